@@ -1,0 +1,90 @@
+//! An orthonormal frame that moves along a curve without twisting.
+
+use super::{Point, Vector};
+use nalgebra::{Rotation3, Unit};
+
+/// A right-handed orthonormal frame: tangent and two normals at a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Frame {
+    /// Where the frame sits, mm.
+    pub origin_mm: Point,
+    /// Unit tangent.
+    pub tangent: Vector,
+    /// First unit normal.
+    pub n1: Vector,
+    /// Second unit normal, `tangent × n1`.
+    pub n2: Vector,
+}
+
+impl Frame {
+    /// A frame from a tangent and a hint for the first normal; both need not be unit vectors and
+    /// the hint need not be normal to the tangent. A hint along the tangent is replaced by the
+    /// axis least aligned with it.
+    #[must_use]
+    pub fn new(origin_mm: Point, tangent: Vector, normal_hint: Vector) -> Self {
+        let tangent = tangent.normalize();
+        let reject = |v: Vector| v - tangent * tangent.dot(&v);
+        let mut n1 = reject(normal_hint);
+        if n1.norm() < 1e-9 * normal_hint.norm().max(1e-300) || n1.norm() < 1e-12 {
+            n1 = reject(Vector::ith(tangent.iamin(), 1.0));
+        }
+        let n1 = n1.normalize();
+        Self {
+            origin_mm,
+            tangent,
+            n1,
+            n2: tangent.cross(&n1),
+        }
+    }
+
+    /// Direction across the curve at `roll_rad` from the first normal towards the second.
+    #[must_use]
+    pub fn across(&self, roll_rad: f64) -> Vector {
+        self.n1 * roll_rad.cos() + self.n2 * roll_rad.sin()
+    }
+
+    /// The frame after turning by `turn_rad` towards [`Self::across`]`(roll_rad)` on the spot.
+    ///
+    /// The normals turn with the tangent about the bend's axis, so the frame stays free of twist.
+    #[must_use]
+    pub fn turned(&self, turn_rad: f64, roll_rad: f64) -> Self {
+        let axis = self.tangent.cross(&self.across(roll_rad));
+        let rotation = Rotation3::from_axis_angle(&Unit::new_normalize(axis), turn_rad);
+        Self {
+            origin_mm: self.origin_mm,
+            tangent: rotation * self.tangent,
+            n1: rotation * self.n1,
+            n2: rotation * self.n2,
+        }
+    }
+
+    /// The frame at the end of a straight or circular stretch of `length_mm` turning by
+    /// `turn_rad` towards [`Self::across`]`(roll_rad)`. Exact for any turn.
+    #[must_use]
+    pub fn along_arc(&self, length_mm: f64, turn_rad: f64, roll_rad: f64) -> Self {
+        let across = self.across(roll_rad);
+        // sin(t)/t and (1-cos(t))/t without loss of digits near a straight line
+        let half = 0.5 * turn_rad;
+        let sinc_half = if half.abs() < 1e-6 {
+            1.0 - half * half / 6.0
+        } else {
+            half.sin() / half
+        };
+        let chord = length_mm * sinc_half;
+        Self {
+            origin_mm: self.origin_mm + (self.tangent * half.cos() + across * half.sin()) * chord,
+            ..self.turned(turn_rad, roll_rad)
+        }
+    }
+
+    /// The same place looked at the other way: tangent reversed, first normal kept.
+    #[must_use]
+    pub fn reversed(&self) -> Self {
+        Self {
+            origin_mm: self.origin_mm,
+            tangent: -self.tangent,
+            n1: self.n1,
+            n2: -self.n2,
+        }
+    }
+}

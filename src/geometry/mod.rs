@@ -1,0 +1,18 @@
+//! Space curves, vessel trees and the route through them as a tube.
+
+mod curve;
+mod error;
+mod frame;
+mod track;
+mod tree;
+
+pub use curve::{Curve, Run};
+pub use error::GeometryError;
+pub use frame::Frame;
+pub use track::{Station, Track, TrackLandmark};
+pub use tree::{Branch, Clot, Landmark, Lesion, LesionKind, Lumen, Ostium, Place, Tree};
+
+/// A point in space, mm.
+pub type Point = nalgebra::Point3<f64>;
+/// A vector in space; mm or unit-free, as its name says.
+pub type Vector = nalgebra::Vector3<f64>;

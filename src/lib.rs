@@ -1,0 +1,8 @@
+//! nestline rehearses a nested stack of neuro-interventional devices on a vessel.
+//!
+//! Layers, imports point left:
+//! `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data, output } ← main`.
+
+pub mod device;
+pub mod geometry;
+pub mod units;

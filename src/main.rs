@@ -1,0 +1,2 @@
+//! Command line of nestline: arguments, dispatch, exit code.
+fn main() {}

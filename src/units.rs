@@ -1,0 +1,284 @@
+//! Trade units: millimetres inside, French, inches, centimetres at the door.
+//!
+//! Every length inside nestline is in millimetres and every angle in radians. Files write
+//! lengths as text with a unit (`"8 Fr"`, `"0.088 in"`, `"132 cm"`, `"2.1 mm"`); a bare number
+//! is refused, never guessed.
+//!
+//! The functions of [`text`] are meant for `#[serde(deserialize_with = "...")]`, so that a file's
+//! reader can point at the very number that is wrong.
+
+use thiserror::Error;
+
+/// Millimetres in one inch (exact, international yard and pound agreement of 1959).
+pub const MM_PER_INCH: f64 = 25.4;
+/// Millimetres in one French (exact by definition of the Charrière scale).
+pub const MM_PER_FRENCH: f64 = 1.0 / 3.0;
+/// Newtons in one gram-force (standard gravity, exact by definition).
+pub const N_PER_GRAM_FORCE: f64 = 9.806_65e-3;
+
+/// A unit of length that a file may use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LengthUnit {
+    /// millimetre
+    Millimetre,
+    /// centimetre
+    Centimetre,
+    /// inch
+    Inch,
+    /// French (Charrière), a third of a millimetre
+    French,
+}
+
+impl LengthUnit {
+    /// Millimetres in one of this unit.
+    #[must_use]
+    pub const fn mm(self) -> f64 {
+        match self {
+            Self::Millimetre => 1.0,
+            Self::Centimetre => 10.0,
+            Self::Inch => MM_PER_INCH,
+            Self::French => MM_PER_FRENCH,
+        }
+    }
+}
+
+/// Why a text is not a length.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum UnitError {
+    /// No unit behind the number.
+    #[error(
+        "the length `{found}` has no unit: write for example \"{found} mm\", \"{found} cm\", \"{found} in\" or \"{found} Fr\""
+    )]
+    MissingUnit {
+        /// The text as found.
+        found: String,
+    },
+    /// A unit nobody in the trade uses here.
+    #[error("the unit `{unit}` of `{found}` is not known: use mm, cm, in or Fr")]
+    UnknownUnit {
+        /// The text as found.
+        found: String,
+        /// The part that should have been a unit.
+        unit: String,
+    },
+    /// Not a number.
+    #[error("`{found}` is not a length: write a number and a unit, for example \"2.1 mm\"")]
+    NotANumber {
+        /// The text as found.
+        found: String,
+    },
+}
+
+/// Reads a length such as `"8 Fr"`, `"0.088 in"`, `"132 cm"` or `"2.1mm"`; returns millimetres.
+///
+/// # Errors
+/// [`UnitError`] if the number or the unit is missing or unknown.
+///
+/// # Example
+/// ```
+/// use nestline::units::parse_length_mm;
+/// assert!((parse_length_mm("0.088 in")? - 2.2352).abs() < 1e-12);
+/// assert!(parse_length_mm("0.088").is_err());
+/// # Ok::<(), nestline::units::UnitError>(())
+/// ```
+pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
+    let text = text.trim();
+    let found = || text.to_owned();
+    let cut = text
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
+        .unwrap_or(text.len());
+    let (number, unit) = text.split_at(cut);
+    let number: f64 = number
+        .parse()
+        .map_err(|_| UnitError::NotANumber { found: found() })?;
+    let unit = match unit.trim() {
+        "" => return Err(UnitError::MissingUnit { found: found() }),
+        "mm" => LengthUnit::Millimetre,
+        "cm" => LengthUnit::Centimetre,
+        "in" | "\"" => LengthUnit::Inch,
+        "Fr" | "F" | "French" => LengthUnit::French,
+        other => {
+            return Err(UnitError::UnknownUnit {
+                found: found(),
+                unit: other.to_owned(),
+            });
+        }
+    };
+    Ok(number * unit.mm())
+}
+
+/// Deserializers for lengths, diameters, angles and percentages with their plausible ranges.
+///
+/// Ranges are wide enough for any human vessel and any device of the trade and narrow enough to
+/// catch a wrong unit (an inch read as a millimetre is off by 25, a French by 3).
+pub mod text {
+    use super::parse_length_mm;
+    use serde::de::{Deserializer, Error, Unexpected, Visitor};
+    use std::fmt;
+
+    struct Length {
+        what: &'static str,
+        least_mm: f64,
+        most_mm: f64,
+    }
+
+    impl Length {
+        fn check<E: Error>(&self, text: &str) -> Result<f64, E> {
+            let mm = parse_length_mm(text).map_err(E::custom)?;
+            if mm >= self.least_mm && mm <= self.most_mm {
+                Ok(mm)
+            } else {
+                Err(E::custom(format!(
+                    "the {} \"{text}\" is outside {} to {} mm",
+                    self.what, self.least_mm, self.most_mm
+                )))
+            }
+        }
+    }
+
+    impl Visitor<'_> for Length {
+        type Value = f64;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            write!(f, "a {} with its unit, such as \"2.1 mm\"", self.what)
+        }
+        fn visit_str<E: Error>(self, text: &str) -> Result<f64, E> {
+            self.check(text)
+        }
+        fn visit_f64<E: Error>(self, number: f64) -> Result<f64, E> {
+            self.check(&number.to_string())
+        }
+        fn visit_i64<E: Error>(self, number: i64) -> Result<f64, E> {
+            self.check(&number.to_string())
+        }
+        fn visit_u64<E: Error>(self, number: u64) -> Result<f64, E> {
+            self.check(&number.to_string())
+        }
+    }
+
+    struct Number {
+        what: &'static str,
+        least: f64,
+        most: f64,
+    }
+
+    impl Number {
+        fn check<E: Error>(&self, number: f64) -> Result<f64, E> {
+            if number >= self.least && number <= self.most {
+                Ok(number)
+            } else {
+                Err(E::custom(format!(
+                    "the {} {number} is outside {} to {}",
+                    self.what, self.least, self.most
+                )))
+            }
+        }
+    }
+
+    impl Visitor<'_> for Number {
+        type Value = f64;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            write!(f, "a {} from {} to {}", self.what, self.least, self.most)
+        }
+        fn visit_f64<E: Error>(self, number: f64) -> Result<f64, E> {
+            self.check(number)
+        }
+        #[expect(clippy::cast_precision_loss, reason = "range checked right after")]
+        fn visit_i64<E: Error>(self, number: i64) -> Result<f64, E> {
+            self.check(number as f64)
+        }
+        #[expect(clippy::cast_precision_loss, reason = "range checked right after")]
+        fn visit_u64<E: Error>(self, number: u64) -> Result<f64, E> {
+            self.check(number as f64)
+        }
+        fn visit_str<E: Error>(self, text: &str) -> Result<f64, E> {
+            Err(E::invalid_type(Unexpected::Str(text), &self))
+        }
+    }
+
+    macro_rules! readers {
+        ($($(#[$doc:meta])* $name:ident, $optional:ident => $visitor:expr;)*) => {$(
+            $(#[$doc])*
+            ///
+            /// # Errors
+            /// The deserializer's own, where the value has no unit, is no number or out of range.
+            pub fn $name<'de, D: Deserializer<'de>>(source: D) -> Result<f64, D::Error> {
+                source.deserialize_any($visitor)
+            }
+            /// The same for a value that may be left out.
+            ///
+            /// # Errors
+            /// As for the value itself.
+            pub fn $optional<'de, D: Deserializer<'de>>(source: D) -> Result<Option<f64>, D::Error> {
+                struct Maybe;
+                impl<'de> Visitor<'de> for Maybe {
+                    type Value = Option<f64>;
+                    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                        $visitor.expecting(f)
+                    }
+                    fn visit_none<E: Error>(self) -> Result<Self::Value, E> {
+                        Ok(None)
+                    }
+                    fn visit_some<D: Deserializer<'de>>(self, source: D) -> Result<Self::Value, D::Error> {
+                        $name(source).map(Some)
+                    }
+                }
+                source.deserialize_option(Maybe)
+            }
+        )*};
+    }
+
+    readers! {
+        /// A length along a vessel or a device, 0 to 4 m; returns mm.
+        length_mm, optional_length_mm => Length { what: "length", least_mm: 0.0, most_mm: 4000.0 };
+        /// A length that may point either way, -4 to 4 m; returns mm.
+        signed_length_mm, optional_signed_length_mm => Length { what: "length", least_mm: -4000.0, most_mm: 4000.0 };
+        /// The diameter of a device or of its lumen, 0.1 to 12 mm; returns mm.
+        device_diameter_mm, optional_device_diameter_mm => Length { what: "diameter of a device", least_mm: 0.1, most_mm: 12.0 };
+        /// The lumen of a vessel, 0.2 to 60 mm; returns mm.
+        lumen_mm, optional_lumen_mm => Length { what: "vessel lumen", least_mm: 0.2, most_mm: 60.0 };
+        /// A turning or take-off angle, 0 to 400 degrees; returns degrees.
+        angle_deg, optional_angle_deg => Number { what: "angle in degrees", least: 0.0, most: 400.0 };
+        /// A roll or signed angle, -360 to 360 degrees; returns degrees.
+        signed_angle_deg, optional_signed_angle_deg => Number { what: "angle in degrees", least: -360.0, most: 360.0 };
+        /// A stenosis by NASCET, -50 (wider than the distal artery) to 100 percent.
+        stenosis_percent, optional_stenosis_percent => Number { what: "NASCET percentage", least: -50.0, most: 100.0 };
+        /// A bending stiffness, 0.001 to 20000 N mm2.
+        stiffness_n_mm2, optional_stiffness_n_mm2 => Number { what: "bending stiffness in N mm2", least: 1e-3, most: 2e4 };
+        /// A positive number that needs no further check here, 0 to 1e6.
+        positive, optional_positive => Number { what: "number", least: 0.0, most: 1e6 };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exact_trade_units() {
+        // Definitions: 1 Fr = 1/3 mm, 1 in = 25.4 mm.
+        for (text, mm) in [
+            ("8 Fr", 8.0 / 3.0),
+            ("0.088 in", 2.2352),
+            ("132 cm", 1320.0),
+            ("2.1mm", 2.1),
+            (" 5F ", 5.0 / 3.0),
+            ("-3 mm", -3.0),
+        ] {
+            let found = parse_length_mm(text).unwrap();
+            assert!((found - mm).abs() < 1e-12, "{text}: {found} against {mm}");
+        }
+    }
+
+    #[test]
+    fn refusals_say_how_to_mend() {
+        for (text, message) in [
+            ("132", "write for example \"132 mm\""),
+            ("132 km", "use mm, cm, in or Fr"),
+            ("wide", "write a number and a unit"),
+            ("", "write a number and a unit"),
+        ] {
+            let found = parse_length_mm(text).unwrap_err().to_string();
+            assert!(found.contains(message), "{text}: {found}");
+        }
+    }
+}
