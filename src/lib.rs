@@ -5,4 +5,5 @@
 
 pub mod device;
 pub mod geometry;
+pub mod procedure;
 pub mod units;
