@@ -5,5 +5,7 @@
 
 pub mod device;
 pub mod geometry;
+pub mod mechanics;
 pub mod procedure;
+pub mod rehearsal;
 pub mod units;
