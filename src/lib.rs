@@ -6,6 +6,7 @@
 pub mod device;
 pub mod geometry;
 pub mod mechanics;
+pub mod output;
 pub mod procedure;
 pub mod rehearsal;
 pub mod units;

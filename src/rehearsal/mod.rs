@@ -6,6 +6,6 @@ mod words;
 
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
-    StepRow, Verdict,
+    StackRow, StepRow, Verdict,
 };
 pub use run::{CAUTION, rehearse};
