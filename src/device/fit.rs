@@ -5,6 +5,7 @@
     reason = "a negated comparison also refuses NaN, which is meant"
 )]
 
+use super::Device;
 use serde::{Deserialize, Serialize};
 
 /// What a fit is judged by.
