@@ -38,7 +38,9 @@ enum Command {
         scene: Option<String>,
     },
     /// Measures of a vessel: lengths, angles, stenoses, tortuosity, and what each value rests on.
-    #[command(after_help = "Example: nestline measure vessels/left-tandem-type-2.ron --target m2-superior")]
+    #[command(
+        after_help = "Example: nestline measure vessels/left-tandem-type-2.ron --target m2-superior"
+    )]
     Measure {
         /// Vessel file.
         vessel: String,
@@ -62,8 +64,12 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match &arguments.command {
         None => run(DEFAULT_SCENE, arguments.json),
-        Some(Command::Run { scene }) => run(scene.as_deref().unwrap_or(DEFAULT_SCENE), arguments.json),
-        Some(Command::Measure { vessel, target }) => measure(vessel, target.as_deref(), arguments.json),
+        Some(Command::Run { scene }) => {
+            run(scene.as_deref().unwrap_or(DEFAULT_SCENE), arguments.json)
+        }
+        Some(Command::Measure { vessel, target }) => {
+            measure(vessel, target.as_deref(), arguments.json)
+        }
         Some(Command::Check { files }) => check(files, arguments.json),
     };
     match outcome {
@@ -73,7 +79,9 @@ fn main() -> ExitCode {
             ExitCode::from(2)
         }
         // whoever reads us has seen enough, as `head` does
-        Err(Stop::Write(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        Err(Stop::Write(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => {
+            ExitCode::SUCCESS
+        }
         Err(Stop::Write(error)) => {
             // nothing left to write to if even this fails
             let _ = writeln!(stderr(), "nestline cannot write its output: {error}");
@@ -129,11 +137,14 @@ fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
     let mut rows = Vec::new();
     for file in files {
         match data::check_file(&Source::from_argument(file)) {
-            Ok(kind) => rows.push(serde_json::json!({ "file": file, "kind": kind.in_words(), "good": true })),
+            Ok(kind) => rows
+                .push(serde_json::json!({ "file": file, "kind": kind.in_words(), "good": true })),
             Err(error) => {
                 all_good = false;
                 complain(&error);
-                rows.push(serde_json::json!({ "file": file, "good": false, "error": error.to_string() }));
+                rows.push(
+                    serde_json::json!({ "file": file, "good": false, "error": error.to_string() }),
+                );
             }
         }
     }
@@ -142,10 +153,18 @@ fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
         say(&to_json(&report).map_err(std::io::Error::other)?)?;
     } else {
         for row in rows.iter().filter(|r| r["good"] == true) {
-            say(&format!("good  {} is {}", row["file"].as_str().unwrap_or(""), row["kind"].as_str().unwrap_or("")))?;
+            say(&format!(
+                "good  {} is {}",
+                row["file"].as_str().unwrap_or(""),
+                row["kind"].as_str().unwrap_or("")
+            ))?;
         }
     }
-    Ok(if all_good { ExitCode::SUCCESS } else { ExitCode::from(2) })
+    Ok(if all_good {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(2)
+    })
 }
 
 fn say(text: &str) -> std::io::Result<()> {

@@ -65,7 +65,7 @@ pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
     out
 }
 
-fn section(out: &mut String, title: &str) {
+pub(super) fn section(out: &mut String, title: &str) {
     let _ = writeln!(out, "\n{title}");
 }
 

@@ -2,6 +2,7 @@
 
 mod outcome;
 mod run;
+mod vessel_report;
 mod words;
 
 pub use outcome::{
@@ -9,3 +10,4 @@ pub use outcome::{
     StackRow, StepRow, Verdict,
 };
 pub use run::{CAUTION, rehearse};
+pub use vessel_report::VesselReport;
