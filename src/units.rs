@@ -16,6 +16,18 @@ pub const MM_PER_FRENCH: f64 = 1.0 / 3.0;
 /// Newtons in one gram-force (standard gravity, exact by definition).
 pub const N_PER_GRAM_FORCE: f64 = 9.806_65e-3;
 
+/// A length in French (a third of a millimetre each).
+#[must_use]
+pub const fn mm_to_french(length_mm: f64) -> f64 {
+    length_mm / MM_PER_FRENCH
+}
+
+/// A length in inches.
+#[must_use]
+pub const fn mm_to_inch(length_mm: f64) -> f64 {
+    length_mm / MM_PER_INCH
+}
+
 /// A unit of length that a file may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LengthUnit {

@@ -140,3 +140,31 @@ pub struct OcclusionBalloonSpec {
     #[serde(rename = "nose_length", deserialize_with = "text::length_mm")]
     pub nose_length_mm: f64,
 }
+
+impl StentSpec {
+    /// Length of the stent while loaded at `loaded_diameter_mm` (mm, above zero and at most the
+    /// free diameter), mm.
+    ///
+    /// A braid conserves the length of each wire: `L = L0 sin(b) / sin(b0)` with
+    /// `cos(b) = cos(b0) D / D0`, `b` from the circumferential direction. A cut stent shortens by
+    /// its stated percentage when it opens, whatever the loaded diameter.
+    ///
+    /// # References
+    /// Jedwab & Clerc, *J. Appl. Biomater.* 4, 77-85 (1993).
+    #[must_use]
+    pub fn loaded_length_mm(&self, loaded_diameter_mm: f64) -> f64 {
+        match self.design {
+            StentDesign::Braided {
+                braid_angle_deg, ..
+            } => {
+                let (sin_free, cos_free) = braid_angle_deg.to_radians().sin_cos();
+                let cos_loaded = cos_free * loaded_diameter_mm / self.free_diameter_mm;
+                self.free_length_mm * (1.0 - cos_loaded * cos_loaded).sqrt() / sin_free
+            }
+            StentDesign::Cut {
+                foreshortening_percent,
+                ..
+            } => self.free_length_mm / (1.0 - foreshortening_percent / 100.0),
+        }
+    }
+}
