@@ -1,6 +1,6 @@
 //! From RON text to typed values, with ron's complaints put in plain words.
 
-use super::error::{DataError, Problem, listed, nearest};
+use super::error::{DataError, Problem, listed, nearest, split_advice};
 use super::map::{RonMap, head};
 use crate::units::LengthUnit;
 use ron::extensions::Extensions;
@@ -176,16 +176,12 @@ impl Explainer<'_> {
 
     /// A message of one of our own value types: units, ranges, names.
     fn own_words(&self, message: &str) -> DataError {
-        let (message, help) = match message.split_once(": write ") {
-            Some((what, how)) => (what, Some(format!("write {how}"))),
-            None => match message.split_once(": use ") {
-                Some((what, how)) => (what, Some(format!("use {how}"))),
-                None => (message, None),
-            },
-        };
+        let (message, help) = split_advice(message);
         let span = self.just_read();
         let error = self.refuse(message);
-        let help = help.or_else(|| other_unit(message, self.map.words(&span)));
+        let help = help
+            .map(str::to_owned)
+            .or_else(|| other_unit(message, self.map.words(&span)));
         let error = error.with_label(span, "here");
         match help {
             Some(help) => error.with_help(help),

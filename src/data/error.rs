@@ -299,6 +299,26 @@ pub(super) fn point_out(
     DataError::collect(name, errors)
 }
 
+/// Parts a message of another layer into what is wrong and the advice behind its last colon.
+pub(super) fn split_advice(message: &str) -> (&str, Option<&str>) {
+    const ADVICE: [&str; 8] = [
+        "did you mean", "give", "move", "name", "use", "widen", "write", "make",
+    ];
+    match message.rsplit_once(": ") {
+        Some((what, how)) if ADVICE.iter().any(|verb| how.starts_with(verb)) => (what, Some(how)),
+        _ => {
+            // advice may hold a colon of its own (`write … (act: …)`)
+            let cut = message
+                .match_indices(": ")
+                .map(|(at, _)| at)
+                .find(|at| ADVICE.iter().any(|verb| message[at + 2..].starts_with(verb)));
+            cut.map_or((message, None), |at| {
+                (&message[..at], Some(&message[at + 2..]))
+            })
+        }
+    }
+}
+
 /// The nearest of `known` to a misspelt name, if any is near enough.
 pub(super) fn nearest<'a>(
     found: &str,
