@@ -6,5 +6,7 @@
 pub mod data;
 pub mod device;
 pub mod geometry;
+pub mod mechanics;
 pub mod procedure;
+pub mod rehearsal;
 pub mod units;

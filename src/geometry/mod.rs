@@ -3,13 +3,17 @@
 mod curve;
 mod error;
 mod frame;
+mod route;
+mod spline;
 mod track;
 mod tree;
 
 pub use curve::{Curve, Run};
 pub use error::GeometryError;
 pub use frame::Frame;
-pub use track::{Station, Track, TrackLandmark};
+pub use track::{
+    Station, Track, TrackClot, TrackLandmark, TrackLesion, TrackSegment, TrackSettings,
+};
 pub use tree::{Branch, Clot, Landmark, Lesion, LesionKind, Lumen, Ostium, Place, Tree};
 
 /// A point in space, mm.

@@ -56,10 +56,6 @@ pub struct Rules {
     /// 5 to 10 mm are usual).
     #[serde(rename = "landing_margin", deserialize_with = "text::length_mm")]
     pub landing_margin_mm: f64,
-    /// Time the open retriever must sit in the clot, minutes. Default 5 (common practice, no
-    /// source: 3 to 5 minutes are usual).
-    #[serde(deserialize_with = "text::positive")]
-    pub retriever_dwell_min: f64,
 }
 
 impl Default for Rules {
@@ -68,7 +64,6 @@ impl Default for Rules {
             grip_mm: 100.0,
             access_fill: 0.9,
             landing_margin_mm: 5.0,
-            retriever_dwell_min: 5.0,
         }
     }
 }
