@@ -1,6 +1,6 @@
 //! A vessel described branch by branch, and the tree made of it.
 
-use super::error::{Complaint, listed, nearest};
+use super::error::{Complaint, listed, nearest, split_advice};
 use super::place::{Along, OnBranch};
 use crate::geometry::{
     Branch, Clot, Curve, Frame, GeometryError, Landmark, Lesion, LesionKind, Lumen, Ostium, Place,
@@ -189,6 +189,8 @@ struct Builder<'a> {
     root: &'a str,
     curves: Vec<Option<(Curve, Option<Ostium>)>>,
     landmarks: Vec<(String, usize, f64)>,
+    /// Landmarks refused already: what refers to them is not refused once more.
+    refused: Vec<&'a str>,
     complaints: Vec<Complaint>,
 }
 
@@ -201,6 +203,7 @@ impl Branches {
             root,
             curves: vec![None; self.branches.len()],
             landmarks: Vec::new(),
+            refused: Vec::new(),
             complaints: Vec::new(),
         };
         builder.names();
@@ -274,8 +277,13 @@ impl Builder<'_> {
                 let path = self.path(&format!("{list}[{i}].name"));
                 let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
                 if name.is_empty() || !name.chars().all(plain) || *name == "end" {
+                    let message = if name.is_empty() {
+                        "the name is empty".to_owned()
+                    } else {
+                        format!("`{name}` is no name for scripts to use")
+                    };
                     self.complain(
-                        Complaint::new(path, format!("`{name}` is no name for scripts to use"))
+                        Complaint::new(path, message)
                             .help("use lower-case letters, digits and hyphens, as in `carotid-bifurcation`; `end` is taken"),
                     );
                 } else if names[..i].contains(name) {
@@ -345,7 +353,8 @@ impl Builder<'_> {
                     self.curves[i] = Some(curve);
                     self.landmarks_of(i);
                 }
-                Err(complaint) => self.complain(complaint),
+                Err(Some(complaint)) => self.complain(complaint),
+                Err(None) => {}
             }
         }
         // what is left hangs on a branch that failed (said already) or on itself
@@ -401,7 +410,8 @@ impl Builder<'_> {
                 continue;
             }
             let path = self.path(&format!("landmarks[{i}].at"));
-            if landmark.at.names_landmark() {
+            if landmark.at.landmark().is_some() {
+                self.refused.push(&landmark.name);
                 self.complain(
                     Complaint::new(path, "a landmark is not placed by another one")
                         .help("give its distance from the start of the branch, or from its `end`"),
@@ -409,16 +419,23 @@ impl Builder<'_> {
             } else if let Some(on) = self.on(branch) {
                 match landmark.at.resolve(&path, &on) {
                     Ok(at_mm) => self.landmarks.push((landmark.name.clone(), branch, at_mm)),
-                    Err(complaint) => self.complain(complaint),
+                    Err(complaint) => {
+                        self.refused.push(&landmark.name);
+                        self.complain(complaint);
+                    }
                 }
             }
         }
     }
 
-    fn ostium(&self, i: usize) -> Result<Option<Ostium>, Complaint> {
+    /// Where a branch leaves its parent; `Err(None)` if what is wrong has been said already.
+    fn ostium(&self, i: usize) -> Result<Option<Ostium>, Option<Complaint>> {
         let Some((parent, at, field)) = self.form.branches[i].parent() else {
             return Ok(None);
         };
+        if self.rests_on_refused(at) {
+            return Err(None);
+        }
         let path = self.path(&format!("branches[{i}].{field}.at"));
         let on = self.form.index(parent).and_then(|parent| self.on(parent));
         match on {
@@ -426,12 +443,16 @@ impl Builder<'_> {
                 branch: on.index,
                 at_mm: at.resolve(&path, &on)?,
             })),
-            None => Err(Complaint::new(path, format!("`{parent}` has no course"))),
+            None => Err(None),
         }
     }
 
+    fn rests_on_refused(&self, at: &Along) -> bool {
+        at.landmark().is_some_and(|name| self.refused.contains(&name))
+    }
+
     /// Centre line of a branch whose parent's is known.
-    fn course(&self, i: usize) -> Result<(Curve, Option<Ostium>), Complaint> {
+    fn course(&self, i: usize) -> Result<(Curve, Option<Ostium>), Option<Complaint>> {
         let entry = &self.form.branches[i];
         let ostium = self.ostium(i)?;
         let parent_frame = ostium.and_then(|o| {
@@ -463,6 +484,9 @@ impl Builder<'_> {
     /// A place by branch and position; `None` where that is, or its branch was, refused.
     fn place(&mut self, path: &str, field: &str, branch: &str, at: &Along) -> Option<Place> {
         let index = self.branch_of(path, branch)?;
+        if self.rests_on_refused(at) {
+            return None;
+        }
         let at_path = format!("{path}.{field}");
         match at.resolve(&at_path, &self.on(index)?) {
             Ok(at_mm) => Some(Place {
@@ -699,6 +723,9 @@ fn start_frame(start: &Start, parent: Option<Frame>, path: &str) -> Result<Frame
 }
 
 fn curve_of_runs(frame: Frame, runs: &[RunEntry], path: &str) -> Result<Curve, Complaint> {
+    if let Some(i) = runs.iter().position(|run| run.length_mm <= 0.0) {
+        return Err(no_length(&format!("{path}.runs[{i}]")));
+    }
     let runs: Vec<Run> = runs
         .iter()
         .map(|run| Run {
@@ -715,17 +742,33 @@ fn curve_of_runs(frame: Frame, runs: &[RunEntry], path: &str) -> Result<Curve, C
 /// A refusal by the geometry, at the path it names below `path`.
 fn geometry_complaint(path: &str, error: &GeometryError) -> Complaint {
     match error {
-        GeometryError::OutOfRange { what, .. } | GeometryError::TooFew { what, .. } => {
-            let field = what
-                .replace("_mm", "")
-                .replace("_rad", "_deg")
-                .split(',')
-                .next()
-                .unwrap_or_default()
-                .to_owned();
-            Complaint::new(format!("{path}.{field}"), error)
+        GeometryError::OutOfRange {
+            what,
+            found,
+            needed,
+        } => {
+            let field = what.split(',').next().unwrap_or_default();
+            Complaint::new(format!("{path}.{field}"), format!("{what} is {found}"))
+                .help(format!("it must be {needed}"))
         }
-        other => Complaint::new(path, other),
+        GeometryError::TooFew {
+            what,
+            needed,
+            found,
+        } => Complaint::new(
+            format!("{path}.{what}"),
+            format!("`{what}` has {found} entries"),
+        )
+        .help(format!("give at least {needed}")),
+        other => {
+            let message = other.to_string();
+            let (message, help) = split_advice(&message);
+            let complaint = Complaint::new(path, message);
+            match help {
+                Some(help) => complaint.help(help),
+                None => complaint,
+            }
+        }
     }
 }
 

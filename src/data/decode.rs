@@ -55,35 +55,45 @@ impl Explainer<'_> {
         use ron::Error as E;
         match code {
             E::NoSuchStructField {
-                expected,
-                found,
-                outer,
-            } => self.unknown("field", expected, found, outer.as_deref()),
+                expected, found, ..
+            } => self.unknown("field", &format!(" in {}", self.holder()), expected, found),
             E::NoSuchEnumVariant {
-                expected,
-                found,
-                outer,
-            } => self.unknown("choice", expected, found, outer.as_deref()),
-            E::MissingStructField { field, outer } => self.missing(field, outer.as_deref()),
+                expected, found, ..
+            } => {
+                let place = match self.map.around(self.at, false) {
+                    Some((path, _)) if !path.is_empty() => format!(" for `{path}`"),
+                    _ => String::new(),
+                };
+                self.unknown("choice", &place, expected, found)
+            }
+            E::MissingStructField { field, .. } => self.missing(field),
             E::DuplicateStructField { field, .. } => {
                 self.refuse(format!("`{field}` is written twice"))
                     .with_label(self.just_read(), "the second one")
                     .with_help("keep one of the two")
             }
-            E::InvalidValueForType { expected, found } => self
-                .refuse(format!(
-                    "expected {}, found {}",
-                    plain_expected(expected),
-                    plain_found(found)
-                ))
-                .with_label(self.just_read(), "here"),
+            E::InvalidValueForType { expected, found } => {
+                let error = self
+                    .refuse(format!(
+                        "expected {}, found {}",
+                        plain_expected(expected),
+                        plain_found(found)
+                    ))
+                    .with_label(self.just_read(), "here");
+                error.with_help(if found.starts_with("the string") {
+                    "numbers and words stand without quotes, lengths with them"
+                } else {
+                    "write the kind of value that is expected here"
+                })
+            }
             E::ExpectedDifferentLength { expected, found } => self
                 .refuse(format!(
                     "expected {}, found {found} {}",
                     plain_expected(expected),
                     if *found == 1 { "value" } else { "values" }
                 ))
-                .with_label(self.just_read(), "here"),
+                .with_label(self.just_read(), "here")
+                .with_help("count what stands between the parentheses"),
             E::Message(message) => self.own_words(message),
             E::ExpectedDifferentStructName { expected, found } => {
                 self.other_name(expected, found)
@@ -121,57 +131,69 @@ impl Explainer<'_> {
         rest.starts_with(['"', '(', '[', '{'])
     }
 
-    fn unknown(
-        &self,
-        kind: &str,
-        expected: &[&str],
-        found: &str,
-        outer: Option<&str>,
-    ) -> DataError {
-        let place = outer.map(|o| format!(" in `{o}`")).unwrap_or_default();
+    /// What holds the fields at the cursor, in words: its path, or the name the file starts with.
+    fn holder(&self) -> String {
+        match self.map.around(self.at, true) {
+            Some((path, _)) if !path.is_empty() => format!("`{path}`"),
+            _ => format!("`{}`", self.map.root_name().unwrap_or("the file")),
+        }
+    }
+
+    fn unknown(&self, kind: &str, place: &str, expected: &[&str], found: &str) -> DataError {
         let error = self
             .refuse(format!("unknown {kind} `{found}`{place}"))
             .with_label(self.just_read(), "here");
         let choices = listed(expected.iter().copied());
-        if expected.is_empty() {
-            error.with_help(format!("nothing can be chosen{place}: remove it"))
-        } else if let Some(near) = nearest(found, expected.iter().copied()) {
-            let all = if expected.len() > 1 {
-                format!("; there are {choices}")
-            } else {
-                String::new()
-            };
-            error.with_help(format!("write `{near}`{all}"))
-        } else {
-            let there = if expected.len() > 1 {
-                "there are"
-            } else {
-                "there is only"
-            };
-            error.with_help(format!("{there} {choices}"))
+        match (expected, nearest(found, expected.iter().copied())) {
+            ([], _) => error.with_help(format!("no {kind} can stand here: remove it")),
+            ([only], _) => error.with_help(format!("there is only `{only}`")),
+            (_, Some(near)) => error.with_help(format!("write `{near}`; there are {choices}")),
+            (_, None) => error.with_help(format!("there are {choices}")),
         }
     }
 
-    fn missing(&self, field: &str, outer: Option<&str>) -> DataError {
-        let place = outer.map(|o| format!(" in `{o}`")).unwrap_or_default();
-        let error = self.refuse(format!("the field `{field}` is missing{place}"));
-        let help = format!("add `{field}: …,` before the closing parenthesis");
-        match self.map.closing_at(self.at) {
+    fn missing(&self, field: &str) -> DataError {
+        let closes = self.map.closing_at(self.at);
+        if let (Some(node), Some(root)) = (&closes, &self.map.root)
+            && node.span == root.span
+            && let Some(error) = self.closed_too_early(root.span.end)
+        {
+            return error;
+        }
+        let error = self.refuse(format!("the field `{field}` is missing in {}", self.holder()));
+        let error = match closes {
+            Some(node) if !self.map.words(&node.span).contains('\n') => {
+                error.with_label(node.span, format!("has no `{field}`"))
+            }
             Some(node) => {
-                let start = node.span.start;
-                let one_line = !self.map.words(&node.span).contains('\n');
-                if one_line {
-                    error.with_label(node.span, format!("has no `{field}`"))
-                } else {
-                    let opening = head(self.text, &(start..node.span.end));
-                    error
-                        .with_label(self.at..self.at + 1, format!("closes without `{field}`"))
-                        .with_label(opening, "opened here")
-                }
+                let opening = head(self.text, &node.span);
+                error
+                    .with_label(self.at..self.at + 1, format!("closes without `{field}`"))
+                    .with_label(opening, "opened here")
             }
             None => error.with_label(self.ahead(), "here"),
+        };
+        error.with_help(format!("add `{field}: …,` before the closing parenthesis"))
+    }
+
+    /// The outermost value ends, and the file goes on.
+    fn closed_too_early(&self, end: usize) -> Option<DataError> {
+        let behind = self.text.get(end..)?;
+        let more = behind.len() - behind.trim_start_matches([',', ' ', '\t', '\r', '\n']).len();
+        let rest = behind.get(more..)?;
+        if rest.is_empty() || rest.starts_with("//") || rest.starts_with("/*") {
+            return None;
         }
-        .with_help(help)
+        let name = self.map.root_name().unwrap_or("the file");
+        Some(
+            DataError::new(
+                Problem::Syntax,
+                format!("`{name}` is closed, but the file goes on"),
+            )
+            .with_label(end - 1..end, "closed here")
+            .with_label(head(self.text, &(end + more..self.text.len())), "more here")
+            .with_help("a closing bracket too many stands before this, or an opening one is missing"),
+        )
     }
 
     /// A message of one of our own value types: units, ranges, names.
@@ -191,21 +213,25 @@ impl Explainer<'_> {
 
     fn other_name(&self, expected: &str, found: &str) -> DataError {
         let behind = self.text.get(self.at..).unwrap_or("").trim_start();
-        let span = self
-            .text
-            .get(..self.at)
-            .filter(|before| before.ends_with(found))
-            .map_or(self.ahead(), |_| self.at - found.len()..self.at);
-        if behind.starts_with(':') {
+        let start = match self.text.get(..self.at) {
+            Some(before) if before.ends_with(found) => self.at - found.len(),
+            _ => self.at,
+        };
+        if behind.starts_with(':')
+            && let Some((_, node)) = self.map.around(start + 1, true)
+            && let Some(name) = &node.name
+        {
+            let opening = head(self.text, &node.span);
+            let name = self.map.words(name);
             return DataError::new(
                 Problem::Syntax,
-                format!("`{expected}` needs parentheses of its own here"),
+                format!("`{name}` holds something in parentheses of its own"),
             )
-            .with_label(span, "here")
-            .with_help("write the parentheses twice: `Name((field: value, …))`");
+            .with_label(opening, "one pair here")
+            .with_help(format!("write two pairs: `{name}(({found}: …))`"));
         }
         self.refuse(format!("expected `{expected}`, found `{found}`"))
-            .with_label(span, "here")
+            .with_label(start..start + found.len(), "here")
             .with_help(format!(
                 "write `{expected}(…)`, or leave the name out: `(…)`"
             ))
@@ -233,7 +259,9 @@ impl Explainer<'_> {
                 &format!("`{name}`"),
                 &format!("write `{name}(field: value, …)` or just `(field: value, …)`"),
             ),
-            E::ExpectedIdentifier => wrong_type("a name", "names stand without quotes"),
+            E::ExpectedIdentifier if self.map.unclosed.is_empty() && self.map.stray.is_empty() => {
+                wrong_type("a field's name", "write `field: value`; names stand without quotes")
+            }
             _ => self.syntax(code),
         }
     }
@@ -288,8 +316,14 @@ impl Explainer<'_> {
             E::UnclosedBlockComment => {
                 stands("a comment is opened with /* but not closed").with_help("close it with */")
             }
-            E::TrailingCharacters => stands("the file goes on behind its end")
-                .with_help("a file holds one thing: remove what follows the last parenthesis"),
+            E::TrailingCharacters => {
+                let end = self.map.root.as_ref().map_or(0, |root| root.span.end);
+                self.closed_too_early(end).unwrap_or_else(|| {
+                    stands("the file goes on behind its end").with_help(
+                        "a file holds one thing: remove what follows the last parenthesis",
+                    )
+                })
+            }
             E::Eof => stands("the file ends too early"),
             E::InvalidEscape(why) => stands(&format!("a backslash in a text is misused: {why}"))
                 .with_help("write two backslashes for one, or r\"raw text\""),
@@ -311,11 +345,20 @@ impl Explainer<'_> {
                 | E::ExpectedArrayEnd
                 | E::ExpectedMapEnd
                 | E::ExpectedMapColon
+                | E::ExpectedIdentifier
+                | E::ExpectedStringEnd
                 | E::TrailingCharacters
                 | E::Eof
         );
         if !about_brackets {
             return None;
+        }
+        if let Some(span) = self.map.broken_text(self.at) {
+            return Some(
+                DataError::new(Problem::Syntax, "a text is not closed on its line")
+                    .with_label(head(self.text, &span), "opened here")
+                    .with_help("close it with a double quote"),
+            );
         }
         if let Some(&open) = self.map.unclosed.first() {
             let c = self.text.get(open..)?.chars().next()?;
@@ -380,6 +423,7 @@ fn plain_expected(expected: &str) -> String {
     match expected {
         "a string" => "a text in double quotes".into(),
         "a boolean" => "true or false".into(),
+        other if other.starts_with("a angle") => format!("an{}", &other[1..]),
         "a sequence" => "a list in square brackets".into(),
         "f64" | "f32" => "a number".into(),
         "u8" | "u16" | "u32" | "u64" | "usize" | "i32" | "i64" => "a whole number".into(),
@@ -413,13 +457,16 @@ fn plain_found(found: &str) -> String {
     found.to_owned()
 }
 
-/// Advice for a length out of range that another unit would bring into it.
+/// Advice for a value out of range: the units that would bring a length into it, else the range.
 ///
 /// Reads the range back from the message of [`crate::units::text`]; where that does not succeed
 /// there is no advice, the message itself says enough.
 fn other_unit(message: &str, value: &str) -> Option<String> {
     let (_, range) = message.rsplit_once(" is outside ")?;
-    let (least, most) = range.strip_suffix(" mm")?.split_once(" to ")?;
+    let Some(range) = range.strip_suffix(" mm") else {
+        return Some(format!("give {range}"));
+    };
+    let (least, most) = range.split_once(" to ")?;
     let (least, most): (f64, f64) = (least.parse().ok()?, most.parse().ok()?);
     let value = value.trim_matches('"').trim();
     let cut = value.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))?;
@@ -436,7 +483,9 @@ fn other_unit(message: &str, value: &str) -> Option<String> {
     .map(|(unit, name)| format!("\"{number} {name}\" ({:.3} mm)", parsed * unit.mm()))
     .collect();
     if fitting.is_empty() {
-        Some("check the number and its unit: mm, cm, in and Fr are known".into())
+        Some(format!(
+            "give {least} to {most} mm, in mm, cm, in or Fr, in quotes"
+        ))
     } else {
         Some(format!(
             "is the unit right? {} would be accepted",
@@ -466,6 +515,6 @@ mod tests {
         assert!(!help.contains("Fr"), "0.088 Fr is 0.03 mm: {help}");
         let none = "the vessel lumen \"0.0022 mm\" is outside 0.2 to 60 mm";
         let help = other_unit(none, "\"0.0022 mm\"").unwrap();
-        assert!(help.starts_with("check the number"), "{help}");
+        assert!(help.starts_with("give 0.2 to 60 mm"), "{help}");
     }
 }

@@ -96,7 +96,7 @@ impl Document {
         Err(DataError::new(
             Problem::OtherKind,
             format!(
-                "this file describes {}, needed is {}",
+                "this file describes {}; needed here is {}",
                 kind.words(),
                 needed.join(" or ")
             ),

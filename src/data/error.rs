@@ -197,20 +197,47 @@ impl DataError {
             .with_width(rendering.columns)
             .with_links(false);
         let mut out = String::new();
-        let mut one = |error: &Self| {
-            // Writing to a string fails only if the handler does; then the bare words must do.
+        // Writing to a string fails only if the handler does; then the bare words must do.
+        let mut one = |error: &dyn Diagnostic| {
             if handler.render_report(&mut out, error).is_err() {
-                out.push_str(&error.0.message);
+                out.push_str(&error.to_string());
             }
         };
-        one(&Self(Box::new(Inner {
-            related: Vec::new(),
-            ..(*self.0).clone()
-        })));
-        for part in &self.0.related {
-            one(part);
+        one(&Part {
+            error: self,
+            code: true,
+        });
+        for error in &self.0.related {
+            one(&Part { error, code: false });
         }
         out
+    }
+}
+
+/// One error of a rendering, without those it is made of.
+#[derive(Debug, Error)]
+#[error("{error}")]
+struct Part<'a> {
+    error: &'a DataError,
+    /// Whether its code is shown: once for several.
+    code: bool,
+}
+
+impl Diagnostic for Part<'_> {
+    fn code<'b>(&'b self) -> Option<Box<dyn Display + 'b>> {
+        self.code.then(|| self.error.code()).flatten()
+    }
+
+    fn help<'b>(&'b self) -> Option<Box<dyn Display + 'b>> {
+        self.error.help()
+    }
+
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        self.error.source_code()
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        self.error.labels()
     }
 }
 
@@ -278,10 +305,15 @@ pub(super) fn point_out(
         return Ok(());
     }
     let map = RonMap::of(text);
-    let errors = complaints
+    let mut placed: Vec<_> = complaints
         .into_iter()
-        .map(|complaint| {
-            let place = map.locate(&complaint.path);
+        .map(|complaint| (map.locate(&complaint.path), complaint))
+        .collect();
+    // as a reader meets them
+    placed.sort_by_key(|(place, _)| place.span.start);
+    let errors = placed
+        .into_iter()
+        .map(|(place, complaint)| {
             let words = if place.exact {
                 "here".to_owned()
             } else {

@@ -205,6 +205,79 @@ impl<'a> RonMap<'a> {
         best
     }
 
+    /// Path of the innermost value around `at`, and that value. With `inside` only brackets count
+    /// that `at` stands between; without it also a value that ends there.
+    pub(super) fn around(&self, at: usize, inside: bool) -> Option<(String, &Node)> {
+        let mut path = String::new();
+        let mut node = self.root.as_ref()?;
+        loop {
+            let next = node.entries.iter().enumerate().find(|(_, entry)| {
+                let span = &entry.value.span;
+                if inside {
+                    entry.value.shape != Shape::Scalar && span.start < at && at < span.end
+                } else {
+                    span.start <= at && at <= span.end
+                }
+            });
+            let Some((i, entry)) = next else {
+                return Some((path, node));
+            };
+            match &entry.key {
+                Some(key) if path.is_empty() => path.push_str(self.words(key).trim_matches('"')),
+                Some(key) => {
+                    path.push('.');
+                    path.push_str(self.words(key).trim_matches('"'));
+                }
+                None if wrapped(node).is_some() => {}
+                None => path.push_str(&format!("[{i}]")),
+            }
+            node = &entry.value;
+        }
+    }
+
+    /// The value of the entry `name: "…"` with that name, or any text that reads so.
+    pub(super) fn named(&self, name: &str) -> Option<Range<usize>> {
+        let quoted = |span: &Range<usize>| {
+            let words = self.words(span);
+            words.starts_with('"') && words.trim_matches('"') == name
+        };
+        let (mut named, mut any) = (None, None);
+        self.visit(&mut |node, key| {
+            if node.shape == Shape::Scalar && quoted(&node.span) {
+                let first = |old: &Option<Range<usize>>| {
+                    old.as_ref().is_none_or(|old| node.span.start < old.start)
+                };
+                if key.is_some_and(|key| self.words(key) == "name") && first(&named) {
+                    named = Some(node.span.clone());
+                }
+                if first(&any) {
+                    any = Some(node.span.clone());
+                }
+            }
+        });
+        named.or(any)
+    }
+
+    /// The first text literal that runs over the end of its line and starts before `at`: most often
+    /// one whose closing quote was forgotten.
+    pub(super) fn broken_text(&self, at: usize) -> Option<Range<usize>> {
+        let mut found: Option<Range<usize>> = None;
+        self.visit(&mut |node, _| {
+            let earlier = found
+                .as_ref()
+                .is_none_or(|old| node.span.start < old.start);
+            if node.shape == Shape::Scalar
+                && node.span.start < at
+                && earlier
+                && self.words(&node.span).starts_with('"')
+                && self.words(&node.span).contains('\n')
+            {
+                found = Some(node.span.clone());
+            }
+        });
+        found
+    }
+
     /// The value whose closing bracket stands at `at`.
     pub(super) fn closing_at(&self, at: usize) -> Option<Node> {
         let mut found = None;

@@ -61,9 +61,12 @@ impl Along {
         Ok(Self { anchor, offset_mm })
     }
 
-    /// Whether a landmark is needed to know it.
-    pub(super) fn names_landmark(&self) -> bool {
-        matches!(self.anchor, Anchor::Landmark(_))
+    /// The landmark it is counted from, if any.
+    pub(super) fn landmark(&self) -> Option<&str> {
+        match &self.anchor {
+            Anchor::Landmark(name) => Some(name),
+            Anchor::Start | Anchor::End => None,
+        }
     }
 
     /// Arc length on the branch, mm.
