@@ -12,8 +12,21 @@ fn show() {
         match tree.track(a, b, 1.0) {
             Ok(t) => {
                 println!("{} {:?}", t.length_mm(), t.segments);
-                for l in &t.landmarks { println!("  {} {:.2}", l.name, l.s_mm); }
-                for s in &t.stations { if s.curvature_per_mm*s.radius_mm>0.4 { println!("{:.1} k {:.3} R {:.2} {:.2} {}", s.s_mm, s.curvature_per_mm, s.radius_mm, s.curvature_per_mm*s.radius_mm, t.place_name(s.s_mm)); } }
+                for l in &t.landmarks {
+                    println!("  {} {:.2}", l.name, l.s_mm);
+                }
+                for s in &t.stations {
+                    if s.curvature_per_mm * s.radius_mm > 0.4 {
+                        println!(
+                            "{:.1} k {:.3} R {:.2} {:.2} {}",
+                            s.s_mm,
+                            s.curvature_per_mm,
+                            s.radius_mm,
+                            s.curvature_per_mm * s.radius_mm,
+                            t.place_name(s.s_mm)
+                        );
+                    }
+                }
             }
             Err(e) => println!("{e}"),
         }

@@ -5,7 +5,7 @@
     reason = "a negated comparison also refuses NaN, which is meant"
 )]
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// What a fit is judged by.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,7 +48,7 @@ impl FitRules {
 pub(super) const ROUNDING_MM: f64 = 1e-9;
 
 /// How a device fits. Ordered from good to bad, so the largest of several is the one that counts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Verdict {
     /// With room to run.
     Fits,

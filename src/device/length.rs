@@ -54,3 +54,17 @@ impl Device {
             .map(|needed| (needed - rail_outside_mm).max(0.0))
     }
 }
+
+impl Device {
+    /// Widest place of the device, mm: what has to pass a valve or a narrow lumen.
+    #[must_use]
+    pub fn widest_mm(&self) -> f64 {
+        self.max_outer_between(0.0, self.usable_length_mm)
+    }
+
+    /// Outer diameter at the rear end, where a hand, a clip or another device meets it, mm.
+    #[must_use]
+    pub fn shaft_outer_mm(&self) -> f64 {
+        self.section_at(self.usable_length_mm).outer_mm
+    }
+}

@@ -4,6 +4,7 @@ mod accessory;
 mod bundle;
 mod check;
 mod check_payload;
+mod class;
 mod error;
 mod fit;
 mod length;

@@ -168,3 +168,68 @@ impl StentSpec {
         }
     }
 }
+
+impl StentSpec {
+    /// Length of the released stent in a vessel of `vessel_mm` diameter, mm.
+    ///
+    /// A braid's wires keep their length, so it is longer in a narrower vessel
+    /// ([`StentSpec::loaded_length_mm`]) and at its free length in a wider one. A cut stent has its
+    /// free length.
+    #[must_use]
+    pub fn deployed_length_mm(&self, vessel_mm: f64) -> f64 {
+        match self.design {
+            StentDesign::Braided { .. } => {
+                self.loaded_length_mm(vessel_mm.min(self.free_diameter_mm))
+            }
+            StentDesign::Cut { .. } => self.free_length_mm,
+        }
+    }
+}
+
+impl BalloonSpec {
+    /// Diameter at a pressure, mm, growing evenly about the nominal diameter.
+    #[must_use]
+    pub fn diameter_at_mm(&self, pressure_atm: f64) -> f64 {
+        let above_atm = pressure_atm - self.nominal_pressure_atm;
+        self.nominal_diameter_mm * (1.0 + self.compliance_percent_per_atm / 100.0 * above_atm)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn published_braid_table_lengths() {
+        // Jedwab and Clerc's geometry, D0 9 mm, L0 40 mm, braid angle 30 degrees.
+        let spec = StentSpec {
+            design: StentDesign::Braided {
+                wires: 24,
+                wire_diameter_mm: 0.1,
+                braid_angle_deg: 30.0,
+                youngs_modulus_gpa: 206.0,
+                poisson_ratio: 0.3,
+            },
+            free_diameter_mm: 9.0,
+            free_length_mm: 40.0,
+            nose_length_mm: 0.0,
+        };
+        for (diameter_mm, length_mm) in [
+            (9.0, 40.0),
+            (8.0, 51.063),
+            (7.0, 59.129),
+            (5.0, 70.132),
+            (1.6, 79.046),
+        ] {
+            let found = spec.deployed_length_mm(diameter_mm);
+            assert!(
+                (found - length_mm).abs() < 6e-4,
+                "{diameter_mm}: {found} against {length_mm}"
+            );
+        }
+        assert!(
+            (spec.deployed_length_mm(12.0) - 40.0).abs() < 1e-12,
+            "wider than at rest"
+        );
+    }
+}

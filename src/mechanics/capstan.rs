@@ -55,7 +55,10 @@ mod tests {
                 turning_rad: f64::to_radians(degrees),
                 friction_coefficient: mu,
             }]);
-            assert!((found / factor - 1.0).abs() < 1e-4, "{mu} {degrees}: {found} against {factor}");
+            assert!(
+                (found / factor - 1.0).abs() < 1e-4,
+                "{mu} {degrees}: {found} against {factor}"
+            );
         }
     }
 

@@ -47,9 +47,18 @@ mod tests {
 
     #[test]
     fn exact_narrow_gap_joins_the_closed_form() {
-        let (below, above) = (annulus_flow_fraction(1.0 - 0.999e-3), annulus_flow_fraction(1.0 - 1.001e-3));
+        let (below, above) = (
+            annulus_flow_fraction(1.0 - 0.999e-3),
+            annulus_flow_fraction(1.0 - 1.001e-3),
+        );
         let grown = (above / below - 1.0) / (0.002 / 1.0 * 1e-3 / 1e-3);
-        assert!((grown - 3.0).abs() < 0.1, "cubic in the gap: exponent {grown}");
-        assert!(annulus_flow_fraction(2.11 / 2.235) < 3e-4, "a full lumen moves nothing");
+        assert!(
+            (grown - 3.0).abs() < 0.1,
+            "cubic in the gap: exponent {grown}"
+        );
+        assert!(
+            annulus_flow_fraction(2.11 / 2.235) < 3e-4,
+            "a full lumen moves nothing"
+        );
     }
 }

@@ -40,7 +40,12 @@ const HYDROPHILIC_ON_VESSEL: FrictionValue = value(
     0.06,
     "from memory: hydrophilic catheters on endothelium 0.01 to 0.06; Kwak et al. (2022), Front. Neurol. 964354, chose 0.037 to mimic intima",
 );
-const POLYMER_ON_VESSEL: FrictionValue = value(0.2, 0.1, 0.5, "from memory, order of magnitude: uncoated polymer on vessel");
+const POLYMER_ON_VESSEL: FrictionValue = value(
+    0.2,
+    0.1,
+    0.5,
+    "from memory, order of magnitude: uncoated polymer on vessel",
+);
 const METAL_ON_VESSEL: FrictionValue = value(
     0.24,
     0.06,
@@ -53,11 +58,24 @@ const PTFE_ON_VESSEL: FrictionValue = value(
     0.3,
     "derived: half the bare metal value, the ratio of PTFE-coated to bare steel wires in Schroeder (1993), Cardiovasc. Intervent. Radiol. 16:93",
 );
-const ON_PTFE: FrictionValue = value(0.05, 0.04, 0.10, "from memory: steel or nitinol on a wet PTFE liner 0.04 to 0.10");
-const HYDROPHILIC_PAIR: FrictionValue =
-    value(0.04, 0.01, 0.06, "from memory: as hydrophilic on endothelium; one wet hydrophilic side rules the pair");
-const BARE_PAIR: FrictionValue =
-    value(0.15, 0.10, 0.30, "assumed: bare polymer or metal on bare polymer in blood, below polymer on vessel");
+const ON_PTFE: FrictionValue = value(
+    0.05,
+    0.04,
+    0.10,
+    "from memory: steel or nitinol on a wet PTFE liner 0.04 to 0.10",
+);
+const HYDROPHILIC_PAIR: FrictionValue = value(
+    0.04,
+    0.01,
+    0.06,
+    "from memory: as hydrophilic on endothelium; one wet hydrophilic side rules the pair",
+);
+const BARE_PAIR: FrictionValue = value(
+    0.15,
+    0.10,
+    0.30,
+    "assumed: bare polymer or metal on bare polymer in blood, below polymer on vessel",
+);
 
 /// Coefficient of friction of a device's surface on what it slides on.
 #[must_use]
@@ -67,8 +85,12 @@ pub const fn friction(on_device: Coating, against: Surface) -> FrictionValue {
         (Coating::Polymer, Surface::Vessel) => POLYMER_ON_VESSEL,
         (Coating::Metal, Surface::Vessel) => METAL_ON_VESSEL,
         (Coating::Ptfe, Surface::Vessel) => PTFE_ON_VESSEL,
-        (Coating::Hydrophilic, Surface::Device(_)) | (_, Surface::Device(Coating::Hydrophilic)) => HYDROPHILIC_PAIR,
+        (Coating::Hydrophilic, Surface::Device(_)) | (_, Surface::Device(Coating::Hydrophilic)) => {
+            HYDROPHILIC_PAIR
+        }
         (Coating::Ptfe, Surface::Device(_)) | (_, Surface::Device(Coating::Ptfe)) => ON_PTFE,
-        (Coating::Polymer | Coating::Metal, Surface::Device(Coating::Polymer | Coating::Metal)) => BARE_PAIR,
+        (Coating::Polymer | Coating::Metal, Surface::Device(Coating::Polymer | Coating::Metal)) => {
+            BARE_PAIR
+        }
     }
 }

@@ -7,7 +7,9 @@ use thiserror::Error;
 #[non_exhaustive]
 pub enum ProcedureError {
     /// No steps.
-    #[error("the script has no steps: write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`")]
+    #[error(
+        "the script has no steps: write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`"
+    )]
     EmptyScript,
     /// A name that the stack does not have.
     #[error("nothing in the stack is named `{name}`{}", did_you_mean(suggestion.as_ref()))]

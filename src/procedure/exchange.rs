@@ -1,6 +1,8 @@
 //! Bringing devices in, loading them onto a rail and taking them off it.
 
-use super::{Finding, InPlace, Topic, Where, passage::Motion, step::Outcome, step::Stepper, step::stop};
+use super::{
+    Finding, InPlace, Topic, Where, passage::Motion, step::Outcome, step::Stepper, step::stop,
+};
 use crate::device::{DeviceClass, LumenKind};
 use serde::{Deserialize, Serialize};
 
@@ -46,7 +48,10 @@ impl Stepper<'_> {
         let device = self.device(name)?;
         let stacked = &self.plan.devices[device];
         if self.state.in_place[device].is_some() {
-            return stop(format!("the {name} is in the body already"), "advance or remove it");
+            return stop(
+                format!("the {name} is in the body already"),
+                "advance or remove it",
+            );
         }
         if stacked.device.class == DeviceClass::Retriever {
             return stop(
@@ -90,7 +95,10 @@ impl Stepper<'_> {
                 .find(|k| self.state.in_place[*k].is_some_and(|p| p.through.is_none()));
             return match at_skin {
                 Some(k) => stop(
-                    format!("the {name} cannot enter at the skin beside the {}", self.name(k)),
+                    format!(
+                        "the {name} cannot enter at the skin beside the {}",
+                        self.name(k)
+                    ),
                     format!("say which hub it enters: through: \"{}\"", self.name(k)),
                 ),
                 None => Ok(()),
@@ -107,7 +115,9 @@ impl Stepper<'_> {
         let widest_mm = self.plan.devices[device].device.widest_mm();
         if widest_mm > passes_mm {
             return stop(
-                format!("the valve on the {outer_name} passes {passes_mm:.2} mm, the {name} is {widest_mm:.2} mm wide"),
+                format!(
+                    "the valve on the {outer_name} passes {passes_mm:.2} mm, the {name} is {widest_mm:.2} mm wide"
+                ),
                 "put a wider valve on that hub",
             );
         }
@@ -124,11 +134,16 @@ impl Stepper<'_> {
             );
         }
         if matches!(self.plan.devices[device].device.lumen, LumenKind::Solid) {
-            return stop(format!("the {name} has no lumen for the {rail_name}"), "insert it beside the rail");
+            return stop(
+                format!("the {name} has no lumen for the {rail_name}"),
+                "insert it beside the rail",
+            );
         }
         if self.state.in_place[rail].is_some_and(|p| p.through != through) {
             return stop(
-                format!("the {rail_name} leaves the body through another hub than the {name} enters"),
+                format!(
+                    "the {rail_name} leaves the body through another hub than the {name} enters"
+                ),
                 "load it over the rail where the rail comes out",
             );
         }
@@ -162,7 +177,9 @@ impl Stepper<'_> {
             return Ok(());
         };
         let (rapid, needed_mm) = match stacked.device.lumen {
-            LumenKind::RapidExchange { port_from_tip } => (true, port_from_tip + self.plan.rules.grip_mm),
+            LumenKind::RapidExchange { port_from_tip } => {
+                (true, port_from_tip + self.plan.rules.grip_mm)
+            }
             _ => (false, stacked.device.usable_length_mm + stacked.dead_mm()),
         };
         let missing_mm = (needed_mm - rail_outside_mm).max(0.0);
@@ -217,25 +234,41 @@ impl Stepper<'_> {
     pub(super) fn remove(&mut self, name: &str) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if self.state.inflated[device] {
-            return stop(format!("the balloon of the {name} is still up"), "deflate it first");
+            return stop(
+                format!("the balloon of the {name} is still up"),
+                "deflate it first",
+            );
         }
         let inside: Vec<usize> = self.state.inside(device).collect();
         for k in &inside {
             if !self.plan.devices[*k].is_rail() {
                 return stop(
-                    format!("the {}'s hub sits behind the {name}: it cannot come off over it", self.name(*k)),
-                    format!("take the {} out first, or withdraw both together", self.name(*k)),
+                    format!(
+                        "the {}'s hub sits behind the {name}: it cannot come off over it",
+                        self.name(*k)
+                    ),
+                    format!(
+                        "take the {} out first, or withdraw both together",
+                        self.name(*k)
+                    ),
                 );
             }
         }
         if self.state.open[device] {
             return stop(
-                format!("the {name} stands open: it is pulled under suction as a unit, not exchanged"),
+                format!(
+                    "the {name} stands open: it is pulled under suction as a unit, not exchanged"
+                ),
                 "use WithdrawTogether, or re-sheathe it first",
             );
         }
         let rails: Vec<usize> = if inside.is_empty() {
-            self.state.rides.iter().filter(|r| r.0 == device).map(|r| r.1).collect()
+            self.state
+                .rides
+                .iter()
+                .filter(|r| r.0 == device)
+                .map(|r| r.1)
+                .collect()
         } else {
             inside
         };
@@ -268,29 +301,44 @@ impl Stepper<'_> {
         let rail_name = rail;
         let rail = self.device(rail)?;
         let Some(index) = self.plan.parts.iter().position(|p| p.name == part) else {
-            return stop(format!("nothing in the stack is named {part}"), "name it in the stack");
+            return stop(
+                format!("nothing in the stack is named {part}"),
+                "name it in the stack",
+            );
         };
         if let Some((_, on)) = self.state.attached.iter().find(|a| a.0 == index) {
-            return stop(format!("the {part} sits on the {} already", self.name(*on)), "take it off first");
+            return stop(
+                format!("the {part} sits on the {} already", self.name(*on)),
+                "take it off first",
+            );
         }
         let outer_mm = self.plan.devices[rail].device.shaft_outer_mm();
         match self.plan.parts[index].accessory {
-            Accessory::Clip { grips_from_mm, grips_to_mm, .. }
-                if !(grips_from_mm..=grips_to_mm).contains(&outer_mm) =>
-            {
+            Accessory::Clip {
+                grips_from_mm,
+                grips_to_mm,
+                ..
+            } if !(grips_from_mm..=grips_to_mm).contains(&outer_mm) => {
                 return stop(
-                    format!("the {part} grips {grips_from_mm:.2} to {grips_to_mm:.2} mm, the {rail_name} is {outer_mm:.2} mm"),
+                    format!(
+                        "the {part} grips {grips_from_mm:.2} to {grips_to_mm:.2} mm, the {rail_name} is {outer_mm:.2} mm"
+                    ),
                     "use a clip made for that rail",
                 );
             }
             Accessory::InsertionTool { inner_mm, .. } if inner_mm < outer_mm => {
                 return stop(
-                    format!("the {part}'s lumen is {inner_mm:.2} mm, the {rail_name} is {outer_mm:.2} mm"),
+                    format!(
+                        "the {part}'s lumen is {inner_mm:.2} mm, the {rail_name} is {outer_mm:.2} mm"
+                    ),
                     "use a wider insertion tool",
                 );
             }
             Accessory::Valve { .. } => {
-                return stop(format!("the {part} is a valve"), "list valves with the catheter in the stack");
+                return stop(
+                    format!("the {part} is a valve"),
+                    "list valves with the catheter in the stack",
+                );
             }
             _ => {}
         }

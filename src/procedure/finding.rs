@@ -60,19 +60,34 @@ impl Finding {
     /// A failure.
     #[must_use]
     pub fn failure(topic: Topic, text: String) -> Self {
-        Self { severity: Severity::Failure, topic, text, help: None }
+        Self {
+            severity: Severity::Failure,
+            topic,
+            text,
+            help: None,
+        }
     }
 
     /// A warning.
     #[must_use]
     pub fn warning(topic: Topic, text: String) -> Self {
-        Self { severity: Severity::Warning, topic, text, help: None }
+        Self {
+            severity: Severity::Warning,
+            topic,
+            text,
+            help: None,
+        }
     }
 
     /// A note.
     #[must_use]
     pub fn note(topic: Topic, text: String) -> Self {
-        Self { severity: Severity::Note, topic, text, help: None }
+        Self {
+            severity: Severity::Note,
+            topic,
+            text,
+            help: None,
+        }
     }
 
     /// The same with a way out.

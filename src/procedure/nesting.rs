@@ -73,7 +73,8 @@ fn gather(plan: &Plan, state: &State, rules: &FitRules, found: &mut Vec<Meeting>
             let Some(inner_tip_mm) = state.tip_mm(k) else {
                 continue;
             };
-            if let Some(fit) = coaxial(&plan.devices[k].device, inner_tip_mm, outer, tip_mm, rules) {
+            if let Some(fit) = coaxial(&plan.devices[k].device, inner_tip_mm, outer, tip_mm, rules)
+            {
                 keep(found, vec![k], around, fit);
             }
         }
@@ -99,9 +100,16 @@ fn breakpoints(plan: &Plan, state: &State, from_mm: f64, to_mm: f64) -> Vec<f64>
 
 /// Keeps the tightest fit of each meeting.
 fn keep(found: &mut Vec<Meeting>, inside: Vec<usize>, around: usize, fit: Fit) {
-    match found.iter_mut().find(|m| m.around == around && m.inside == inside) {
+    match found
+        .iter_mut()
+        .find(|m| m.around == around && m.inside == inside)
+    {
         Some(known) if known.fit.clearance_mm <= fit.clearance_mm => {}
         Some(known) => known.fit = fit,
-        None => found.push(Meeting { inside, around, fit }),
+        None => found.push(Meeting {
+            inside,
+            around,
+            fit,
+        }),
     }
 }

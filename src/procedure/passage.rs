@@ -29,16 +29,25 @@ impl Stepper<'_> {
         if let Some(nose) = nose {
             let (lead, lead_at) = self.in_body(nose)?;
             if !self.state.hubs_passed(lead).contains(&device) {
-                return stop(format!("the {nose} does not lie in the {name}: it cannot be its nose"), "name a catheter or balloon inside it");
+                return stop(
+                    format!("the {nose} does not lie in the {name}: it cannot be its nose"),
+                    "name a catheter or balloon inside it",
+                );
             }
             if lead_at.tip_mm <= at.tip_mm {
-                return stop(format!("the {nose} does not reach beyond the {name}'s tip"), format!("advance the {nose} first"));
+                return stop(
+                    format!("the {nose} does not reach beyond the {name}'s tip"),
+                    format!("advance the {nose} first"),
+                );
             }
         }
         let to_mm = self.resolve(to, device, at.tip_mm, true)?;
         if to_mm < at.tip_mm - 1e-9 {
             return stop(
-                format!("the {name} is already {:.0} mm beyond that place", at.tip_mm - to_mm),
+                format!(
+                    "the {name} is already {:.0} mm beyond that place",
+                    at.tip_mm - to_mm
+                ),
                 "use Withdraw",
             );
         }
@@ -55,7 +64,13 @@ impl Stepper<'_> {
         self.check_free_to_move(device)?;
         let to_mm = self.resolve(to, device, at.tip_mm, false)?;
         if to_mm > at.tip_mm + 1e-9 {
-            return stop(format!("the {name} is {:.0} mm short of that place", to_mm - at.tip_mm), "use Advance");
+            return stop(
+                format!(
+                    "the {name} is {:.0} mm short of that place",
+                    to_mm - at.tip_mm
+                ),
+                "use Advance",
+            );
         }
         self.check_hubs_behind(device, at, to_mm, &[device])?;
         self.move_tip(device, to_mm, Motion::Back)
@@ -70,7 +85,11 @@ impl Stepper<'_> {
         let to_mm = self.resolve(to, lead, lead_at.tip_mm, false)?;
         if to_mm > lead_at.tip_mm + 1e-9 {
             return stop(
-                format!("the {} is {:.0} mm short of that place", names[0], to_mm - lead_at.tip_mm),
+                format!(
+                    "the {} is {:.0} mm short of that place",
+                    names[0],
+                    to_mm - lead_at.tip_mm
+                ),
                 "a unit is only withdrawn",
             );
         }
@@ -79,8 +98,15 @@ impl Stepper<'_> {
             self.check_free_to_move(*device)?;
             if let Some(left) = self.state.inside(*device).find(|k| !members.contains(k)) {
                 return stop(
-                    format!("the {} lies in the {} and would be dragged along", self.name(left), self.name(*device)),
-                    format!("name the {} as part of the unit, or take it out first", self.name(left)),
+                    format!(
+                        "the {} lies in the {} and would be dragged along",
+                        self.name(left),
+                        self.name(*device)
+                    ),
+                    format!(
+                        "name the {} as part of the unit, or take it out first",
+                        self.name(left)
+                    ),
                 );
             }
         }
@@ -90,7 +116,11 @@ impl Stepper<'_> {
             if !out {
                 self.check_hubs_behind(*device, *at, at.tip_mm - by_mm, &members)?;
             }
-            let to_mm = if out { -self.plan.hub_standoff_mm } else { at.tip_mm - by_mm };
+            let to_mm = if out {
+                -self.plan.hub_standoff_mm
+            } else {
+                at.tip_mm - by_mm
+            };
             self.tell_edges_crossed(*device, at.tip_mm, to_mm, &members);
             self.set_tip(*device, to_mm);
         }
@@ -105,7 +135,10 @@ impl Stepper<'_> {
     fn check_free_to_move(&self, device: usize) -> Outcome {
         if self.state.inflated[device] {
             return stop(
-                format!("the balloon of the {} is up: it is not moved inflated", self.name(device)),
+                format!(
+                    "the balloon of the {} is up: it is not moved inflated",
+                    self.name(device)
+                ),
                 "deflate it first",
             );
         }
@@ -113,7 +146,13 @@ impl Stepper<'_> {
     }
 
     /// Drawing a catheter back brings its valve to the hubs of what lies inside it.
-    fn check_hubs_behind(&self, device: usize, at: InPlace, to_mm: f64, moving: &[usize]) -> Outcome {
+    fn check_hubs_behind(
+        &self,
+        device: usize,
+        at: InPlace,
+        to_mm: f64,
+        moving: &[usize],
+    ) -> Outcome {
         let back_mm = at.tip_mm - to_mm;
         for k in self.state.inside(device).filter(|k| !moving.contains(k)) {
             let outside_mm = self.state.outside_mm(self.plan, k).unwrap_or(0.0);
@@ -121,9 +160,13 @@ impl Stepper<'_> {
                 let (inner, outer) = (self.name(k), self.name(device));
                 return stop(
                     if self.plan.devices[k].is_rail() {
-                        format!("the {inner} would vanish in the {outer}: it has {outside_mm:.0} mm outside, the {outer} comes back {back_mm:.0} mm")
+                        format!(
+                            "the {inner} would vanish in the {outer}: it has {outside_mm:.0} mm outside, the {outer} comes back {back_mm:.0} mm"
+                        )
                     } else {
-                        format!("the {outer}'s valve would run into the hub of the {inner}: {outside_mm:.0} mm lie between them, the {outer} comes back {back_mm:.0} mm")
+                        format!(
+                            "the {outer}'s valve would run into the hub of the {inner}: {outside_mm:.0} mm lie between them, the {outer} comes back {back_mm:.0} mm"
+                        )
                     },
                     format!("withdraw the {inner} first, or both together"),
                 );
@@ -134,7 +177,13 @@ impl Stepper<'_> {
 
     /// A guide does not pass a stented lesion that is narrower than itself, unless something that
     /// tapers leads it: the stent's struts would stop its rim.
-    fn check_stented_lumen(&mut self, device: usize, from_mm: f64, to_mm: f64, nose: Option<&str>) -> Outcome {
+    fn check_stented_lumen(
+        &mut self,
+        device: usize,
+        from_mm: f64,
+        to_mm: f64,
+        nose: Option<&str>,
+    ) -> Outcome {
         let name = self.name(device).to_owned();
         let outer_mm = self.plan.devices[device].device.widest_mm();
         for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
@@ -145,12 +194,16 @@ impl Stepper<'_> {
                 .any(|s| s.proximal_mm < told.end_mm && s.distal_mm > told.start_mm);
             let middle_mm = 0.5 * (told.start_mm + told.end_mm);
             let residual_mm = self.state.residual_mm[lesion];
-            if !stented || !(from_mm < middle_mm && to_mm > middle_mm) || outer_mm <= residual_mm {
+            let passes_middle = from_mm < middle_mm && to_mm > middle_mm;
+            if !stented || !passes_middle || outer_mm <= residual_mm {
                 continue;
             }
             let Some(nose) = nose else {
                 return stop(
-                    format!("the stented {} is {residual_mm:.1} mm wide, the {name} {outer_mm:.1} mm", told.name),
+                    format!(
+                        "the stented {} is {residual_mm:.1} mm wide, the {name} {outer_mm:.1} mm",
+                        told.name
+                    ),
                     "post-dilate it first, or lead with a balloon or an aspiration catheter (nose)",
                 );
             };
@@ -158,14 +211,21 @@ impl Stepper<'_> {
                 "the {name} ({outer_mm:.1} mm) rides up over the {nose} through the stented {} ({residual_mm:.1} mm)",
                 told.name
             );
-            self.tell(Finding::warning(Topic::Lesion, text).with_help("post-dilate first where time allows"));
+            self.tell(
+                Finding::warning(Topic::Lesion, text)
+                    .with_help("post-dilate first where time allows"),
+            );
         }
         Ok(())
     }
 
     /// What is pushed over a rail needs the rail in a hand.
     fn tell_rail_in_hand(&mut self, device: usize) {
-        let rails: Vec<usize> = self.state.inside(device).filter(|k| self.plan.devices[*k].is_rail()).collect();
+        let rails: Vec<usize> = self
+            .state
+            .inside(device)
+            .filter(|k| self.plan.devices[*k].is_rail())
+            .collect();
         for rail in rails {
             let outside_mm = self.state.outside_mm(self.plan, rail).unwrap_or(0.0);
             if outside_mm < self.plan.rules.grip_mm {
@@ -174,7 +234,10 @@ impl Stepper<'_> {
                     self.name(rail),
                     self.name(device)
                 );
-                self.tell(Finding::warning(Topic::Exchange, text).with_help("a longer rail or a shorter catheter"));
+                self.tell(
+                    Finding::warning(Topic::Exchange, text)
+                        .with_help("a longer rail or a shorter catheter"),
+                );
             }
         }
     }
@@ -233,14 +296,25 @@ impl Stepper<'_> {
             );
             let help = at.through.map_or_else(
                 || format!("a longer {name}"),
-                |outer| format!("a longer {name}, a shorter {} or fewer valves on it", self.name(outer)),
+                |outer| {
+                    format!(
+                        "a longer {name}, a shorter {} or fewer valves on it",
+                        self.name(outer)
+                    )
+                },
             );
             self.tell(Finding::failure(Topic::Reach, text).with_help(help));
             return furthest_mm.max(at.tip_mm);
         }
         if wished_mm > end_mm + 1e-9 {
-            let text = format!("the route ends {:.0} mm short of where the {name} should go", wished_mm - end_mm);
-            self.tell(Finding::failure(Topic::Reach, text).with_help("choose a target further out or a nearer place"));
+            let text = format!(
+                "the route ends {:.0} mm short of where the {name} should go",
+                wished_mm - end_mm
+            );
+            self.tell(
+                Finding::failure(Topic::Reach, text)
+                    .with_help("choose a target further out or a nearer place"),
+            );
             return end_mm;
         }
         wished_mm
@@ -260,7 +334,11 @@ impl Stepper<'_> {
         // what passes a station is everything from the tip to what lies there in the end
         let widest_to = |from_tip_mm: f64| stacked.device.max_outer_between(0.0, from_tip_mm);
         let mut tightest: Option<(f64, f64, f64)> = None;
-        for station in track.stations.iter().filter(|s| s.s_mm >= bare_from_mm && s.s_mm <= to_mm) {
+        for station in track
+            .stations
+            .iter()
+            .filter(|s| s.s_mm >= bare_from_mm && s.s_mm <= to_mm)
+        {
             let outer_mm = widest_to(to_mm - station.s_mm);
             let lumen_mm = track.healthy_diameter_at(station.s_mm);
             if tightest.is_none_or(|(o, l, _)| outer_mm / lumen_mm > o / l) {
@@ -274,7 +352,10 @@ impl Stepper<'_> {
                 "the {name} is {outer_mm:.2} mm wide, the vessel {lumen_mm:.2} mm, {}",
                 self.plan.place_in_words(s_mm)
             );
-            self.tell(Finding::failure(Topic::Vessel, text).with_help("a thinner device or another access"));
+            self.tell(
+                Finding::failure(Topic::Vessel, text)
+                    .with_help("a thinner device or another access"),
+            );
         }
         self.tell_access_artery(device, bare_from_mm, at, to_mm);
         for lesion in 0..track.lesions.len() {
@@ -299,7 +380,9 @@ impl Stepper<'_> {
             .filter(|s| s.s_mm >= from_mm && s.s_mm <= until_mm)
             .map(|s| self.plan.track.healthy_diameter_at(s.s_mm))
             .fold(f64::INFINITY, f64::min);
-        let outer_mm = self.plan.devices[device].device.max_outer_between(0.0, to_mm - from_mm);
+        let outer_mm = self.plan.devices[device]
+            .device
+            .max_outer_between(0.0, to_mm - from_mm);
         let fill = outer_mm / narrowest_mm;
         if fill > self.plan.rules.access_fill && fill <= 1.0 {
             let text = format!(
@@ -307,7 +390,10 @@ impl Stepper<'_> {
                 self.name(device),
                 100.0 * fill
             );
-            self.tell(Finding::warning(Topic::Vessel, text).with_help("a thinner guide, or femoral access"));
+            self.tell(
+                Finding::warning(Topic::Vessel, text)
+                    .with_help("a thinner guide, or femoral access"),
+            );
         }
     }
 
@@ -325,18 +411,30 @@ impl Stepper<'_> {
             return;
         }
         let name = stacked.name.clone();
-        let text = format!("the {name} is {outer_mm:.2} mm wide, {} leaves {residual_mm:.2} mm", told.name);
+        let text = format!(
+            "the {name} is {outer_mm:.2} mm wide, {} leaves {residual_mm:.2} mm",
+            told.name
+        );
         if told.rigid {
             self.tell(
-                Finding::failure(Topic::Lesion, format!("{text} in a rigid ring: it does not pass"))
-                    .with_help("a thinner device, or treat the ring first"),
+                Finding::failure(
+                    Topic::Lesion,
+                    format!("{text} in a rigid ring: it does not pass"),
+                )
+                .with_help("a thinner device, or treat the ring first"),
             );
         } else if outer_mm <= WIRE_MM {
-            self.tell(Finding::note(Topic::Lesion, format!("{text}: the wire finds its way or does not")));
+            self.tell(Finding::note(
+                Topic::Lesion,
+                format!("{text}: the wire finds its way or does not"),
+            ));
         } else {
             self.tell(
-                Finding::warning(Topic::Lesion, format!("{text}: it dilates the lesion as it passes, needs pre-dilation"))
-                    .with_help("pre-dilate with a small balloon"),
+                Finding::warning(
+                    Topic::Lesion,
+                    format!("{text}: it dilates the lesion as it passes, needs pre-dilation"),
+                )
+                .with_help("pre-dilate with a small balloon"),
             );
         }
     }
@@ -353,10 +451,9 @@ impl Stepper<'_> {
                     "{} has to be crossed again: access was given up before",
                     self.plan.track.lesions[lesion].name
                 );
-                self.tell(
-                    Finding::warning(Topic::Access, text)
-                        .with_help("leave a wire, a pusher or a catheter across until the neck is finished"),
-                );
+                self.tell(Finding::warning(Topic::Access, text).with_help(
+                    "leave a wire, a pusher or a catheter across until the neck is finished",
+                ));
             }
             self.state.crossings[lesion] += 1;
         }
@@ -402,7 +499,11 @@ impl Stepper<'_> {
                         let by = nearest.map_or_else(
                             || "no catheter covers it".to_owned(),
                             |(j, tip_mm)| {
-                                format!("the {}'s tip lies {:.0} mm below that edge", self.name(j), edge_mm - tip_mm)
+                                format!(
+                                    "the {}'s tip lies {:.0} mm below that edge",
+                                    self.name(j),
+                                    edge_mm - tip_mm
+                                )
                             },
                         );
                         let text = format!(

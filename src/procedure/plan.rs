@@ -91,7 +91,11 @@ impl Plan {
     ///
     /// # Errors
     /// Every name in the scene that is unknown, used twice or of the wrong kind.
-    pub fn new(scene: &Scene, supplied: Vec<Supplied>, track: Track) -> Result<Self, Vec<ProcedureError>> {
+    pub fn new(
+        scene: &Scene,
+        supplied: Vec<Supplied>,
+        track: Track,
+    ) -> Result<Self, Vec<ProcedureError>> {
         let mut devices = Vec::new();
         let mut parts = Vec::new();
         let mut errors = Vec::new();
@@ -104,7 +108,12 @@ impl Plan {
             }
             let (mut valves_mm, mut valves_pass_mm) = (0.0, f64::INFINITY);
             for (v, valve) in supply.valves.iter().enumerate() {
-                if let Accessory::Valve { length_mm, passes_mm, .. } = valve {
+                if let Accessory::Valve {
+                    length_mm,
+                    passes_mm,
+                    ..
+                } = valve
+                {
                     valves_mm += length_mm;
                     valves_pass_mm = f64::min(valves_pass_mm, *passes_mm);
                 } else {
@@ -145,7 +154,11 @@ impl Plan {
         for (i, step) in plan.script.iter().enumerate() {
             plan.check_names(&format!("script[{i}].act"), &step.act, &mut errors);
         }
-        if errors.is_empty() { Ok(plan) } else { Err(errors) }
+        if errors.is_empty() {
+            Ok(plan)
+        } else {
+            Err(errors)
+        }
     }
 
     /// Index of a device by its name in the stack.
@@ -194,28 +207,40 @@ impl Plan {
     }
 
     fn check_names(&self, path: &str, act: &Action, errors: &mut Vec<ProcedureError>) {
-        let mut device = |field: &str, name: &str, needed: &'static str, fits: &dyn Fn(&Device) -> bool| {
-            let path = format!("{path}.{field}");
-            match self.device_index(name) {
-                None => errors.push(self.unknown(path, name)),
-                Some(i) if !fits(&self.devices[i].device) => errors.push(ProcedureError::WrongKind {
-                    path,
-                    name: name.to_owned(),
-                    found: format!("a {}", self.devices[i].device.class.in_words()),
-                    needed,
-                }),
-                Some(_) => {}
-            }
-        };
+        let mut device =
+            |field: &str, name: &str, needed: &'static str, fits: &dyn Fn(&Device) -> bool| {
+                let path = format!("{path}.{field}");
+                match self.device_index(name) {
+                    None => errors.push(self.unknown(path, name)),
+                    Some(i) if !fits(&self.devices[i].device) => {
+                        errors.push(ProcedureError::WrongKind {
+                            path,
+                            name: name.to_owned(),
+                            found: format!("a {}", self.devices[i].device.class.in_words()),
+                            needed,
+                        })
+                    }
+                    Some(_) => {}
+                }
+            };
         let any = |_: &Device| true;
         let catheter = |d: &Device| d.hub_length_mm > 0.0;
         let rail = |d: &Device| d.hub_length_mm <= 0.0;
         let retriever = |d: &Device| d.class == DeviceClass::Retriever;
-        let balloon =
-            |d: &Device| matches!(d.payload, Some(Payload::Balloon(_) | Payload::OcclusionBalloon(_)));
+        let balloon = |d: &Device| {
+            matches!(
+                d.payload,
+                Some(Payload::Balloon(_) | Payload::OcclusionBalloon(_))
+            )
+        };
         let stent = |d: &Device| matches!(d.payload, Some(Payload::Stent(_)));
         match act {
-            Action::Insert { device: d, through, over, .. } => {
+            Action::Insert {
+                device: d,
+                through,
+                over,
+                ..
+            } => {
                 device("device", d, "a device", &any);
                 if let Some(through) = through {
                     device("through", through, "a catheter with a hub", &catheter);
@@ -224,7 +249,9 @@ impl Plan {
                     device("over", over, "a wire or pusher without a hub", &rail);
                 }
             }
-            Action::Advance { device: d, nose, .. } => {
+            Action::Advance {
+                device: d, nose, ..
+            } => {
                 device("device", d, "a device", &any);
                 if let Some(nose) = nose {
                     device("nose", nose, "a catheter or balloon", &catheter);
@@ -243,11 +270,16 @@ impl Plan {
                     });
                 }
             }
-            Action::LoadRetriever { retriever: r, through } => {
+            Action::LoadRetriever {
+                retriever: r,
+                through,
+            } => {
                 device("retriever", r, "a stent retriever", &retriever);
                 device("through", through, "a microcatheter", &catheter);
             }
-            Action::Unsheathe { retriever: r } => device("retriever", r, "a stent retriever", &retriever),
+            Action::Unsheathe { retriever: r } => {
+                device("retriever", r, "a stent retriever", &retriever)
+            }
             Action::DeployStent { device: d } => device("device", d, "a stent system", &stent),
             Action::Inflate { device: d, .. } | Action::Deflate { device: d } => {
                 device("device", d, "a balloon or a balloon guide", &balloon);
@@ -256,7 +288,9 @@ impl Plan {
                 device("device", d, "a catheter", &catheter);
             }
             Action::Contrast { through, .. } => device("through", through, "a catheter", &catheter),
-            Action::Attach { rail: r, .. } => device("rail", r, "a wire or pusher without a hub", &rail),
+            Action::Attach { rail: r, .. } => {
+                device("rail", r, "a wire or pusher without a hub", &rail)
+            }
             Action::Detach { .. } | Action::Watch { .. } | Action::Wait { .. } => {}
         }
         if let Action::Attach { part, .. } | Action::Detach { part } = act
@@ -313,7 +347,10 @@ impl Plan {
         ProcedureError::UnknownDevice {
             path,
             name: name.to_owned(),
-            suggestion: nearest(name, names.chain(self.parts.iter().map(|p| p.name.as_str()))),
+            suggestion: nearest(
+                name,
+                names.chain(self.parts.iter().map(|p| p.name.as_str())),
+            ),
         }
     }
 }

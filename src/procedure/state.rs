@@ -113,14 +113,18 @@ impl State {
     #[must_use]
     pub fn outside_mm(&self, plan: &Plan, device: usize) -> Option<f64> {
         let at = self.in_place[device]?;
-        Some(self.outside_beyond_mm(plan, device, at.through)?)
+        self.outside_beyond_mm(plan, device, at.through)
     }
 
     /// The same, as if it had entered through `hub`.
     #[must_use]
     pub fn outside_beyond_mm(&self, plan: &Plan, device: usize, hub: Option<usize>) -> Option<f64> {
         let at = self.in_place[device]?;
-        Some(plan.devices[device].device.usable_length_mm - at.fed_mm - self.hub_offset_mm(plan, hub)?)
+        Some(
+            plan.devices[device].device.usable_length_mm
+                - at.fed_mm
+                - self.hub_offset_mm(plan, hub)?,
+        )
     }
 
     /// Length of any device that lies between the access hub and the hub (valves included) it
@@ -138,13 +142,24 @@ impl State {
 
     /// Largest length that can be fed past the access through `hub`, keeping `reserve_mm` outside.
     #[must_use]
-    pub fn most_fed_mm(&self, plan: &Plan, device: usize, hub: Option<usize>, reserve_mm: f64) -> Option<f64> {
-        Some(plan.devices[device].device.usable_length_mm - reserve_mm - self.hub_offset_mm(plan, hub)?)
+    pub fn most_fed_mm(
+        &self,
+        plan: &Plan,
+        device: usize,
+        hub: Option<usize>,
+        reserve_mm: f64,
+    ) -> Option<f64> {
+        Some(
+            plan.devices[device].device.usable_length_mm
+                - reserve_mm
+                - self.hub_offset_mm(plan, hub)?,
+        )
     }
 
     /// Devices that entered through `device`'s hub.
     pub fn inside(&self, device: usize) -> impl Iterator<Item = usize> + '_ {
-        (0..self.in_place.len()).filter(move |k| self.in_place[*k].is_some_and(|p| p.through == Some(device)))
+        (0..self.in_place.len())
+            .filter(move |k| self.in_place[*k].is_some_and(|p| p.through == Some(device)))
     }
 
     /// Catheters around `device` by the hubs it passed, the nearest first.
@@ -169,7 +184,8 @@ impl State {
     #[must_use]
     pub fn container_at(&self, plan: &Plan, device: usize, s_mm: f64) -> Option<usize> {
         let rider = self.rides.iter().find_map(|&(rider, rail)| {
-            let LumenKind::RapidExchange { port_from_tip } = plan.devices[rider].device.lumen else {
+            let LumenKind::RapidExchange { port_from_tip } = plan.devices[rider].device.lumen
+            else {
                 return None;
             };
             let tip_mm = self.tip_mm(rider)?;
@@ -191,11 +207,5 @@ impl State {
     pub fn across(&self, plan: &Plan, lesion: usize) -> impl Iterator<Item = usize> + '_ {
         let end_mm = plan.track.lesions[lesion].end_mm;
         (0..self.in_place.len()).filter(move |k| self.tip_mm(*k).is_some_and(|tip| tip >= end_mm))
-    }
-
-    /// Lumen diameter of the vessel at a station with its lesions as they are now, mm.
-    #[must_use]
-    pub fn lumen_mm(&self, plan: &Plan, s_mm: f64) -> f64 {
-        plan.track.lumen_with_mm(s_mm, &self.residual_mm)
     }
 }

@@ -1,6 +1,8 @@
 //! Doing one step: preconditions first, then the movement, then what it means.
 
-use super::{Action, Finding, InPlace, Plan, Plane, Region, State, Topic, Where, exchange::Exchange};
+use super::{
+    Action, Finding, InPlace, Plan, Plane, Region, State, Topic, Where, exchange::Exchange,
+};
 use serde::{Deserialize, Serialize};
 
 /// A tip that moved.
@@ -67,7 +69,9 @@ pub(super) type Outcome<T = ()> = Result<T, Stop>;
 
 /// Stops the step: what is wrong and what would help.
 pub(super) fn stop<T>(text: String, help: impl Into<String>) -> Outcome<T> {
-    Err(Stop(Finding::failure(Topic::Precondition, text).with_help(help)))
+    Err(Stop(
+        Finding::failure(Topic::Precondition, text).with_help(help),
+    ))
 }
 
 /// One step under way.
@@ -80,9 +84,12 @@ pub(super) struct Stepper<'a> {
 impl Stepper<'_> {
     fn dispatch(&mut self, act: &Action) -> Outcome {
         match act {
-            Action::Insert { device, through, over, to } => {
-                self.insert(device, through.as_deref(), over.as_deref(), to)
-            }
+            Action::Insert {
+                device,
+                through,
+                over,
+                to,
+            } => self.insert(device, through.as_deref(), over.as_deref(), to),
             Action::Advance { device, to, nose } => self.advance(device, to, nose.as_deref()),
             Action::Withdraw { device, to } => self.withdraw(device, to),
             Action::WithdrawTogether { devices, to } => self.withdraw_together(devices, to),
@@ -90,7 +97,10 @@ impl Stepper<'_> {
             Action::LoadRetriever { retriever, through } => self.load_retriever(retriever, through),
             Action::Unsheathe { retriever } => self.unsheathe(retriever),
             Action::DeployStent { device } => self.deploy_stent(device),
-            Action::Inflate { device, pressure_atm } => self.inflate(device, *pressure_atm),
+            Action::Inflate {
+                device,
+                pressure_atm,
+            } => self.inflate(device, *pressure_atm),
             Action::Deflate { device } => self.deflate(device),
             Action::SuctionOn { device } => self.suction_on(device),
             Action::SuctionOff { device } => self.suction_off(device),
@@ -116,7 +126,12 @@ impl Stepper<'_> {
     /// the plan was changed afterwards.
     pub(super) fn device(&self, name: &str) -> Outcome<usize> {
         self.plan.device_index(name).map_or_else(
-            || stop(format!("nothing in the stack is named {name}"), "name it in the stack"),
+            || {
+                stop(
+                    format!("nothing in the stack is named {name}"),
+                    "name it in the stack",
+                )
+            },
             Ok,
         )
     }
@@ -138,7 +153,13 @@ impl Stepper<'_> {
     }
 
     /// The station a place stands for, given where the moving tip is and which way it goes.
-    pub(super) fn resolve(&self, to: &Where, device: usize, from_mm: f64, forward: bool) -> Outcome<f64> {
+    pub(super) fn resolve(
+        &self,
+        to: &Where,
+        device: usize,
+        from_mm: f64,
+        forward: bool,
+    ) -> Outcome<f64> {
         Ok(match to {
             Where::At(name) => self.place(name)?,
             Where::Past(name, by_mm) => self.place(name)? + by_mm,
@@ -148,8 +169,11 @@ impl Stepper<'_> {
             Where::Hub => {
                 let through = self.state.in_place[device].and_then(|p| p.through);
                 let reserve_mm = self.plan.devices[device].grip_mm(&self.plan.rules);
-                let most_fed_mm = self.state.most_fed_mm(self.plan, device, through, reserve_mm);
-                (most_fed_mm.unwrap_or(0.0) - self.plan.hub_standoff_mm).min(self.plan.track.length_mm())
+                let most_fed_mm = self
+                    .state
+                    .most_fed_mm(self.plan, device, through, reserve_mm);
+                (most_fed_mm.unwrap_or(0.0) - self.plan.hub_standoff_mm)
+                    .min(self.plan.track.length_mm())
             }
             Where::Out => -self.plan.hub_standoff_mm,
         })
@@ -164,7 +188,9 @@ impl Stepper<'_> {
             let device = self.plan.device_index(owner)?;
             match end {
                 "tip" => self.state.distal_end_mm(self.plan, device),
-                _ => self.ends_of(device).map(|(near, far)| if end == "proximal" { near } else { far }),
+                _ => self
+                    .ends_of(device)
+                    .map(|(near, far)| if end == "proximal" { near } else { far }),
             }
         });
         match found {
@@ -206,7 +232,9 @@ impl Stepper<'_> {
                 self.name(device),
                 region.in_words()
             );
-            self.tell(Finding::warning(Topic::Image, text).with_help("point plane A or B at it (Watch)"));
+            self.tell(
+                Finding::warning(Topic::Image, text).with_help("point plane A or B at it (Watch)"),
+            );
         }
         let works_in_neck = self
             .effect
@@ -218,7 +246,10 @@ impl Stepper<'_> {
             && works_in_neck
             && !watched(&self.state, Region::Head)
         {
-            let text = format!("nobody watches the open {} while the neck is worked on", self.name(retriever));
+            let text = format!(
+                "nobody watches the open {} while the neck is worked on",
+                self.name(retriever)
+            );
             self.tell(Finding::warning(Topic::Image, text).with_help("keep one plane on the head"));
         }
     }
@@ -233,7 +264,8 @@ impl Stepper<'_> {
             } else if held_before {
                 self.state.access_lost[lesion] = true;
                 let name = &self.plan.track.lesions[lesion].name;
-                let text = format!("access across {name} is given up: nothing lies beyond it any more");
+                let text =
+                    format!("access across {name} is given up: nothing lies beyond it any more");
                 self.tell(Finding::note(Topic::Access, text));
             }
         }

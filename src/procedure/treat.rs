@@ -1,7 +1,10 @@
 //! Retriever, stent, balloon, suction and contrast: what acts on the vessel or its flow.
 
-use super::{DeployedStent, Finding, InPlace, Region, State, Topic, passage::Motion, step::Outcome, step::Stepper, step::stop};
-use crate::device::{BalloonSpec, LumenKind, Payload, StentDesign, StentSpec};
+use super::{
+    DeployedStent, Finding, InPlace, Region, State, Topic, passage::Motion, step::Outcome,
+    step::Stepper, step::stop,
+};
+use crate::device::{BalloonSpec, LumenKind, Payload, StentSpec};
 use crate::geometry::LesionKind;
 use crate::mechanics::annulus_flow_fraction;
 
@@ -26,29 +29,42 @@ impl Stepper<'_> {
         let device = self.device(name)?;
         let (outer, at) = self.in_body(through)?;
         if self.state.in_place[device].is_some() {
-            return stop(format!("the {name} is in the body already"), "take it out before loading it again");
+            return stop(
+                format!("the {name} is in the body already"),
+                "take it out before loading it again",
+            );
         }
         if let Some(other) = self.state.inside(outer).next() {
             return stop(
-                format!("the {} is still in the {through}: one lumen takes one of them", self.name(other)),
+                format!(
+                    "the {} is still in the {through}: one lumen takes one of them",
+                    self.name(other)
+                ),
                 format!("remove the {} first", self.name(other)),
             );
         }
         for clot in &self.plan.track.clots {
             if at.tip_mm < clot.end_mm {
                 return stop(
-                    format!("the {through}'s tip lies {:.0} mm short of the far end of the clot", clot.end_mm - at.tip_mm),
+                    format!(
+                        "the {through}'s tip lies {:.0} mm short of the far end of the clot",
+                        clot.end_mm - at.tip_mm
+                    ),
                     format!("bring the {through} beyond the clot before the retriever is loaded"),
                 );
             }
         }
         for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
             if told.kind != LesionKind::Plaque && !self.state.true_lumen_shown[lesion] {
-                let text = format!("nothing has shown yet that the {through} lies in the true lumen beyond {}", told.name);
-                self.effect.findings.push(
-                    Finding::warning(Topic::Access, text)
-                        .with_help(format!("inject a little contrast through the {through} beyond the lesion")),
+                let text = format!(
+                    "nothing has shown yet that the {through} lies in the true lumen beyond {}",
+                    told.name
                 );
+                self.effect
+                    .findings
+                    .push(Finding::warning(Topic::Access, text).with_help(format!(
+                        "inject a little contrast through the {through} beyond the lesion"
+                    )));
             }
         }
         self.state.in_place[device] = Some(InPlace {
@@ -62,26 +78,43 @@ impl Stepper<'_> {
     pub(super) fn unsheathe(&mut self, name: &str) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if self.state.open[device] {
-            return stop(format!("the {name} stands open already"), "leave this step out");
+            return stop(
+                format!("the {name} stands open already"),
+                "leave this step out",
+            );
         }
         let Some(Payload::Retriever(spec)) = self.plan.devices[device].device.payload else {
-            return stop(format!("the {name} is no retriever"), "unsheathe a retriever");
+            return stop(
+                format!("the {name} is no retriever"),
+                "unsheathe a retriever",
+            );
         };
         let Some(sheath) = at.through else {
-            return stop(format!("nothing covers the {name}"), "load it through a microcatheter first");
+            return stop(
+                format!("nothing covers the {name}"),
+                "load it through a microcatheter first",
+            );
         };
         let sheath_name = self.name(sheath).to_owned();
         let Some(sheath_at) = self.state.in_place[sheath] else {
-            return stop(format!("the {sheath_name} is not in the body"), "insert it first");
+            return stop(
+                format!("the {sheath_name} is not in the body"),
+                "insert it first",
+            );
         };
         let bare_mm = at.tip_mm - spec.folded_length_mm;
         if sheath_at.tip_mm < bare_mm {
-            return stop(format!("the {sheath_name} does not cover the {name}"), "load it to the microcatheter's tip first");
+            return stop(
+                format!("the {sheath_name} does not cover the {name}"),
+                "load it to the microcatheter's tip first",
+            );
         }
         let outside_mm = self.state.outside_mm(self.plan, device).unwrap_or(0.0);
         if outside_mm < sheath_at.tip_mm - bare_mm {
             return stop(
-                format!("the {name} has {outside_mm:.0} mm outside the {sheath_name}: it would vanish in it"),
+                format!(
+                    "the {name} has {outside_mm:.0} mm outside the {sheath_name}: it would vanish in it"
+                ),
                 "a longer pusher or a shorter microcatheter",
             );
         }
@@ -94,7 +127,9 @@ impl Stepper<'_> {
                 "the {name} is meant for vessels of {:.1} to {:.1} mm, it opens in {vessel_mm:.1} mm",
                 spec.vessel_from_mm, spec.vessel_to_mm
             );
-            self.tell(Finding::warning(Topic::Treatment, text).with_help("another size of retriever"));
+            self.tell(
+                Finding::warning(Topic::Treatment, text).with_help("another size of retriever"),
+            );
         }
         for clot in self.plan.track.clots.clone() {
             let (beyond_mm, before_mm) = (far_mm - clot.end_mm, clot.start_mm - near_mm);
@@ -102,7 +137,10 @@ impl Stepper<'_> {
                 let text = format!(
                     "the open {name} misses part of the clot: it ends {beyond_mm:.0} mm beyond its far end and begins {before_mm:.0} mm before its near end"
                 );
-                self.tell(Finding::warning(Topic::Treatment, text).with_help("a longer retriever, or load it further out or in"));
+                self.tell(
+                    Finding::warning(Topic::Treatment, text)
+                        .with_help("a longer retriever, or load it further out or in"),
+                );
             } else {
                 let text = format!(
                     "the {name} stands open over the clot with {beyond_mm:.0} mm beyond it and {before_mm:.0} mm before it (length at rest)"
@@ -125,10 +163,16 @@ impl Stepper<'_> {
     pub(super) fn deploy_stent(&mut self, name: &str) -> Outcome {
         let (device, at) = self.in_body(name)?;
         let Some(Payload::Stent(spec)) = self.plan.devices[device].device.payload else {
-            return stop(format!("the {name} carries no stent"), "name a stent system");
+            return stop(
+                format!("the {name} carries no stent"),
+                "name a stent system",
+            );
         };
         if self.state.stents.iter().any(|s| s.device == device) {
-            return stop(format!("the stent of the {name} is out already"), "leave this step out");
+            return stop(
+                format!("the stent of the {name} is out already"),
+                "leave this step out",
+            );
         }
         let distal_mm = at.tip_mm - spec.nose_length_mm;
         let bare_mm = self
@@ -138,11 +182,14 @@ impl Stepper<'_> {
             .filter_map(|j| self.state.tip_mm(j))
             .fold(0.0, f64::max);
         let vessel_mm = self.widest_between(distal_mm - spec.free_length_mm, distal_mm);
-        let length_mm = spec.length_in_mm(vessel_mm);
+        let length_mm = spec.deployed_length_mm(vessel_mm);
         let proximal_mm = distal_mm - length_mm;
         if proximal_mm < bare_mm {
             return stop(
-                format!("the {name} would open {:.0} mm inside the catheter around it", bare_mm - proximal_mm),
+                format!(
+                    "the {name} would open {:.0} mm inside the catheter around it",
+                    bare_mm - proximal_mm
+                ),
                 "draw the guide back below the stent first",
             );
         }
@@ -201,21 +248,33 @@ impl Stepper<'_> {
                     "the stent leaves part of {} bare: it begins {below_mm:.0} mm below it and ends {above_mm:.0} mm above it",
                     told.name
                 );
-                self.tell(Finding::failure(Topic::Treatment, text).with_help("a longer stent, or release it elsewhere"));
+                self.tell(
+                    Finding::failure(Topic::Treatment, text)
+                        .with_help("a longer stent, or release it elsewhere"),
+                );
             } else if below_mm.min(above_mm) < margin_mm {
                 let text = format!(
                     "the stent covers {below_mm:.0} mm of healthy wall below {} and {above_mm:.0} mm above it; {margin_mm:.0} mm are wanted",
                     told.name
                 );
-                self.tell(Finding::warning(Topic::Treatment, text).with_help("a longer stent, or release it elsewhere"));
+                self.tell(
+                    Finding::warning(Topic::Treatment, text)
+                        .with_help("a longer stent, or release it elsewhere"),
+                );
             }
             let now_mm = self.state.residual_mm[lesion];
             let percent = 100.0 * (1.0 - now_mm / told.reference_mm) * STENT_LEAVES;
-            self.widen(lesion, told.reference_mm * (1.0 - percent / 100.0), "the stent alone");
+            self.widen(
+                lesion,
+                told.reference_mm * (1.0 - percent / 100.0),
+                "the stent alone",
+            );
         }
         if !covers {
             let text = format!("the stent of the {name} covers no lesion");
-            self.tell(Finding::failure(Topic::Treatment, text).with_help("release it across the lesion"));
+            self.tell(
+                Finding::failure(Topic::Treatment, text).with_help("release it across the lesion"),
+            );
         }
     }
 
@@ -235,7 +294,10 @@ impl Stepper<'_> {
     pub(super) fn inflate(&mut self, name: &str, pressure_atm: Option<f64>) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if self.state.inflated[device] {
-            return stop(format!("the balloon of the {name} is up already"), "leave this step out");
+            return stop(
+                format!("the balloon of the {name} is up already"),
+                "leave this step out",
+            );
         }
         match self.plan.devices[device].device.payload.clone() {
             Some(Payload::OcclusionBalloon(spec)) => {
@@ -252,7 +314,10 @@ impl Stepper<'_> {
                         "the balloon of the {name} opens to {:.1} mm, the vessel is {vessel_mm:.1} mm: it does not stop the flow",
                         spec.largest_diameter_mm
                     );
-                    self.tell(Finding::warning(Topic::Treatment, text).with_help("move it to a narrower stretch"));
+                    self.tell(
+                        Finding::warning(Topic::Treatment, text)
+                            .with_help("move it to a narrower stretch"),
+                    );
                 }
             }
             Some(Payload::Balloon(spec)) => self.dilate(name, at, &spec, pressure_atm)?,
@@ -262,11 +327,20 @@ impl Stepper<'_> {
         Ok(())
     }
 
-    fn dilate(&mut self, name: &str, at: InPlace, spec: &BalloonSpec, pressure_atm: Option<f64>) -> Outcome {
+    fn dilate(
+        &mut self,
+        name: &str,
+        at: InPlace,
+        spec: &BalloonSpec,
+        pressure_atm: Option<f64>,
+    ) -> Outcome {
         let pressure_atm = pressure_atm.unwrap_or(spec.nominal_pressure_atm);
         if pressure_atm > spec.rated_pressure_atm {
             return stop(
-                format!("{pressure_atm} atm is above the {name}'s rated {} atm", spec.rated_pressure_atm),
+                format!(
+                    "{pressure_atm} atm is above the {name}'s rated {} atm",
+                    spec.rated_pressure_atm
+                ),
                 "inflate to the rated pressure at most, or take a wider balloon",
             );
         }
@@ -285,18 +359,34 @@ impl Stepper<'_> {
                     "the balloon opens to {diameter_mm:.1} mm, wider than the normal artery beyond {} ({:.1} mm)",
                     told.name, told.reference_mm
                 );
-                self.tell(Finding::warning(Topic::Treatment, text).with_help("a balloon no wider than the distal artery"));
+                self.tell(
+                    Finding::warning(Topic::Treatment, text)
+                        .with_help("a balloon no wider than the distal artery"),
+                );
             }
             if told.kind != LesionKind::Plaque {
-                let text = format!("{} is dissected: a balloon there can extend the flap", told.name);
-                self.tell(Finding::warning(Topic::Treatment, text).with_help("stent first, dilate gently if at all"));
+                let text = format!(
+                    "{} is dissected: a balloon there can extend the flap",
+                    told.name
+                );
+                self.tell(
+                    Finding::warning(Topic::Treatment, text)
+                        .with_help("stent first, dilate gently if at all"),
+                );
             }
-            let stented = self.state.stents.iter().find(|s| (s.proximal_mm..=s.distal_mm).contains(&middle_mm));
+            let stented = self
+                .state
+                .stents
+                .iter()
+                .find(|s| (s.proximal_mm..=s.distal_mm).contains(&middle_mm));
             let (recoil, by) = match stented {
                 Some(stent) => {
                     if near_mm < stent.proximal_mm || far_mm > stent.distal_mm {
                         let text = format!("the balloon reaches beyond the stent in {}", told.name);
-                        self.tell(Finding::warning(Topic::Treatment, text).with_help("keep it inside the stent"));
+                        self.tell(
+                            Finding::warning(Topic::Treatment, text)
+                                .with_help("keep it inside the stent"),
+                        );
                     }
                     (RECOIL_STENTED, "post-dilation")
                 }
@@ -306,7 +396,10 @@ impl Stepper<'_> {
         }
         if !dilates {
             let text = format!("the balloon of the {name} is not across the middle of any lesion");
-            self.tell(Finding::warning(Topic::Treatment, text).with_help("bring its markers across the lesion"));
+            self.tell(
+                Finding::warning(Topic::Treatment, text)
+                    .with_help("bring its markers across the lesion"),
+            );
         }
         Ok(())
     }
@@ -314,7 +407,10 @@ impl Stepper<'_> {
     pub(super) fn deflate(&mut self, name: &str) -> Outcome {
         let (device, _) = self.in_body(name)?;
         if !self.state.inflated[device] {
-            return stop(format!("the balloon of the {name} is not up"), "leave this step out");
+            return stop(
+                format!("the balloon of the {name} is not up"),
+                "leave this step out",
+            );
         }
         self.state.inflated[device] = false;
         Ok(())
@@ -323,10 +419,16 @@ impl Stepper<'_> {
     pub(super) fn suction_on(&mut self, name: &str) -> Outcome {
         let (device, _) = self.in_body(name)?;
         if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
-            return stop(format!("the {name} has no lumen from hub to tip"), "aspirate through a catheter");
+            return stop(
+                format!("the {name} has no lumen from hub to tip"),
+                "aspirate through a catheter",
+            );
         }
         if self.state.suction[device] {
-            return stop(format!("suction on the {name} is on already"), "leave this step out");
+            return stop(
+                format!("suction on the {name} is on already"),
+                "leave this step out",
+            );
         }
         self.state.suction[device] = true;
         let (share, occupants) = self.flow_share(device);
@@ -335,7 +437,10 @@ impl Stepper<'_> {
                 "suction on the {name} moves nothing while the {occupants} fills its lumen ({:.2} % of the free flow)",
                 100.0 * share
             );
-            self.tell(Finding::warning(Topic::Lumen, text).with_help(format!("it works once the {occupants} is drawn back")));
+            self.tell(
+                Finding::warning(Topic::Lumen, text)
+                    .with_help(format!("it works once the {occupants} is drawn back")),
+            );
         }
         Ok(())
     }
@@ -343,7 +448,10 @@ impl Stepper<'_> {
     pub(super) fn suction_off(&mut self, name: &str) -> Outcome {
         let (device, _) = self.in_body(name)?;
         if !self.state.suction[device] {
-            return stop(format!("suction on the {name} is not on"), "leave this step out");
+            return stop(
+                format!("suction on the {name} is not on"),
+                "leave this step out",
+            );
         }
         self.state.suction[device] = false;
         Ok(())
@@ -352,33 +460,58 @@ impl Stepper<'_> {
     pub(super) fn contrast(&mut self, name: &str, region: Region) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
-            return stop(format!("the {name} has no lumen from hub to tip"), "inject through a catheter");
+            return stop(
+                format!("the {name} has no lumen from hub to tip"),
+                "inject through a catheter",
+            );
         }
         if self.state.suction[device] {
-            return stop(format!("suction on the {name} is on"), "turn it off before injecting");
+            return stop(
+                format!("suction on the {name} is on"),
+                "turn it off before injecting",
+            );
         }
         let (share, occupants) = self.flow_share(device);
         if share < BLOCKED {
             return stop(
-                format!("the {name}'s lumen is blocked by the {occupants}: {:.2} % of the free flow is left", 100.0 * share),
+                format!(
+                    "the {name}'s lumen is blocked by the {occupants}: {:.2} % of the free flow is left",
+                    100.0 * share
+                ),
                 format!("draw the {occupants} back, or inject through another lumen"),
             );
         }
         if share < POOR {
-            let text = format!("the {occupants} leaves {:.0} % of the {name}'s flow: a poor run", 100.0 * share);
+            let text = format!(
+                "the {occupants} leaves {:.0} % of the {name}'s flow: a poor run",
+                100.0 * share
+            );
             self.tell(Finding::note(Topic::Lumen, text));
         }
         let shows = self.plan.region_of(at.tip_mm);
         if shows > region {
-            let text = format!("the {name}'s tip lies in the {} already: the {} is behind it", shows.in_words(), region.in_words());
+            let text = format!(
+                "the {name}'s tip lies in the {} already: the {} is behind it",
+                shows.in_words(),
+                region.in_words()
+            );
             self.tell(Finding::warning(Topic::Image, text).with_help("inject from further back"));
         }
         for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
             if at.tip_mm >= told.end_mm {
                 self.state.true_lumen_shown[lesion] = true;
-            } else if region == Region::Head && self.state.residual_mm[lesion] <= 0.0 && at.tip_mm < told.start_mm {
-                let text = format!("{} is shut: contrast from below does not show the head", told.name);
-                self.effect.findings.push(Finding::warning(Topic::Image, text).with_help("inject through a catheter beyond it"));
+            } else if region == Region::Head
+                && self.state.residual_mm[lesion] <= 0.0
+                && at.tip_mm < told.start_mm
+            {
+                let text = format!(
+                    "{} is shut: contrast from below does not show the head",
+                    told.name
+                );
+                self.effect.findings.push(
+                    Finding::warning(Topic::Image, text)
+                        .with_help("inject through a catheter beyond it"),
+                );
             }
         }
         Ok(())
@@ -394,30 +527,36 @@ impl Stepper<'_> {
 /// narrowest cross-section between hub and tip, shafts gathered into one concentric one of the same
 /// area. Concentric is the least that can flow; eccentric shafts let up to 2.5 times as much through.
 #[must_use]
-pub(super) fn occupied_flow_share(plan: &super::Plan, state: &State, device: usize) -> (f64, String) {
+pub(super) fn occupied_flow_share(
+    plan: &super::Plan,
+    state: &State,
+    device: usize,
+) -> (f64, String) {
     let Some(at) = state.in_place[device] else {
         return (1.0, String::new());
     };
     let outer = &plan.devices[device].device;
     let inside: Vec<usize> = state
         .inside(device)
-        .chain(
-            (0..plan.devices.len()).filter(|k| state.hubs_passed(*k).contains(&device) && !state.inside(device).any(|i| i == *k)),
-        )
+        .chain((0..plan.devices.len()).filter(|k| {
+            state.hubs_passed(*k).contains(&device) && !state.inside(device).any(|i| i == *k)
+        }))
         .collect();
     let mut names: Vec<&str> = Vec::new();
     let mut least = 1.0_f64;
-    // one sample every 5 mm of the catheter: shafts change over centimetres
-    let samples = 1 + (outer.usable_length_mm / 5.0) as usize;
-    for i in 0..=samples {
-        let from_tip_mm = outer.usable_length_mm * i as f64 / samples as f64;
+    // every 8 mm of a long catheter: shafts change over centimetres
+    const SAMPLES: u32 = 200;
+    for i in 0..=SAMPLES {
+        let from_tip_mm = outer.usable_length_mm * f64::from(i) / f64::from(SAMPLES);
         let Some(inner_mm) = outer.section_at(from_tip_mm).inner_mm else {
             continue;
         };
         let s_mm = at.tip_mm - from_tip_mm;
         let mut area_mm2 = 0.0;
         for &k in &inside {
-            let Some(tip_mm) = state.tip_mm(k) else { continue };
+            let Some(tip_mm) = state.tip_mm(k) else {
+                continue;
+            };
             // only what lies in this lumen itself: a wire in a microcatheter takes no extra room
             if tip_mm < s_mm || state.container_at(plan, k, s_mm) != Some(device) {
                 continue;
@@ -431,59 +570,4 @@ pub(super) fn occupied_flow_share(plan: &super::Plan, state: &State, device: usi
         least = least.min(annulus_flow_fraction((area_mm2.sqrt() / inner_mm).min(1.0)));
     }
     (least, names.join(" and the "))
-}
-
-impl StentSpec {
-    /// Length of the released stent in a vessel, mm.
-    ///
-    /// A braid's wires keep their length, so in a narrower vessel it is longer: `D = D0 cos b /
-    /// cos b0`, `L = L0 sin b / sin b0`, `b` from the circumferential direction (Jedwab and Clerc
-    /// 1993, J. Appl. Biomater. 4:77). A cut stent keeps its length at rest.
-    #[must_use]
-    pub fn length_in_mm(&self, vessel_mm: f64) -> f64 {
-        match self.design {
-            StentDesign::Braided { braid_angle_deg, .. } => {
-                let rest_rad = braid_angle_deg.to_radians();
-                let ratio = (vessel_mm / self.free_diameter_mm).min(1.0);
-                let cos = rest_rad.cos() * ratio;
-                self.free_length_mm * (1.0 - cos * cos).sqrt() / rest_rad.sin()
-            }
-            StentDesign::Cut { .. } => self.free_length_mm,
-        }
-    }
-}
-
-impl BalloonSpec {
-    /// Diameter at a pressure, mm, growing evenly about its nominal diameter.
-    #[must_use]
-    pub fn diameter_at_mm(&self, pressure_atm: f64) -> f64 {
-        let above_atm = pressure_atm - self.nominal_pressure_atm;
-        self.nominal_diameter_mm * (1.0 + self.compliance_percent_per_atm / 100.0 * above_atm)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn published_braid_table_lengths() {
-        // Jedwab and Clerc's geometry, D0 9 mm, L0 40 mm, braid angle 30 degrees.
-        let spec = StentSpec {
-            design: StentDesign::Braided {
-                wires: 24,
-                wire_diameter_mm: 0.1,
-                braid_angle_deg: 30.0,
-                youngs_modulus_gpa: 206.0,
-                poisson_ratio: 0.3,
-            },
-            free_diameter_mm: 9.0,
-            free_length_mm: 40.0,
-            nose_length_mm: 0.0,
-        };
-        for (diameter_mm, length_mm) in [(9.0, 40.0), (8.0, 51.063), (7.0, 59.129), (5.0, 70.132), (1.6, 79.046)] {
-            let found = spec.length_in_mm(diameter_mm);
-            assert!((found - length_mm).abs() < 6e-4, "{diameter_mm}: {found} against {length_mm}");
-        }
-    }
 }

@@ -5,6 +5,7 @@ mod run;
 mod words;
 
 pub use outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION, StepRow, Verdict,
+    AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
+    StepRow, Verdict,
 };
 pub use run::{CAUTION, rehearse};

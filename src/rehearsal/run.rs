@@ -1,12 +1,15 @@
 //! Folding the script over the states.
 
 use super::outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION, StepRow, Verdict,
+    AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
+    StepRow, Verdict,
 };
 use super::words;
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
-use crate::procedure::{Finding, Meeting, Plan, Severity, State, StepEffect, Topic, meetings, perform};
+use crate::procedure::{
+    Finding, Meeting, Plan, Severity, State, StepEffect, Topic, meetings, perform,
+};
 
 /// How lengths and loads are had in this outcome.
 const METHOD: &str = "Lengths are ruled along the centre line of the route: a real device cuts corners and is fed \
@@ -65,7 +68,11 @@ impl Gathered {
                 needed_mm: exchange.needed_mm,
                 blind_mm: exchange.blind_mm,
                 blind_where: exchange.blind_between_mm.map(|(near_mm, far_mm)| {
-                    format!("{} to {}", plan.place_in_words(near_mm), plan.place_in_words(far_mm))
+                    format!(
+                        "{} to {}",
+                        plan.place_in_words(near_mm),
+                        plan.place_in_words(far_mm)
+                    )
                 }),
             });
         }
@@ -78,7 +85,13 @@ impl Gathered {
         let stents = state
             .stents
             .iter()
-            .map(|s| (plan.devices[s.device].name.clone(), s.proximal_mm, s.distal_mm))
+            .map(|s| {
+                (
+                    plan.devices[s.device].name.clone(),
+                    s.proximal_mm,
+                    s.distal_mm,
+                )
+            })
             .collect();
         let suction = (0..plan.devices.len())
             .filter(|k| state.suction[*k])
@@ -102,7 +115,10 @@ impl Gathered {
         let inside: Vec<String> = meeting.inside.iter().map(name).collect();
         let around = name(&meeting.around);
         let fit = &meeting.fit;
-        let known = self.fits.iter_mut().find(|f| f.around == around && f.inside == inside);
+        let known = self
+            .fits
+            .iter_mut()
+            .find(|f| f.around == around && f.inside == inside);
         let told = known.as_ref().map(|f| f.verdict);
         match known {
             Some(row) if row.clearance_mm <= fit.clearance_mm => {}
@@ -129,30 +145,48 @@ impl Gathered {
         match fit.verdict {
             FitVerdict::Fits => None,
             FitVerdict::Tight => Some(
-                Finding::warning(Topic::Fit, format!("the {who} runs tight in the {around}: {}", fit.reason))
-                    .with_help("a thinner device inside or a wider one around it"),
+                Finding::warning(
+                    Topic::Fit,
+                    format!("the {who} runs tight in the {around}: {}", fit.reason),
+                )
+                .with_help("a thinner device inside or a wider one around it"),
             ),
             FitVerdict::DoesNotFit => Some(
-                Finding::failure(Topic::Fit, format!("the {who} does not fit in the {around}: {}", fit.reason))
-                    .with_help("a thinner device inside or a wider one around it"),
+                Finding::failure(
+                    Topic::Fit,
+                    format!("the {who} does not fit in the {around}: {}", fit.reason),
+                )
+                .with_help("a thinner device inside or a wider one around it"),
             ),
         }
     }
 
     fn finish(mut self, plan: &Plan, state: &State) -> Outcome {
-        self.fits.sort_by(|a, b| a.clearance_mm.total_cmp(&b.clearance_mm));
-        let failed = self.steps.iter().any(|s| s.worst() == Some(Severity::Failure));
+        self.fits
+            .sort_by(|a, b| a.clearance_mm.total_cmp(&b.clearance_mm));
+        let failed = self
+            .steps
+            .iter()
+            .any(|s| s.worst() == Some(Severity::Failure));
         let track = &plan.track;
         let mut outcome = Outcome {
             schema: "nestline.rehearsal".into(),
             version: SCHEMA_VERSION,
             scene: plan.name.clone(),
             about: plan.about.clone(),
-            verdict: if failed { Verdict::Fails } else { Verdict::Passes },
+            verdict: if failed {
+                Verdict::Fails
+            } else {
+                Verdict::Passes
+            },
             headline: Vec::new(),
             route_mm: track.length_mm(),
             route_turning_deg: track.turning_between(0.0, track.length_mm()).to_degrees(),
-            landmarks: track.landmarks.iter().map(|l| (l.name.clone(), l.s_mm)).collect(),
+            landmarks: track
+                .landmarks
+                .iter()
+                .map(|l| (l.name.clone(), l.s_mm))
+                .collect(),
             reach: reach_rows(plan, &self.steps),
             steps: self.steps,
             fits: self.fits,
@@ -166,7 +200,13 @@ impl Gathered {
     }
 }
 
-fn device_row(plan: &Plan, state: &State, k: usize, moved: bool, met: &[Meeting]) -> Option<DeviceRow> {
+fn device_row(
+    plan: &Plan,
+    state: &State,
+    k: usize,
+    moved: bool,
+    met: &[Meeting],
+) -> Option<DeviceRow> {
     let at = state.in_place[k]?;
     let stacked = &plan.devices[k];
     let tip_mm = state.distal_end_mm(plan, k)?;
@@ -189,7 +229,10 @@ fn device_row(plan: &Plan, state: &State, k: usize, moved: bool, met: &[Meeting]
         outside_mm,
         margin_mm: outside_mm - stacked.grip_mm(&plan.rules),
         tip_in: container.map_or_else(|| "vessel".into(), name),
-        turning_deg: plan.track.turning_between(0.0, tip_mm.max(0.0)).to_degrees(),
+        turning_deg: plan
+            .track
+            .turning_between(0.0, tip_mm.max(0.0))
+            .to_degrees(),
         capstan_factor: capstan_of(plan, state, k, tip_mm),
         clearance_mm: met
             .iter()
@@ -225,7 +268,10 @@ fn access_rows(plan: &Plan, state: &State) -> Vec<AccessRow> {
     lesions
         .map(|(i, lesion)| AccessRow {
             lesion: lesion.name.clone(),
-            held_by: state.across(plan, i).map(|k| plan.devices[k].name.clone()).collect(),
+            held_by: state
+                .across(plan, i)
+                .map(|k| plan.devices[k].name.clone())
+                .collect(),
             crossings: state.crossings[i],
             lost: state.access_lost[i],
             true_lumen_shown: state.true_lumen_shown[i],
@@ -241,7 +287,9 @@ fn reach_rows(plan: &Plan, steps: &[StepRow]) -> Vec<ReachRow> {
         .iter()
         .filter(|d| !d.is_rail())
         .filter_map(|d| {
-            let rows = steps.iter().flat_map(|s| s.devices.iter().map(move |r| (s.number, r)));
+            let rows = steps
+                .iter()
+                .flat_map(|s| s.devices.iter().map(move |r| (s.number, r)));
             rows.filter(|(_, r)| r.name == d.name)
                 .min_by(|a, b| a.1.margin_mm.total_cmp(&b.1.margin_mm))
                 .map(|(step, r)| ReachRow {

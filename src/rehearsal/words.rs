@@ -6,7 +6,12 @@ use crate::procedure::{Action, Direction, Plane, Severity, Topic, Where};
 /// What an action does, where the script does not say it itself.
 pub(super) fn action(act: &Action) -> String {
     match act {
-        Action::Insert { device, through, over, to } => {
+        Action::Insert {
+            device,
+            through,
+            over,
+            to,
+        } => {
             let mut text = format!("Insert the {device}");
             if let Some(through) = through {
                 text += &format!(" through the {through}");
@@ -17,12 +22,18 @@ pub(super) fn action(act: &Action) -> String {
             text + &place(to)
         }
         Action::Advance { device, to, nose } => {
-            let over = nose.as_ref().map_or_else(String::new, |n| format!(" with the {n} as its nose"));
+            let over = nose
+                .as_ref()
+                .map_or_else(String::new, |n| format!(" with the {n} as its nose"));
             format!("Advance the {device}{over}{}", place(to))
         }
         Action::Withdraw { device, to } => format!("Withdraw the {device}{}", place(to)),
         Action::WithdrawTogether { devices, to } => {
-            format!("Withdraw the {} together{}", devices.join(" and the "), place(to))
+            format!(
+                "Withdraw the {} together{}",
+                devices.join(" and the "),
+                place(to)
+            )
         }
         Action::Remove { device } => format!("Take the {device} out"),
         Action::LoadRetriever { retriever, through } => {
@@ -30,13 +41,19 @@ pub(super) fn action(act: &Action) -> String {
         }
         Action::Unsheathe { retriever } => format!("Unsheathe the {retriever}"),
         Action::DeployStent { device } => format!("Release the {device}"),
-        Action::Inflate { device, pressure_atm: Some(atm) } => format!("Inflate the {device} to {atm} atm"),
+        Action::Inflate {
+            device,
+            pressure_atm: Some(atm),
+        } => format!("Inflate the {device} to {atm} atm"),
         Action::Inflate { device, .. } => format!("Inflate the {device}"),
         Action::Deflate { device } => format!("Deflate the {device}"),
         Action::SuctionOn { device } => format!("Suction on the {device} on"),
         Action::SuctionOff { device } => format!("Suction on the {device} off"),
         Action::Contrast { through, region } => {
-            format!("Contrast through the {through}: run of the {}", region.in_words())
+            format!(
+                "Contrast through the {through}: run of the {}",
+                region.in_words()
+            )
         }
         Action::Attach { part, rail } => format!("Put the {part} on the {rail}"),
         Action::Detach { part } => format!("Take the {part} off"),
@@ -118,8 +135,14 @@ fn reach_line(outcome: &Outcome) -> Option<String> {
 }
 
 fn blind_line(outcome: &Outcome) -> Option<String> {
-    let blind: Vec<_> = outcome.exchanges.iter().filter(|e| e.blind_mm > 0.0).collect();
-    let longest = blind.iter().max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))?;
+    let blind: Vec<_> = outcome
+        .exchanges
+        .iter()
+        .filter(|e| e.blind_mm > 0.0)
+        .collect();
+    let longest = blind
+        .iter()
+        .max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))?;
     let also = match blind.len() {
         1 => String::new(),
         n => format!(" ({n} such exchanges in all)"),
@@ -152,7 +175,10 @@ fn fit_line(outcome: &Outcome) -> Option<String> {
 }
 
 fn edge_lines(outcome: &Outcome) -> Vec<String> {
-    let told = outcome.steps.iter().flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
+    let told = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
     told.filter(|(_, f)| f.topic == Topic::StentEdge)
         .map(|(step, f)| {
             let mut text = f.text.clone();
@@ -179,7 +205,10 @@ fn access_lines(outcome: &Outcome) -> Vec<String> {
                 None => "access is never given up".to_owned(),
                 Some(first) => format!("nothing holds the way across it from step {first} on"),
             };
-            format!("{}: crossed {} times, {held}.", lesion.name, lesion.crossings)
+            format!(
+                "{}: crossed {} times, {held}.",
+                lesion.name, lesion.crossings
+            )
         })
         .collect()
 }
