@@ -10,8 +10,9 @@
 )]
 
 use nestline::data::{
-    DataError, FileKind, Problem, Rendering, Source, file_kind, read_device, read_vessel,
+    DataError, FileKind, Problem, Rendering, Source, file_kind, read_device, read_scene, read_vessel,
 };
+use nestline::geometry::TrackSettings;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -29,6 +30,7 @@ fn refusal(path: &Path) -> Option<DataError> {
     match kind {
         "device" | "balloon" | "stent" | "part" => read_device(&source).err(),
         "vessel" => read_vessel(&source).err(),
+        "scene" => read_scene(&source, &TrackSettings::default()).err(),
         other => panic!("{other}_… is no kind of file this test knows"),
     }
 }
@@ -114,9 +116,10 @@ fn every_refusal_has_a_place_and_advice() {
 
 #[test]
 fn the_files_that_the_wrong_ones_vary_are_accepted() {
-    for path in ["selector", "balloon", "vessel"] {
-        let source = Source::from_argument(&format!("tests/bad/good/{path}.ron"));
+    for entry in fs::read_dir("tests/bad/good").unwrap() {
+        let source = Source::from(entry.unwrap().path());
         let error = match file_kind(&source) {
+            Ok(FileKind::Scene) => read_scene(&source, &TrackSettings::default()).err(),
             Ok(FileKind::Vessel) => read_vessel(&source).err(),
             Ok(_) => read_device(&source).err(),
             Err(error) => Some(error),

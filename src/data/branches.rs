@@ -1,6 +1,6 @@
 //! A vessel described branch by branch, and the tree made of it.
 
-use super::error::{Complaint, listed, nearest, split_advice};
+use super::error::{Complaint, choices, split_advice};
 use super::place::{Along, OnBranch};
 use crate::geometry::{
     Branch, Clot, Curve, Frame, GeometryError, Landmark, Lesion, LesionKind, Lumen, Ostium, Place,
@@ -661,11 +661,7 @@ fn no_length(path: &str) -> Complaint {
 
 fn unknown_branch(path: String, name: &str, form: &Branches) -> Complaint {
     let names = || form.branches.iter().map(|b| b.name.as_str());
-    let complaint = Complaint::new(path, format!("no branch is named `{name}`"));
-    match nearest(name, names()) {
-        Some(near) => complaint.help(format!("did you mean `{near}`?")),
-        None => complaint.help(format!("there are {}", listed(names()))),
-    }
+    Complaint::new(path, format!("no branch is named `{name}`")).help(choices(name, names()))
 }
 
 fn start_frame(start: &Start, parent: Option<Frame>, path: &str) -> Result<Frame, Complaint> {
@@ -740,7 +736,7 @@ fn curve_of_runs(frame: Frame, runs: &[RunEntry], path: &str) -> Result<Curve, C
 }
 
 /// A refusal by the geometry, at the path it names below `path`.
-fn geometry_complaint(path: &str, error: &GeometryError) -> Complaint {
+pub(super) fn geometry_complaint(path: &str, error: &GeometryError) -> Complaint {
     match error {
         GeometryError::OutOfRange {
             what,

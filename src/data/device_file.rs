@@ -8,15 +8,7 @@ use super::document::{Document, FileKind};
 use super::error::{Complaint, DataError};
 use super::source::Source;
 use crate::device::{Accessory, Device, DeviceError};
-
-/// What a device file describes.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Equipment {
-    /// Something that travels along the route.
-    Device(Box<Device>),
-    /// Something that sits on a hub or a rail.
-    Accessory(Accessory),
-}
+use crate::procedure::Equipment;
 
 /// Reads a device or a part and checks it.
 ///

@@ -1,7 +1,7 @@
 //! A file that has been read: its name for messages, its text, its kind.
 
 use super::decode::decode;
-use super::error::{Complaint, DataError, Problem, nearest, point_out};
+use super::error::{Complaint, DataError, Problem, listed, nearest, point_out, point_to};
 use super::map::RonMap;
 use super::source::Source;
 use serde::de::DeserializeOwned;
@@ -92,22 +92,37 @@ impl Document {
         }
         let map = RonMap::of(&self.text);
         let span = map.root.and_then(|root| root.name).unwrap_or(0..0);
+        let words = KINDS
+            .iter()
+            .filter(|(_, kind)| wanted.contains(kind))
+            .map(|(word, _)| *word);
         let needed: Vec<&str> = wanted.iter().map(|kind| kind.words()).collect();
         Err(DataError::new(
             Problem::OtherKind,
             format!(
-                "this file describes {}; needed here is {}",
+                "`{}` describes {}; needed here is {}",
+                self.name,
                 kind.words(),
                 needed.join(" or ")
             ),
         )
         .in_text(&self.name, &self.text)
         .with_label(span, "says so here")
-        .with_help("name another file here, or use the command for this kind"))
+        .with_help(format!("name a file that starts with {}", listed(words))))
     }
 
     pub(super) fn decode<T: DeserializeOwned>(&self) -> Result<T, DataError> {
         decode(&self.name, &self.text)
+    }
+
+    /// An error about a file that this one names at `path`.
+    pub(super) fn named(&self, error: DataError, path: &str) -> DataError {
+        error.named_in(&self.name, &self.text, path)
+    }
+
+    /// One complaint at its place.
+    pub(super) fn refuse_at(&self, complaint: Complaint) -> DataError {
+        point_to(&self.name, &self.text, &RonMap::of(&self.text), complaint)
     }
 
     /// The value, unless there are complaints: then all of them, each at its place.

@@ -5,7 +5,7 @@ use miette::{
     Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, NamedSource, SourceCode,
     SourceSpan,
 };
-use std::fmt::{self, Display};
+use std::fmt::Display;
 use std::ops::Range;
 use std::sync::Arc;
 use thiserror::Error;
@@ -132,8 +132,21 @@ impl DataError {
         self
     }
 
-    /// One error of several about `name`; a single one stays itself, none is `Ok`.
-    pub(super) fn collect(name: &str, mut errors: Vec<Self>) -> Result<(), Self> {
+    /// One error of several about `name`; a single one stays itself, none is `Ok`. The same one met
+    /// twice, as with a file that is named twice, is told once.
+    pub(super) fn collect(name: &str, found: Vec<Self>) -> Result<(), Self> {
+        let mut errors: Vec<Self> = Vec::new();
+        for error in found {
+            let parts = match error.parts() {
+                [] => std::slice::from_ref(&error),
+                parts => parts,
+            };
+            for part in parts {
+                if !errors.iter().any(|known| known.is_about_the_same(part)) {
+                    errors.push(part.clone());
+                }
+            }
+        }
         match errors.len() {
             0 => Ok(()),
             1 => Err(errors.swap_remove(0)),
@@ -146,6 +159,11 @@ impl DataError {
                 Err(all)
             }
         }
+    }
+
+    fn is_about_the_same(&self, other: &Self) -> bool {
+        let name = |e: &Self| e.0.text.as_ref().map(|text| text.name().to_owned());
+        self.0.message == other.0.message && self.span() == other.span() && name(self) == name(other)
     }
 
     /// What kind of trouble it is.
@@ -173,11 +191,13 @@ impl DataError {
         Some(label.offset()..label.offset() + label.len())
     }
 
-    /// Points an error that has no place of its own (such as a missing file) at the value that
-    /// names it.
+    /// Points an error about a file as a whole (missing, of another kind) at the value that names
+    /// it; one with a place inside that file stays there.
     #[must_use]
-    pub(super) fn named_in(self, name: &str, text: &Arc<str>, path: &str) -> Self {
-        if self.0.text.is_some() || !self.0.related.is_empty() {
+    pub(super) fn named_in(mut self, name: &str, text: &Arc<str>, path: &str) -> Self {
+        if self.0.problem == Problem::OtherKind {
+            self.0.labels.clear();
+        } else if self.0.text.is_some() || !self.0.related.is_empty() {
             return self;
         }
         let place = RonMap::of(text).locate(path);
@@ -199,6 +219,9 @@ impl DataError {
         let mut out = String::new();
         // Writing to a string fails only if the handler does; then the bare words must do.
         let mut one = |error: &dyn Diagnostic| {
+            if !out.is_empty() {
+                out.push('\n');
+            }
             if handler.render_report(&mut out, error).is_err() {
                 out.push_str(&error.to_string());
             }
@@ -313,22 +336,31 @@ pub(super) fn point_out(
     placed.sort_by_key(|(place, _)| place.span.start);
     let errors = placed
         .into_iter()
-        .map(|(place, complaint)| {
-            let words = if place.exact {
-                "here".to_owned()
-            } else {
-                format!("`{}` belongs here", complaint.path)
-            };
-            let error = DataError::new(Problem::NotAccepted, complaint.message)
-                .in_text(name, text)
-                .with_label(place.label(text), words);
-            match complaint.help {
-                Some(help) => error.with_help(help),
-                None => error,
-            }
-        })
+        .map(|(_, complaint)| point_to(name, text, &map, complaint))
         .collect();
     DataError::collect(name, errors)
+}
+
+/// One complaint as an error at its place.
+pub(super) fn point_to(
+    name: &str,
+    text: &Arc<str>,
+    map: &RonMap<'_>,
+    complaint: Complaint,
+) -> DataError {
+    let place = map.locate(&complaint.path);
+    let words = if place.exact {
+        "here".to_owned()
+    } else {
+        format!("`{}` belongs here", complaint.path)
+    };
+    let error = DataError::new(Problem::NotAccepted, complaint.message)
+        .in_text(name, text)
+        .with_label(place.label(text), words);
+    match complaint.help {
+        Some(help) => error.with_help(help),
+        None => error,
+    }
 }
 
 /// Parts a message of another layer into what is wrong and the advice behind its last colon.
@@ -371,15 +403,25 @@ pub(super) fn nearest<'a>(
         .map(|(_, name)| name)
 }
 
-/// Names in back-ticks with commas, for advice.
-pub(super) fn listed<'a>(names: impl IntoIterator<Item = &'a str>) -> String {
-    struct Ticked<'a>(&'a str);
-    impl Display for Ticked<'_> {
-        fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            write!(f, "`{}`", self.0)
+/// What there is to choose from, as advice: the likest if one is near, else all or none.
+pub(super) fn choices<'a>(found: &str, names: impl Iterator<Item = &'a str>) -> String {
+    let mut once: Vec<&str> = Vec::new();
+    for name in names {
+        if !once.contains(&name) {
+            once.push(name);
         }
     }
-    let names: Vec<String> = names.into_iter().map(|n| Ticked(n).to_string()).collect();
+    match (nearest(found, once.iter().copied()), once.as_slice()) {
+        (_, []) => "there are none to choose from".to_owned(),
+        (Some(near), _) => format!("did you mean `{near}`?"),
+        (None, [only]) => format!("there is only `{only}`"),
+        (None, _) => format!("there are {}", listed(once)),
+    }
+}
+
+/// Names in back-ticks with commas, for advice.
+pub(super) fn listed<'a>(names: impl IntoIterator<Item = &'a str>) -> String {
+    let names: Vec<String> = names.into_iter().map(|n| format!("`{n}`")).collect();
     names.join(", ")
 }
 
@@ -404,10 +446,13 @@ mod tests {
     #[test]
     fn several_errors_are_counted_and_one_stays_itself() {
         let one = || DataError::new(Problem::Empty, "nothing");
+        let other = || DataError::new(Problem::Empty, "nothing else");
         assert!(DataError::collect("f", vec![]).is_ok(), "none is no error");
         let single = DataError::collect("f", vec![one()]).unwrap_err();
         assert_eq!(single.problem(), Problem::Empty, "{single}");
-        let both = DataError::collect("f", vec![one(), one()]).unwrap_err();
+        let twice = DataError::collect("f", vec![one(), one()]).unwrap_err();
+        assert_eq!(twice.to_string(), "nothing", "the same is told once");
+        let both = DataError::collect("f", vec![one(), other()]).unwrap_err();
         assert_eq!(both.to_string(), "2 things to mend in f");
         assert_eq!(both.parts().len(), 2, "{both}");
         let text = both.render(Rendering::default());

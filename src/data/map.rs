@@ -184,7 +184,7 @@ impl<'a> RonMap<'a> {
         }
     }
 
-    /// The smallest value that ends at `at`, or else that contains it; a key counts as its own.
+    /// The smallest value, key or name that ends at `at`, or else that contains it.
     pub(super) fn ending_at(&self, at: usize) -> Option<Range<usize>> {
         let mut best: Option<Range<usize>> = None;
         let mut take = |span: &Range<usize>| {
@@ -198,8 +198,8 @@ impl<'a> RonMap<'a> {
         };
         self.visit(&mut |node, key| {
             take(&node.span);
-            if let Some(key) = key {
-                take(key);
+            for word in [key, node.name.as_ref()].into_iter().flatten() {
+                take(word);
             }
         });
         best

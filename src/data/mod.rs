@@ -10,12 +10,14 @@ mod document;
 mod error;
 mod map;
 mod place;
+mod scene_file;
 mod source;
 mod text;
 mod vessel_file;
 
-pub use device_file::{Equipment, read_device};
+pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
 pub use error::{DataError, Problem, Rendering};
+pub use scene_file::{LoadedScene, read_scene};
 pub use source::Source;
 pub use vessel_file::{Vessel, read_vessel};
