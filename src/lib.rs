@@ -7,6 +7,7 @@ pub mod data;
 pub mod device;
 pub mod geometry;
 pub mod mechanics;
+pub mod output;
 pub mod procedure;
 pub mod rehearsal;
 pub mod units;

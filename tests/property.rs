@@ -16,7 +16,7 @@ fn show() {
                     println!("  {} {:.2}", l.name, l.s_mm);
                 }
                 for s in &t.stations {
-                    if s.curvature_per_mm * s.radius_mm > 0.4 {
+                    if (540.0..620.0).contains(&s.s_mm) {
                         println!(
                             "{:.1} k {:.3} R {:.2} {:.2} {}",
                             s.s_mm,

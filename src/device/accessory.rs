@@ -6,7 +6,6 @@
 )]
 
 use super::check::Findings;
-use super::fit::outcome;
 use super::{Accessory, Basis, Device, DeviceError, Fit, FitRules, Relation, Spot, Verdict};
 
 impl Accessory {
@@ -52,13 +51,9 @@ impl Accessory {
             Self::InsertionTool { inner_mm, .. } => {
                 let clearance_mm = inner_mm - widest;
                 let worst_mm = clearance_mm - device.diameter_tolerance_mm;
-                let verdict = rules.judge(clearance_mm, worst_mm);
-                (
-                    verdict,
-                    clearance_mm,
-                    worst_mm,
-                    outcome(verdict, clearance_mm, worst_mm, rules),
-                )
+                let comfortable_mm = rules.comfortable_for(device);
+                let (verdict, text) = rules.conclude(clearance_mm, worst_mm, comfortable_mm);
+                (verdict, clearance_mm, worst_mm, text)
             }
             Self::Clip {
                 grips_from_mm,
@@ -83,7 +78,11 @@ impl Accessory {
                 device: device.name.clone(),
                 part: self.name().to_owned(),
             },
-            reason: format!("{} ({widest:.3} mm) in {} {text}", device.name, self.name()),
+            reason: format!(
+                "{} ({widest:.3} mm) in {}: {text}",
+                device.name,
+                self.name()
+            ),
         }
     }
 
@@ -111,7 +110,7 @@ impl Accessory {
                 device: name.clone(),
                 part: valve.name().to_owned(),
             },
-            reason: format!("{name} ({outer_mm:.3} mm) in {} {text}", valve.name()),
+            reason: format!("{name} ({outer_mm:.3} mm) in {}: {text}", valve.name()),
         })
     }
 

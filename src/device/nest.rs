@@ -15,13 +15,13 @@
     reason = "a negated comparison also refuses NaN, which is meant"
 )]
 
-use super::fit::{ROUNDING_MM, outcome};
+use super::fit::ROUNDING_MM;
 use super::profile::cells_between;
 use super::{Device, Fit, FitRules, LumenKind, Relation, Spot, bundle_diameter_mm};
 
 /// Longest cell in which three or more tapering shafts are compared at its ends only, mm. The
 /// smallest lumen around them is not linear in their diameters; over 2 mm of a 0.1 mm/mm taper it
-/// departs from a straight line by less than a micrometre.
+/// departs from a straight line by a few micrometres.
 const BUNDLE_CELL_MM: f64 = 2.0;
 
 /// One spot looked at.
@@ -33,12 +33,15 @@ pub(super) struct Candidate {
     pub(super) at: Spot,
 }
 
-/// Keeps the tighter of two; what cannot be compared (NaN) counts as tightest.
-fn keep_tighter(best: &mut Option<Candidate>, next: Candidate) {
-    let tighter = best.is_none_or(|b| {
+/// Whether `next` is tighter than the best so far; NaN counts as tightest.
+fn is_tighter(best: Option<Candidate>, next: Candidate) -> bool {
+    best.is_none_or(|b| {
         !b.clearance_mm.is_nan() && !(next.clearance_mm >= b.clearance_mm - ROUNDING_MM)
-    });
-    if tighter {
+    })
+}
+
+fn keep_tighter(best: &mut Option<Candidate>, next: Candidate) {
+    if is_tighter(*best, next) {
         *best = Some(next);
     }
 }
@@ -164,59 +167,46 @@ pub fn side_by_side(
         breaks.extend(lines_of(device, *tip_mm));
         breaks.extend([*tip_mm, *tip_mm - device.usable_length_mm]);
     }
-    let mut best: Option<Candidate> = None;
-    let mut there_at_best: Vec<usize> = Vec::new();
+    let mut best: Option<(Candidate, Vec<Member>)> = None;
     for (near, far) in cells_between(from, to, breaks.into_iter()) {
         let inside = f64::midpoint(near, far);
-        let there: Vec<usize> = (0..devices.len())
-            .filter(|&i| {
-                let (device, tip_mm) = devices[i];
-                inside < tip_mm && inside > tip_mm - device.usable_length_mm
+        let there: Vec<&(&Device, f64)> = devices
+            .iter()
+            .filter(|(device, tip_mm)| {
+                inside < *tip_mm && inside > tip_mm - device.usable_length_mm
             })
             .collect();
-        if there.len() < 2 {
+        let [(_, first_tip_mm), _, ..] = there.as_slice() else {
             continue;
-        }
-        for station in stations_of_cell(near, far, devices, &there) {
-            let diameters: Vec<f64> = there
+        };
+        for station in stations_of_cell(near, far, &there) {
+            let members: Vec<Member> = there
                 .iter()
-                .map(|&i| {
-                    let (device, tip_mm) = devices[i];
-                    device
+                .map(|(device, tip_mm)| Member {
+                    device,
+                    outer_mm: device
                         .section_in_cell(tip_mm - station, tip_mm - inside)
-                        .outer_mm
+                        .outer_mm,
                 })
                 .collect();
             let b = container_tip_mm - station;
-            let candidate = pair(
-                bundle_diameter_mm(&diameters),
+            let next = pair(
+                bundle(&members, 0.0),
                 container
                     .section_in_cell(b, container_tip_mm - inside)
                     .inner_mm,
                 Spot {
                     station_mm: Some(station),
-                    from_tip_mm: devices[there[0]].1 - station,
+                    from_tip_mm: first_tip_mm - station,
                     container_from_tip_mm: Some(b),
                 },
             );
-            let before = best.map(|b| b.at.station_mm);
-            keep_tighter(&mut best, candidate);
-            if before != best.map(|b| b.at.station_mm) {
-                there_at_best.clone_from(&there);
+            if is_tighter(best.as_ref().map(|(b, _)| *b), next) {
+                best = Some((next, members));
             }
         }
     }
-    best.map(|tightest| {
-        let widest: Vec<f64> = there_at_best
-            .iter()
-            .map(|&i| {
-                let (device, tip_mm) = devices[i];
-                let station = tightest.at.station_mm.unwrap_or(tip_mm);
-                widest_around(device, tip_mm - station)
-            })
-            .collect();
-        bundle_fit(devices, &there_at_best, &widest, container, tightest, rules)
-    })
+    best.map(|(tightest, members)| bundle_fit(&members, container, tightest, rules))
 }
 
 /// How a rail lies beside the shaft of a rapid-exchange device in the lumen of `container`, from
@@ -245,30 +235,39 @@ pub(super) fn lines_of(device: &Device, tip_mm: f64) -> impl Iterator<Item = f64
         .map(move |knot| tip_mm - knot.from_tip_mm)
 }
 
-/// Wider side of the profile at a place.
-fn widest_around(device: &Device, from_tip_mm: f64) -> f64 {
-    device.max_outer_between(from_tip_mm, from_tip_mm)
-}
-
 /// Where to compare a bundle within a cell: its ends, and more for three and more tapering shafts.
-fn stations_of_cell(near: f64, far: f64, devices: &[(&Device, f64)], there: &[usize]) -> Vec<f64> {
+fn stations_of_cell(near: f64, far: f64, there: &[&(&Device, f64)]) -> Vec<f64> {
     let inside = f64::midpoint(near, far);
-    let tapers = there.iter().any(|&i| {
-        let (device, tip_mm) = devices[i];
+    let tapers = there.iter().any(|(device, tip_mm)| {
         let outer = |s: f64| device.section_in_cell(tip_mm - s, tip_mm - inside).outer_mm;
         (outer(near) - outer(far)).abs() > ROUNDING_MM
     });
-    if there.len() < 3 || !tapers {
-        return vec![near, far];
-    }
     let mut stations = vec![near];
-    while let Some(last) = stations.last().copied()
-        && last + BUNDLE_CELL_MM < far
-    {
-        stations.push(last + BUNDLE_CELL_MM);
+    if there.len() >= 3 && tapers {
+        let mut next = near + BUNDLE_CELL_MM;
+        while next < far {
+            stations.push(next);
+            next += BUNDLE_CELL_MM;
+        }
     }
     stations.push(far);
     stations
+}
+
+/// One of several devices side by side.
+#[derive(Debug, Clone, Copy)]
+struct Member<'a> {
+    device: &'a Device,
+    outer_mm: f64,
+}
+
+/// Lumen the members need, each wider by `share` of its tolerance.
+fn bundle(members: &[Member<'_>], share: f64) -> f64 {
+    let diameters: Vec<f64> = members
+        .iter()
+        .map(|m| m.outer_mm + share * m.device.diameter_tolerance_mm)
+        .collect();
+    bundle_diameter_mm(&diameters)
 }
 
 pub(super) fn pair(outer_mm: f64, inner_mm: Option<f64>, at: Spot) -> Candidate {
@@ -284,7 +283,8 @@ pub(super) fn pair(outer_mm: f64, inner_mm: Option<f64>, at: Spot) -> Candidate 
 fn coaxial_fit(inner: &Device, outer: &Device, tightest: Candidate, rules: &FitRules) -> Fit {
     let tolerance_mm = inner.diameter_tolerance_mm + outer.diameter_tolerance_mm;
     let worst_mm = tightest.clearance_mm - tolerance_mm;
-    let verdict = rules.judge(tightest.clearance_mm, worst_mm);
+    let comfortable_mm = rules.comfortable_for(inner);
+    let (verdict, text) = rules.conclude(tightest.clearance_mm, worst_mm, comfortable_mm);
     let wire_lumen = match outer.lumen {
         LumenKind::RapidExchange { .. } => "the wire lumen of ",
         LumenKind::Solid | LumenKind::Full => "",
@@ -295,12 +295,8 @@ fn coaxial_fit(inner: &Device, outer: &Device, tightest: Candidate, rules: &FitR
         worst_clearance_mm: worst_mm,
         at: tightest.at,
         reason: format!(
-            "{} ({:.3} mm) in {wire_lumen}{} ({:.3} mm) {}",
-            inner.name,
-            tightest.outer_mm,
-            outer.name,
-            tightest.inner_mm,
-            outcome(verdict, tightest.clearance_mm, worst_mm, rules)
+            "{} ({:.3} mm) in {wire_lumen}{} ({:.3} mm): {text}",
+            inner.name, tightest.outer_mm, outer.name, tightest.inner_mm,
         ),
         relation: Relation::Coaxial {
             inner: inner.name.clone(),
@@ -310,35 +306,25 @@ fn coaxial_fit(inner: &Device, outer: &Device, tightest: Candidate, rules: &FitR
 }
 
 fn bundle_fit(
-    devices: &[(&Device, f64)],
-    there: &[usize],
-    diameters_mm: &[f64],
+    members: &[Member<'_>],
     container: &Device,
     tightest: Candidate,
     rules: &FitRules,
 ) -> Fit {
-    let names: Vec<String> = there.iter().map(|&i| devices[i].0.name.clone()).collect();
-    // The bundle at the widest of every tolerance, on top of what it needs nominally.
-    let grown: Vec<f64> = there
-        .iter()
-        .zip(diameters_mm)
-        .map(|(&i, d)| d + devices[i].0.diameter_tolerance_mm)
-        .collect();
-    let growth_mm = bundle_diameter_mm(&grown) - bundle_diameter_mm(diameters_mm);
-    let worst_mm = tightest.clearance_mm - growth_mm - container.diameter_tolerance_mm;
-    let verdict = rules.judge(tightest.clearance_mm, worst_mm);
+    let names: Vec<String> = members.iter().map(|m| m.device.name.clone()).collect();
+    let worst_mm = tightest.inner_mm - container.diameter_tolerance_mm - bundle(members, 1.0);
+    let (verdict, text) = rules.conclude(tightest.clearance_mm, worst_mm, rules.comfortable_mm);
     Fit {
         verdict,
         clearance_mm: tightest.clearance_mm,
         worst_clearance_mm: worst_mm,
         at: tightest.at,
         reason: format!(
-            "{} side by side ({:.3} mm) in {} ({:.3} mm) {}",
+            "{} side by side ({:.3} mm) in {} ({:.3} mm): {text}",
             names.join(" and "),
             tightest.outer_mm,
             container.name,
             tightest.inner_mm,
-            outcome(verdict, tightest.clearance_mm, worst_mm, rules)
         ),
         relation: Relation::SideBySide {
             devices: names,

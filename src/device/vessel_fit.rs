@@ -127,7 +127,7 @@ fn vessel_fit(device: &Device, wall: VesselWall, tightest: Candidate, rules: &Fi
             wall,
         },
         reason: format!(
-            "{} ({outer_mm:.2} mm) in {place} of {inner_mm:.2} mm {outcome}",
+            "{} ({outer_mm:.2} mm) in {place} of {inner_mm:.2} mm: {outcome}",
             device.name
         ),
     }

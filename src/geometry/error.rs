@@ -84,7 +84,7 @@ pub enum GeometryError {
     /// A place beyond the end of its branch.
     #[error("{what} lies at {at_mm} mm on `{branch}`, which runs from 0 to {length_mm:.3} mm")]
     OffBranch {
-        /// What lies there (`ostium of branch \`m1\``).
+        /// What lies there (`landmark skull-base`).
         what: String,
         /// Where, mm.
         at_mm: f64,

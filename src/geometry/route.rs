@@ -21,9 +21,9 @@ const COMFORTABLE_BEND: f64 = 0.5;
 /// long as that can be afforded.
 const CROWDED_BEND: f64 = 0.7;
 
-/// Turns are reckoned at most this sharp when room is shared out: the tangent of half the turn
-/// grows without bound towards a reversal, and a curved parent eases sharp ones.
-const SHARPEST_RECKONED_RAD: f64 = 2.8;
+/// Limbs are tried from this share of the narrower radius on: even a bend of a few degrees is
+/// spread over that much, so that stations 1 mm apart see a bend and no corner.
+const SHORTEST_LIMB: f64 = 0.5;
 
 /// Growth of the trial limb length; smaller tries more lengths for a slightly shorter bend.
 const LIMB_GROWTH: f64 = 1.15;
@@ -238,10 +238,15 @@ impl<'a> Builder<'a> {
         0.5 * lumen.diameter_at(leg.from_mm + leg.sense() * along_mm)
     }
 
-    fn turn(&self, corner: Corner) -> f64 {
-        let (_, incoming) = self.heading(corner.before, self.leg(corner.before).length_mm());
-        let (_, outgoing) = self.heading(corner.after, 0.0);
-        incoming.angle(&outgoing)
+    /// Shortest limb that keeps curvature times the narrower radius below `product`, or else the
+    /// one that comes nearest to it, within the legs on both sides.
+    fn limb_for(&self, corner: Corner, product: f64) -> f64 {
+        let room_mm = self
+            .leg(corner.before)
+            .length_mm()
+            .min(self.leg(corner.after).length_mm());
+        let least_mm = SHORTEST_LIMB * self.radii(corner).0.min(self.radii(corner).1);
+        self.blend(corner, least_mm, room_mm, product).limb_mm
     }
 
     fn radii(&self, corner: Corner) -> (f64, f64) {
@@ -249,13 +254,6 @@ impl<'a> Builder<'a> {
             self.radius(corner.before, self.leg(corner.before).length_mm()),
             self.radius(corner.after, 0.0),
         )
-    }
-
-    /// Limb on either side for a bend of that product of curvature and the narrower radius.
-    fn limb_for(&self, corner: Corner, product: f64) -> f64 {
-        let (a, b) = self.radii(corner);
-        let half_turn = 0.5 * self.turn(corner).min(SHARPEST_RECKONED_RAD);
-        a.min(b) / product * half_turn.tan()
     }
 
     /// Limb wished for: a bend that is comfortable and starts where the parent's wall gives way.
@@ -283,11 +281,12 @@ impl<'a> Builder<'a> {
         corners
     }
 
-    /// The shortest comfortable blend in the room there is, or else the gentlest.
-    fn blend(&self, corner: Corner, wished_mm: f64, room_mm: f64) -> Blend {
-        let mut limb_mm = wished_mm.min(room_mm);
+    /// The blend with the shortest limb from `least_mm` on, within the room, that keeps curvature
+    /// times the narrower radius below `product`, or else the gentlest.
+    fn blend(&self, corner: Corner, least_mm: f64, room_mm: f64, product: f64) -> Blend {
+        let mut limb_mm = least_mm.min(room_mm);
         let mut best = self.blend_with(corner, limb_mm);
-        while best.strain() > COMFORTABLE_BEND && limb_mm < room_mm {
+        while best.strain() > product && limb_mm < room_mm {
             limb_mm = (limb_mm * LIMB_GROWTH).min(room_mm);
             let next = self.blend_with(corner, limb_mm);
             if next.strain() < best.strain() {
@@ -306,6 +305,8 @@ impl<'a> Builder<'a> {
         let curvature_per_mm = pieces
             .iter()
             .map(|(piece, turn_rad)| turn_rad / piece.length_mm)
+            // limbs that end at one point leave no way between them
+            .map(|k| if k.is_nan() { f64::INFINITY } else { k })
             .fold(0.0, f64::max);
         Blend {
             limb_mm,
@@ -328,7 +329,7 @@ impl<'a> Builder<'a> {
                 };
                 let room_mm = share(corners[i].before, i.checked_sub(1))
                     .min(share(corners[i].after, Some(i + 1)));
-                self.blend(corners[i], wished[i], room_mm)
+                self.blend(corners[i], wished[i], room_mm, COMFORTABLE_BEND)
             })
             .collect()
     }
@@ -355,8 +356,7 @@ impl<'a> Builder<'a> {
         let mut ends = Vec::with_capacity(blends.len());
         for (corner, blend) in corners.iter().zip(&blends) {
             let cap_mm = overlap_limit / blend.curvature_per_mm;
-            // also true of a blend that could not be had at all (curvature not a number)
-            if !(cap_mm >= blend.narrower_mm()) {
+            if blend.narrower_mm() > cap_mm {
                 return Err(self.refuse(*corner, blend, overlap_limit));
             }
             ends.push((

@@ -1,6 +1,8 @@
 //! A scene with everything it names at hand: the route, the devices, the script, all names checked.
 
-use super::{Action, ProcedureError, Region, Rules, Scene, Step, Where, error::nearest};
+use super::{
+    Action, ProcedureError, Region, Rules, Scene, Step, VesselInfo, Where, error::nearest,
+};
 use crate::device::{Accessory, Device, DeviceClass, Payload};
 use crate::geometry::Track;
 
@@ -72,6 +74,8 @@ pub struct Plan {
     pub name: String,
     /// What it shows.
     pub about: String,
+    /// The vessel and what its values rest on.
+    pub vessel: VesselInfo,
     /// How far the access hub stands off the arteriotomy, mm.
     pub hub_standoff_mm: f64,
     /// Limits.
@@ -94,6 +98,7 @@ impl Plan {
     pub fn new(
         scene: &Scene,
         supplied: Vec<Supplied>,
+        vessel: VesselInfo,
         track: Track,
     ) -> Result<Self, Vec<ProcedureError>> {
         let mut devices = Vec::new();
@@ -141,6 +146,7 @@ impl Plan {
         let plan = Self {
             name: scene.name.clone(),
             about: scene.about.clone(),
+            vessel,
             hub_standoff_mm: scene.hub_standoff_mm,
             rules: scene.rules,
             track,

@@ -2,10 +2,12 @@
 
 mod outcome;
 mod run;
+mod vessel_report;
 mod words;
 
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
-    StepRow, Verdict,
+    StackRow, StepRow, Verdict,
 };
 pub use run::{CAUTION, rehearse};
+pub use vessel_report::VesselReport;

@@ -3,8 +3,8 @@
 //! Everything here serialises; the names are the schema of the JSON output. Lengths in mm, angles
 //! in degrees, stations from the arteriotomy along the route.
 
-use crate::device::Verdict as FitVerdict;
-use crate::procedure::{Direction, Finding, Severity};
+use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
+use crate::procedure::{Direction, Finding, Severity, VesselInfo};
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema; grows when a field changes its meaning or goes.
@@ -35,6 +35,10 @@ pub struct Outcome {
     pub verdict: Verdict,
     /// The verdict and the weak points in plain words, the gravest first.
     pub headline: Vec<String>,
+    /// The vessel and what its values rest on.
+    pub vessel: VesselInfo,
+    /// The devices of the stack and what their values rest on.
+    pub stack: Vec<StackRow>,
     /// Length of the route from the arteriotomy to the target, mm.
     pub route_mm: f64,
     /// Total turning of the route, degrees.
@@ -55,6 +59,21 @@ pub struct Outcome {
     pub method: String,
     /// The caution that goes with every output.
     pub caution: String,
+}
+
+/// One device of the stack.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StackRow {
+    /// Its name in the stack.
+    pub name: String,
+    /// Its generic name.
+    pub device: String,
+    /// Its class.
+    pub class: DeviceClass,
+    /// Usable length, mm.
+    pub usable_length_mm: f64,
+    /// What its values rest on.
+    pub basis: DeviceBasis,
 }
 
 /// One step.

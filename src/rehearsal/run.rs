@@ -2,7 +2,7 @@
 
 use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
-    StepRow, Verdict,
+    StackRow, StepRow, Verdict,
 };
 use super::words;
 use crate::device::{FitRules, Verdict as FitVerdict};
@@ -174,6 +174,8 @@ impl Gathered {
             version: SCHEMA_VERSION,
             scene: plan.name.clone(),
             about: plan.about.clone(),
+            vessel: plan.vessel.clone(),
+            stack: stack_rows(plan),
             verdict: if failed {
                 Verdict::Fails
             } else {
@@ -198,6 +200,19 @@ impl Gathered {
         outcome.headline = words::headline(&outcome);
         outcome
     }
+}
+
+fn stack_rows(plan: &Plan) -> Vec<StackRow> {
+    let devices = plan.devices.iter();
+    devices
+        .map(|d| StackRow {
+            name: d.name.clone(),
+            device: d.device.name.clone(),
+            class: d.device.class,
+            usable_length_mm: d.device.usable_length_mm,
+            basis: d.device.basis.clone(),
+        })
+        .collect()
 }
 
 fn device_row(
