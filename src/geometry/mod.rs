@@ -1,11 +1,13 @@
 //! Space curves, vessel trees and the route through them as a tube.
 
+pub mod anatomy;
 mod curve;
 mod error;
 mod frame;
 mod track;
 mod tree;
 
+pub use anatomy::{Anatomy, Measurements};
 pub use curve::{Curve, Run};
 pub use error::GeometryError;
 pub use frame::Frame;
