@@ -3,6 +3,7 @@
 //! Layers, imports point left:
 //! `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data, output } ← main`.
 
+pub mod data;
 pub mod device;
 pub mod geometry;
 pub mod mechanics;

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 /// What a device carries near its tip.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum Payload {
     /// Self-expanding stent.
     Stent(StentSpec),
@@ -33,6 +34,7 @@ pub enum Cells {
 
 /// How a stent is made.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum StentDesign {
     /// Braided from round wire.
     Braided {

@@ -115,4 +115,16 @@ pub enum GeometryError {
         /// Branch of the target.
         to: String,
     },
+    /// A measurement that contradicts another one or cannot be built.
+    #[error("{field} is {found}, must be {needed}: {mend}")]
+    Measurement {
+        /// The field of the form (`common_carotid.length_to_chord`).
+        field: String,
+        /// What it is.
+        found: String,
+        /// What it would have to be.
+        needed: String,
+        /// How to mend it.
+        mend: String,
+    },
 }

@@ -1,5 +1,6 @@
 //! Space curves, vessel trees and the route through them as a tube.
 
+pub mod anatomy;
 mod curve;
 mod error;
 mod frame;
@@ -10,6 +11,7 @@ mod tortuosity;
 mod track;
 mod tree;
 
+pub use anatomy::{Anatomy, Measurements};
 pub use curve::{Curve, Run};
 pub use error::GeometryError;
 pub use frame::Frame;

@@ -122,6 +122,7 @@ pub enum Where {
 
 /// What a step does. Devices and parts are called by their names in the stack.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum Action {
     /// Bring a device in: through a catheter's hub (or straight through the access), over a rail
     /// or not.

@@ -1,0 +1,23 @@
+//! Files: vessels, devices and scenes in RON, on disk or built into the program.
+//!
+//! Every refusal is a [`DataError`]: what was found, the file, line and column, and how to mend
+//! it. [`DataError::render`] gives the text for a terminal.
+
+mod branches;
+mod decode;
+mod device_file;
+mod document;
+mod error;
+mod map;
+mod place;
+mod scene_file;
+mod source;
+mod text;
+mod vessel_file;
+
+pub use device_file::read_device;
+pub use document::{FileKind, file_kind};
+pub use error::{DataError, Problem, Rendering};
+pub use scene_file::{LoadedScene, read_scene};
+pub use source::Source;
+pub use vessel_file::{Vessel, read_vessel};
