@@ -10,7 +10,8 @@
 )]
 
 use nestline::data::{
-    DataError, FileKind, Problem, Rendering, Source, file_kind, read_device, read_scene, read_vessel,
+    DataError, FileKind, Problem, Rendering, Source, file_kind, read_device, read_scene,
+    read_vessel,
 };
 use nestline::geometry::TrackSettings;
 use std::collections::BTreeSet;
@@ -104,7 +105,11 @@ fn every_refusal_has_a_place_and_advice() {
             parts => parts.iter().collect(),
         };
         for part in parts {
-            assert!(part.span().is_some(), "{}: no place: {part}", stem.display());
+            assert!(
+                part.span().is_some(),
+                "{}: no place: {part}",
+                stem.display()
+            );
             assert!(
                 part.help_text().is_some(),
                 "{}: no advice: {part}",

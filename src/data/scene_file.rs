@@ -89,10 +89,12 @@ fn supply(
         let path = format!("stack[{i}].valves[{v}]");
         match read(file, &path) {
             Ok(Equipment::Accessory(valve @ Accessory::Valve { .. })) => valves.push(valve),
-            Ok(other) => errors.push(document.refuse_at(
-                Complaint::new(&path, format!("`{file}` is {}, not a valve", kind(&other)))
-                    .help("name a file that starts with `Valve(`, or leave `valves` out"),
-            )),
+            Ok(other) => errors.push(
+                document.refuse_at(
+                    Complaint::new(&path, format!("`{file}` is {}, not a valve", kind(&other)))
+                        .help("name a file that starts with `Valve(`, or leave `valves` out"),
+                ),
+            ),
             Err(error) => errors.push(error),
         }
     }

@@ -28,10 +28,11 @@ pub(super) fn read_text(path: &Path) -> Result<String, DataError> {
         );
     }
     if !about.is_file() {
-        return Err(
-            DataError::new(Problem::NotAFile, format!("`{shown}` is not a regular file"))
-                .with_help("save the text in a file first"),
-        );
+        return Err(DataError::new(
+            Problem::NotAFile,
+            format!("`{shown}` is not a regular file"),
+        )
+        .with_help("save the text in a file first"));
     }
     if about.len() > LARGEST_BYTES {
         return Err(too_large(path, about.len()));
@@ -118,7 +119,8 @@ fn unreadable(path: &Path, error: &std::io::Error) -> DataError {
                 None => return error,
             };
             if !folder.is_dir() {
-                return error.with_help(format!("there is no folder `{}` either", folder.display()));
+                return error
+                    .with_help(format!("there is no folder `{}` either", folder.display()));
             }
             let wanted = path
                 .file_name()
@@ -129,11 +131,10 @@ fn unreadable(path: &Path, error: &std::io::Error) -> DataError {
                 names => error.with_help(format!("that folder has {}", names.join(", "))),
             }
         }
-        ErrorKind::PermissionDenied => DataError::new(
-            Problem::NoPermission,
-            format!("`{shown}` may not be read"),
-        )
-        .with_help("its owner has to allow reading it"),
+        ErrorKind::PermissionDenied => {
+            DataError::new(Problem::NoPermission, format!("`{shown}` may not be read"))
+                .with_help("its owner has to allow reading it")
+        }
         _ => DataError::new(
             Problem::Unreadable,
             format!("`{shown}` cannot be read: {error}"),

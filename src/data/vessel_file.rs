@@ -82,7 +82,11 @@ pub fn read_vessel(source: &Source) -> Result<Vessel, DataError> {
             &file.source,
             "say where the numbers come from: a publication, a measurement, or \"invented\"",
         ),
-        ("teaches", &file.teaches, "say in a sentence what it is good for"),
+        (
+            "teaches",
+            &file.teaches,
+            "say in a sentence what it is good for",
+        ),
     ] {
         if words.trim().is_empty() {
             complaints.push(Complaint::new(field, format!("`{field}` is empty")).help(help));

@@ -111,8 +111,7 @@ impl Writer {
                 self.text.push(')');
             }
         }
-        self.written
-            .push((path.to_owned(), start..self.text.len()));
+        self.written.push((path.to_owned(), start..self.text.len()));
     }
 }
 
@@ -150,10 +149,8 @@ fn tree() -> impl Strategy<Value = Value> {
         let many = prop::collection::vec(inner.clone(), 0..6);
         prop_oneof![
             many.clone().prop_map(Value::List),
-            (any::<bool>(), many.clone()).prop_map(|(named, v)| Value::Fields(
-                named.then(|| "Run".to_owned()),
-                keys(v)
-            )),
+            (any::<bool>(), many.clone())
+                .prop_map(|(named, v)| Value::Fields(named.then(|| "Run".to_owned()), keys(v))),
             prop::collection::vec(inner.clone(), 2..5)
                 .prop_map(|v| Value::Tuple("Past".to_owned(), v)),
             many.clone().prop_map(|v| Value::Map(keys(v))),
