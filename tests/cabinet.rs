@@ -1,5 +1,11 @@
 //! The cabinet: every file of `scenes/devices` is a sound generic device or part.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a helper that fails fails the test"
+)]
+
 use nestline::device::{
     Accessory, Basis, Device, DeviceClass, FitRules, Verdict, can_pass, coaxial, rail_beside,
 };
@@ -236,11 +242,8 @@ fn the_traps_of_the_cabinet_are_traps() {
         let stent = get("stent-braided-8x40-5f-rx");
         let fit = coaxial(get(rail), 1100.0, stent, 1000.0, &rules).unwrap();
         assert_eq!(fit.verdict, verdict, "{}", fit.reason);
-        assert_eq!(
-            fit.at.from_tip_mm, 350.0,
-            "met first at the port: {}",
-            fit.reason
-        );
+        let off = (fit.at.from_tip_mm - 350.0).abs();
+        assert!(off < 1e-9, "met first at the port: {:?}", fit.at);
     }
     let pusher = get("retriever-4x20-pusher-0145");
     for (stent, guide, verdict) in [

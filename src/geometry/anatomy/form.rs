@@ -4,6 +4,7 @@
 //! end in `_deg`, percentages in `_percent`. Everything that is left out is filled from published
 //! means and marked as assumed. All lengths run along the centre line.
 
+use super::super::ArchType;
 use crate::units::text;
 use serde::Deserialize;
 
@@ -258,20 +259,6 @@ pub struct Aorta {
     pub infrarenal_diameter: Option<f64>,
 }
 
-/// Arch type by the height of its top over the innominate origin.
-///
-/// With h that height between centre lines and d the diameter of the left common carotid: I below
-/// 1 d, II from 1 to 2 d, III above 2 d.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
-pub enum ArchType {
-    /// h below 1 d.
-    I,
-    /// h from 1 d to 2 d.
-    II,
-    /// h above 2 d.
-    III,
-}
-
 /// How the left common carotid shares its origin with the innominate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
 pub enum SharedOrigin {
@@ -363,6 +350,7 @@ pub struct Bifurcation {
 
 /// Course of the internal carotid in the neck.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum NeckShape {
     /// No limb leaves the axis by more than a few degrees.
     Straight,
@@ -526,6 +514,7 @@ pub struct M2 {
 
 /// Where a lesion starts (its proximal end in the direction of flow).
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum LesionPlace {
     /// From the carotid bifurcation, upwards positive.
     Neck {
@@ -600,6 +589,7 @@ pub struct LesionForm {
 
 /// Where the clot starts (its proximal end in the direction of flow).
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum ClotPlace {
     /// In the internal carotid, before its terminus.
     Ica {

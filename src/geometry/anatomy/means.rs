@@ -4,7 +4,8 @@
 //! difference between the sexes. The age bands split at 60 years, as the carotid lengths do.
 //! Spreads that no paper gives say so in the comment beside them; sampling uses them.
 
-use super::form::{ArchType, Measurements, NeckShape, Sex, SharedOrigin, Side, SiphonShape};
+use super::super::ArchType;
+use super::form::{ Measurements, NeckShape, Sex, SharedOrigin, Side, SiphonShape};
 
 /// A mean with the standard deviation that sampling draws from, mm or degrees.
 #[derive(Debug, Clone, Copy)]

@@ -29,7 +29,7 @@ mod torso;
 mod walls;
 
 pub use form::{
-    Access, Aorta, Arch, ArchType, Bifurcation, CervicalIca, ClotForm, ClotPlace, CommonCarotid,
+    Access, Aorta, Arch, Bifurcation, CervicalIca, ClotForm, ClotPlace, CommonCarotid,
     FemoralRoute, LesionForm, LesionPlace, M1, M1Shape, M2, Measurements, NeckShape, Petrous,
     RadialRoute, Segment, Sex, SharedOrigin, Side, Siphon, SiphonShape, Wall, WallDisease,
 };

@@ -32,10 +32,6 @@ impl Pen {
         self.frame.origin_mm
     }
 
-    pub(super) fn heading(&self) -> Vector {
-        self.frame.tangent
-    }
-
     pub(super) fn length_mm(&self) -> f64 {
         self.length_mm
     }

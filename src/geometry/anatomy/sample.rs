@@ -1,7 +1,8 @@
 //! Random persons: every measurement drawn from its published mean and spread.
 
+use super::super::ArchType;
 use super::form::{
-    Access, ArchType, ClotForm, ClotPlace, LesionForm, LesionPlace, M1Shape, Measurements,
+    Access, ClotForm, ClotPlace, LesionForm, LesionPlace, M1Shape, Measurements,
     NeckShape, Sex, SharedOrigin, Side, SiphonShape, WallDisease,
 };
 use super::means::{self, Mean, Who};

@@ -1,8 +1,8 @@
 //! Aorta, iliac arteries, arch vessels and arms.
 
-use super::super::{GeometryError, Ostium, Point, Vector};
+use super::super::{ArchType, GeometryError, Ostium, Point, Vector};
 use super::draft::{Draft, Origin, refuse};
-use super::form::{Access, ArchType, Measurements, SharedOrigin, Side};
+use super::form::{Access, Measurements, SharedOrigin, Side};
 use super::means::{self, Mean, Who, fixed, source};
 use super::pen::{Pen, crossing};
 use super::walls::Walls;
@@ -159,11 +159,7 @@ fn arch_height(
         ArchType::II => "II",
         ArchType::III => "III",
     };
-    let by_rule = |height_mm: f64| match height_mm / left_carotid_diameter_mm {
-        ratio if ratio < 1.0 => ArchType::I,
-        ratio if ratio <= 2.0 => ArchType::II,
-        _ => ArchType::III,
-    };
+    let by_rule = |height_mm: f64| ArchType::of(height_mm / left_carotid_diameter_mm);
     let assumed = match form.arch.height {
         Some(height_mm) => (by_rule(height_mm), "derived from arch.height"),
         None => means::ARCH_TYPE,
