@@ -10,10 +10,8 @@
 )]
 
 use nestline::data::{
-    DataError, FileKind, Problem, Rendering, Source, file_kind, read_device, read_scene,
-    read_vessel,
+    DataError, Problem, Rendering, Source, check_file, read_device, read_scene, read_vessel,
 };
-use nestline::geometry::TrackSettings;
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -31,7 +29,7 @@ fn refusal(path: &Path) -> Option<DataError> {
     match kind {
         "device" | "balloon" | "stent" | "part" => read_device(&source).err(),
         "vessel" => read_vessel(&source).err(),
-        "scene" => read_scene(&source, &TrackSettings::default()).err(),
+        "scene" => read_scene(&source).err(),
         other => panic!("{other}_… is no kind of file this test knows"),
     }
 }
@@ -105,11 +103,7 @@ fn every_refusal_has_a_place_and_advice() {
             parts => parts.iter().collect(),
         };
         for part in parts {
-            assert!(
-                part.span().is_some(),
-                "{}: no place: {part}",
-                stem.display()
-            );
+            assert!(part.span().is_some(), "{}: no place: {part}", stem.display());
             assert!(
                 part.help_text().is_some(),
                 "{}: no advice: {part}",
@@ -123,12 +117,7 @@ fn every_refusal_has_a_place_and_advice() {
 fn the_files_that_the_wrong_ones_vary_are_accepted() {
     for entry in fs::read_dir("tests/bad/good").unwrap() {
         let source = Source::from(entry.unwrap().path());
-        let error = match file_kind(&source) {
-            Ok(FileKind::Scene) => read_scene(&source, &TrackSettings::default()).err(),
-            Ok(FileKind::Vessel) => read_vessel(&source).err(),
-            Ok(_) => read_device(&source).err(),
-            Err(error) => Some(error),
-        };
+        let error = check_file(&source).err();
         let text = error.map(|e| e.render(Rendering::default()));
         assert!(text.is_none(), "{}", text.unwrap_or_default());
     }

@@ -757,6 +757,16 @@ pub(super) fn geometry_complaint(path: &str, error: &GeometryError) -> Complaint
             Complaint::new(format!("{path}.{field}"), format!("{what} is {found}"))
                 .help(format!("it must be {needed}"))
         }
+        GeometryError::Measurement {
+            field,
+            found,
+            needed,
+            mend,
+        } => Complaint::new(
+            format!("{path}.{field}"),
+            format!("`{field}` is {found}, must be {needed}"),
+        )
+        .help(mend),
         GeometryError::TooFew {
             what,
             needed,

@@ -32,7 +32,9 @@ const KINDS: [(&str, FileKind); 6] = [
 ];
 
 impl FileKind {
-    fn words(self) -> &'static str {
+    /// `a vessel`, `a scene`…
+    #[must_use]
+    pub fn in_words(self) -> &'static str {
         match self {
             Self::Vessel => "a vessel",
             Self::Device => "a device",
@@ -96,13 +98,13 @@ impl Document {
             .iter()
             .filter(|(_, kind)| wanted.contains(kind))
             .map(|(word, _)| *word);
-        let needed: Vec<&str> = wanted.iter().map(|kind| kind.words()).collect();
+        let needed: Vec<&str> = wanted.iter().map(|kind| kind.in_words()).collect();
         Err(DataError::new(
             Problem::OtherKind,
             format!(
                 "`{}` describes {}; needed here is {}",
                 self.name,
-                kind.words(),
+                kind.in_words(),
                 needed.join(" or ")
             ),
         )
@@ -118,6 +120,13 @@ impl Document {
     /// An error about a file that this one names at `path`.
     pub(super) fn named(&self, error: DataError, path: &str) -> DataError {
         error.named_in(&self.name, &self.text, path)
+    }
+
+    /// Path of the entry that bears a name.
+    pub(super) fn path_of_name(&self, name: &str) -> Option<String> {
+        let map = RonMap::of(&self.text);
+        let span = map.named(name)?;
+        Some(map.around(span.end, false)?.0)
     }
 
     /// One complaint at its place.

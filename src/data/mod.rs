@@ -18,6 +18,25 @@ mod vessel_file;
 pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
 pub use error::{DataError, Problem, Rendering};
-pub use scene_file::{LoadedScene, read_scene};
+pub use scene_file::{LoadedScene, load_scene, read_scene};
 pub use source::Source;
-pub use vessel_file::{Vessel, read_vessel};
+pub use vessel_file::{Vessel, measure_vessel, read_vessel};
+
+/// Reads a file of any kind with all it names, and says what it describes. A vessel's routes to
+/// all its targets are tried as well.
+///
+/// # Errors
+/// A [`DataError`] naming everything that is wrong.
+pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
+    let kind = file_kind(source)?;
+    match kind {
+        FileKind::Vessel => vessel_file::check_routes(source)?,
+        FileKind::Device | FileKind::Accessory => {
+            read_device(source)?;
+        }
+        FileKind::Scene => {
+            read_scene(source)?;
+        }
+    }
+    Ok(kind)
+}

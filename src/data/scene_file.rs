@@ -4,14 +4,13 @@
 //! built-in files: `embedded:vessels/NAME.ron`, or `cabinet:NAME` for a device. Paths inside
 //! built-in scenes lead to built-in files only.
 
-use super::branches::geometry_complaint;
 use super::device_file::read_device;
 use super::document::{Document, FileKind};
 use super::error::{Complaint, DataError, choices, split_advice};
 use super::source::Source;
-use super::vessel_file::{Vessel, read_vessel};
+use super::vessel_file::{Vessel, open_vessel};
 use crate::device::Accessory;
-use crate::geometry::{Place, Track, TrackSettings};
+use crate::geometry::{Place, TrackSettings};
 use crate::procedure::{Equipment, Plan, ProcedureError, Scene, StackEntry, Supplied};
 
 /// A scene with its vessel, ready to be rehearsed.
@@ -26,43 +25,52 @@ pub struct LoadedScene {
     pub plan: Plan,
 }
 
+/// Reads a scene and all it names, ready to be rehearsed, with the default [`TrackSettings`].
+///
+/// # Errors
+/// As [`load_scene`].
+pub fn read_scene(source: &Source) -> Result<Plan, DataError> {
+    load_scene(source, &TrackSettings::default()).map(|loaded| loaded.plan)
+}
+
 /// Reads a scene, its vessel and its devices, and joins them.
 ///
 /// # Errors
-/// A [`DataError`]: what is wrong with the scene itself, else with each of the files it names, else
-/// with the names and places in its script. Within each of these all errors are told.
-pub fn read_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedScene, DataError> {
+/// A [`DataError`]: what is wrong with the scene itself, else with the files it names, else with
+/// the route and the names in its script. Within each of these all errors are told.
+pub fn load_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedScene, DataError> {
     let document = Document::open(source)?;
     document.must_be(&[FileKind::Scene])?;
     let scene: Scene = document.decode()?;
 
     let mut errors = Vec::new();
-    let vessel = read_vessel(&source.beside(&scene.vessel))
+    let vessel = open_vessel(&source.beside(&scene.vessel))
         .map_err(|error| errors.push(document.named(error, "vessel")))
         .ok();
     let mut supplied = Vec::new();
     for (i, entry) in scene.stack.iter().enumerate() {
         supplied.extend(supply(&document, source, entry, i, &mut errors));
     }
-    DataError::collect(&format!("{} or in files it names", document.name), errors)?;
+    DataError::collect(
+        &format!("{} or in files it names", document.name),
+        errors,
+    )?;
+    let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
 
     let mut complaints = words_left_empty(&scene);
-    let track = match &vessel {
-        Some(vessel) => route(vessel, &scene, settings, &mut complaints),
-        None => None,
-    };
-    let places: Vec<String> = track
-        .iter()
-        .flat_map(|track| track.landmarks.iter().map(|mark| mark.name.clone()))
-        .collect();
-    let plan = track.and_then(|track| match Plan::new(&scene, supplied, track) {
-        Ok(plan) => Some(plan),
-        Err(errors) => {
-            complaints.extend(errors.iter().map(|e| complaint(e, &scene, &places)));
-            None
-        }
+    let target = target(&vessel, &scene, &mut complaints);
+    let track = target
+        .map(|place| vessel.route(&vessel_document, place, settings))
+        .transpose()?;
+    let plan = track.and_then(|track| {
+        let places: Vec<String> = track.landmarks.iter().map(|m| m.name.clone()).collect();
+        Plan::new(&scene, supplied, vessel.info.clone(), track)
+            .map_err(|errors| {
+                complaints.extend(errors.iter().map(|e| complaint(e, &scene, &places)));
+            })
+            .ok()
     });
-    let (vessel, plan) = document.all_or_refuse(vessel.zip(plan), complaints)?;
+    let plan = document.all_or_refuse(plan, complaints)?;
     Ok(LoadedScene {
         scene,
         vessel,
@@ -124,37 +132,21 @@ fn words_left_empty(scene: &Scene) -> Vec<Complaint> {
     .collect()
 }
 
-/// The route from the vessel's access to the scene's target.
-fn route(
-    vessel: &Vessel,
-    scene: &Scene,
-    settings: &TrackSettings,
-    complaints: &mut Vec<Complaint>,
-) -> Option<Track> {
-    let names = || vessel.targets.iter().map(|(name, _)| name.as_str());
-    let target: Option<Place> = vessel
+/// The vessel's place for the scene's target.
+fn target(vessel: &Vessel, scene: &Scene, complaints: &mut Vec<Complaint>) -> Option<Place> {
+    let found = vessel
         .targets
         .iter()
-        .find(|(name, _)| *name == scene.target)
-        .map(|(_, place)| *place);
-    let Some(target) = target else {
+        .find(|(name, _)| *name == scene.target);
+    if found.is_none() {
+        let names = vessel.targets.iter().map(|(name, _)| name.as_str());
         let message = format!(
             "the vessel `{}` has no target `{}`",
-            vessel.name, scene.target
+            vessel.info.name, scene.target
         );
-        complaints.push(Complaint::new("target", message).help(choices(&scene.target, names())));
-        return None;
-    };
-    match vessel.tree.track_with(vessel.access, target, settings) {
-        Ok(track) => Some(track),
-        Err(error) => {
-            let mut complaint = geometry_complaint("vessel", &error);
-            // geometry knows paths of its own, the scene only the file
-            complaint.path = "vessel".to_owned();
-            complaints.push(complaint);
-            None
-        }
+        complaints.push(Complaint::new("target", message).help(choices(&scene.target, names)));
     }
+    found.map(|(_, place)| *place)
 }
 
 /// A name or kind that the procedure refuses, with what there is to choose from.
