@@ -7,9 +7,9 @@
 )]
 
 use nestline::device::{
-    Basis, Cells, Coating, Device, DeviceBasis, DeviceClass, FitRules, Knot, LumenKind, Relation,
-    StentDesign, StentSpec, Tip, Verdict, VesselStation, VesselWall, bundle_diameter_mm, can_pass,
-    coaxial, in_lumen, rail_beside, side_by_side,
+    Accessory, Basis, Cells, Coating, Device, DeviceBasis, DeviceClass, FitRules, Knot, LumenKind,
+    Relation, StentDesign, StentSpec, Tip, Verdict, VesselStation, VesselWall, bundle_diameter_mm,
+    can_pass, coaxial, in_lumen, rail_beside, side_by_side,
 };
 use nestline::units::MM_PER_INCH;
 use proptest::prelude::*;
@@ -160,6 +160,73 @@ fn exact_side_by_side_arithmetic() {
         let needed = lumen_in * MM_PER_INCH - fit.clearance_mm;
         assert!((needed - sum_mm).abs() < 5e-4, "{needed}: {}", fit.reason);
     }
+}
+
+#[test]
+fn exact_tolerances_of_a_bundle() {
+    // 0.02 mm each: two shafts grow by 0.04, three equal ones by 0.02 (1 + 2 / sqrt 3), the lumen
+    // shrinks by 0.02.
+    let (wire, guide) = (rail(2000.0, 0.7), catheter(900.0, 2.7, 2.2));
+    for (count, growth_mm) in [(2, 0.04), (3, 0.02 * (1.0 + 2.0 / 3.0_f64.sqrt()))] {
+        let wires = vec![(&wire, 1000.0); count];
+        let fit = side_by_side(&wires, &guide, 850.0, 0.0, 850.0, &RULES).unwrap();
+        let lost = fit.clearance_mm - fit.worst_clearance_mm;
+        assert!((lost - growth_mm - 0.02).abs() < 1e-12, "{count}: {fit:?}");
+    }
+}
+
+#[test]
+fn exact_small_parts() {
+    let basis = || Basis::CommonPractice;
+    let valve = Accessory::Valve {
+        name: "valve".to_owned(),
+        length_mm: 80.0,
+        passes_mm: 3.0,
+        basis: basis(),
+    };
+    let clip = Accessory::Clip {
+        name: "clip".to_owned(),
+        length_mm: 30.0,
+        grips_from_mm: 0.25,
+        grips_to_mm: 0.45,
+        basis: basis(),
+    };
+    let tool = |outer_mm: f64| Accessory::InsertionTool {
+        name: "tool".to_owned(),
+        length_mm: 100.0,
+        inner_mm: 0.50,
+        outer_mm,
+        basis: basis(),
+    };
+    // Diameters are off by up to 0.02 mm.
+    for (part, outer_mm, clearance_mm, verdict) in [
+        (&valve, 2.70, 0.30, Verdict::Fits),
+        (&valve, 2.99, 0.01, Verdict::Tight),
+        (&valve, 3.10, -0.10, Verdict::DoesNotFit),
+        (&clip, 0.36, 0.09, Verdict::Fits),
+        (&clip, 0.30, 0.05, Verdict::Fits),
+        (&clip, 0.26, 0.01, Verdict::Tight),
+        (&clip, 0.46, -0.01, Verdict::DoesNotFit),
+        (&clip, 0.20, -0.05, Verdict::DoesNotFit),
+        (&tool(1.2), 0.43, 0.07, Verdict::Fits),
+        (&tool(1.2), 0.44, 0.06, Verdict::Tight),
+        (&tool(1.2), 0.46, 0.04, Verdict::DoesNotFit),
+    ] {
+        let fit = part.fit(&rail(2000.0, outer_mm), 100.0, 200.0, &RULES);
+        assert_eq!(fit.verdict, verdict, "{}", fit.reason);
+        assert!((fit.clearance_mm - clearance_mm).abs() < 1e-12, "{fit:?}");
+        let worst = clearance_mm - 0.02;
+        assert!((fit.worst_clearance_mm - worst).abs() < 1e-12, "{fit:?}");
+    }
+    for (outer_mm, verdict) in [(2.9, Verdict::Fits), (3.1, Verdict::DoesNotFit)] {
+        let fit = tool(outer_mm).through_valve(&valve).unwrap();
+        assert_eq!(fit.verdict, verdict, "{}", fit.reason);
+    }
+    assert_eq!(
+        valve.through_valve(&valve),
+        None,
+        "a valve goes through nothing"
+    );
 }
 
 #[test]
