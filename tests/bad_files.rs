@@ -103,7 +103,11 @@ fn every_refusal_has_a_place_and_advice() {
             parts => parts.iter().collect(),
         };
         for part in parts {
-            assert!(part.span().is_some(), "{}: no place: {part}", stem.display());
+            assert!(
+                part.span().is_some(),
+                "{}: no place: {part}",
+                stem.display()
+            );
             assert!(
                 part.help_text().is_some(),
                 "{}: no advice: {part}",

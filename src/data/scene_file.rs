@@ -51,10 +51,7 @@ pub fn load_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedSce
     for (i, entry) in scene.stack.iter().enumerate() {
         supplied.extend(supply(&document, source, entry, i, &mut errors));
     }
-    DataError::collect(
-        &format!("{} or in files it names", document.name),
-        errors,
-    )?;
+    DataError::collect(&format!("{} or in files it names", document.name), errors)?;
     let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
 
     let mut complaints = words_left_empty(&scene);

@@ -239,7 +239,9 @@ fn named_complaint(document: &Document, fault: &GeometryError) -> Complaint {
     let message = fault.to_string();
     let name = message.split('`').nth(1).unwrap_or_default();
     Complaint {
-        path: document.path_of_name(name).unwrap_or_else(|| "form".to_owned()),
+        path: document
+            .path_of_name(name)
+            .unwrap_or_else(|| "form".to_owned()),
         ..geometry_complaint("form", fault)
     }
 }
