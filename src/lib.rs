@@ -3,7 +3,11 @@
 //! Layers, imports point left:
 //! `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data, output } ← main`.
 
+pub mod data;
 pub mod device;
 pub mod geometry;
 pub mod mechanics;
+pub mod output;
+pub mod procedure;
+pub mod rehearsal;
 pub mod units;

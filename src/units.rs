@@ -16,6 +16,18 @@ pub const MM_PER_FRENCH: f64 = 1.0 / 3.0;
 /// Newtons in one gram-force (standard gravity, exact by definition).
 pub const N_PER_GRAM_FORCE: f64 = 9.806_65e-3;
 
+/// A length in French (a third of a millimetre each).
+#[must_use]
+pub const fn mm_to_french(length_mm: f64) -> f64 {
+    length_mm / MM_PER_FRENCH
+}
+
+/// A length in inches.
+#[must_use]
+pub const fn mm_to_inch(length_mm: f64) -> f64 {
+    length_mm / MM_PER_INCH
+}
+
 /// A unit of length that a file may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LengthUnit {
@@ -266,6 +278,42 @@ mod tests {
         ] {
             let found = parse_length_mm(text).unwrap();
             assert!((found - mm).abs() < 1e-12, "{text}: {found} against {mm}");
+        }
+    }
+
+    #[test]
+    fn exact_french_and_inch_table() {
+        // Each side of the trade's conversion table, to its printed digits.
+        for (french, mm, inch) in [
+            (3.0, 1.000, 0.0394),
+            (4.0, 1.333, 0.0525),
+            (5.0, 1.667, 0.0656),
+            (6.0, 2.000, 0.0787),
+            (7.0, 2.333, 0.0919),
+            (8.0, 2.667, 0.1050),
+            (9.0, 3.000, 0.1181),
+            (10.0, 3.333, 0.1312),
+        ] {
+            let found = parse_length_mm(&format!("{french} Fr")).unwrap();
+            assert!((found - mm).abs() <= 5e-4, "{french} Fr is {found} mm");
+            let found = mm_to_inch(found);
+            assert!((found - inch).abs() <= 5e-5, "{french} Fr is {found} in");
+        }
+        for (inch, mm, french) in [
+            (0.014, 0.3556, 1.07),
+            (0.017, 0.4318, 1.30),
+            (0.018, 0.4572, 1.37),
+            (0.021, 0.5334, 1.60),
+            (0.027, 0.6858, 2.06),
+            (0.035, 0.8890, 2.67),
+            (0.060, 1.5240, 4.57),
+            (0.071, 1.8034, 5.41),
+            (0.088, 2.2352, 6.71),
+        ] {
+            let found = parse_length_mm(&format!("{inch} in")).unwrap();
+            assert!((found - mm).abs() < 1e-12, "{inch} in is {found} mm");
+            let found = mm_to_french(found);
+            assert!((found - french).abs() <= 5e-3, "{inch} in is {found} Fr");
         }
     }
 

@@ -1,10 +1,23 @@
 //! Generic device classes: tubes and wires with what they carry, and the small parts on them.
 
+mod accessory;
+mod bundle;
+mod check;
+mod check_payload;
+mod class;
 mod error;
+mod fit;
+mod length;
+mod nest;
 mod payload;
+mod profile;
 mod tube;
+mod vessel_fit;
 
+pub use bundle::bundle_diameter_mm;
 pub use error::DeviceError;
+pub use fit::{Fit, FitRules, Relation, Spot, Verdict, VesselStation, VesselWall};
+pub use nest::{can_pass, coaxial, rail_beside, side_by_side};
 pub use payload::{
     BalloonSpec, Cells, OcclusionBalloonSpec, Payload, RetrieverSpec, StentDesign, StentSpec,
 };
@@ -12,3 +25,4 @@ pub use tube::{
     Accessory, Basis, Coating, Designation, Device, DeviceBasis, DeviceClass, Knot, LumenKind,
     Section, Tip,
 };
+pub use vessel_fit::in_lumen;

@@ -78,6 +78,7 @@ pub enum Designation {
 
 /// Whether and how far a device has a lumen.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum LumenKind {
     /// Solid: a wire or a pusher.
     Solid,
@@ -140,6 +141,7 @@ pub struct Section {
 
 /// Shape of the tip at rest.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum Tip {
     /// Straight.
     Straight,
@@ -195,6 +197,7 @@ pub struct Device {
 
 /// A small part that sits on a hub or a rail and does not travel along the route.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub enum Accessory {
     /// Haemostatic valve on a catheter's hub.
     Valve {

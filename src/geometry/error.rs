@@ -44,7 +44,7 @@ pub enum GeometryError {
     },
     /// A tube that would overlap itself.
     #[error(
-        "the lumen overlaps itself {station_mm:.1} mm from the access, in {place}: curvature {curvature_per_mm:.3}/mm times radius {radius_mm:.2} mm is {:.2}, must stay below 1: widen the bend or narrow the lumen",
+        "the lumen overlaps itself {station_mm:.1} mm from the access, in {place}: curvature {curvature_per_mm:.3}/mm times radius {radius_mm:.2} mm is {:.2}, must stay below {limit}: widen the bend or narrow the lumen",
         curvature_per_mm * radius_mm
     )]
     SelfOverlap {
@@ -56,5 +56,75 @@ pub enum GeometryError {
         curvature_per_mm: f64,
         /// Lumen radius there, mm.
         radius_mm: f64,
+        /// What their product must stay below, at most 1.
+        limit: f64,
+    },
+    /// Two things of one kind with one name.
+    #[error("{kind} `{name}` appears {count} times: give each its own name")]
+    Duplicate {
+        /// `branch`, `landmark`…
+        kind: &'static str,
+        /// The shared name.
+        name: String,
+        /// How often it appears.
+        count: usize,
+    },
+    /// A parent or place on a branch that is not in the tree.
+    #[error(
+        "{what} refers to branch number {found}, but there are only {branches}, counted from 0"
+    )]
+    NoSuchBranch {
+        /// Who refers (`landmarks[2]`).
+        what: String,
+        /// The index found.
+        found: usize,
+        /// Number of branches.
+        branches: usize,
+    },
+    /// A place beyond the end of its branch.
+    #[error("{what} lies at {at_mm} mm on `{branch}`, which runs from 0 to {length_mm:.3} mm")]
+    OffBranch {
+        /// What lies there (`landmark skull-base`).
+        what: String,
+        /// Where, mm.
+        at_mm: f64,
+        /// The branch.
+        branch: String,
+        /// Its length, mm.
+        length_mm: f64,
+    },
+    /// A branch that does not start on its parent.
+    #[error(
+        "branch `{branch}` starts {gap_mm:.3} mm from the centre line of its parent `{parent}`, must be within {allowed_mm} mm: move its first point onto the parent"
+    )]
+    Detached {
+        /// The branch.
+        branch: String,
+        /// Its parent.
+        parent: String,
+        /// Distance from the ostium on the parent's centre line, mm.
+        gap_mm: f64,
+        /// The largest distance taken as touching, mm.
+        allowed_mm: f64,
+    },
+    /// Two places in trees that do not hang together.
+    #[error("no route leads from `{from}` to `{to}`: both must descend from one root")]
+    NoRoute {
+        /// Branch of the access.
+        from: String,
+        /// Branch of the target.
+        to: String,
+    },
+    /// A measurement that contradicts another one or cannot be built.
+    #[error("{field} is {found}, must be {needed}: {mend}")]
+    Measurement {
+        /// The field of the form (`common_carotid.length_to_chord`).
+        field: String,
+        /// What it is.
+        found: String,
+        /// What it would have to be.
+        needed: String,
+        /// How to mend it.
+        mend: String,
     },
 }

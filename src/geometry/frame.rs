@@ -77,6 +77,40 @@ impl Frame {
         }
     }
 
+    /// The twist-free frame at a neighbouring point of the curve, by double reflection.
+    ///
+    /// Fourth order in the step, exact where both ends lie on one circle. `tangent` is a unit vector.
+    ///
+    /// # References
+    /// Wang, Jüttler, Zheng & Liu (2008), *ACM Trans. Graph.* 27(1), 2,
+    /// <https://doi.org/10.1145/1330511.1330513>.
+    #[must_use]
+    pub fn carried_to(&self, origin_mm: Point, tangent: Vector) -> Self {
+        let reflect = |v: Vector, mirror: &Vector| {
+            let square = mirror.norm_squared();
+            if square > 0.0 {
+                v - mirror * (2.0 * mirror.dot(&v) / square)
+            } else {
+                v
+            }
+        };
+        let step = origin_mm - self.origin_mm;
+        let halfway = reflect(self.tangent, &step);
+        let normal = reflect(self.n1, &step);
+        // without a step both reflections are void and the hint alone is carried over
+        let normal = if step.norm_squared() > 0.0 {
+            reflect(normal, &(tangent - halfway))
+        } else {
+            normal
+        };
+        Self::new(origin_mm, tangent, normal)
+    }
+
+    /// The angle that turns this frame's first normal into `across`, which is normal to the tangent.
+    pub(super) fn roll_of(&self, across: &Vector) -> f64 {
+        across.dot(&self.n2).atan2(across.dot(&self.n1))
+    }
+
     /// The same place looked at the other way: tangent reversed, first normal kept.
     #[must_use]
     pub fn reversed(&self) -> Self {

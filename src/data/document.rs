@@ -1,0 +1,159 @@
+//! A file that has been read: its name for messages, its text, its kind.
+
+use super::decode::decode;
+use super::error::{Complaint, DataError, Problem, listed, nearest, point_out, point_to};
+use super::map::RonMap;
+use super::source::Source;
+use serde::de::DeserializeOwned;
+use std::sync::Arc;
+
+/// What a file describes, told by the word it starts with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum FileKind {
+    /// `Vessel(…)`
+    Vessel,
+    /// `Device(…)`
+    Device,
+    /// `Valve(…)`, `Clip(…)` or `InsertionTool(…)`
+    Accessory,
+    /// `Scene(…)`
+    Scene,
+}
+
+/// The words a file may start with, and what they mean.
+const KINDS: [(&str, FileKind); 6] = [
+    ("Vessel", FileKind::Vessel),
+    ("Device", FileKind::Device),
+    ("Valve", FileKind::Accessory),
+    ("Clip", FileKind::Accessory),
+    ("InsertionTool", FileKind::Accessory),
+    ("Scene", FileKind::Scene),
+];
+
+impl FileKind {
+    /// `a vessel`, `a scene`…
+    #[must_use]
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Vessel => "a vessel",
+            Self::Device => "a device",
+            Self::Accessory => "a part that sits on a hub or a rail",
+            Self::Scene => "a scene",
+        }
+    }
+}
+
+/// A text and the name it goes by in messages.
+#[derive(Debug, Clone)]
+pub(super) struct Document {
+    pub(super) name: String,
+    pub(super) text: Arc<str>,
+}
+
+impl Document {
+    pub(super) fn open(source: &Source) -> Result<Self, DataError> {
+        Ok(Self {
+            name: source.to_string(),
+            text: source.read()?,
+        })
+    }
+
+    /// What the file describes.
+    pub(super) fn kind(&self) -> Result<FileKind, DataError> {
+        let map = RonMap::of(&self.text);
+        let found = map.root_name();
+        if let Some((_, kind)) = KINDS.iter().find(|(word, _)| Some(*word) == found) {
+            return Ok(*kind);
+        }
+        let words = KINDS.map(|(word, _)| word);
+        let span = map.root.as_ref().map_or(0..0, |root| {
+            root.name
+                .clone()
+                .unwrap_or(root.span.start..(root.span.start + 1).min(root.span.end))
+        });
+        let message = match found {
+            Some(found) => format!("`{found}` is no kind of file"),
+            None => "the file does not say what it describes".to_owned(),
+        };
+        let help = match found.and_then(|found| nearest(found, words)) {
+            Some(near) => format!("write `{near}(…)`"),
+            None => "start it with `Vessel(`, `Device(`, `Scene(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
+        };
+        Err(DataError::new(Problem::OtherKind, message)
+            .in_text(&self.name, &self.text)
+            .with_label(span, "here")
+            .with_help(help))
+    }
+
+    /// Refuses a file of another kind.
+    pub(super) fn must_be(&self, wanted: &[FileKind]) -> Result<FileKind, DataError> {
+        let kind = self.kind()?;
+        if wanted.contains(&kind) {
+            return Ok(kind);
+        }
+        let map = RonMap::of(&self.text);
+        let span = map.root.and_then(|root| root.name).unwrap_or(0..0);
+        let words = KINDS
+            .iter()
+            .filter(|(_, kind)| wanted.contains(kind))
+            .map(|(word, _)| *word);
+        let needed: Vec<&str> = wanted.iter().map(|kind| kind.in_words()).collect();
+        Err(DataError::new(
+            Problem::OtherKind,
+            format!(
+                "`{}` describes {}; needed here is {}",
+                self.name,
+                kind.in_words(),
+                needed.join(" or ")
+            ),
+        )
+        .in_text(&self.name, &self.text)
+        .with_label(span, "says so here")
+        .with_help(format!("name a file that starts with {}", listed(words))))
+    }
+
+    pub(super) fn decode<T: DeserializeOwned>(&self) -> Result<T, DataError> {
+        decode(&self.name, &self.text)
+    }
+
+    /// An error about a file that this one names at `path`.
+    pub(super) fn named(&self, error: DataError, path: &str) -> DataError {
+        error.named_in(&self.name, &self.text, path)
+    }
+
+    /// Path of the entry that bears a name.
+    pub(super) fn path_of_name(&self, name: &str) -> Option<String> {
+        let map = RonMap::of(&self.text);
+        let span = map.named(name)?;
+        Some(map.around(span.end, false)?.0)
+    }
+
+    /// One complaint at its place.
+    pub(super) fn refuse_at(&self, complaint: Complaint) -> DataError {
+        point_to(&self.name, &self.text, &RonMap::of(&self.text), complaint)
+    }
+
+    /// The value, unless there are complaints: then all of them, each at its place.
+    pub(super) fn all_or_refuse<T>(
+        &self,
+        value: Option<T>,
+        complaints: Vec<Complaint>,
+    ) -> Result<T, DataError> {
+        point_out(&self.name, &self.text, complaints)?;
+        value.ok_or_else(|| {
+            DataError::new(
+                Problem::NotAccepted,
+                format!("`{}` cannot be used", self.name),
+            )
+        })
+    }
+}
+
+/// What the file at `source` describes.
+///
+/// # Errors
+/// A [`DataError`] where it cannot be read or does not start with a word of ours.
+pub fn file_kind(source: &Source) -> Result<FileKind, DataError> {
+    Document::open(source)?.kind()
+}

@@ -1,0 +1,42 @@
+//! Files: vessels, devices and scenes in RON, on disk or built into the program.
+//!
+//! Every refusal is a [`DataError`]: what was found, the file, line and column, and how to mend
+//! it. [`DataError::render`] gives the text for a terminal.
+
+mod branches;
+mod decode;
+mod device_file;
+mod document;
+mod error;
+mod map;
+mod place;
+mod scene_file;
+mod source;
+mod text;
+mod vessel_file;
+
+pub use device_file::read_device;
+pub use document::{FileKind, file_kind};
+pub use error::{DataError, Problem, Rendering};
+pub use scene_file::{LoadedScene, load_scene, read_scene};
+pub use source::Source;
+pub use vessel_file::{Vessel, measure_vessel, read_vessel};
+
+/// Reads a file of any kind with all it names, and says what it describes. A vessel's routes to
+/// all its targets are tried as well.
+///
+/// # Errors
+/// A [`DataError`] naming everything that is wrong.
+pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
+    let kind = file_kind(source)?;
+    match kind {
+        FileKind::Vessel => vessel_file::check_routes(source)?,
+        FileKind::Device | FileKind::Accessory => {
+            read_device(source)?;
+        }
+        FileKind::Scene => {
+            read_scene(source)?;
+        }
+    }
+    Ok(kind)
+}

@@ -1,0 +1,182 @@
+//! Scene files, with the vessel and the devices they name.
+//!
+//! A scene names its vessel and devices by paths relative to itself. A scene on disk may also name
+//! built-in files: `embedded:vessels/NAME.ron`, or `cabinet:NAME` for a device. Paths inside
+//! built-in scenes lead to built-in files only.
+
+use super::device_file::read_device;
+use super::document::{Document, FileKind};
+use super::error::{Complaint, DataError, choices, split_advice};
+use super::source::Source;
+use super::vessel_file::{Vessel, open_vessel};
+use crate::device::Accessory;
+use crate::geometry::{Place, TrackSettings};
+use crate::procedure::{Equipment, Plan, ProcedureError, Scene, StackEntry, Supplied};
+
+/// A scene with its vessel, ready to be rehearsed.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct LoadedScene {
+    /// The scene as written.
+    pub scene: Scene,
+    /// Its vessel.
+    pub vessel: Vessel,
+    /// The scene with its devices and route, all names checked.
+    pub plan: Plan,
+}
+
+/// Reads a scene and all it names, ready to be rehearsed, with the default [`TrackSettings`].
+///
+/// # Errors
+/// As [`load_scene`].
+pub fn read_scene(source: &Source) -> Result<Plan, DataError> {
+    load_scene(source, &TrackSettings::default()).map(|loaded| loaded.plan)
+}
+
+/// Reads a scene, its vessel and its devices, and joins them.
+///
+/// # Errors
+/// A [`DataError`]: what is wrong with the scene itself, else with the files it names, else with
+/// the route and the names in its script. Within each of these all errors are told.
+pub fn load_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedScene, DataError> {
+    let document = Document::open(source)?;
+    document.must_be(&[FileKind::Scene])?;
+    let scene: Scene = document.decode()?;
+
+    let mut errors = Vec::new();
+    let vessel = open_vessel(&source.beside(&scene.vessel))
+        .map_err(|error| errors.push(document.named(error, "vessel")))
+        .ok();
+    let mut supplied = Vec::new();
+    for (i, entry) in scene.stack.iter().enumerate() {
+        supplied.extend(supply(&document, source, entry, i, &mut errors));
+    }
+    DataError::collect(&format!("{} or in files it names", document.name), errors)?;
+    let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
+
+    let mut complaints = words_left_empty(&scene);
+    let target = target(&vessel, &scene, &mut complaints);
+    let track = target
+        .map(|place| vessel.route(&vessel_document, place, settings))
+        .transpose()?;
+    let plan = track.and_then(|track| {
+        let places: Vec<String> = track.landmarks.iter().map(|m| m.name.clone()).collect();
+        Plan::new(&scene, supplied, vessel.info.clone(), track)
+            .map_err(|errors| {
+                complaints.extend(errors.iter().map(|e| complaint(e, &scene, &places)));
+            })
+            .ok()
+    });
+    let plan = document.all_or_refuse(plan, complaints)?;
+    Ok(LoadedScene {
+        scene,
+        vessel,
+        plan,
+    })
+}
+
+/// A stack entry's device and valves; what cannot be read goes into `errors`.
+fn supply(
+    document: &Document,
+    source: &Source,
+    entry: &StackEntry,
+    i: usize,
+    errors: &mut Vec<DataError>,
+) -> Option<Supplied> {
+    let read = |file: &str, path: &str| {
+        read_device(&source.beside(file)).map_err(|error| document.named(error, path))
+    };
+    let equipment = read(&entry.file, &format!("stack[{i}].file"))
+        .map_err(|error| errors.push(error))
+        .ok();
+    let mut valves: Vec<Accessory> = Vec::new();
+    for (v, file) in entry.valves.iter().enumerate() {
+        let path = format!("stack[{i}].valves[{v}]");
+        match read(file, &path) {
+            Ok(Equipment::Accessory(valve @ Accessory::Valve { .. })) => valves.push(valve),
+            Ok(other) => errors.push(
+                document.refuse_at(
+                    Complaint::new(&path, format!("`{file}` is {}, not a valve", kind(&other)))
+                        .help("name a file that starts with `Valve(`, or leave `valves` out"),
+                ),
+            ),
+            Err(error) => errors.push(error),
+        }
+    }
+    Some(Supplied {
+        equipment: equipment?,
+        valves,
+    })
+}
+
+fn kind(equipment: &Equipment) -> &'static str {
+    match equipment {
+        Equipment::Device(_) => "a device",
+        Equipment::Accessory(Accessory::Valve { .. }) => "a valve",
+        Equipment::Accessory(Accessory::Clip { .. }) => "a torque clip",
+        Equipment::Accessory(Accessory::InsertionTool { .. }) => "an insertion tool",
+    }
+}
+
+fn words_left_empty(scene: &Scene) -> Vec<Complaint> {
+    [
+        ("name", &scene.name, "give it a name in plain words"),
+        ("about", &scene.about, "say in a sentence what it shows"),
+    ]
+    .into_iter()
+    .filter(|(_, words, _)| words.trim().is_empty())
+    .map(|(field, _, help)| Complaint::new(field, format!("`{field}` is empty")).help(help))
+    .collect()
+}
+
+/// The vessel's place for the scene's target.
+fn target(vessel: &Vessel, scene: &Scene, complaints: &mut Vec<Complaint>) -> Option<Place> {
+    let found = vessel
+        .targets
+        .iter()
+        .find(|(name, _)| *name == scene.target);
+    if found.is_none() {
+        let names = vessel.targets.iter().map(|(name, _)| name.as_str());
+        let message = format!(
+            "the vessel `{}` has no target `{}`",
+            vessel.info.name, scene.target
+        );
+        complaints.push(Complaint::new("target", message).help(choices(&scene.target, names)));
+    }
+    found.map(|(_, place)| *place)
+}
+
+/// A name or kind that the procedure refuses, with what there is to choose from.
+fn complaint(error: &ProcedureError, scene: &Scene, places: &[String]) -> Complaint {
+    let message = error.to_string();
+    let (message, help) = split_advice(&message);
+    match error {
+        ProcedureError::UnknownDevice { path, name, .. } => {
+            let stack = || scene.stack.iter().map(|entry| entry.name.as_str());
+            if stack().any(|known| known == name) {
+                // in the stack, and not what this act works with
+                return Complaint::new(path, format!("`{name}` cannot be used here"))
+                    .help("devices travel; clips and insertion tools are attached; valves stand in `valves`");
+            }
+            Complaint::new(path, message).help(choices(name, stack()))
+        }
+        ProcedureError::UnknownPlace { path, name, .. } => {
+            let help = help.map_or_else(
+                || choices(name, places.iter().map(String::as_str)),
+                str::to_owned,
+            );
+            // the name itself inside `Past(name, length)`
+            Complaint::new(format!("{path}[0]"), message).help(help)
+        }
+        ProcedureError::WrongKind { path, needed, .. } => {
+            Complaint::new(path, message).help(format!("name {needed} of the stack"))
+        }
+        _ => {
+            let complaint = Complaint::new(error.path(), message);
+            match help {
+                Some(help) => complaint.help(help),
+                None => complaint,
+            }
+        }
+    }
+}

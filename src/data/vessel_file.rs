@@ -1,0 +1,247 @@
+//! Vessel files.
+//!
+//! ```text
+//! Vessel(
+//!     name: "Left carotid, steep arch",
+//!     source: "measured on a printed phantom",   // where the numbers come from; never empty
+//!     teaches: "Reaching past a steep arch.",
+//!     form: Measured((                           // as read off a CT angiogram; the rest is assumed
+//!         sex: Female, age_years: 71, access: FemoralRight, side: Left,
+//!         common_carotid: (length: "118 mm"),
+//!     )),
+//! )
+//! ```
+//!
+//! The fields of `Measured` are those of [`Measurements`]. The other form is for phantoms, traced
+//! centre lines and single bends:
+//!
+//! ```text
+//!     form: Branches((
+//!         wall_stiffness_n_per_mm2: 0.1,
+//!         branches: [
+//!             (name: "aorta",
+//!              course: Runs(
+//!                 start: Root(direction: (0, 0, 1)),
+//!                 runs: [(length: "80 mm", lumen: "25 mm"),
+//!                        (length: "90 mm", turn_deg: 180, lumen: "25 mm", lumen_end: "22 mm")])),
+//!             (name: "carotid",
+//!              course: Runs(
+//!                 start: Leaves(branch: "aorta", at: "arch-top", turn_deg: 90, roll_deg: 180),
+//!                 runs: [(length: "120 mm", lumen: "7 mm", lumen_end: "5 mm")])),
+//!             (name: "siphon",                   // x, y, z and the lumen's radius, all in `unit`
+//!              course: Points(leaves: (branch: "carotid", at: "end"), unit: mm,
+//!                             points: [(0, 0, 228.6, 2.5), (3, 2, 240, 2.4), (8, 9, 251, 2.3)])),
+//!         ],
+//!         landmarks: [(name: "arch-top", branch: "aorta", at: "125 mm")],
+//!         access: (branch: "aorta", at: "end - 10 mm"),
+//!         targets: [(name: "carotid-end", branch: "carotid", at: "end")],
+//!     )),
+//! ```
+//!
+//! A place is a length from the start of its branch, `end`, or a landmark on it, the last two with
+//! or without a length added or taken off. Roll is counted from the first normal of the parent's
+//! twist-free frame, for runs from that of their own branch. `lesions` and `clots` may follow.
+
+use super::branches::{Branches, geometry_complaint};
+use super::document::{Document, FileKind};
+use super::error::{Complaint, DataError, Problem, choices};
+use super::source::Source;
+use crate::geometry::anatomy::{Anatomy, Measurements, NoteValue, Origin, ValueNote};
+use crate::geometry::{GeometryError, Place, Track, TrackSettings, Tree};
+use crate::procedure::{ValueRow, VesselInfo};
+use crate::rehearsal::VesselReport;
+use serde::Deserialize;
+
+/// A vessel as read from its file.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct Vessel {
+    /// Its name, its source and what its values rest on.
+    pub info: VesselInfo,
+    /// The vessel itself.
+    pub tree: Tree,
+    /// Where devices enter.
+    pub access: Place,
+    /// Named ends of routes.
+    pub targets: Vec<(String, Place)>,
+    /// The form it was built from, where it was measured: populations are sampled around it.
+    pub measurements: Option<Measurements>,
+}
+
+/// The file.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields, rename = "Vessel")]
+struct VesselFile {
+    name: String,
+    source: String,
+    teaches: String,
+    form: Form,
+}
+
+/// How the vessel is described.
+#[derive(Debug, Clone, Deserialize)]
+enum Form {
+    /// By what was measured.
+    Measured(Box<Measurements>),
+    /// Branch by branch.
+    Branches(Branches),
+}
+
+impl Vessel {
+    /// The route from the access to a target.
+    pub(super) fn route(
+        &self,
+        document: &Document,
+        target: Place,
+        settings: &TrackSettings,
+    ) -> Result<Track, DataError> {
+        self.tree
+            .track_with(self.access, target, settings)
+            .map_err(|fault| document.refuse_at(named_complaint(document, &fault)))
+    }
+}
+
+/// Reads a vessel.
+///
+/// # Errors
+/// A [`DataError`] naming everything in the file that is wrong.
+pub fn read_vessel(source: &Source) -> Result<Vessel, DataError> {
+    open_vessel(source).map(|(vessel, _)| vessel)
+}
+
+/// A vessel with the text it was read from, for what is found out about it later.
+pub(super) fn open_vessel(source: &Source) -> Result<(Vessel, Document), DataError> {
+    let document = Document::open(source)?;
+    document.must_be(&[FileKind::Vessel])?;
+    let file: VesselFile = document.decode()?;
+    let mut complaints = Vec::new();
+    for (field, words, help) in [
+        ("name", &file.name, "give it a name in plain words"),
+        (
+            "source",
+            &file.source,
+            "say where the numbers come from: a publication, a measurement, or \"invented\"",
+        ),
+        (
+            "teaches",
+            &file.teaches,
+            "say in a sentence what it is good for",
+        ),
+    ] {
+        if words.trim().is_empty() {
+            complaints.push(Complaint::new(field, format!("`{field}` is empty")).help(help));
+        }
+    }
+    let info = VesselInfo {
+        name: file.name,
+        source: file.source,
+        teaches: file.teaches,
+        values: Vec::new(),
+    };
+    let vessel = match file.form {
+        Form::Branches(branches) => branches.build("form", &mut complaints).map(|built| Vessel {
+            info,
+            tree: built.tree,
+            access: built.access,
+            targets: built.targets,
+            measurements: None,
+        }),
+        Form::Measured(form) => match form.build() {
+            Ok(anatomy) => Some(measured(info, anatomy, *form)),
+            Err(error) => {
+                complaints.push(geometry_complaint("form", &error));
+                None
+            }
+        },
+    };
+    if let Some(Err(faults)) = vessel.as_ref().map(|vessel| vessel.tree.check()) {
+        complaints.extend(faults.iter().map(|fault| named_complaint(&document, fault)));
+    }
+    let vessel = document.all_or_refuse(vessel, complaints)?;
+    Ok((vessel, document))
+}
+
+/// Measures a vessel along the route to a target, its first one if none is named.
+///
+/// # Errors
+/// A [`DataError`] where the vessel cannot be read, has no such target or no route to it.
+pub fn measure_vessel(source: &Source, target: Option<&str>) -> Result<VesselReport, DataError> {
+    let (vessel, document) = open_vessel(source)?;
+    let (name, place) = match target {
+        None => vessel.targets.first(),
+        Some(wanted) => vessel.targets.iter().find(|(name, _)| name == wanted),
+    }
+    .cloned()
+    .ok_or_else(|| {
+        let wanted = target.unwrap_or_default();
+        let names = vessel.targets.iter().map(|(name, _)| name.as_str());
+        DataError::new(
+            Problem::NotAccepted,
+            format!("the vessel `{source}` has no target `{wanted}`"),
+        )
+        .with_help(choices(wanted, names))
+    })?;
+    let track = vessel.route(&document, place, &TrackSettings::default())?;
+    VesselReport::of(vessel.info, &name, &vessel.tree, &track)
+        .map_err(|fault| document.refuse_at(named_complaint(&document, &fault)))
+}
+
+/// Every way through a vessel, for a check of the file alone.
+pub(super) fn check_routes(source: &Source) -> Result<(), DataError> {
+    let (vessel, document) = open_vessel(source)?;
+    let errors = vessel
+        .targets
+        .iter()
+        .filter_map(|(_, place)| {
+            vessel
+                .route(&document, *place, &TrackSettings::default())
+                .err()
+        })
+        .collect();
+    DataError::collect(&document.name, errors)
+}
+
+fn measured(mut info: VesselInfo, anatomy: Anatomy, form: Measurements) -> Vessel {
+    info.values = anatomy.values.iter().map(value_row).collect();
+    Vessel {
+        info,
+        tree: anatomy.tree,
+        access: anatomy.access,
+        targets: anatomy
+            .targets
+            .into_iter()
+            .map(|target| (target.name.to_owned(), target.place))
+            .collect(),
+        measurements: Some(form),
+    }
+}
+
+fn value_row(note: &ValueNote) -> ValueRow {
+    // entered numbers have at most four digits; the sixth only shows rounding of unit conversion
+    let number = |value: f64| format!("{}", (value * 1e4).round() / 1e4);
+    ValueRow {
+        name: note.name.to_string(),
+        value: match note.value {
+            NoteValue::Number(value) => number(value),
+            NoteValue::Word(word) => word.to_owned(),
+            NoteValue::Triple(values) => values.map(number).join(", "),
+        },
+        unit: note.unit.to_owned(),
+        assumed_from: match note.origin {
+            Origin::Measured => None,
+            Origin::Assumed { source } => Some(source.to_owned()),
+        },
+    }
+}
+
+/// A fault of the finished tree; it names things by their names, not by their place in the file.
+fn named_complaint(document: &Document, fault: &GeometryError) -> Complaint {
+    let message = fault.to_string();
+    let name = message.split('`').nth(1).unwrap_or_default();
+    Complaint {
+        path: document
+            .path_of_name(name)
+            .unwrap_or_else(|| "form".to_owned()),
+        ..geometry_complaint("form", fault)
+    }
+}

@@ -1,0 +1,177 @@
+//! Draws a centre line by headings in space and remembers which measurement rules each stretch.
+
+use super::super::{Curve, Frame, GeometryError, Lumen, Point, Run, Vector};
+
+/// Largest curvature times lumen radius inside a branch. At 1 the inner wall of a bend shrinks to a
+/// point; the rest is room for the rounding at ostia and for the sampling of the track.
+pub(super) const MOST_CURVATURE_TIMES_RADIUS: f64 = 0.9;
+
+/// Shortest stretch worth drawing, mm: shorter ones would only add rounding errors.
+const LEAST_RUN_MM: f64 = 1e-6;
+
+#[derive(Debug, Clone)]
+pub(super) struct Pen {
+    start: Frame,
+    frame: Frame,
+    runs: Vec<(Run, &'static str)>,
+    length_mm: f64,
+}
+
+impl Pen {
+    pub(super) fn new(origin_mm: Point, heading: Vector) -> Self {
+        let frame = Frame::new(origin_mm, heading, Vector::x());
+        Self {
+            start: frame,
+            frame,
+            runs: Vec::new(),
+            length_mm: 0.0,
+        }
+    }
+
+    pub(super) fn place_mm(&self) -> Point {
+        self.frame.origin_mm
+    }
+
+    pub(super) fn length_mm(&self) -> f64 {
+        self.length_mm
+    }
+
+    /// A straight stretch; nothing where its length is not positive.
+    pub(super) fn straight(&mut self, length_mm: f64, field: &'static str) {
+        self.arc(length_mm, 0.0, 0.0, field);
+    }
+
+    /// An arc of given length from the present heading to another one.
+    pub(super) fn bend_to(&mut self, heading: Vector, length_mm: f64, field: &'static str) {
+        let turn_rad = self.angle_to(heading);
+        self.arc(length_mm, turn_rad, self.roll_towards(heading), field);
+    }
+
+    /// An arc of given radius from the present heading to another one; returns its length.
+    pub(super) fn bend_to_by_radius(
+        &mut self,
+        heading: Vector,
+        radius_mm: f64,
+        field: &'static str,
+    ) -> f64 {
+        let length_mm = radius_mm * self.angle_to(heading);
+        self.bend_to(heading, length_mm, field);
+        length_mm
+    }
+
+    /// An arc that turns by a given angle, half turns and more included, towards a side.
+    pub(super) fn bend(
+        &mut self,
+        towards: Vector,
+        turn_rad: f64,
+        length_mm: f64,
+        field: &'static str,
+    ) {
+        self.arc(length_mm, turn_rad, self.roll_towards(towards), field);
+    }
+
+    fn angle_to(&self, heading: Vector) -> f64 {
+        // atan2 keeps its digits for nearly equal headings, where acos loses half of them
+        let t = self.frame.tangent;
+        t.cross(&heading).norm().atan2(t.dot(&heading))
+    }
+
+    fn roll_towards(&self, side: Vector) -> f64 {
+        side.dot(&self.frame.n2).atan2(side.dot(&self.frame.n1))
+    }
+
+    fn arc(&mut self, length_mm: f64, turn_rad: f64, roll_rad: f64, field: &'static str) {
+        if length_mm < LEAST_RUN_MM {
+            return;
+        }
+        let run = Run {
+            length_mm,
+            turn_rad,
+            roll_rad,
+            diameter_start_mm: 0.0,
+            diameter_end_mm: 0.0,
+        };
+        self.runs.push((run, field));
+        self.frame = self.frame.along_arc(length_mm, turn_rad, roll_rad);
+        self.length_mm += length_mm;
+    }
+
+    /// The curve, once every bend is known to be wider than the lumen.
+    pub(super) fn finish(self, lumen: &Lumen) -> Result<Curve, GeometryError> {
+        let mut start_mm = 0.0;
+        let mut runs = Vec::with_capacity(self.runs.len());
+        for (mut run, field) in self.runs {
+            let end_mm = start_mm + run.length_mm;
+            run.diameter_start_mm = diameter_mm(lumen, start_mm);
+            run.diameter_end_mm = diameter_mm(lumen, end_mm);
+            let widest_mm = widest_mm(lumen, start_mm, end_mm);
+            let curvature_per_mm = run.turn_rad / run.length_mm;
+            if curvature_per_mm * 0.5 * widest_mm > MOST_CURVATURE_TIMES_RADIUS {
+                return Err(GeometryError::Measurement {
+                    field: field.into(),
+                    found: format!(
+                        "a bend of {:.2} mm radius in a lumen of {widest_mm:.2} mm",
+                        1.0 / curvature_per_mm
+                    ),
+                    needed: format!(
+                        "a radius of at least {:.2} mm",
+                        0.5 * widest_mm / MOST_CURVATURE_TIMES_RADIUS
+                    ),
+                    mend: "widen the bend, narrow the lumen or lengthen the vessel".into(),
+                });
+            }
+            runs.push(run);
+            start_mm = end_mm;
+        }
+        Curve::from_runs(self.start, &runs)
+    }
+}
+
+/// Lumen diameter at an arc length, mm.
+pub(super) fn diameter_mm(lumen: &Lumen, s_mm: f64) -> f64 {
+    let knots = &lumen.knots_mm;
+    let after = knots.partition_point(|k| k.0 <= s_mm);
+    match (
+        after.checked_sub(1).and_then(|i| knots.get(i)),
+        knots.get(after),
+    ) {
+        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (s_mm - a.0) / (b.0 - a.0),
+        (Some(k), None) | (None, Some(k)) => k.1,
+        (None, None) => 0.0,
+    }
+}
+
+fn widest_mm(lumen: &Lumen, from_mm: f64, to_mm: f64) -> f64 {
+    let ends = diameter_mm(lumen, from_mm).max(diameter_mm(lumen, to_mm));
+    let inside = |k: &&(f64, f64)| k.0 >= from_mm && k.0 <= to_mm;
+    lumen
+        .knots_mm
+        .iter()
+        .filter(inside)
+        .fold(ends, |widest, k| widest.max(k.1))
+}
+
+/// Where a rising function crosses zero, by halving; `None` where it does not.
+///
+/// 60 halvings leave 1e-18 of the interval, below the rounding of any f64 in it.
+pub(super) fn crossing(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Option<f64> {
+    if f(low) > 0.0 || f(high) < 0.0 {
+        return None;
+    }
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if f(middle) < 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Some(0.5 * (low + high))
+}
+
+/// The unit vector at `angle_rad` from `axis` towards `side`.
+pub(super) fn tilted(axis: Vector, side: Vector, angle_rad: f64) -> Vector {
+    let axis = axis.normalize();
+    let across = (side - axis * axis.dot(&side)).normalize();
+    axis * angle_rad.cos() + across * angle_rad.sin()
+}

@@ -1,0 +1,763 @@
+//! Aorta, iliac arteries, arch vessels and arms.
+
+use super::super::{ArchType, GeometryError, Ostium, Point, Vector};
+use super::draft::{Draft, Origin, refuse};
+use super::form::{Access, Measurements, SharedOrigin, Side};
+use super::means::{self, Mean, Who, fixed, source};
+use super::pen::{Pen, crossing};
+use super::walls::Walls;
+use std::f64::consts::PI;
+
+/// Top of the arch's centre line in the body's frame, mm: a little left of the midline.
+const ARCH_TOP_MM: Vector = Vector::new(8.0, 5.0, 0.0);
+/// Rest of the femoral artery beyond the puncture, mm: room for a sheath's entry.
+const BEYOND_PUNCTURE_MM: f64 = 30.0;
+/// Subclavian stub where no device passes, mm.
+const SUBCLAVIAN_STUB_MM: f64 = 60.0;
+/// Take-off angles outside make the wall's crossing so oblique that no ostium is left.
+const TAKEOFF_RANGE_DEG: (f64, f64) = (20.0, 150.0);
+
+/// Starts of the vessels that the neck is built from.
+#[derive(Debug)]
+pub(super) struct Torso {
+    pub(super) left_carotid: Origin,
+    pub(super) right_carotid: Origin,
+    pub(super) access: Option<super::super::Place>,
+}
+
+struct Stretches {
+    puncture_side: Side,
+    puncture_to_bifurcation_mm: f64,
+    bifurcation_to_renal_mm: f64,
+    renal_to_coeliac_mm: f64,
+    coeliac_to_left_subclavian_mm: f64,
+}
+
+pub(super) fn build(
+    form: &Measurements,
+    who: Who,
+    draft: &mut Draft,
+    walls: &Walls,
+    left_carotid_diameter_mm: f64,
+) -> Result<Torso, GeometryError> {
+    let stretches = stretches(form, who, draft)?;
+    let (aorta, at) = aorta(
+        form,
+        who,
+        draft,
+        walls,
+        &stretches,
+        left_carotid_diameter_mm,
+    )?;
+    let mut access = iliacs(form, who, draft, walls, &stretches, aorta)?;
+    let (innominate, left_carotid) = innominate(form, draft, walls, aorta, &at)?;
+
+    let up = |x: f64, y: f64, z: f64| Vector::new(x, y, z);
+    let right_heading = draft.ledger.heading(
+        "layout.right_carotid_heading",
+        up(-0.15, -0.05, 1.0),
+        source::MODEL,
+    );
+    let right_carotid = draft.at_end(innominate, right_heading);
+    let right_subclavian_heading = draft.ledger.heading(
+        "layout.right_subclavian_heading",
+        up(-0.9, 0.05, 0.42),
+        source::MODEL,
+    );
+    let right_subclavian = draft.at_end(innominate, right_subclavian_heading);
+    let takeoff_rad = takeoff(
+        draft,
+        "arch.left_subclavian_takeoff_deg",
+        form.arch.left_subclavian_takeoff_deg,
+        means::LEFT_SUBCLAVIAN_TAKEOFF_DEG,
+    )?;
+    let lean = draft.ledger.heading(
+        "layout.left_subclavian_lean",
+        up(0.45, -0.1, 0.9),
+        source::MODEL,
+    );
+    let left_subclavian = draft.at_side(aorta, at.left_subclavian_mm, takeoff_rad, lean);
+    for (side, origin) in [
+        (Side::Right, right_subclavian),
+        (Side::Left, left_subclavian),
+    ] {
+        access = arm(form, who, draft, walls, side, origin)?.or(access);
+    }
+    Ok(Torso {
+        left_carotid,
+        right_carotid,
+        access,
+    })
+}
+
+fn stretches(form: &Measurements, who: Who, draft: &mut Draft) -> Result<Stretches, GeometryError> {
+    let puncture_side = match form.access {
+        Access::FemoralLeft => Side::Left,
+        _ => Side::Right,
+    };
+    let route = &form.femoral;
+    let mut parts = [
+        (
+            "femoral.puncture_to_bifurcation",
+            route.puncture_to_bifurcation,
+            who.puncture_to_bifurcation(puncture_side),
+        ),
+        (
+            "femoral.bifurcation_to_renal",
+            route.bifurcation_to_renal,
+            who.bifurcation_to_renal(),
+        ),
+        (
+            "femoral.renal_to_coeliac",
+            route.renal_to_coeliac,
+            who.renal_to_coeliac(),
+        ),
+        (
+            "femoral.coeliac_to_left_subclavian",
+            route.coeliac_to_left_subclavian,
+            who.coeliac_to_left_subclavian(),
+        ),
+    ];
+    if let Some(total_mm) = route.puncture_to_left_subclavian {
+        let given_mm: f64 = parts.iter().filter_map(|p| p.1).sum();
+        let open_mm: f64 = parts
+            .iter()
+            .filter(|p| p.1.is_none())
+            .map(|p| p.2.value)
+            .sum();
+        let rest_mm = total_mm - given_mm;
+        // 1 mm: lengths are read off to the millimetre, and four of them are summed
+        if open_mm > 0.0 && rest_mm > 0.0 {
+            for part in &mut parts {
+                part.2 = fixed(
+                    part.2.value * rest_mm / open_mm,
+                    "derived from femoral.puncture_to_left_subclavian, shared out as the means are",
+                );
+            }
+        } else if rest_mm.abs() > 1.0 {
+            return Err(refuse(
+                "femoral.puncture_to_left_subclavian",
+                format!("{total_mm:.0} mm"),
+                format!("the sum of its stretches, {given_mm:.0} mm"),
+                "correct one of them or leave one out",
+            ));
+        }
+        draft.ledger.mm(
+            "femoral.puncture_to_left_subclavian",
+            route.puncture_to_left_subclavian,
+            fixed(total_mm, source::MODEL),
+        );
+    }
+    let mm = parts.map(|(name, measured, otherwise)| draft.ledger.mm(name, measured, otherwise));
+    Ok(Stretches {
+        puncture_side,
+        puncture_to_bifurcation_mm: mm[0],
+        bifurcation_to_renal_mm: mm[1],
+        renal_to_coeliac_mm: mm[2],
+        coeliac_to_left_subclavian_mm: mm[3],
+    })
+}
+
+/// Arch height over the innominate origin; a type and a height must agree.
+fn arch_height(
+    form: &Measurements,
+    draft: &mut Draft,
+    left_carotid_diameter_mm: f64,
+) -> Result<f64, GeometryError> {
+    let word = |kind| match kind {
+        ArchType::I => "I",
+        ArchType::II => "II",
+        ArchType::III => "III",
+    };
+    let by_rule = |height_mm: f64| ArchType::of(height_mm / left_carotid_diameter_mm);
+    let assumed = match form.arch.height {
+        Some(height_mm) => (by_rule(height_mm), "derived from arch.height"),
+        None => means::ARCH_TYPE,
+    };
+    let kind = draft
+        .ledger
+        .word("arch.type", form.arch.kind, assumed, word);
+    if let Some(height_mm) = form.arch.height
+        && by_rule(height_mm) != kind
+    {
+        return Err(refuse(
+            "arch.height",
+            format!(
+                "{height_mm:.1} mm, {:.1} left common carotid diameters",
+                height_mm / left_carotid_diameter_mm
+            ),
+            format!("that of a type {} arch", word(kind)),
+            "leave out arch.type or arch.height, or correct one",
+        ));
+    }
+    let otherwise = fixed(
+        means::arch_height_in_diameters(kind) * left_carotid_diameter_mm,
+        source::ARCH_RULE,
+    );
+    Ok(draft.ledger.mm("arch.height", form.arch.height, otherwise))
+}
+
+/// Places on the aorta, mm.
+struct Origins {
+    innominate_mm: f64,
+    left_carotid_mm: Option<f64>,
+    left_subclavian_mm: f64,
+    shared: SharedOrigin,
+}
+
+fn aorta(
+    form: &Measurements,
+    who: Who,
+    draft: &mut Draft,
+    walls: &Walls,
+    stretches: &Stretches,
+    left_carotid_diameter_mm: f64,
+) -> Result<(usize, Origins), GeometryError> {
+    let height_mm = arch_height(form, draft, left_carotid_diameter_mm)?;
+    let arch = &form.arch;
+    let ledger = &mut draft.ledger;
+    let width_mm = ledger.mm("arch.width", arch.width, who.arch_width());
+    let plane_rad = ledger.rad("arch.plane_deg", arch.plane_deg, means::ARCH_PLANE_DEG);
+    let ascending_mm = ledger.mm(
+        "aorta.ascending_length",
+        form.aorta.ascending_length,
+        means::ASCENDING_LENGTH,
+    );
+    let shared = ledger.word(
+        "arch.shared_origin",
+        arch.shared_origin,
+        means::SHARED_ORIGIN,
+        |s| match s {
+            SharedOrigin::None => "none",
+            SharedOrigin::CommonOrigin => "common origin",
+            SharedOrigin::FromInnominate => "from the innominate",
+        },
+    );
+
+    // Half a circle from the ascending to the descending aorta. Below it the aorta is upright, so
+    // any height can be had; the innominate sits where the centre line is `height_mm` lower.
+    let radius_mm = 0.5 * width_mm;
+    let quarter_mm = 0.5 * PI * radius_mm;
+    let drop_mm = |before_top_mm: f64| {
+        if before_top_mm < quarter_mm {
+            radius_mm * (1.0 - (before_top_mm / radius_mm).cos())
+        } else {
+            radius_mm + before_top_mm - quarter_mm
+        }
+    };
+    let before_top_mm = crossing(0.0, quarter_mm + height_mm, |t| drop_mm(t) - height_mm)
+        .unwrap_or(quarter_mm + height_mm);
+    let upright_mm = ascending_mm - (quarter_mm - before_top_mm);
+    if upright_mm <= 0.0 {
+        return Err(refuse(
+            "aorta.ascending_length",
+            format!("{ascending_mm:.0} mm"),
+            format!(
+                "more than the {:.0} mm of the arch before the innominate",
+                quarter_mm - before_top_mm
+            ),
+            "enter a longer ascending aorta or a narrower arch",
+        ));
+    }
+    let innominate_mm = ascending_mm;
+    let left_carotid_mm = (shared == SharedOrigin::None).then(|| {
+        innominate_mm
+            + ledger.mm(
+                "arch.innominate_to_left_carotid",
+                arch.innominate_to_left_carotid,
+                who.innominate_to_left_carotid(),
+            )
+    });
+    let gap_mm = ledger.mm(
+        "arch.left_carotid_to_left_subclavian",
+        arch.left_carotid_to_left_subclavian,
+        who.left_carotid_to_left_subclavian(),
+    );
+    let left_subclavian_mm = left_carotid_mm.unwrap_or(innominate_mm) + gap_mm;
+    let arch_end_mm = upright_mm + 2.0 * quarter_mm;
+    if left_subclavian_mm >= arch_end_mm {
+        return Err(refuse(
+            "arch.left_carotid_to_left_subclavian",
+            format!("{gap_mm:.0} mm"),
+            format!(
+                "at most {:.0} mm, where the arch ends",
+                arch_end_mm - (left_subclavian_mm - gap_mm)
+            ),
+            "shorten the distances between the arch vessels or widen the arch",
+        ));
+    }
+    let coeliac_mm = left_subclavian_mm + stretches.coeliac_to_left_subclavian_mm;
+    let renal_mm = coeliac_mm + stretches.renal_to_coeliac_mm;
+    let end_mm = renal_mm + stretches.bifurcation_to_renal_mm;
+    let descending_mm = end_mm - arch_end_mm;
+    if coeliac_mm <= arch_end_mm {
+        return Err(refuse(
+            "femoral.coeliac_to_left_subclavian",
+            format!("{:.0} mm", stretches.coeliac_to_left_subclavian_mm),
+            format!(
+                "more than {:.0} mm, where the arch ends",
+                arch_end_mm - left_subclavian_mm
+            ),
+            "enter a longer descending aorta or a narrower arch",
+        ));
+    }
+
+    let top = ledger.place_mm("layout.arch_top", ARCH_TOP_MM, source::MODEL);
+    let across = Vector::new(plane_rad.cos(), plane_rad.sin(), 0.0);
+    let root = Point::from(top - across * radius_mm - Vector::z() * (radius_mm + upright_mm));
+    let mut pen = Pen::new(root, Vector::z());
+    pen.straight(upright_mm, "aorta.ascending_length");
+    pen.bend(across, PI, 2.0 * quarter_mm, "arch.width");
+    let medial = ledger.heading(
+        "layout.descending_heading",
+        Vector::new(-0.08, -0.06, -1.0),
+        source::MODEL,
+    );
+    let lordosis = ledger.heading(
+        "layout.upper_lumbar_heading",
+        Vector::new(-0.06, -0.16, -1.0),
+        source::MODEL,
+    );
+    let lumbar = ledger.heading(
+        "layout.lower_lumbar_heading",
+        Vector::new(0.0, 0.14, -1.0),
+        source::MODEL,
+    );
+    // shares of the descending aorta: thorax above, straight, diaphragm, lumbar spine
+    pen.bend_to(medial, 0.18 * descending_mm, "femoral");
+    pen.straight(0.37 * descending_mm, "femoral");
+    pen.bend_to(lordosis, 0.20 * descending_mm, "femoral");
+    pen.bend_to(lumbar, 0.25 * descending_mm, "femoral");
+
+    let sizes = &form.aorta;
+    let ascending = ledger.mm(
+        "aorta.ascending_diameter",
+        sizes.ascending_diameter,
+        who.ascending_diameter(),
+    );
+    let at_innominate = ledger.mm(
+        "aorta.innominate_diameter",
+        sizes.innominate_diameter,
+        who.innominate_aorta_diameter(),
+    );
+    let at_carotid = ledger.mm(
+        "aorta.left_carotid_diameter",
+        sizes.left_carotid_diameter,
+        who.left_carotid_aorta_diameter(),
+    );
+    let at_subclavian = ledger.mm(
+        "aorta.left_subclavian_diameter",
+        sizes.left_subclavian_diameter,
+        who.left_subclavian_aorta_diameter(),
+    );
+    let descending = ledger.mm(
+        "aorta.descending_diameter",
+        sizes.descending_diameter,
+        who.descending_diameter(),
+    );
+    let infrarenal = ledger.mm(
+        "aorta.infrarenal_diameter",
+        sizes.infrarenal_diameter,
+        who.infrarenal_diameter(),
+    );
+    let carotid_mm = left_carotid_mm.unwrap_or(0.5 * (innominate_mm + left_subclavian_mm));
+    // 0.2 and 0.9 of the descending thoracic aorta: past the isthmus, and the diaphragm
+    let thoracic =
+        |share: f64| left_subclavian_mm + share * stretches.coeliac_to_left_subclavian_mm;
+    let knots = vec![
+        (0.5 * innominate_mm, ascending),
+        (innominate_mm, at_innominate),
+        (carotid_mm, at_carotid),
+        (left_subclavian_mm, at_subclavian),
+        (thoracic(0.2), descending),
+        (thoracic(0.9), descending),
+        (renal_mm, infrarenal),
+    ];
+    let aorta = draft.branch("aorta", None, pen, knots, walls.aorta_n_per_mm2)?;
+    draft.mark("innominate-origin", aorta, innominate_mm);
+    if let Some(at_mm) = left_carotid_mm {
+        draft.mark("left-carotid-ostium", aorta, at_mm);
+    }
+    draft.mark("arch-top", aorta, upright_mm + quarter_mm);
+    draft.mark("left-subclavian-origin", aorta, left_subclavian_mm);
+    draft.mark("coeliac", aorta, coeliac_mm);
+    draft.mark("renal", aorta, renal_mm);
+    draft.mark("aortic-bifurcation", aorta, end_mm);
+    Ok((
+        aorta,
+        Origins {
+            innominate_mm,
+            left_carotid_mm,
+            left_subclavian_mm,
+            shared,
+        },
+    ))
+}
+
+fn iliacs(
+    form: &Measurements,
+    who: Who,
+    draft: &mut Draft,
+    walls: &Walls,
+    stretches: &Stretches,
+    aorta: usize,
+) -> Result<Option<super::super::Place>, GeometryError> {
+    let ledger = &mut draft.ledger;
+    let common_mm = ledger.mm(
+        "femoral.common_iliac_diameter",
+        form.femoral.common_iliac_diameter,
+        who.common_iliac_diameter(),
+    );
+    let external_mm = ledger.mm(
+        "femoral.external_iliac_diameter",
+        form.femoral.external_iliac_diameter,
+        means::EXTERNAL_ILIAC_DIAMETER,
+    );
+    let femoral_mm = ledger.mm(
+        "femoral.common_femoral_diameter",
+        form.femoral.common_femoral_diameter,
+        means::COMMON_FEMORAL_DIAMETER,
+    );
+    let beyond_mm = ledger.mm(
+        "layout.femoral_beyond_puncture",
+        None,
+        fixed(BEYOND_PUNCTURE_MM, source::MODEL),
+    );
+    let mut access = None;
+    for side in [Side::Right, Side::Left] {
+        let x = side.sign();
+        let ledger = &mut draft.ledger;
+        let (common_name, other_name, heading_names) = match side {
+            Side::Right => (
+                "layout.right_common_iliac_length",
+                "layout.right_iliofemoral_length",
+                [
+                    "layout.right_common_iliac_heading",
+                    "layout.right_external_iliac_heading",
+                    "layout.right_femoral_heading",
+                ],
+            ),
+            Side::Left => (
+                "layout.left_common_iliac_length",
+                "layout.left_iliofemoral_length",
+                [
+                    "layout.left_common_iliac_heading",
+                    "layout.left_external_iliac_heading",
+                    "layout.left_femoral_heading",
+                ],
+            ),
+        };
+        let common_length_mm = ledger.mm(common_name, None, means::common_iliac_length(side));
+        let length_mm = if side == stretches.puncture_side {
+            stretches.puncture_to_bifurcation_mm
+        } else {
+            let longer_mm = if side == Side::Right { 7.0 } else { -7.0 };
+            ledger.mm(
+                other_name,
+                None,
+                fixed(
+                    stretches.puncture_to_bifurcation_mm + longer_mm,
+                    "derived from femoral.puncture_to_bifurcation; right longer by 7 mm, World J Emerg Surg 2024;19:29, doi 10.1186/s13017-024-00557-4",
+                ),
+            )
+        };
+        if length_mm < 2.0 * common_length_mm {
+            return Err(refuse(
+                "femoral.puncture_to_bifurcation",
+                format!("{length_mm:.0} mm"),
+                format!(
+                    "at least {:.0} mm, twice the common iliac",
+                    2.0 * common_length_mm
+                ),
+                "enter the length along the vessel from the groin to the aortic bifurcation",
+            ));
+        }
+        let headings = [
+            Vector::new(0.37 * x, 0.20, -0.90),
+            Vector::new(0.42 * x, -0.45, -0.79),
+            Vector::new(0.12 * x, 0.05, -1.0),
+        ];
+        let [start, external, femoral] =
+            std::array::from_fn(|i| ledger.heading(heading_names[i], headings[i], source::MODEL));
+        let origin = draft.at_end(aorta, start);
+        let mut pen = Pen::new(origin.place_mm, start);
+        // the external iliac turns forward past the common's end and down at the groin
+        let rest_mm = length_mm - common_length_mm;
+        pen.straight(common_length_mm, "femoral.puncture_to_bifurcation");
+        pen.bend_to(external, 0.25 * rest_mm, "femoral.puncture_to_bifurcation");
+        pen.straight(0.25 * rest_mm, "femoral.puncture_to_bifurcation");
+        pen.bend_to(femoral, 0.30 * rest_mm, "femoral.puncture_to_bifurcation");
+        pen.straight(
+            0.20 * rest_mm + beyond_mm,
+            "femoral.puncture_to_bifurcation",
+        );
+        // the common femoral takes the last 50 mm, from memory the distance puncture to ligament
+        let knots = vec![
+            (0.0, common_mm),
+            (common_length_mm, common_mm),
+            (common_length_mm + 10.0, external_mm),
+            (length_mm - 50.0, external_mm),
+            (length_mm - 40.0, femoral_mm),
+        ];
+        let name = format!("{}-iliac", side.word());
+        let iliac = draft.branch(name, Some(origin.ostium), pen, knots, walls.limbs_n_per_mm2)?;
+        draft.mark(
+            format!("{}-common-iliac-end", side.word()),
+            iliac,
+            common_length_mm,
+        );
+        let here = match form.access {
+            Access::FemoralRight => side == Side::Right,
+            Access::FemoralLeft => side == Side::Left,
+            _ => false,
+        };
+        if here {
+            draft.mark("arteriotomy", iliac, length_mm);
+            access = Some(super::super::Place {
+                branch: iliac,
+                at_mm: length_mm,
+            });
+        }
+    }
+    Ok(access)
+}
+
+fn takeoff(
+    draft: &mut Draft,
+    field: &'static str,
+    measured_deg: Option<f64>,
+    otherwise: Mean,
+) -> Result<f64, GeometryError> {
+    let angle_rad = draft.ledger.rad(field, measured_deg, otherwise);
+    let (least_deg, most_deg) = TAKEOFF_RANGE_DEG;
+    let angle_deg = angle_rad.to_degrees();
+    if angle_deg < least_deg || angle_deg > most_deg {
+        return Err(refuse(
+            field,
+            format!("{angle_deg:.0} degrees"),
+            format!("from {least_deg:.0} to {most_deg:.0} degrees"),
+            "enter the angle between the vessel and the flow of the one it leaves",
+        ));
+    }
+    Ok(angle_rad)
+}
+
+fn innominate(
+    form: &Measurements,
+    draft: &mut Draft,
+    walls: &Walls,
+    aorta: usize,
+    at: &Origins,
+) -> Result<(usize, Origin), GeometryError> {
+    let takeoff_rad = takeoff(
+        draft,
+        "arch.innominate_takeoff_deg",
+        form.arch.innominate_takeoff_deg,
+        means::INNOMINATE_TAKEOFF_DEG,
+    )?;
+    let ledger = &mut draft.ledger;
+    let lean = ledger.heading(
+        "layout.innominate_lean",
+        Vector::new(-0.75, -0.1, 0.66),
+        source::MODEL,
+    );
+    let end = ledger.heading(
+        "layout.innominate_end_heading",
+        Vector::new(-0.5, 0.0, 0.87),
+        source::MODEL,
+    );
+    let length_mm = ledger.mm(
+        "innominate.length",
+        form.innominate.length,
+        means::INNOMINATE_LENGTH,
+    );
+    let diameter = ledger.mm(
+        "innominate.diameter",
+        form.innominate.diameter,
+        means::INNOMINATE_DIAMETER,
+    );
+    let origin = draft.at_side(aorta, at.innominate_mm, takeoff_rad, lean);
+    let mut pen = Pen::new(origin.place_mm, origin.heading);
+    pen.straight(origin.inside_mm, "innominate.length");
+    pen.bend_to(end, length_mm, "innominate.length");
+    let innominate = draft.branch(
+        "innominate",
+        Some(origin.ostium),
+        pen,
+        vec![(0.0, diameter)],
+        walls.neck_n_per_mm2,
+    )?;
+    draft.mark("innominate-ostium", innominate, origin.inside_mm);
+    draft.mark("innominate-end", innominate, origin.inside_mm + length_mm);
+
+    let takeoff_rad = takeoff(
+        draft,
+        "arch.left_carotid_takeoff_deg",
+        form.arch.left_carotid_takeoff_deg,
+        means::LEFT_CAROTID_TAKEOFF_DEG,
+    )?;
+    let lean = draft.ledger.heading(
+        "layout.left_carotid_lean",
+        Vector::new(0.35, -0.1, 0.93),
+        source::MODEL,
+    );
+    let left_carotid = if let Some(at_mm) = at.left_carotid_mm {
+        draft.at_side(aorta, at_mm, takeoff_rad, lean)
+    } else {
+        let distance_mm = draft.ledger.mm(
+            "arch.innominate_to_left_carotid",
+            form.arch.innominate_to_left_carotid,
+            means::shared_origin_distance(at.shared),
+        );
+        if distance_mm >= length_mm {
+            return Err(refuse(
+                "arch.innominate_to_left_carotid",
+                format!("{distance_mm:.0} mm"),
+                format!("less than innominate.length, {length_mm:.0} mm"),
+                "with a shared origin this is the distance along the innominate from its ostium",
+            ));
+        }
+        draft.at_side(
+            innominate,
+            origin.inside_mm + distance_mm,
+            takeoff_rad,
+            lean,
+        )
+    };
+    Ok((innominate, left_carotid))
+}
+
+/// A subclavian stub, or the whole arm where devices enter at the wrist.
+fn arm(
+    form: &Measurements,
+    who: Who,
+    draft: &mut Draft,
+    walls: &Walls,
+    side: Side,
+    origin: Origin,
+) -> Result<Option<super::super::Place>, GeometryError> {
+    let whole = form.access.radial_side() == Some(side);
+    let x = side.sign();
+    let route = &form.radial;
+    let ledger = &mut draft.ledger;
+    let names = match side {
+        Side::Right => [
+            "layout.right_subclavian_diameter",
+            "layout.right_subclavian_stub_length",
+            "layout.right_first_rib_heading",
+            "layout.right_shoulder_heading",
+        ],
+        Side::Left => [
+            "layout.left_subclavian_diameter",
+            "layout.left_subclavian_stub_length",
+            "layout.left_first_rib_heading",
+            "layout.left_shoulder_heading",
+        ],
+    };
+    let subclavian_diameter = ledger.mm(names[0], None, means::LEFT_SUBCLAVIAN_DIAMETER);
+    let over_rib = ledger.heading(names[2], Vector::new(0.93 * x, 0.10, 0.30), source::MODEL);
+    let shoulder = ledger.heading(names[3], Vector::new(0.75 * x, 0.05, -0.66), source::MODEL);
+    let mut pen = Pen::new(origin.place_mm, origin.heading);
+    pen.straight(origin.inside_mm, "radial.subclavian_length");
+    let name = format!("{}-subclavian", side.word());
+    let knots = |end_mm: f64, end_diameter_mm: f64| {
+        vec![
+            (0.0, subclavian_diameter),
+            (origin.inside_mm + 10.0, subclavian_diameter),
+            (end_mm, end_diameter_mm),
+        ]
+    };
+    let axillary_diameter = 6.0;
+    if !whole {
+        let stub_mm = ledger.mm(names[1], None, fixed(SUBCLAVIAN_STUB_MM, source::MODEL));
+        pen.bend_to(over_rib, stub_mm, "radial.subclavian_length");
+        let end_mm = pen.length_mm();
+        draft.branch(
+            name,
+            Some(origin.ostium),
+            pen,
+            knots(end_mm, subclavian_diameter),
+            walls.limbs_n_per_mm2,
+        )?;
+        return Ok(None);
+    }
+    let mut length = |name, measured, otherwise| ledger.mm(name, measured, otherwise);
+    let subclavian_mm = length(
+        "radial.subclavian_length",
+        route.subclavian_length,
+        means::SUBCLAVIAN_LENGTH_MM,
+    );
+    let axillary_mm = length(
+        "radial.axillary_length",
+        route.axillary_length,
+        means::AXILLARY_LENGTH_MM,
+    );
+    let brachial_mm = length(
+        "radial.brachial_length",
+        route.brachial_length,
+        means::BRACHIAL_LENGTH_MM,
+    );
+    let radial_mm = length(
+        "radial.radial_length",
+        route.radial_length,
+        means::RADIAL_LENGTH_MM,
+    );
+    let axillary_diameter = length(
+        "layout.axillary_diameter",
+        None,
+        fixed(axillary_diameter, source::MEMORY),
+    );
+    let brachial_diameter = length(
+        "radial.brachial_diameter",
+        route.brachial_diameter,
+        means::BRACHIAL_DIAMETER,
+    );
+    let radial_diameter = length(
+        "radial.radial_diameter",
+        route.radial_diameter,
+        who.radial_diameter(),
+    );
+    let beyond_mm = length(
+        "layout.radial_beyond_puncture",
+        None,
+        fixed(BEYOND_PUNCTURE_MM, source::MODEL),
+    );
+    let upper_arm = ledger.heading(
+        "layout.upper_arm_heading",
+        Vector::new(0.35 * x, -0.10, -0.93),
+        source::MODEL,
+    );
+    let forearm = ledger.heading(
+        "layout.forearm_heading",
+        Vector::new(0.30 * x, -0.35, -0.89),
+        source::MODEL,
+    );
+    pen.bend_to(over_rib, 0.5 * subclavian_mm, "radial.subclavian_length");
+    pen.bend_to(shoulder, 0.5 * subclavian_mm, "radial.subclavian_length");
+    pen.straight(0.4 * axillary_mm, "radial.axillary_length");
+    pen.bend_to(upper_arm, 0.6 * axillary_mm, "radial.axillary_length");
+    pen.straight(brachial_mm, "radial.brachial_length");
+    pen.bend_to(forearm, 0.2 * radial_mm, "radial.radial_length");
+    pen.straight(0.8 * radial_mm + beyond_mm, "radial.radial_length");
+    let axillary_at = origin.inside_mm + subclavian_mm;
+    let brachial_at = axillary_at + axillary_mm;
+    let radial_at = brachial_at + brachial_mm;
+    let wrist_mm = radial_at + radial_mm;
+    let mut knots = knots(axillary_at, axillary_diameter);
+    // 20 mm: the radial narrows soon after it leaves the brachial
+    knots.extend([
+        (brachial_at, brachial_diameter),
+        (radial_at, brachial_diameter),
+        (radial_at + 20.0, radial_diameter),
+    ]);
+    let ostium: Ostium = origin.ostium;
+    let branch = draft.branch(name, Some(ostium), pen, knots, walls.limbs_n_per_mm2)?;
+    draft.mark("axillary-start", branch, axillary_at);
+    draft.mark("brachial-start", branch, brachial_at);
+    draft.mark("elbow", branch, radial_at);
+    draft.mark("arteriotomy", branch, wrist_mm);
+    Ok(Some(super::super::Place {
+        branch,
+        at_mm: wrist_mm,
+    }))
+}

@@ -1,0 +1,148 @@
+//! The measures of a vessel as text.
+
+use super::table::{plain_table, right_align, section, wrapped};
+use crate::geometry::{KinkGrade, Tortuosity};
+use crate::rehearsal::VesselReport;
+use std::fmt::Write as _;
+
+/// The report for a terminal of `columns` characters.
+#[must_use]
+pub fn measures_text(report: &VesselReport, columns: u16) -> String {
+    let mut out = String::new();
+    let width = usize::from(columns);
+    let measures = &report.measures;
+    let _ = writeln!(out, "{}", report.vessel.name);
+    wrapped(&mut out, "teaches: ", &report.vessel.teaches, width);
+    wrapped(&mut out, "source: ", &report.vessel.source, width);
+    let _ = writeln!(
+        out,
+        "route to {}: {}",
+        report.target,
+        winding(&measures.route)
+    );
+    if let Some(arch) = &measures.arch {
+        let _ = writeln!(
+            out,
+            "arch: type {:?}, its top {:.1} mm above the innominate's origin = {:.2} diameters of the left common carotid ({:.1} mm)",
+            arch.arch_type, arch.height_mm, arch.height_in_diameters, arch.left_common_carotid_mm
+        );
+    }
+    if let Some(neck) = &measures.neck {
+        let _ = writeln!(out, "neck: {}", winding(neck));
+    }
+    for lesion in &measures.lesions {
+        let _ = writeln!(
+            out,
+            "{}: {:.2} mm left; NASCET {:.0} % (of {:.2} mm), ECST {:.0} % (of {:.2} mm){}, area {:.0} %",
+            lesion.name,
+            lesion.residual_mm,
+            lesion.nascet_percent,
+            lesion.reference_mm,
+            lesion.ecst_percent,
+            lesion.original_mm,
+            lesion
+                .common_carotid_percent
+                .map_or_else(String::new, |p| format!(", {p:.0} % of the common carotid")),
+            lesion.area_percent
+        );
+    }
+    section(&mut out, "Branches on the route (mm, degrees)");
+    let header = [
+        "branch",
+        "length",
+        "diameter in",
+        "out",
+        "narrowest",
+        "turning",
+        "length/chord",
+        "inflections",
+        "sharpest bend (interior)",
+    ];
+    let mut table = plain_table(&header, columns);
+    for s in &measures.segments {
+        table.add_row([
+            s.name.clone(),
+            format!("{:.1}", s.tortuosity.length_mm),
+            format!("{:.2}", s.diameter_start_mm),
+            format!("{:.2}", s.diameter_end_mm),
+            format!("{:.2}", s.narrowest_mm),
+            format!("{:.0}", s.tortuosity.turning_deg),
+            format!("{:.3}", s.tortuosity.distance_metric),
+            s.tortuosity.inflections.to_string(),
+            format!(
+                "{:.0}{}",
+                s.tortuosity.sharpest.interior_deg,
+                kink(&s.tortuosity)
+            ),
+        ]);
+    }
+    right_align(&mut table, 1..9);
+    let _ = writeln!(out, "{table}");
+    section(&mut out, "Between landmarks (mm)");
+    let mut table = plain_table(&["from", "to", "length", "turning"], columns);
+    for s in &measures.stretches {
+        table.add_row([
+            s.from.clone(),
+            s.to.clone(),
+            format!("{:.1}", s.tortuosity.length_mm),
+            format!("{:.0}", s.tortuosity.turning_deg),
+        ]);
+    }
+    right_align(&mut table, 2..4);
+    let _ = writeln!(out, "{table}");
+    section(
+        &mut out,
+        "Take-off angles (degrees, 0 runs on with the flow)",
+    );
+    let mut table = plain_table(&["branch", "from", "angle"], columns);
+    for t in &measures.take_offs {
+        table.add_row([
+            t.branch.clone(),
+            t.parent.clone(),
+            format!("{:.0}", t.take_off_deg),
+        ]);
+    }
+    right_align(&mut table, [2]);
+    let _ = writeln!(out, "{table}");
+    section(&mut out, "What each value rests on");
+    let mut table = plain_table(&["value", "", "unit", "rests on"], columns);
+    for v in &report.vessel.values {
+        table.add_row([
+            v.name.clone(),
+            v.value.clone(),
+            v.unit.clone(),
+            v.assumed_from
+                .as_ref()
+                .map_or_else(|| "measured".into(), |s| format!("assumed: {s}")),
+        ]);
+    }
+    right_align(&mut table, [1]);
+    let _ = writeln!(out, "{table}");
+    out.push('\n');
+    wrapped(&mut out, "", &report.caution, width);
+    out
+}
+
+fn winding(t: &Tortuosity) -> String {
+    format!(
+        "{:.0} mm long, {:.0} mm straight (distance metric {:.3}), {} inflections (inflection count metric {:.2}), sum of angles {:.4} rad/mm, turning {:.0} degrees, sharpest bend {:.0} degrees between its limbs{}",
+        t.length_mm,
+        t.chord_mm,
+        t.distance_metric,
+        t.inflections,
+        t.inflection_count_metric,
+        t.sum_of_angles_rad_per_mm,
+        t.turning_deg,
+        t.sharpest.interior_deg,
+        kink(t)
+    )
+}
+
+fn kink(t: &Tortuosity) -> &'static str {
+    match t.sharpest.grade {
+        KinkGrade::None => "",
+        KinkGrade::Mild => " (mild kink)",
+        KinkGrade::Moderate => " (moderate kink)",
+        KinkGrade::Severe => " (severe kink)",
+    }
+}

@@ -1,0 +1,253 @@
+//! A rehearsal as a table for people: verdict, weak points, steps, fits, exchanges.
+
+use crate::device::Verdict as FitVerdict;
+use crate::procedure::{Direction, Severity};
+use crate::rehearsal::{DeviceRow, Outcome, StepRow, Verdict};
+use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
+use std::fmt::Write as _;
+
+/// Lines of fits shown when none of them is tight: the tightest ones.
+const FITS_SHOWN: usize = 8;
+
+/// The outcome for a terminal of `columns` characters: verdict before numbers, and every state
+/// told by a word, never by colour.
+#[must_use]
+pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
+    let mut out = String::new();
+    let width = usize::from(columns);
+    let _ = writeln!(out, "{}", outcome.scene);
+    wrapped(&mut out, "", &outcome.about, width);
+    wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
+    let _ = writeln!(
+        out,
+        "\n{}",
+        match outcome.verdict {
+            Verdict::Passes => "PASSES",
+            Verdict::Fails => "FAILS",
+        }
+    );
+    for line in &outcome.headline {
+        wrapped(&mut out, "  - ", line, width);
+    }
+    section(&mut out, "Steps");
+    let _ = writeln!(out, "{}", steps_table(outcome, columns));
+    findings(&mut out, outcome, width, "Failures", Severity::Failure);
+    findings(&mut out, outcome, width, "Warnings", Severity::Warning);
+    findings(&mut out, outcome, width, "Notes", Severity::Note);
+    section(&mut out, "What runs in what (diametral clearance, mm)");
+    let _ = writeln!(out, "{}", fits_table(outcome, columns));
+    if !outcome.exchanges.is_empty() {
+        section(&mut out, "Exchanges (mm)");
+        let _ = writeln!(out, "{}", exchanges_table(outcome, columns));
+    }
+    section(&mut out, "Access and lesions");
+    for lesion in &outcome.lesions {
+        let line = format!(
+            "{}: {:.1} mm before (NASCET {:.0} %), {:.1} mm after (NASCET {:.0} %, estimate); crossed by {} tips.",
+            lesion.name,
+            lesion.before_mm,
+            lesion.nascet_before_percent,
+            lesion.after_mm,
+            lesion.nascet_after_percent,
+            lesion.crossings
+        );
+        wrapped(&mut out, "  - ", &line, width);
+    }
+    section(&mut out, "How this was had");
+    wrapped(&mut out, "  - ", &outcome.method, width);
+    let (measured, assumed) = outcome.vessel.counts();
+    let line = format!(
+        "{measured} values of the vessel are measured, {assumed} assumed from published means or from memory; `nestline measure` lists each with its source. Device values are class values; each file names what they rest on."
+    );
+    wrapped(&mut out, "  - ", &line, width);
+    out.push('\n');
+    wrapped(&mut out, "", &outcome.caution, width);
+    out
+}
+
+pub(super) fn section(out: &mut String, title: &str) {
+    let _ = writeln!(out, "\n{title}");
+}
+
+/// One paragraph, broken at spaces, with a bullet and a hanging indent.
+pub(super) fn wrapped(out: &mut String, bullet: &str, text: &str, columns: usize) {
+    let indent = " ".repeat(bullet.chars().count());
+    let options = textwrap::Options::new(columns)
+        .initial_indent(bullet)
+        .subsequent_indent(&indent)
+        .break_words(false);
+    let _ = writeln!(out, "{}", textwrap::fill(text, options));
+}
+
+/// A table without lines that fits the terminal.
+pub(super) fn plain_table(header: &[&str], columns: u16) -> Table {
+    let mut table = Table::new();
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(columns)
+        .set_header(header.to_vec());
+    table
+}
+
+pub(super) fn right_align(table: &mut Table, columns: impl IntoIterator<Item = usize>) {
+    for i in columns {
+        if let Some(column) = table.column_mut(i) {
+            column.set_cell_alignment(CellAlignment::Right);
+        }
+    }
+}
+
+fn steps_table(outcome: &Outcome, columns: u16) -> Table {
+    let header = [
+        "",
+        "step",
+        "device",
+        "tip",
+        "outside mm",
+        "to spare mm",
+        "capstan",
+        "true lumen held by",
+    ];
+    let mut table = plain_table(&header, columns);
+    for step in &outcome.steps {
+        let mut lead = vec![mark(step), format!("{}. {}", step.number, step.say)];
+        let moved: Vec<&DeviceRow> = step.devices.iter().filter(|d| d.moved).collect();
+        if moved.is_empty() {
+            lead.extend(["", "", "", "", ""].map(String::from));
+            lead.push(held_by(step));
+            table.add_row(lead);
+            continue;
+        }
+        for device in moved {
+            let mut row = std::mem::replace(&mut lead, vec![String::new(); 2]);
+            row.extend([
+                device.name.clone(),
+                device.tip_at.clone(),
+                format!("{:.0}", device.outside_mm),
+                format!("{:.0}", device.margin_mm),
+                format!("x{:.2}", device.capstan_factor),
+                held_by(step),
+            ]);
+            table.add_row(row);
+        }
+    }
+    right_align(&mut table, 4..7);
+    table
+}
+
+fn mark(step: &StepRow) -> String {
+    match step.worst() {
+        Some(Severity::Failure) => "FAIL",
+        Some(Severity::Warning) => "warn",
+        _ => "ok",
+    }
+    .to_owned()
+}
+
+fn held_by(step: &StepRow) -> String {
+    let lesions = step.access.iter();
+    lesions
+        .filter(|a| a.crossings > 0)
+        .map(|a| {
+            if a.held_by.is_empty() {
+                "nothing".to_owned()
+            } else {
+                a.held_by.join(", ")
+            }
+        })
+        .collect::<Vec<_>>()
+        .join("; ")
+}
+
+fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, severity: Severity) {
+    let found: Vec<_> = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)))
+        .filter(|(_, f)| f.severity == severity)
+        .collect();
+    if found.is_empty() {
+        return;
+    }
+    section(out, title);
+    for (step, finding) in found {
+        let help = finding
+            .help
+            .as_ref()
+            .map_or_else(String::new, |h| format!(" What would help: {h}."));
+        wrapped(
+            out,
+            &format!("  step {step:>2}: "),
+            &format!("{}.{help}", finding.text),
+            columns,
+        );
+    }
+}
+
+fn fits_table(outcome: &Outcome, columns: u16) -> Table {
+    let mut table = plain_table(
+        &["", "inside", "in", "nominal", "worst", "first at step"],
+        columns,
+    );
+    for (i, fit) in outcome.fits.iter().enumerate() {
+        if i >= FITS_SHOWN && fit.verdict == FitVerdict::Fits {
+            continue;
+        }
+        table.add_row([
+            match fit.verdict {
+                FitVerdict::Fits => "fits",
+                FitVerdict::Tight => "tight",
+                FitVerdict::DoesNotFit => "NO",
+            }
+            .to_owned(),
+            fit.inside.join(" beside "),
+            fit.around.clone(),
+            format!("{:.2}", fit.clearance_mm),
+            format!("{:.2}", fit.worst_clearance_mm),
+            fit.step.to_string(),
+        ]);
+    }
+    right_align(&mut table, 3..6);
+    table
+}
+
+fn exchanges_table(outcome: &Outcome, columns: u16) -> Table {
+    let header = [
+        "step",
+        "device",
+        "over",
+        "how",
+        "rail outside",
+        "needed",
+        "out of hand",
+        "meanwhile its tip is",
+    ];
+    let mut table = plain_table(&header, columns);
+    for e in &outcome.exchanges {
+        table.add_row([
+            e.step.to_string(),
+            format!(
+                "{} {}",
+                e.device,
+                match e.direction {
+                    Direction::Loading => "on",
+                    Direction::Removal => "off",
+                }
+            ),
+            e.rail.clone(),
+            if e.rapid {
+                "rapid exchange"
+            } else {
+                "whole length"
+            }
+            .to_owned(),
+            format!("{:.0}", e.rail_outside_mm),
+            format!("{:.0}", e.needed_mm),
+            format!("{:.0}", e.blind_mm),
+            e.blind_where.clone().unwrap_or_default(),
+        ]);
+    }
+    right_align(&mut table, [0, 4, 5, 6]);
+    table
+}

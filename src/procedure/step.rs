@@ -1,0 +1,285 @@
+//! Doing one step: preconditions first, then the movement, then what it means.
+
+use super::{
+    Action, Finding, InPlace, Plan, Plane, Region, State, Topic, Where, exchange::Exchange,
+};
+use serde::{Deserialize, Serialize};
+
+/// A tip that moved.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Move {
+    /// Index of the device.
+    pub device: usize,
+    /// Station of its tip before, mm; minus the hub's stand-off where it came in.
+    pub from_mm: f64,
+    /// Station of its tip after, mm.
+    pub to_mm: f64,
+}
+
+/// What a step did.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct StepEffect {
+    /// False where a precondition stopped it: the state is as before.
+    pub performed: bool,
+    /// What it is told.
+    pub findings: Vec<Finding>,
+    /// Tips that moved.
+    pub moves: Vec<Move>,
+    /// Loading onto a rail or off it.
+    pub exchanges: Vec<Exchange>,
+}
+
+/// Does one step on a copy of the state; a step that a precondition stops leaves it as it was.
+///
+/// The state and the effect are the outcome: a failure is told in the effect's findings, and a
+/// device that is too short is left as far as it comes, so that a rehearsal can go on and tell
+/// what else breaks.
+#[must_use]
+pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect) {
+    let mut stepper = Stepper {
+        plan,
+        state: before.clone(),
+        effect: StepEffect::default(),
+    };
+    match stepper.dispatch(act) {
+        Ok(()) => {
+            stepper.effect.performed = true;
+            stepper.tell_unwatched();
+            stepper.tell_lost_access(before);
+            (stepper.state, stepper.effect)
+        }
+        Err(stop) => {
+            stepper.effect.findings.push(stop.0);
+            (
+                before.clone(),
+                StepEffect {
+                    findings: stepper.effect.findings,
+                    ..StepEffect::default()
+                },
+            )
+        }
+    }
+}
+
+/// A precondition that does not hold.
+#[derive(Debug)]
+pub(super) struct Stop(Finding);
+
+pub(super) type Outcome<T = ()> = Result<T, Stop>;
+
+/// Stops the step: what is wrong and what would help.
+pub(super) fn stop<T>(text: String, help: impl Into<String>) -> Outcome<T> {
+    Err(Stop(
+        Finding::failure(Topic::Precondition, text).with_help(help),
+    ))
+}
+
+/// One step under way.
+pub(super) struct Stepper<'a> {
+    pub(super) plan: &'a Plan,
+    pub(super) state: State,
+    pub(super) effect: StepEffect,
+}
+
+impl Stepper<'_> {
+    fn dispatch(&mut self, act: &Action) -> Outcome {
+        match act {
+            Action::Insert {
+                device,
+                through,
+                over,
+                to,
+            } => self.insert(device, through.as_deref(), over.as_deref(), to),
+            Action::Advance { device, to, nose } => self.advance(device, to, nose.as_deref()),
+            Action::Withdraw { device, to } => self.withdraw(device, to),
+            Action::WithdrawTogether { devices, to } => self.withdraw_together(devices, to),
+            Action::Remove { device } => self.remove(device),
+            Action::LoadRetriever { retriever, through } => self.load_retriever(retriever, through),
+            Action::Unsheathe { retriever } => self.unsheathe(retriever),
+            Action::DeployStent { device } => self.deploy_stent(device),
+            Action::Inflate {
+                device,
+                pressure_atm,
+            } => self.inflate(device, *pressure_atm),
+            Action::Deflate { device } => self.deflate(device),
+            Action::SuctionOn { device } => self.suction_on(device),
+            Action::SuctionOff { device } => self.suction_off(device),
+            Action::Contrast { through, region } => self.contrast(through, *region),
+            Action::Attach { part, rail } => self.attach(part, rail),
+            Action::Detach { part } => self.detach(part),
+            Action::Watch { plane, region } => {
+                self.state.watching[match plane {
+                    Plane::A => 0,
+                    Plane::B => 1,
+                }] = Some(*region);
+                Ok(())
+            }
+            Action::Wait { .. } => Ok(()),
+        }
+    }
+
+    pub(super) fn tell(&mut self, finding: Finding) {
+        self.effect.findings.push(finding);
+    }
+
+    /// Index of a device. Names were checked when the plan was made, so a stop here means that
+    /// the plan was changed afterwards.
+    pub(super) fn device(&self, name: &str) -> Outcome<usize> {
+        self.plan.device_index(name).map_or_else(
+            || {
+                stop(
+                    format!("nothing in the stack is named {name}"),
+                    "name it in the stack",
+                )
+            },
+            Ok,
+        )
+    }
+
+    pub(super) fn name(&self, device: usize) -> &str {
+        &self.plan.devices[device].name
+    }
+
+    /// A device that has to be in the body, and where it is.
+    pub(super) fn in_body(&self, name: &str) -> Outcome<(usize, InPlace)> {
+        let device = self.device(name)?;
+        match self.state.in_place[device] {
+            Some(at) => Ok((device, at)),
+            None => stop(
+                format!("the {name} is not in the body"),
+                format!("insert the {name} first"),
+            ),
+        }
+    }
+
+    /// The station a place stands for, given where the moving tip is and which way it goes.
+    pub(super) fn resolve(
+        &self,
+        to: &Where,
+        device: usize,
+        from_mm: f64,
+        forward: bool,
+    ) -> Outcome<f64> {
+        Ok(match to {
+            Where::At(name) => self.place(name)?,
+            Where::Past(name, by_mm) => self.place(name)? + by_mm,
+            Where::Short(name, by_mm) => self.place(name)? - by_mm,
+            Where::By(by_mm) if forward => from_mm + by_mm,
+            Where::By(by_mm) => from_mm - by_mm,
+            Where::Hub => {
+                let through = self.state.in_place[device].and_then(|p| p.through);
+                let reserve_mm = self.plan.devices[device].grip_mm(&self.plan.rules);
+                let most_fed_mm = self
+                    .state
+                    .most_fed_mm(self.plan, device, through, reserve_mm);
+                (most_fed_mm.unwrap_or(0.0) - self.plan.hub_standoff_mm)
+                    .min(self.plan.track.length_mm())
+            }
+            Where::Out => -self.plan.hub_standoff_mm,
+        })
+    }
+
+    /// The station of a landmark or of a device's end.
+    fn place(&self, name: &str) -> Outcome<f64> {
+        if let Ok(at_mm) = self.plan.track.landmark(name) {
+            return Ok(at_mm);
+        }
+        let found = name.rsplit_once('.').and_then(|(owner, end)| {
+            let device = self.plan.device_index(owner)?;
+            match end {
+                "tip" => self.state.distal_end_mm(self.plan, device),
+                _ => self
+                    .ends_of(device)
+                    .map(|(near, far)| if end == "proximal" { near } else { far }),
+            }
+        });
+        match found {
+            Some(at_mm) => Ok(at_mm),
+            None => stop(
+                format!("{name} is nowhere yet"),
+                "deploy the stent, open the retriever or insert the device before its ends are used as places",
+            ),
+        }
+    }
+
+    /// Near and far end of a deployed stent or an open retriever.
+    fn ends_of(&self, device: usize) -> Option<(f64, f64)> {
+        if let Some(stent) = self.state.stents.iter().find(|s| s.device == device) {
+            return Some((stent.proximal_mm, stent.distal_mm));
+        }
+        self.state.open[device].then_some(())?;
+        Some((
+            self.state.retriever_proximal_mm(self.plan, device)?,
+            self.state.distal_end_mm(self.plan, device)?,
+        ))
+    }
+
+    /// Moves in the neck or the head that no image plane sees, and an open retriever that nobody
+    /// watches while the neck is worked on.
+    fn tell_unwatched(&mut self) {
+        let watched = |state: &State, region| state.watching.contains(&Some(region));
+        let unseen: Vec<(usize, Region)> = self
+            .effect
+            .moves
+            .iter()
+            .filter(|m| m.to_mm > 0.0)
+            .map(|m| (m.device, self.plan.region_of(m.to_mm)))
+            .filter(|(_, region)| *region != Region::Access && !watched(&self.state, *region))
+            .collect();
+        for (device, region) in unseen {
+            let text = format!(
+                "the {} moves in the {} and no image plane looks there",
+                self.name(device),
+                region.in_words()
+            );
+            self.tell(
+                Finding::warning(Topic::Image, text).with_help("point plane A or B at it (Watch)"),
+            );
+        }
+        let works_in_neck = self
+            .effect
+            .moves
+            .iter()
+            .any(|m| self.plan.region_of(m.to_mm) == Region::Neck);
+        let open = self.state.open.iter().position(|open| *open);
+        if let Some(retriever) = open
+            && works_in_neck
+            && !watched(&self.state, Region::Head)
+        {
+            let text = format!(
+                "nobody watches the open {} while the neck is worked on",
+                self.name(retriever)
+            );
+            self.tell(Finding::warning(Topic::Image, text).with_help("keep one plane on the head"));
+        }
+    }
+
+    /// Lesions that were crossed before this step and are held by nothing after it.
+    fn tell_lost_access(&mut self, before: &State) {
+        for lesion in 0..self.plan.track.lesions.len() {
+            let held_before = before.across(self.plan, lesion).next().is_some();
+            let held_now = self.state.across(self.plan, lesion).next().is_some();
+            if held_now {
+                self.state.access_lost[lesion] = false;
+            } else if held_before {
+                self.state.access_lost[lesion] = true;
+                let name = &self.plan.track.lesions[lesion].name;
+                let text =
+                    format!("access across {name} is given up: nothing lies beyond it any more");
+                self.tell(Finding::note(Topic::Access, text));
+            }
+        }
+    }
+}
+
+impl Region {
+    /// The region in words.
+    #[must_use]
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Self::Access => "access route",
+            Self::Neck => "neck",
+            Self::Head => "head",
+        }
+    }
+}

@@ -1,0 +1,13 @@
+//! A rehearsal: the script folded over the states, and its outcome as plain data.
+
+mod outcome;
+mod run;
+mod vessel_report;
+mod words;
+
+pub use outcome::{
+    AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
+    StackRow, StepRow, Verdict,
+};
+pub use run::{CAUTION, rehearse};
+pub use vessel_report::VesselReport;

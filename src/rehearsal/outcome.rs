@@ -1,0 +1,225 @@
+//! What a rehearsal found, as plain data.
+//!
+//! Everything here serialises; the names are the schema of the JSON output. Lengths in mm, angles
+//! in degrees, stations from the arteriotomy along the route.
+
+use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
+use crate::procedure::{Direction, Finding, Severity, VesselInfo};
+use serde::{Deserialize, Serialize};
+
+/// Version of the schema; grows when a field changes its meaning or goes.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// Whether the plan holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// No step fails.
+    Passes,
+    /// At least one does.
+    Fails,
+}
+
+/// The outcome of a rehearsal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Outcome {
+    /// `nestline.rehearsal`.
+    pub schema: String,
+    /// [`SCHEMA_VERSION`].
+    pub version: u32,
+    /// Name of the scene.
+    pub scene: String,
+    /// What it shows.
+    pub about: String,
+    /// Whether the plan holds.
+    pub verdict: Verdict,
+    /// The verdict and the weak points in plain words, the gravest first.
+    pub headline: Vec<String>,
+    /// The vessel and what its values rest on.
+    pub vessel: VesselInfo,
+    /// The devices of the stack and what their values rest on.
+    pub stack: Vec<StackRow>,
+    /// Length of the route from the arteriotomy to the target, mm.
+    pub route_mm: f64,
+    /// Total turning of the route, degrees.
+    pub route_turning_deg: f64,
+    /// Landmarks on the route and their stations, mm.
+    pub landmarks: Vec<(String, f64)>,
+    /// Steps, in order.
+    pub steps: Vec<StepRow>,
+    /// By device with a hub: the step that leaves least outside.
+    pub reach: Vec<ReachRow>,
+    /// Every pair that meets in a lumen at any step, the tightest first.
+    pub fits: Vec<FitRow>,
+    /// Every exchange.
+    pub exchanges: Vec<ExchangeRow>,
+    /// Lesions of the route after the last step.
+    pub lesions: Vec<LesionRow>,
+    /// How lengths and loads were had.
+    pub method: String,
+    /// The caution that goes with every output.
+    pub caution: String,
+}
+
+/// One device of the stack.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StackRow {
+    /// Its name in the stack.
+    pub name: String,
+    /// Its generic name.
+    pub device: String,
+    /// Its class.
+    pub class: DeviceClass,
+    /// Usable length, mm.
+    pub usable_length_mm: f64,
+    /// What its values rest on.
+    pub basis: DeviceBasis,
+}
+
+/// One step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StepRow {
+    /// Number, from 1.
+    pub number: usize,
+    /// What is done, in plain words.
+    pub say: String,
+    /// False where a precondition stopped it.
+    pub performed: bool,
+    /// What it is told.
+    pub findings: Vec<Finding>,
+    /// Devices in the body afterwards.
+    pub devices: Vec<DeviceRow>,
+    /// By lesion: who holds the way across it afterwards.
+    pub access: Vec<AccessRow>,
+    /// Stents in the body afterwards: name, stations of near and far end, mm.
+    pub stents: Vec<(String, f64, f64)>,
+    /// Catheters on suction.
+    pub suction: Vec<String>,
+}
+
+impl StepRow {
+    /// The gravest finding, if there is one.
+    #[must_use]
+    pub fn worst(&self) -> Option<Severity> {
+        self.findings.iter().map(|f| f.severity).max()
+    }
+}
+
+/// One device in the body after a step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DeviceRow {
+    /// Its name in the stack.
+    pub name: String,
+    /// Whether this step moved it.
+    pub moved: bool,
+    /// Length past the access hub, mm.
+    pub fed_mm: f64,
+    /// Station of its far end, mm.
+    pub tip_mm: f64,
+    /// The same in words.
+    pub tip_at: String,
+    /// Distance from its far end to each landmark of the route, mm, positive where the landmark
+    /// lies ahead.
+    pub to_landmarks_mm: Vec<(String, f64)>,
+    /// Hub it enters through; none: the access.
+    pub through: Option<String>,
+    /// Length between that hub (valves included) and its own hub or end, mm.
+    pub outside_mm: f64,
+    /// What is left of that beyond a hand's grip for a rail; the same for a catheter, mm.
+    pub margin_mm: f64,
+    /// What holds it at its tip: a device, or `vessel`.
+    pub tip_in: String,
+    /// Turning of the route between access and tip, degrees.
+    pub turning_deg: f64,
+    /// Capstan estimate: force at the hub over force at the tip, from turning and friction alone.
+    pub capstan_factor: f64,
+    /// Tightest diametral clearance around it here, mm, in another device; none in the bare vessel.
+    pub clearance_mm: Option<f64>,
+}
+
+/// Who holds the way across a lesion.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AccessRow {
+    /// Name of the lesion.
+    pub lesion: String,
+    /// Devices whose tips lie beyond it.
+    pub held_by: Vec<String>,
+    /// Tips that have crossed it from below so far.
+    pub crossings: usize,
+    /// Crossed before and now held by nothing.
+    pub lost: bool,
+    /// Contrast beyond it has shown the true lumen.
+    pub true_lumen_shown: bool,
+    /// Lumen it leaves now, mm.
+    pub residual_mm: f64,
+}
+
+/// The least a catheter has to spare.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReachRow {
+    /// Its name in the stack.
+    pub device: String,
+    /// Least margin over all steps, mm.
+    pub margin_mm: f64,
+    /// Step where that is.
+    pub step: usize,
+}
+
+/// How a pair fits.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FitRow {
+    /// Devices inside: one, or several side by side.
+    pub inside: Vec<String>,
+    /// The device around them.
+    pub around: String,
+    /// Verdict.
+    pub verdict: FitVerdict,
+    /// Diametral clearance, nominal, mm.
+    pub clearance_mm: f64,
+    /// The same with every tolerance against it, mm.
+    pub worst_clearance_mm: f64,
+    /// In words.
+    pub reason: String,
+    /// First step where it is met.
+    pub step: usize,
+}
+
+/// One exchange.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ExchangeRow {
+    /// Step.
+    pub step: usize,
+    /// Device that goes on or off.
+    pub device: String,
+    /// Rail that stays.
+    pub rail: String,
+    /// On or off.
+    pub direction: Direction,
+    /// By a side port near the tip.
+    pub rapid: bool,
+    /// Rail outside, mm.
+    pub rail_outside_mm: f64,
+    /// Rail needed to hold it all along, mm.
+    pub needed_mm: f64,
+    /// Travel with nobody holding the rail, mm.
+    pub blind_mm: f64,
+    /// Where the device's tip is meanwhile, in words.
+    pub blind_where: Option<String>,
+}
+
+/// A lesion after the last step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LesionRow {
+    /// Name.
+    pub name: String,
+    /// Lumen before, mm.
+    pub before_mm: f64,
+    /// Lumen after, mm (estimate).
+    pub after_mm: f64,
+    /// NASCET percent before.
+    pub nascet_before_percent: f64,
+    /// NASCET percent after (estimate).
+    pub nascet_after_percent: f64,
+    /// Tips that crossed it from below.
+    pub crossings: usize,
+}

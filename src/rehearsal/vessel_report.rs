@@ -1,0 +1,45 @@
+//! The measures of a vessel and what its values rest on, as plain data.
+
+use super::CAUTION;
+use crate::geometry::{GeometryError, MeasureSettings, Measures, Track, Tree};
+use crate::procedure::VesselInfo;
+use serde::{Deserialize, Serialize};
+
+/// A vessel measured along one route.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct VesselReport {
+    /// `nestline.measures`.
+    pub schema: String,
+    /// Version of the schema; grows when a field changes its meaning or goes.
+    pub version: u32,
+    /// The vessel and what its values rest on.
+    pub vessel: VesselInfo,
+    /// Target the route ends in.
+    pub target: String,
+    /// The measures.
+    pub measures: Measures,
+    /// The caution that goes with every output.
+    pub caution: String,
+}
+
+impl VesselReport {
+    /// Measures a vessel with the default settings.
+    ///
+    /// # Errors
+    /// As [`Measures::of`].
+    pub fn of(
+        vessel: VesselInfo,
+        target: &str,
+        tree: &Tree,
+        track: &Track,
+    ) -> Result<Self, GeometryError> {
+        Ok(Self {
+            schema: "nestline.measures".into(),
+            version: 1,
+            vessel,
+            target: target.to_owned(),
+            measures: Measures::of(tree, track, &MeasureSettings::default())?,
+            caution: CAUTION.into(),
+        })
+    }
+}

@@ -1,0 +1,214 @@
+//! A rehearsal in plain words: each action, and the headline.
+
+use super::outcome::{Outcome, Verdict};
+use crate::procedure::{Action, Direction, Plane, Severity, Topic, Where};
+
+/// What an action does, where the script does not say it itself.
+pub(super) fn action(act: &Action) -> String {
+    match act {
+        Action::Insert {
+            device,
+            through,
+            over,
+            to,
+        } => {
+            let mut text = format!("Insert the {device}");
+            if let Some(through) = through {
+                text += &format!(" through the {through}");
+            }
+            if let Some(over) = over {
+                text += &format!(" over the {over}");
+            }
+            text + &place(to)
+        }
+        Action::Advance { device, to, nose } => {
+            let over = nose
+                .as_ref()
+                .map_or_else(String::new, |n| format!(" with the {n} as its nose"));
+            format!("Advance the {device}{over}{}", place(to))
+        }
+        Action::Withdraw { device, to } => format!("Withdraw the {device}{}", place(to)),
+        Action::WithdrawTogether { devices, to } => {
+            format!(
+                "Withdraw the {} together{}",
+                devices.join(" and the "),
+                place(to)
+            )
+        }
+        Action::Remove { device } => format!("Take the {device} out"),
+        Action::LoadRetriever { retriever, through } => {
+            format!("Push the {retriever} through the {through} to its tip")
+        }
+        Action::Unsheathe { retriever } => format!("Unsheathe the {retriever}"),
+        Action::DeployStent { device } => format!("Release the {device}"),
+        Action::Inflate {
+            device,
+            pressure_atm: Some(atm),
+        } => format!("Inflate the {device} to {atm} atm"),
+        Action::Inflate { device, .. } => format!("Inflate the {device}"),
+        Action::Deflate { device } => format!("Deflate the {device}"),
+        Action::SuctionOn { device } => format!("Suction on the {device} on"),
+        Action::SuctionOff { device } => format!("Suction on the {device} off"),
+        Action::Contrast { through, region } => {
+            format!(
+                "Contrast through the {through}: run of the {}",
+                region.in_words()
+            )
+        }
+        Action::Attach { part, rail } => format!("Put the {part} on the {rail}"),
+        Action::Detach { part } => format!("Take the {part} off"),
+        Action::Watch { plane, region } => format!(
+            "Plane {} on the {}",
+            match plane {
+                Plane::A => "A",
+                Plane::B => "B",
+            },
+            region.in_words()
+        ),
+        Action::Wait { minutes } => format!("Wait {minutes} minutes"),
+    }
+}
+
+fn place(to: &Where) -> String {
+    match to {
+        Where::At(name) => format!(" to {name}"),
+        Where::Past(name, by_mm) => format!(" to {by_mm:.0} mm past {name}"),
+        Where::Short(name, by_mm) => format!(" to {by_mm:.0} mm short of {name}"),
+        Where::By(by_mm) => format!(" by {by_mm:.0} mm"),
+        Where::Hub => " as far as its hub".into(),
+        Where::Out => " out of the body".into(),
+    }
+}
+
+/// Verdict first, then what breaks or is weak, the gravest first.
+pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
+    let mut lines = Vec::new();
+    let failures = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)))
+        .filter(|(_, f)| f.severity == Severity::Failure);
+    let (mut count, mut first) = (0, None);
+    for failure in failures {
+        count += 1;
+        first = first.or(Some(failure));
+    }
+    match (outcome.verdict, first) {
+        (Verdict::Passes, _) | (_, None) => lines.push("The plan passes.".to_owned()),
+        (Verdict::Fails, Some((step, finding))) => {
+            lines.push(format!("The plan breaks at step {step}: {}.", finding.text));
+            if let Some(help) = &finding.help {
+                lines.push(format!("What would help: {help}."));
+            }
+            if count > 1 {
+                lines.push(format!(
+                    "{} further failure{} at later steps or in the same one.",
+                    count - 1,
+                    if count == 2 { "" } else { "s" }
+                ));
+            }
+        }
+    }
+    lines.extend(reach_line(outcome));
+    lines.extend(blind_line(outcome));
+    lines.extend(fit_line(outcome));
+    lines.extend(edge_lines(outcome));
+    lines.extend(access_lines(outcome));
+    lines
+}
+
+fn reach_line(outcome: &Outcome) -> Option<String> {
+    // The access sheath is meant to go in to its hub: it says nothing about reach.
+    let row = outcome.reach.iter().find(|r| r.margin_mm > 0.5)?;
+    if outcome
+        .steps
+        .iter()
+        .flat_map(|s| &s.findings)
+        .any(|f| f.severity == Severity::Failure && f.topic == Topic::Reach)
+    {
+        return None;
+    }
+    Some(format!(
+        "Every device reaches, with {:.0} mm to spare (the {}, at step {}).",
+        row.margin_mm, row.device, row.step
+    ))
+}
+
+fn blind_line(outcome: &Outcome) -> Option<String> {
+    let blind: Vec<_> = outcome
+        .exchanges
+        .iter()
+        .filter(|e| e.blind_mm > 0.0)
+        .collect();
+    let longest = blind
+        .iter()
+        .max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))?;
+    let also = match blind.len() {
+        1 => String::new(),
+        n => format!(" ({n} such exchanges in all)"),
+    };
+    Some(format!(
+        "The {} is out of hand for {:.0} mm while the {} goes {}, at step {}{also}.",
+        longest.rail,
+        longest.blind_mm,
+        longest.device,
+        match longest.direction {
+            Direction::Loading => "in",
+            Direction::Removal => "out",
+        },
+        longest.step
+    ))
+}
+
+fn fit_line(outcome: &Outcome) -> Option<String> {
+    let row = outcome.fits.first()?;
+    (row.clearance_mm > 0.0).then(|| {
+        format!(
+            "The tightest fit is the {} in the {}: {:.2} mm of clearance ({:.2} mm with tolerances), at step {}.",
+            row.inside.join(" beside the "),
+            row.around,
+            row.clearance_mm,
+            row.worst_clearance_mm,
+            row.step
+        )
+    })
+}
+
+fn edge_lines(outcome: &Outcome) -> Vec<String> {
+    let told = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
+    told.filter(|(_, f)| f.topic == Topic::StentEdge)
+        .map(|(step, f)| {
+            let mut text = f.text.clone();
+            if let Some(first) = text.get_mut(0..1) {
+                first.make_ascii_uppercase();
+            }
+            format!("{text} (step {step}).")
+        })
+        .collect()
+}
+
+fn access_lines(outcome: &Outcome) -> Vec<String> {
+    outcome
+        .lesions
+        .iter()
+        .map(|lesion| {
+            let lost: Vec<String> = outcome
+                .steps
+                .iter()
+                .filter(|s| s.access.iter().any(|a| a.lesion == lesion.name && a.lost))
+                .map(|s| s.number.to_string())
+                .collect();
+            let held = match lost.first() {
+                None => "access is never given up".to_owned(),
+                Some(first) => format!("nothing holds the way across it from step {first} on"),
+            };
+            format!(
+                "{}: crossed {} times, {held}.",
+                lesion.name, lesion.crossings
+            )
+        })
+        .collect()
+}

@@ -1,0 +1,809 @@
+//! Nested lengths, exchanges and preconditions on a straight route, where every length is known.
+
+use nestline::device::{Accessory, Device};
+use nestline::geometry::{
+    Branch, Clot, Curve, Frame, Landmark, Lesion, LesionKind, Lumen, Place, Point, Run, Tree,
+    Vector,
+};
+use nestline::procedure::{
+    Action, Equipment, Plan, Plane, Region, Rules, Scene, Severity, StackEntry, State, Step,
+    StepEffect, Supplied, Topic, VesselInfo, Where, perform,
+};
+
+const STANDOFF_MM: f64 = 30.0;
+
+/// A straight vessel of 1100 mm, 8 mm wide, with a lesion from 760 to 780 and a clot from 950 to 960.
+fn tree(kind: LesionKind, rigid: bool, nascet_percent: f64) -> Tree {
+    let run = Run {
+        length_mm: 1100.0,
+        turn_rad: 0.0,
+        roll_rad: 0.0,
+        diameter_start_mm: 8.0,
+        diameter_end_mm: 8.0,
+    };
+    let place = |at_mm| Place { branch: 0, at_mm };
+    let landmark = |name: &str, at_mm| Landmark {
+        name: name.into(),
+        place: place(at_mm),
+    };
+    Tree {
+        branches: vec![Branch {
+            name: "route".into(),
+            ostium: None,
+            curve: Curve::from_runs(
+                Frame::new(Point::origin(), Vector::x(), Vector::y()),
+                &[run],
+            )
+            .unwrap(),
+            lumen: Lumen {
+                knots_mm: vec![(0.0, 8.0)],
+            },
+            wall_stiffness_n_per_mm2: 5.0,
+        }],
+        landmarks: vec![
+            landmark("common-carotid-origin", 600.0),
+            landmark("carotid-bifurcation", 740.0),
+            landmark("skull-base", 840.0),
+        ],
+        lesions: vec![Lesion {
+            name: "neck-lesion".into(),
+            kind,
+            branch: 0,
+            start_mm: 760.0,
+            length_mm: 20.0,
+            nascet_percent,
+            reference_mm: 5.0,
+            false_lumen_mm: (kind != LesionKind::Plaque).then_some(3.0),
+            rigid,
+        }],
+        clots: vec![Clot {
+            name: "clot".into(),
+            branch: 0,
+            start_mm: 950.0,
+            length_mm: 10.0,
+        }],
+    }
+}
+
+fn equipment(file: &str) -> Equipment {
+    let path = format!("{}/scenes/devices/{file}.ron", env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
+    let options =
+        ron::Options::default().with_default_extension(ron::extensions::Extensions::IMPLICIT_SOME);
+    match options.from_str::<Device>(&text) {
+        Ok(device) => Equipment::Device(Box::new(device)),
+        Err(_) => Equipment::Accessory(options.from_str::<Accessory>(&text).unwrap()),
+    }
+}
+
+const STACK: [(&str, &str, bool); 12] = [
+    ("sheath", "access-sheath-8f-11", false),
+    ("guide", "guide-8f-90", true),
+    ("microcatheter", "microcatheter-021-155", false),
+    ("wire", "wire-014-200-soft", false),
+    ("retriever", "retriever-4x20-pusher-0145", false),
+    ("thick-retriever", "retriever-5x33-pusher-018", false),
+    ("stent", "stent-braided-8x40-5f-rx", false),
+    (
+        "full-shaft-stent",
+        "stent-cut-open-9x40-6f-full-shaft-rx",
+        false,
+    ),
+    ("balloon", "balloon-4.5x20-rx", false),
+    ("aspiration", "aspiration-071-132", true),
+    ("clip", "torque-clip-014", false),
+    ("insertion-tool", "insertion-tool", false),
+];
+
+fn plan_of(tree: &Tree) -> Plan {
+    let entry = |(name, file, _): &(&str, &str, bool)| StackEntry {
+        name: (*name).into(),
+        file: (*file).into(),
+        valves: Vec::new(),
+    };
+    let scene = Scene {
+        name: "straight".into(),
+        about: "every length is known".into(),
+        vessel: String::new(),
+        target: String::new(),
+        hub_standoff_mm: STANDOFF_MM,
+        stack: STACK.iter().map(entry).collect(),
+        rules: Rules::default(),
+        script: vec![Step {
+            say: None,
+            act: Action::Wait { minutes: 1.0 },
+        }],
+    };
+    let supplied = STACK.iter().map(|(_, file, valve)| Supplied {
+        equipment: equipment(file),
+        valves: valve
+            .then(|| match equipment("valve-rotating-y") {
+                Equipment::Accessory(valve) => valve,
+                Equipment::Device(_) => panic!("a valve is no device"),
+            })
+            .into_iter()
+            .collect(),
+    });
+    let place = |at_mm| Place { branch: 0, at_mm };
+    let track = tree.track(place(0.0), place(1100.0), 1.0).unwrap();
+    Plan::new(&scene, supplied.collect(), VesselInfo::default(), track).unwrap()
+}
+
+fn plan() -> Plan {
+    plan_of(&tree(LesionKind::Plaque, false, 70.0))
+}
+
+fn at(name: &str) -> Where {
+    Where::At(name.into())
+}
+
+fn insert(device: &str, through: Option<&str>, over: Option<&str>, to: Where) -> Action {
+    Action::Insert {
+        device: device.into(),
+        through: through.map(Into::into),
+        over: over.map(Into::into),
+        to,
+    }
+}
+
+/// A rehearsal in the making.
+struct Table {
+    plan: Plan,
+    state: State,
+}
+
+impl Table {
+    fn new(plan: Plan) -> Self {
+        let mut table = Self {
+            state: State::start(&plan),
+            plan,
+        };
+        for (plane, region) in [(Plane::A, Region::Neck), (Plane::B, Region::Head)] {
+            table.good(&Action::Watch { plane, region });
+        }
+        table
+    }
+
+    fn perform(&mut self, act: &Action) -> StepEffect {
+        let (state, effect) = perform(&self.plan, &self.state, act);
+        self.state = state;
+        effect
+    }
+
+    /// A step that has to work.
+    fn good(&mut self, act: &Action) -> StepEffect {
+        let effect = self.perform(act);
+        let failed = effect
+            .findings
+            .iter()
+            .find(|f| f.severity == Severity::Failure);
+        assert!(
+            effect.performed && failed.is_none(),
+            "{act:?}: {:?}",
+            effect.findings
+        );
+        effect
+    }
+
+    /// A step that a precondition stops, with these words.
+    fn refused(&mut self, act: &Action, words: &str) {
+        let before = self.state.clone();
+        let effect = self.perform(act);
+        assert!(!effect.performed, "{act:?} was performed");
+        let told = &effect.findings.last().unwrap();
+        assert!(
+            told.text.contains(words),
+            "{act:?}: told `{}`, not `{words}`",
+            told.text
+        );
+        assert!(told.help.is_some(), "{act:?}: says what would help");
+        assert!(self.state == before, "{act:?} left a trace");
+    }
+
+    fn index(&self, name: &str) -> usize {
+        self.plan.device_index(name).unwrap()
+    }
+
+    fn outside_mm(&self, name: &str) -> f64 {
+        self.state.outside_mm(&self.plan, self.index(name)).unwrap()
+    }
+
+    /// Sheath and guide in place, the guide fed to a station.
+    fn with_guide_at(mut self, station_mm: f64) -> Self {
+        self.good(&insert("sheath", None, None, Where::Hub));
+        self.good(&insert(
+            "guide",
+            Some("sheath"),
+            None,
+            Where::Past("common-carotid-origin".into(), station_mm - 600.0),
+        ));
+        self
+    }
+
+    /// A microcatheter at the station, the retriever open at its tip, the microcatheter off again.
+    fn with_retriever_at(mut self, tip_mm: f64, retriever: &str) -> Self {
+        let tip = Where::Past("common-carotid-origin".into(), tip_mm - 600.0);
+        self.good(&insert("microcatheter", Some("guide"), None, tip));
+        self.good(&Action::LoadRetriever {
+            retriever: retriever.into(),
+            through: "microcatheter".into(),
+        });
+        self.good(&Action::Unsheathe {
+            retriever: retriever.into(),
+        });
+        self
+    }
+}
+
+#[test]
+fn published_arithmetic_of_rail_outside_and_blind_travel() {
+    // Worked by hand: guide 90 cm fed 84 cm with 5 cm of hub and 8 cm of valve, a 180 cm pusher with
+    // its tip 11 cm beyond the guide's: 180 - (13 + 90 + 11) = 66 cm outside. A microcatheter of 155 +
+    // 5 cm over it: 160 - 66 = 94 cm out of hand. An aspiration catheter of 132 + 5 cm: 71 cm.
+    let mut plan = plan();
+    for (name, hub_mm, valves_mm, usable_mm) in [
+        ("guide", 50.0, 80.0, 900.0),
+        ("microcatheter", 50.0, 0.0, 1550.0),
+        ("aspiration", 50.0, 0.0, 1320.0),
+        ("retriever", 0.0, 0.0, 1800.0),
+    ] {
+        let i = plan.device_index(name).unwrap();
+        let stacked = &mut plan.devices[i];
+        stacked.device.hub_length_mm = hub_mm;
+        stacked.valves_mm = valves_mm;
+        stacked.device.usable_length_mm = usable_mm;
+    }
+    let guide_tip_mm = 840.0 - STANDOFF_MM;
+    let mut table = Table::new(plan)
+        .with_guide_at(guide_tip_mm)
+        .with_retriever_at(guide_tip_mm + 110.0 + 60.0, "retriever");
+    // Drawn to 11 cm beyond the guide, where the example has it.
+    let retriever = table.index("retriever");
+    table.state.in_place[retriever].as_mut().unwrap().tip_mm = guide_tip_mm + 110.0;
+    table.state.in_place[retriever].as_mut().unwrap().fed_mm = 840.0 + 110.0;
+    let off = table.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    let exchange = &off.exchanges[0];
+    assert!(
+        (exchange.rail_outside_mm - 660.0).abs() < 1e-9,
+        "{exchange:?}"
+    );
+    assert!((exchange.blind_mm - 940.0).abs() < 1e-9, "{exchange:?}");
+    assert!(
+        (table.outside_mm("retriever") - 660.0).abs() < 1e-9,
+        "outside the guide once it is off: {}",
+        table.outside_mm("retriever")
+    );
+    let over = insert(
+        "aspiration",
+        Some("guide"),
+        Some("retriever"),
+        at("guide.tip"),
+    );
+    let on = table.good(&over);
+    assert!(
+        (on.exchanges[0].blind_mm - 710.0).abs() < 1e-9,
+        "{:?}",
+        on.exchanges
+    );
+    // An inner device passes all of the outer one: behind the aspiration catheter's hub there is
+    // less, 180 - (137 + 11) = 32 cm.
+    assert!(
+        (table.outside_mm("retriever") - 320.0).abs() < 1e-9,
+        "{}",
+        table.outside_mm("retriever")
+    );
+}
+
+#[test]
+fn exact_reach_limit_is_the_hub_at_the_valve() {
+    let mut table = Table::new(plan());
+    table.good(&insert("sheath", None, None, Where::Hub));
+    let effect = table.perform(&insert("guide", Some("sheath"), None, at("clot-start")));
+    let sheath_dead_mm = table.plan.devices[table.index("sheath")].dead_mm();
+    let furthest_mm = 900.0 - sheath_dead_mm - STANDOFF_MM;
+    let tip_mm = table.state.tip_mm(table.index("guide")).unwrap();
+    assert!(
+        (tip_mm - furthest_mm).abs() < 1e-9,
+        "{tip_mm} against {furthest_mm}"
+    );
+    assert!(
+        table.outside_mm("guide").abs() < 1e-9,
+        "hub against the valve"
+    );
+    let told = effect
+        .findings
+        .iter()
+        .find(|f| f.topic == Topic::Reach)
+        .unwrap();
+    let short = format!("{:.0} mm short", 950.0 - furthest_mm);
+    assert!(
+        told.severity == Severity::Failure && told.text.contains(&short),
+        "{}",
+        told.text
+    );
+}
+
+#[test]
+fn rapid_exchange_needs_port_and_grip_outside() {
+    let guide_tip_mm = 700.0;
+    let mut table = Table::new(plan())
+        .with_guide_at(guide_tip_mm)
+        .with_retriever_at(1000.0, "retriever");
+    table.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    let effect = table.good(&insert(
+        "stent",
+        Some("guide"),
+        Some("retriever"),
+        Where::Past("neck-lesion-end".into(), 35.0),
+    ));
+    let exchange = &effect.exchanges[0];
+    assert!(exchange.rapid && exchange.blind_mm <= 0.0, "{exchange:?}");
+    assert!(
+        (exchange.needed_mm - 350.0).abs() < 1e-9,
+        "port at 250 and a hand of 100: {exchange:?}"
+    );
+    // The rail stays in the guide's hub: a rapid-exchange shaft lies beside it.
+    let rail_at = table.state.in_place[table.index("retriever")].unwrap();
+    assert!(rail_at.through == Some(table.index("guide")), "{rail_at:?}");
+    // Container by station: in the wire lumen up to the port, in the guide behind it, bare beyond.
+    let (stent, guide, retriever) = (
+        table.index("stent"),
+        table.index("guide"),
+        table.index("retriever"),
+    );
+    let tip_mm = table.state.tip_mm(stent).unwrap();
+    let held = |s_mm| table.state.container_at(&table.plan, retriever, s_mm);
+    assert!(
+        held(tip_mm - 1.0) == Some(stent) && held(tip_mm - 249.0) == Some(stent),
+        "in the wire lumen"
+    );
+    assert!(held(tip_mm - 251.0) == Some(guide), "beside the shaft");
+    assert!(held(tip_mm + 1.0).is_none(), "bare in the vessel");
+
+    let mut short = Table::new(plan())
+        .with_guide_at(guide_tip_mm)
+        .with_retriever_at(1000.0, "retriever");
+    short.plan.rules.grip_mm = 900.0;
+    short.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    short.refused(
+        &insert(
+            "stent",
+            Some("guide"),
+            Some("retriever"),
+            at("neck-lesion-end"),
+        ),
+        "too short to hold",
+    );
+}
+
+#[test]
+fn preconditions_are_explained() {
+    let mut t = Table::new(plan());
+    t.refused(
+        &Action::Advance {
+            device: "guide".into(),
+            to: at("clot-start"),
+            nose: None,
+        },
+        "not in the body",
+    );
+    t.good(&insert("sheath", None, None, Where::Hub));
+    t.refused(
+        &insert("wire", None, None, at("clot-start")),
+        "beside the sheath",
+    );
+    t.refused(
+        &insert("retriever", Some("sheath"), None, at("clot-start")),
+        "opens wherever nothing folds it",
+    );
+    t.good(&insert(
+        "guide",
+        Some("sheath"),
+        None,
+        Where::Past("common-carotid-origin".into(), 100.0),
+    ));
+    t.refused(
+        &insert("guide", Some("sheath"), None, at("clot-start")),
+        "in the body already",
+    );
+    t.good(&insert(
+        "microcatheter",
+        Some("guide"),
+        None,
+        at("clot-start"),
+    ));
+    t.refused(
+        &Action::LoadRetriever {
+            retriever: "retriever".into(),
+            through: "microcatheter".into(),
+        },
+        "short of the far end of the clot",
+    );
+    t.good(&insert(
+        "wire",
+        Some("microcatheter"),
+        None,
+        Where::Past("clot-end".into(), 30.0),
+    ));
+    t.good(&Action::Advance {
+        device: "microcatheter".into(),
+        to: Where::Past("clot-end".into(), 20.0),
+        nose: None,
+    });
+    t.refused(
+        &Action::LoadRetriever {
+            retriever: "retriever".into(),
+            through: "microcatheter".into(),
+        },
+        "one lumen takes one of them",
+    );
+    t.good(&Action::Attach {
+        part: "clip".into(),
+        rail: "wire".into(),
+    });
+    t.refused(
+        &Action::Remove {
+            device: "microcatheter".into(),
+        },
+        "the clip still sits on the wire",
+    );
+    t.good(&Action::Detach {
+        part: "clip".into(),
+    });
+    t.refused(
+        &Action::Detach {
+            part: "clip".into(),
+        },
+        "sits on nothing",
+    );
+    t.refused(
+        &Action::Remove {
+            device: "guide".into(),
+        },
+        "the microcatheter's hub sits behind the guide",
+    );
+    t.good(&Action::Remove {
+        device: "wire".into(),
+    });
+    t.refused(
+        &Action::Withdraw {
+            device: "microcatheter".into(),
+            to: Where::Past("clot-end".into(), 40.0),
+        },
+        "short of that place",
+    );
+    t.good(&Action::LoadRetriever {
+        retriever: "retriever".into(),
+        through: "microcatheter".into(),
+    });
+    t.good(&Action::Unsheathe {
+        retriever: "retriever".into(),
+    });
+    t.refused(
+        &Action::Unsheathe {
+            retriever: "retriever".into(),
+        },
+        "stands open already",
+    );
+    t.refused(
+        &Action::Advance {
+            device: "retriever".into(),
+            to: Where::By(5.0),
+            nose: None,
+        },
+        "not pushed forward",
+    );
+    t.refused(
+        &Action::Remove {
+            device: "retriever".into(),
+        },
+        "pulled under suction as a unit",
+    );
+    t.refused(
+        &insert(
+            "aspiration",
+            Some("guide"),
+            Some("retriever"),
+            at("clot-start"),
+        ),
+        "another hub",
+    );
+    t.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    t.good(&insert(
+        "balloon",
+        Some("guide"),
+        Some("retriever"),
+        Where::Past("neck-lesion-end".into(), 5.0),
+    ));
+    t.refused(
+        &Action::Inflate {
+            device: "balloon".into(),
+            pressure_atm: Some(40.0),
+        },
+        "above the balloon's rated",
+    );
+    t.good(&Action::Inflate {
+        device: "balloon".into(),
+        pressure_atm: None,
+    });
+    t.refused(
+        &Action::Advance {
+            device: "balloon".into(),
+            to: Where::By(5.0),
+            nose: None,
+        },
+        "not moved inflated",
+    );
+    t.good(&Action::Deflate {
+        device: "balloon".into(),
+    });
+}
+
+#[test]
+fn a_stented_lumen_stops_a_guide_without_a_nose() {
+    let mut t = Table::new(plan())
+        .with_guide_at(690.0)
+        .with_retriever_at(1000.0, "retriever");
+    t.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    t.good(&insert(
+        "stent",
+        Some("guide"),
+        Some("retriever"),
+        Where::Past("neck-lesion-end".into(), 30.0),
+    ));
+    t.good(&Action::DeployStent {
+        device: "stent".into(),
+    });
+    t.good(&Action::Remove {
+        device: "stent".into(),
+    });
+    // NASCET 70 % of 5 mm is 1.5 mm; the stent alone leaves 70 x 49 / 83 = 41.3 %: 2.93 mm.
+    let residual_mm = t.state.residual_mm[0];
+    assert!(
+        (residual_mm - 5.0 * (1.0 - 0.7 * 49.0 / 83.0)).abs() < 1e-9,
+        "{residual_mm}"
+    );
+    t.state.residual_mm[0] = 2.4;
+    let up = |nose: Option<&str>| Action::Advance {
+        device: "guide".into(),
+        to: Where::Past("stent.distal".into(), 10.0),
+        nose: nose.map(Into::into),
+    };
+    t.refused(&up(None), "the stented neck-lesion is 2.4 mm wide");
+    t.refused(&up(Some("aspiration")), "not in the body");
+    t.good(&insert(
+        "aspiration",
+        Some("guide"),
+        Some("retriever"),
+        at("clot-start"),
+    ));
+    let effect = t.good(&up(Some("aspiration")));
+    assert!(
+        effect
+            .findings
+            .iter()
+            .any(|f| f.severity == Severity::Warning && f.text.contains("rides up over")),
+        "{:?}",
+        effect.findings
+    );
+    // The unit comes back through the guide beyond the stent, then with the guide below it.
+    let unit = |to| Action::WithdrawTogether {
+        devices: vec!["retriever".into(), "aspiration".into()],
+        to,
+    };
+    let mut below = Table {
+        plan: t.plan.clone(),
+        state: t.state.clone(),
+    };
+    let told = t.good(&unit(Where::Out));
+    let edges: Vec<_> = told
+        .findings
+        .iter()
+        .filter(|f| f.topic == Topic::StentEdge)
+        .collect();
+    assert!(
+        edges.len() == 2
+            && edges
+                .iter()
+                .all(|f| f.severity == Severity::Note && f.text.contains("inside the guide")),
+        "{edges:?}"
+    );
+    assert!(t.state.in_place[t.index("retriever")].is_none(), "out");
+    below.refused(
+        &Action::Withdraw {
+            device: "guide".into(),
+            to: Where::Short("stent.proximal".into(), 500.0),
+        },
+        "run into the hub of the aspiration",
+    );
+    below.good(&Action::Withdraw {
+        device: "guide".into(),
+        to: Where::Short("stent.proximal".into(), 5.0),
+    });
+    let told = below.good(&unit(Where::Out));
+    let bare: Vec<_> = told
+        .findings
+        .iter()
+        .filter(|f| f.text.contains("drawn bare across the upper edge"))
+        .collect();
+    assert!(
+        bare.len() == 1 && bare[0].severity == Severity::Warning,
+        "{:?}",
+        told.findings
+    );
+}
+
+#[test]
+fn lesions_are_dilated_or_stop() {
+    let told = |tree: &Tree| {
+        let mut t = Table::new(plan_of(tree));
+        t.good(&insert("sheath", None, None, Where::Hub));
+        t.perform(&insert(
+            "guide",
+            Some("sheath"),
+            None,
+            Where::Past("neck-lesion-end".into(), 10.0),
+        ))
+        .findings
+    };
+    let soft = told(&tree(LesionKind::Plaque, false, 70.0));
+    assert!(
+        soft.iter()
+            .any(|f| f.severity == Severity::Warning && f.text.contains("needs pre-dilation")),
+        "{soft:?}"
+    );
+    let rigid = told(&tree(LesionKind::Plaque, true, 70.0));
+    assert!(
+        rigid
+            .iter()
+            .any(|f| f.severity == Severity::Failure && f.text.contains("rigid ring")),
+        "{rigid:?}"
+    );
+    let open = told(&tree(LesionKind::Plaque, false, 20.0));
+    assert!(!open.iter().any(|f| f.topic == Topic::Lesion), "{open:?}");
+    // An occlusion is legal: everything that passes dilates it.
+    let shut = told(&tree(LesionKind::Plaque, false, 100.0));
+    assert!(
+        shut.iter().any(|f| f.text.contains("leaves 0.00 mm")),
+        "{shut:?}"
+    );
+}
+
+#[test]
+fn access_and_crossings_are_counted() {
+    let mut t = Table::new(plan()).with_guide_at(700.0);
+    let past = Where::Past("neck-lesion-end".into(), 10.0);
+    t.good(&insert("microcatheter", Some("guide"), None, past.clone()));
+    assert!(
+        t.state.crossings[0] == 1 && !t.state.access_lost[0],
+        "{:?}",
+        t.state
+    );
+    t.good(&insert(
+        "wire",
+        Some("microcatheter"),
+        None,
+        Where::Past("neck-lesion-end".into(), 20.0),
+    ));
+    assert!(t.state.crossings[0] == 2, "the wire's tip crossed too");
+    t.good(&Action::Remove {
+        device: "wire".into(),
+    });
+    let out = t.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    assert!(t.state.access_lost[0], "nothing lies across any more");
+    assert!(
+        out.findings
+            .iter()
+            .any(|f| f.topic == Topic::Access && f.text.contains("given up")),
+        "{out:?}"
+    );
+    let again = t.good(&insert("microcatheter", Some("guide"), None, past));
+    assert!(
+        again
+            .findings
+            .iter()
+            .any(|f| f.severity == Severity::Warning && f.text.contains("crossed again")),
+        "{again:?}"
+    );
+}
+
+#[test]
+fn a_dissection_wants_the_true_lumen_shown() {
+    let load = Action::LoadRetriever {
+        retriever: "retriever".into(),
+        through: "microcatheter".into(),
+    };
+    let told = |shown: bool| {
+        let mut t =
+            Table::new(plan_of(&tree(LesionKind::Dissection, false, 60.0))).with_guide_at(700.0);
+        t.good(&insert(
+            "microcatheter",
+            Some("guide"),
+            None,
+            Where::Past("clot-end".into(), 15.0),
+        ));
+        if shown {
+            t.good(&Action::Contrast {
+                through: "microcatheter".into(),
+                region: Region::Head,
+            });
+        }
+        t.good(&load).findings
+    };
+    assert!(
+        told(false).iter().any(|f| f.text.contains("true lumen")),
+        "{:?}",
+        told(false)
+    );
+    assert!(
+        !told(true).iter().any(|f| f.text.contains("true lumen")),
+        "{:?}",
+        told(true)
+    );
+}
+
+#[test]
+fn occupied_lumens_block_contrast_and_suction() {
+    let mut t = Table::new(plan())
+        .with_guide_at(700.0)
+        .with_retriever_at(1000.0, "retriever");
+    t.good(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    let run = Action::Contrast {
+        through: "guide".into(),
+        region: Region::Neck,
+    };
+    t.good(&run);
+    t.good(&insert(
+        "aspiration",
+        Some("guide"),
+        Some("retriever"),
+        at("clot-start"),
+    ));
+    t.refused(&run, "blocked by the aspiration");
+    let on = t.good(&Action::SuctionOn {
+        device: "guide".into(),
+    });
+    assert!(
+        on.findings
+            .iter()
+            .any(|f| f.topic == Topic::Lumen && f.text.contains("moves nothing")),
+        "{on:?}"
+    );
+    t.refused(
+        &Action::SuctionOn {
+            device: "guide".into(),
+        },
+        "on already",
+    );
+}
+
+#[test]
+fn unwatched_work_is_told() {
+    let mut t = Table::new(plan());
+    t.state.watching = [None, None];
+    t.good(&insert("sheath", None, None, Where::Hub));
+    let effect = t.good(&insert(
+        "guide",
+        Some("sheath"),
+        None,
+        Where::Past("common-carotid-origin".into(), 50.0),
+    ));
+    assert!(
+        effect.findings.iter().any(|f| f.topic == Topic::Image),
+        "{effect:?}"
+    );
+}
