@@ -372,7 +372,11 @@ impl Model {
             }
             let arcs = &self.nodes.from_tip[range.clone()];
             for (profile, mean, into) in [
-                (Some(&rod.stiffness_n_mm2), Mean::Harmonic, &mut self.nodes.stiffness),
+                (
+                    Some(&rod.stiffness_n_mm2),
+                    Mean::Harmonic,
+                    &mut self.nodes.stiffness,
+                ),
                 (Some(&rod.outer_mm), Mean::Plain, &mut self.nodes.outer),
                 (rod.inner_mm.as_ref(), Mean::Plain, &mut self.nodes.inner),
             ] {
@@ -408,7 +412,13 @@ impl Model {
 
     /// Brings all coefficients up to date with the stored offsets. `stiffest` caps the contact
     /// stiffness (N/mm2) on the way to a stiff wall.
-    pub(crate) fn update(&mut self, scene: &Scene<'_>, settings: &Settings, rolls: &[f64], stiffest: f64) {
+    pub(crate) fn update(
+        &mut self,
+        scene: &Scene<'_>,
+        settings: &Settings,
+        rolls: &[f64],
+        stiffest: f64,
+    ) {
         self.update_sections(scene);
         self.update_loads(scene, rolls);
         for corner in &mut self.corners {
@@ -539,7 +549,11 @@ impl Model {
         self.matrix.clear();
         self.gradient.fill(0.0);
         self.border.fill(0.0);
-        let free = if self.unknowns() == 0 { 0 } else { self.border.len() / self.unknowns() };
+        let free = if self.unknowns() == 0 {
+            0
+        } else {
+            self.border.len() / self.unknowns()
+        };
         self.roll_gradient.clear();
         self.roll_gradient.resize(free, 0.0);
         self.roll_hessian.clear();
@@ -563,7 +577,13 @@ impl Model {
                 let frames = end.frame.map(|f| &self.frames[f as usize]);
                 let at = end.base.map(|b| offset(x, b));
                 let e = edge(frames[0], at[0], frames[1], at[1]);
-                energy.add(stretch(&mut self.matrix, &mut self.gradient, end, frames, e));
+                energy.add(stretch(
+                    &mut self.matrix,
+                    &mut self.gradient,
+                    end,
+                    frames,
+                    e,
+                ));
             }
         }
         for shaped in &self.shaped {

@@ -242,7 +242,12 @@ impl Newton {
                 *s /= norm;
             }
             model.matrix.multiply(&self.step, &mut self.columns);
-            value = self.step.iter().zip(&self.columns).map(|(a, b)| a * b).sum();
+            value = self
+                .step
+                .iter()
+                .zip(&self.columns)
+                .map(|(a, b)| a * b)
+                .sum();
             model.matrix.solve(&mut self.step);
         }
         let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));

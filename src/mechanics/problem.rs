@@ -380,9 +380,8 @@ impl Problem {
             ProblemStiffness::Constant(value) => vec![(0.0, *value)],
             ProblemStiffness::FromTip(knots) => knots.clone(),
         };
-        let diameter = |what: &str, value: f64| {
-            Profile::new(&format!("rods[{k}].{what}"), &[(0.0, value)])
-        };
+        let diameter =
+            |what: &str, value: f64| Profile::new(&format!("rods[{k}].{what}"), &[(0.0, value)]);
         if let Some(inner) = rod.inner_mm.filter(|i| *i >= rod.outer_mm) {
             return Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].inner_mm"),

@@ -1,5 +1,6 @@
 //! Equilibrium of a scene.
 
+use super::MechanicsError;
 use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
@@ -7,7 +8,6 @@ use super::newton::{Ended, History, Newton};
 use super::scene::{Container, End, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
-use super::MechanicsError;
 use crate::geometry::Vector;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
@@ -78,7 +78,8 @@ impl Settle {
         self.model.lay_out_nodes(scene);
         if scene.rods.len() > 1 {
             self.model.update_sections(scene);
-            self.model.lay_out_terms(scene, &self.settings, Sharing::All);
+            self.model
+                .lay_out_terms(scene, &self.settings, Sharing::All);
             self.model.gather(&mut self.newton.x);
             // The composite only prepares: a thousandth of a newton is near enough.
             let tolerance = self.settings.gradient_tolerance_n.max(1e-3);
@@ -86,7 +87,8 @@ impl Settle {
             self.part(scene);
         }
         self.model.update_sections(scene);
-        self.model.lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
         self.model.gather(&mut self.newton.x);
         let mut stiffness = soft;
         loop {
@@ -121,7 +123,8 @@ impl Settle {
         self.model.lay_out_nodes(scene);
         self.guess(scene, before);
         self.model.update_sections(scene);
-        self.model.lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
         self.model.gather(&mut self.newton.x);
         let stiffest = self.stiffest(scene);
         match self.settle_stage(scene, stiffest, self.settings.gradient_tolerance_n) {
@@ -190,7 +193,13 @@ impl Settle {
         }
         let ended = Ended {
             converged: false,
-            residual_n: self.newton.history.residuals_n.last().copied().unwrap_or(f64::NAN),
+            residual_n: self
+                .newton
+                .history
+                .residuals_n
+                .last()
+                .copied()
+                .unwrap_or(f64::NAN),
             worst: 0,
             definite,
         };
@@ -305,7 +314,11 @@ impl Settle {
     }
 
     /// Reads the state off the model.
-    fn finish(&mut self, scene: &Scene<'_>, passed_saddle: bool) -> Result<Solution, MechanicsError> {
+    fn finish(
+        &mut self,
+        scene: &Scene<'_>,
+        passed_saddle: bool,
+    ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
         let mut flags = Vec::new();
         if passed_saddle {
@@ -316,7 +329,9 @@ impl Settle {
         } else {
             None
         };
-        let rods: Vec<RodState> = (0..scene.rods.len()).map(|k| self.rod_state(scene, k)).collect();
+        let rods: Vec<RodState> = (0..scene.rods.len())
+            .map(|k| self.rod_state(scene, k))
+            .collect();
         let (contacts, contact_energy_n_mm) = self.contacts();
         self.check_fits(scene, &mut flags)?;
         let deepest = contacts
@@ -375,7 +390,10 @@ impl Settle {
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
-                path += end.weight * model.edge_between(end.nodes[0] as usize, end.nodes[1] as usize).norm();
+                path += end.weight
+                    * model
+                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
+                        .norm();
             }
         }
         let last = range.end - 1;
@@ -511,7 +529,9 @@ impl Settle {
                     &model.frames[model.nodes.frame[a + 1] as usize],
                 );
                 let along = fa.tangent + fb.tangent;
-                let angle = (e.dot(&along) / (e.norm() * along.norm())).clamp(-1.0, 1.0).acos();
+                let angle = (e.dot(&along) / (e.norm() * along.norm()))
+                    .clamp(-1.0, 1.0)
+                    .acos();
                 if angle > worst.0 {
                     worst = (angle, k, model.nodes.s_mm[a]);
                 }
