@@ -283,7 +283,7 @@ impl Tree {
         if !self.check_place(&of, ostium.branch, &[ostium.at_mm], faults) {
             return;
         }
-        if self.ancestors(index).is_none() {
+        if self.is_own_ancestor(index) {
             faults.push(GeometryError::Cycle {
                 branch: branch.name.clone(),
             });
@@ -350,6 +350,21 @@ impl Tree {
             }
         }
         faults.len() == before
+    }
+
+    fn is_own_ancestor(&self, branch: usize) -> bool {
+        let mut at = branch;
+        // no line of ancestors is longer than the tree has branches
+        for _ in 0..self.branches.len() {
+            match self.branches.get(at).and_then(|b| b.ostium) {
+                Some(ostium) => at = ostium.branch,
+                None => return false,
+            }
+            if at == branch {
+                return true;
+            }
+        }
+        false
     }
 
     /// The branch, its parent and so on to the root; none if that never ends or leads nowhere.
