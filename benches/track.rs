@@ -1,9 +1,5 @@
 //! Cost of a track by its length: it must be linear.
-#![expect(
-    clippy::expect_used,
-    missing_docs,
-    reason = "a bench on a broken tree may stop; the macros make undocumented items"
-)]
+#![expect(clippy::expect_used, reason = "a bench on a broken tree may stop")]
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use nestline::geometry::{

@@ -4,22 +4,21 @@
 //! device does not turn there on the spot: it swings through the wide parent. Each corner is
 //! replaced by two circular arcs that leave the parent and join the child along their tangents
 //! (a biarc; one single arc where both limbs are straight), as far before the corner as after it.
-//! Through it the usable radius falls monotonically from the parent's to the child's, and already
-//! before it to what the arcs' curvature allows.
+//! The bend is as wide as the walls leave room for. Before it the usable radius comes down to what
+//! the arcs' curvature allows, and on the wider side of its middle to the narrower lumen's.
 
 use super::curve::{Curve, Piece, SLIVER_MM, Shape};
 use super::tree::{Leg, interpolate};
 use super::{Frame, GeometryError, Lumen, Place, Point, Tree, Vector};
 
-/// The bend at a corner is made wide enough for this product of curvature and the narrower
-/// lumen's radius where there is room. Lower is wider and further from the real centre line;
-/// 0.5 leaves the inner wall a bend of one lumen radius.
-const COMFORTABLE_BEND: f64 = 0.5;
+/// A bend at a corner is tightened at most to this share of the overlap limit for the sake of
+/// staying within the walls; closer to 1 follows the walls still better and leaves offsets from
+/// the centre line worse conditioned.
+const TIGHT_SHARE: f64 = 0.8;
 
-/// Two corners are blended as one if the leg between them is too short for bends of this
-/// product; between comfortable and the limit, so that short branches keep their own course as
-/// long as that can be afforded.
-const CROWDED_BEND: f64 = 0.7;
+/// The tube of the narrower radius may cut the edge between two lumens by this share of that
+/// radius: real edges are rounded, modelled ones are not (common practice, no source).
+const ROUNDED_EDGE: f64 = 0.25;
 
 /// Limbs are tried from this share of the narrower radius on: even a bend of a few degrees is
 /// spread over that much, so that stations 1 mm apart see a bend and no corner.
@@ -77,6 +76,7 @@ impl Blend {
         self.radius_before_mm.min(self.radius_after_mm)
     }
 
+    /// Curvature times the narrower radius.
     fn strain(&self) -> f64 {
         self.curvature_per_mm * self.narrower_mm()
     }
@@ -112,8 +112,7 @@ impl Route {
                 needed: "> 0 mm",
             });
         }
-        let builder = Builder::new(tree, &spans);
-        let whole = builder.assemble(overlap_limit)?;
+        let whole = Builder::new(tree, &spans, overlap_limit).assemble()?;
         whole.cut(spans, ostia, raw_mm)
     }
 
@@ -189,6 +188,7 @@ fn through(map: &[(f64, f64)], raw_mm: f64) -> f64 {
 struct Builder<'a> {
     tree: &'a Tree,
     spans: Vec<Span>,
+    overlap_limit: f64,
 }
 
 /// The assembled way, still with its overlong ends.
@@ -200,7 +200,7 @@ struct Whole {
 }
 
 impl<'a> Builder<'a> {
-    fn new(tree: &'a Tree, spans: &[Span]) -> Self {
+    fn new(tree: &'a Tree, spans: &[Span], overlap_limit: f64) -> Self {
         let mut spans = spans.to_vec();
         let last = spans.len() - 1;
         if last > 0 {
@@ -216,7 +216,11 @@ impl<'a> Builder<'a> {
             let end = &mut spans[last].leg;
             end.to_mm = if end.sense() < 0.0 { 0.0 } else { end_of(end) };
         }
-        Self { tree, spans }
+        Self {
+            tree,
+            spans,
+            overlap_limit,
+        }
     }
 
     fn leg(&self, i: usize) -> Leg {
@@ -238,17 +242,6 @@ impl<'a> Builder<'a> {
         0.5 * lumen.diameter_at(leg.from_mm + leg.sense() * along_mm)
     }
 
-    /// Shortest limb that keeps curvature times the narrower radius below `product`, or else the
-    /// one that comes nearest to it, within the legs on both sides.
-    fn limb_for(&self, corner: Corner, product: f64) -> f64 {
-        let room_mm = self
-            .leg(corner.before)
-            .length_mm()
-            .min(self.leg(corner.after).length_mm());
-        let least_mm = SHORTEST_LIMB * self.radii(corner).0.min(self.radii(corner).1);
-        self.blend(corner, least_mm, room_mm, product).limb_mm
-    }
-
     fn radii(&self, corner: Corner) -> (f64, f64) {
         (
             self.radius(corner.before, self.leg(corner.before).length_mm()),
@@ -256,10 +249,81 @@ impl<'a> Builder<'a> {
         )
     }
 
-    /// Limb wished for: a bend that is comfortable and starts where the parent's wall gives way.
+    /// Blends of growing limbs within the room.
+    fn trials(&self, corner: Corner, room_mm: f64) -> impl Iterator<Item = Blend> {
+        let (a, b) = self.radii(corner);
+        let mut next_mm = Some((SHORTEST_LIMB * a.min(b)).min(room_mm));
+        std::iter::from_fn(move || {
+            let limb_mm = next_mm?;
+            next_mm = (limb_mm < room_mm).then(|| (limb_mm * LIMB_GROWTH).min(room_mm));
+            Some(self.blend_with(corner, limb_mm))
+        })
+    }
+
+    fn is_tight(&self, blend: &Blend) -> bool {
+        blend.strain() > TIGHT_SHARE * self.overlap_limit
+    }
+
+    /// The shortest limb that is not too tight, or else the gentlest, within the legs on both sides.
+    fn limb_needed(&self, corner: Corner) -> f64 {
+        let room_mm = self
+            .leg(corner.before)
+            .length_mm()
+            .min(self.leg(corner.after).length_mm());
+        self.shortest(corner, room_mm).limb_mm
+    }
+
+    fn shortest(&self, corner: Corner, room_mm: f64) -> Blend {
+        let mut best = None::<Blend>;
+        for blend in self.trials(corner, room_mm) {
+            if best.as_ref().is_none_or(|b| blend.strain() < b.strain()) {
+                best = Some(blend);
+            }
+            if best.as_ref().is_some_and(|b| !self.is_tight(b)) {
+                break;
+            }
+        }
+        best.unwrap_or_else(|| self.blend_with(corner, room_mm))
+    }
+
+    /// Limb wished for: it starts where the parent's wall gives way.
     fn limb_wished(&self, corner: Corner) -> f64 {
         let (a, b) = self.radii(corner);
-        (a + b).max(self.limb_for(corner, COMFORTABLE_BEND))
+        (a + b).max(self.limb_needed(corner))
+    }
+
+    /// How far the tube of the narrower radius reaches through all the walls in the middle of a
+    /// blend, where it cuts the corner most.
+    fn excess(&self, corner: Corner, blend: &Blend) -> f64 {
+        /// The start is next to the foot and the curves turn little on the way: 4 steps are within
+        /// a few hundredths of a millimetre.
+        const STEPS: u32 = 4;
+        let Some(middle) = blend.pieces.last().map(|p| p.frame.origin_mm) else {
+            return 0.0;
+        };
+        (corner.before..=corner.after)
+            .map(|i| {
+                let Leg {
+                    branch,
+                    from_mm,
+                    to_mm,
+                } = self.leg(i);
+                let branch = &self.tree.branches[branch];
+                // the foot of the perpendicular on the branch, beyond the ostium too
+                let mut at_mm = match i {
+                    i if i == corner.before => to_mm,
+                    i if i == corner.after => from_mm,
+                    _ => 0.5 * (from_mm + to_mm),
+                };
+                for _ in 0..STEPS {
+                    let foot = branch.curve.frame_at(at_mm);
+                    at_mm = (at_mm + (middle - foot.origin_mm).dot(&foot.tangent))
+                        .clamp(0.0, branch.curve.length_mm());
+                }
+                let distance_mm = (branch.curve.point_at(at_mm) - middle).norm();
+                distance_mm + blend.narrower_mm() - 0.5 * branch.lumen.diameter_at(at_mm)
+            })
+            .fold(f64::INFINITY, f64::min)
     }
 
     /// One corner between any two legs, those too close together merged.
@@ -271,8 +335,7 @@ impl<'a> Builder<'a> {
             })
             .collect();
         while let Some(i) = (1..corners.len()).find(|&i| {
-            let needed_mm = self.limb_for(corners[i - 1], CROWDED_BEND)
-                + self.limb_for(corners[i], CROWDED_BEND);
+            let needed_mm = self.limb_needed(corners[i - 1]) + self.limb_needed(corners[i]);
             self.leg(corners[i].before).length_mm() < needed_mm
         }) {
             corners[i - 1].after = corners[i].after;
@@ -281,19 +344,14 @@ impl<'a> Builder<'a> {
         corners
     }
 
-    /// The blend with the shortest limb from `least_mm` on, within the room, that keeps curvature
-    /// times the narrower radius below `product`, or else the gentlest.
-    fn blend(&self, corner: Corner, least_mm: f64, room_mm: f64, product: f64) -> Blend {
-        let mut limb_mm = least_mm.min(room_mm);
-        let mut best = self.blend_with(corner, limb_mm);
-        while best.strain() > product && limb_mm < room_mm {
-            limb_mm = (limb_mm * LIMB_GROWTH).min(room_mm);
-            let next = self.blend_with(corner, limb_mm);
-            if next.strain() < best.strain() {
-                best = next;
-            }
-        }
-        best
+    /// The widest bend up to the limb wished for that stays within the walls, unless that is too
+    /// tight: then the least wide that is not.
+    fn blend(&self, corner: Corner, wished_mm: f64, room_mm: f64) -> Blend {
+        self.trials(corner, room_mm.min(wished_mm))
+            .filter(|b| self.excess(corner, b) <= ROUNDED_EDGE * b.narrower_mm())
+            .last()
+            .filter(|b| !self.is_tight(b))
+            .unwrap_or_else(|| self.shortest(corner, room_mm))
     }
 
     fn blend_with(&self, corner: Corner, limb_mm: f64) -> Blend {
@@ -329,12 +387,12 @@ impl<'a> Builder<'a> {
                 };
                 let room_mm = share(corners[i].before, i.checked_sub(1))
                     .min(share(corners[i].after, Some(i + 1)));
-                self.blend(corners[i], wished[i], room_mm, COMFORTABLE_BEND)
+                self.blend(corners[i], wished[i], room_mm)
             })
             .collect()
     }
 
-    fn refuse(&self, corner: Corner, blend: &Blend, limit: f64) -> GeometryError {
+    fn refuse(&self, corner: Corner, blend: &Blend) -> GeometryError {
         let name = |leg: usize| &self.tree.branches[self.leg(leg).branch].name;
         GeometryError::SelfOverlap {
             station_mm: self.spans[corner.after].raw_mm,
@@ -345,19 +403,19 @@ impl<'a> Builder<'a> {
             ),
             curvature_per_mm: blend.curvature_per_mm,
             radius_mm: blend.narrower_mm(),
-            limit,
+            limit: self.overlap_limit,
         }
     }
 
-    fn assemble(&self, overlap_limit: f64) -> Result<Whole, GeometryError> {
+    fn assemble(&self) -> Result<Whole, GeometryError> {
         let corners = self.corners();
         let mut blends = self.blends(&corners);
         // usable radius at both ends of every blend
         let mut ends = Vec::with_capacity(blends.len());
         for (corner, blend) in corners.iter().zip(&blends) {
-            let cap_mm = overlap_limit / blend.curvature_per_mm;
+            let cap_mm = self.overlap_limit / blend.curvature_per_mm;
             if blend.narrower_mm() > cap_mm {
-                return Err(self.refuse(*corner, blend, overlap_limit));
+                return Err(self.refuse(*corner, blend));
             }
             ends.push((
                 blend.radius_before_mm.min(cap_mm),
@@ -381,7 +439,7 @@ impl<'a> Builder<'a> {
             }
             let start_mm = whole.length_mm();
             if i > 0 {
-                let drawn = smooth_step(2.0 * ends[i - 1].0, 2.0 * ends[i - 1].1);
+                let drawn = through_ostium(2.0 * ends[i - 1].0, 2.0 * ends[i - 1].1);
                 let blend_mm = blends[i - 1].length_mm;
                 let blend_from = start_mm - blend_mm;
                 whole
@@ -552,12 +610,17 @@ fn step(t: f64) -> f64 {
     t * t * (3.0 - 2.0 * t)
 }
 
-/// Inner knots of a smooth step between two values: share of its length and value.
-fn smooth_step(from: f64, to: f64) -> impl Iterator<Item = (f64, f64)> {
-    (0..=STEP_CELLS).map(move |k| {
+/// A smooth step from one diameter to the other over that half of a blend that lies in the wider
+/// lumen, since in its middle it passes the edge of the narrower: share of the length and diameter.
+fn through_ostium(from: f64, to: f64) -> impl Iterator<Item = (f64, f64)> {
+    let start = if from >= to { 0.0 } else { 0.5 };
+    let step = (0..=STEP_CELLS).map(move |k| {
         let share = f64::from(k) / f64::from(STEP_CELLS);
-        (share, from + (to - from) * step(share))
-    })
+        (start + 0.5 * share, from + (to - from) * step(share))
+    });
+    std::iter::once((0.0, from))
+        .chain(step)
+        .chain(std::iter::once((1.0, to)))
 }
 
 /// Two arcs that lead from one heading to another without a corner, with the turn of each; the

@@ -208,8 +208,9 @@ fn sum_of_angles(bent: &[BentCell]) -> f64 {
 
 fn sharpest(tangents: &[Vector], from_mm: f64, step_mm: f64, window_mm: f64) -> Bend {
     /// Of bends equal up to rounding the first is taken, in whatever pose the vessel lies.
-    const EQUAL_RAD: f64 = 1e-9;
-    let mut best_rad = 0.0;
+    const EQUAL: f64 = 1e-9;
+    // the distance of unit vectors rises with their angle and is cheaper
+    let mut widest = 0.0;
     let mut limbs = 0..1;
     for (i, first) in tangents.iter().enumerate() {
         let mut apart_mm = step_mm;
@@ -218,15 +219,15 @@ fn sharpest(tangents: &[Vector], from_mm: f64, step_mm: f64, window_mm: f64) -> 
             if apart_mm > window_mm * (1.0 + 1e-12) {
                 break;
             }
-            let turn_rad = angle(first, second);
-            if turn_rad > best_rad + EQUAL_RAD {
-                best_rad = turn_rad;
+            let apart = (second - first).norm_squared();
+            if apart > widest * (1.0 + EQUAL) {
+                widest = apart;
                 limbs = i..k;
             }
             apart_mm += step_mm;
         }
     }
-    let interior_deg = 180.0 - best_rad.to_degrees();
+    let interior_deg = 180.0 - angle(&tangents[limbs.start], &tangents[limbs.end]).to_degrees();
     // its middle has half of the turning on either side
     let turns = || tangents.windows(2).map(|w| angle(&w[0], &w[1]));
     let half_rad = 0.5 * turns().skip(limbs.start).take(limbs.len()).sum::<f64>();

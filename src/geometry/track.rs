@@ -173,10 +173,11 @@ impl Tree {
     /// against the flow and down into children, as one curve without corners.
     ///
     /// Branches start on their parent's centre line, so the raw way has a corner at every ostium.
-    /// Each is replaced by two circular arcs, wide enough that curvature times the radius of the
-    /// narrower lumen is at most 0.5 where there is room. Through the bend the usable radius falls
-    /// monotonically from the wider lumen to the narrower one, and in the wider one, over one of its
-    /// radii, to what the overlap limit allows; it never falls below the narrower of the two.
+    /// Each is replaced by two circular arcs that start as far before it as they end after it: as
+    /// wide as the walls leave room for, or else just wide enough that curvature times the radius
+    /// of the narrower lumen is 0.8 of the limit. The usable radius is monotone: in the wider lumen
+    /// it falls, over one radius before the bend, to what the limit allows, and in the bend to the
+    /// narrower lumen's; never below that.
     /// Ostia too close together for bends of their own are turned in one go. A lesion or clot that
     /// reaches past the end of its branch is taken to run on along the route.
     ///
