@@ -1,9 +1,11 @@
 //! Space curves, vessel trees and the route through them as a tube.
 
+mod check;
 mod curve;
 mod error;
 mod frame;
 mod measure;
+mod ostium;
 mod route;
 mod spline;
 mod tortuosity;
