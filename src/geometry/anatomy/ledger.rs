@@ -1,7 +1,7 @@
 //! Where every number of an anatomy comes from.
 
 use super::super::Vector;
-use super::means::Mean;
+use super::means::{Mean, fixed, source};
 use std::borrow::Cow;
 
 /// A value used in building an anatomy.
@@ -102,6 +102,11 @@ impl Ledger {
         self.take(name, unit, measured, otherwise)
     }
 
+    /// A share of a length, or another ratio, that no form asks for.
+    pub(super) fn share(&mut self, name: &'static str, share: f64) -> f64 {
+        self.take(name, "", None, fixed(share, source::MODEL))
+    }
+
     /// A class.
     pub(super) fn word<T: Copy>(
         &mut self,
@@ -149,13 +154,7 @@ impl Ledger {
         place_mm
     }
 
-    fn triple(
-        &mut self,
-        name: &'static str,
-        unit: &'static str,
-        v: Vector,
-        source: &'static str,
-    ) {
+    fn triple(&mut self, name: &'static str, unit: &'static str, v: Vector, source: &'static str) {
         self.notes.push(ValueNote {
             name: name.into(),
             value: NoteValue::Triple([v.x, v.y, v.z]),

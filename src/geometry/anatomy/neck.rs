@@ -18,8 +18,6 @@ const WIDEST_S_RAD: f64 = 1.75;
 const AIM_ROUNDS: usize = 6;
 /// Steepest tilt of the axis, as a slope: a neck does not lie flat.
 const STEEPEST_SLOPE: f64 = 0.45;
-/// Share of the common carotid that turns from the take-off into the axis of the neck.
-const TAKEOFF_SHARE: f64 = 0.25;
 /// Pieces of a coil, 15 degrees each: the arcs leave a true helix by under 1 % of its radius.
 const COIL_PIECES: u32 = 24;
 
@@ -108,7 +106,10 @@ pub(super) fn common_carotid(
         ledger.mm(names.diameter, None, who.common_carotid_diameter())
     };
     let (aim_name, plane_name) = match side {
-        Side::Left => ("layout.left_carotid_bifurcation", "layout.left_carotid_plane"),
+        Side::Left => (
+            "layout.left_carotid_bifurcation",
+            "layout.left_carotid_plane",
+        ),
         Side::Right => (
             "layout.right_carotid_bifurcation",
             "layout.right_carotid_plane",
@@ -117,11 +118,20 @@ pub(super) fn common_carotid(
     let aim_mm = ledger.place_mm(aim_name, Vector::new(28.0 * x, -5.0, 0.0), source::MODEL);
     let plane = ledger.heading(plane_name, Vector::new(-0.4 * x, 0.9, 0.0), source::MODEL);
 
+    let (share_name, flare_name) = if treated {
+        (
+            "layout.common_carotid_takeoff_bend",
+            "layout.common_carotid_widens_over",
+        )
+    } else {
+        ("layout.other_common_carotid_takeoff_bend", "")
+    };
+    let takeoff_share = ledger.share(share_name, 0.25);
     let draw = |axis: Vector, half_turn_rad: f64| {
         let mut pen = Pen::new(origin.place_mm, origin.heading);
         pen.straight(origin.inside_mm, names.length);
-        pen.bend_to(axis, TAKEOFF_SHARE * length_mm, names.length);
-        let rest_mm = (1.0 - TAKEOFF_SHARE) * length_mm;
+        pen.bend_to(axis, takeoff_share * length_mm, names.length);
+        let rest_mm = (1.0 - takeoff_share) * length_mm;
         wave(&mut pen, axis, plane, half_turn_rad, rest_mm, names.ratio);
         pen
     };
@@ -147,14 +157,14 @@ pub(super) fn common_carotid(
             ));
         }
     };
-    draft
-        .ledger
-        .number(names.ratio, "", entered, otherwise);
+    draft.ledger.number(names.ratio, "", entered, otherwise);
     let pen = draw(axis, half_turn_rad);
     let end_mm = pen.length_mm();
-    // the last 12 mm widen into the bulb, from memory
     let knots = if treated {
-        vec![(end_mm - 12.0, diameter_mm), (end_mm, bulb_mm)]
+        let flare_mm = draft
+            .ledger
+            .mm(flare_name, None, fixed(12.0, source::MEMORY));
+        vec![(end_mm - flare_mm, diameter_mm), (end_mm, bulb_mm)]
     } else {
         vec![(0.0, diameter_mm)]
     };
@@ -197,15 +207,18 @@ pub(super) fn cervical_ica(
     let x = form.side.sign();
     let neck = &form.cervical_ica;
     let ledger = &mut draft.ledger;
-    let shape = ledger.word("cervical_ica.shape", neck.shape, who.neck_shape(), |s| {
-        match s {
+    let shape = ledger.word(
+        "cervical_ica.shape",
+        neck.shape,
+        who.neck_shape(),
+        |s| match s {
             NeckShape::Straight => "straight",
             NeckShape::Tortuous { .. } => "tortuous",
             NeckShape::Kink { .. } => "kink",
             NeckShape::Coil { .. } => "coil",
             NeckShape::Loop { .. } => "loop",
-        }
-    });
+        },
+    );
     let diameter_mm = ledger.mm(
         "cervical_ica.diameter",
         neck.diameter,
@@ -215,7 +228,10 @@ pub(super) fn cervical_ica(
         Some(ledger.mm(
             "cervical_ica.shape.turn_diameter",
             turn_diameter,
-            fixed(3.2 * diameter_mm, "derived: 3.2 lumen diameters, from memory of angiograms"),
+            fixed(
+                3.2 * diameter_mm,
+                "derived: 3.2 lumen diameters, from memory of angiograms",
+            ),
         ))
     } else {
         None
@@ -247,7 +263,18 @@ pub(super) fn cervical_ica(
     let at_mm = draft.length_mm(common_carotid);
     let flow = draft.frame(common_carotid, at_mm).tangent;
     let origin = draft.at_end(common_carotid, tilted(flow, side, takeoff_rad));
-    let pen = course(form, who, draft, shape, length_mm, diameter_mm, turn_diameter_mm, origin, side, aim_mm)?;
+    let pen = course(
+        form,
+        who,
+        draft,
+        shape,
+        length_mm,
+        diameter_mm,
+        turn_diameter_mm,
+        origin,
+        side,
+        aim_mm,
+    )?;
     Ok((
         Cervical {
             pen,
@@ -304,7 +331,9 @@ fn course(
             );
             aimed(aim_mm, |axis| s_of(axis, half_turn_rad)).1
         }
-        NeckShape::Tortuous { turn_deg: Some(turn_deg) } => {
+        NeckShape::Tortuous {
+            turn_deg: Some(turn_deg),
+        } => {
             let turn_rad = draft.ledger.rad(
                 "cervical_ica.shape.turn_deg",
                 Some(turn_deg),
@@ -380,12 +409,7 @@ fn course(
             aimed(aim_mm, |axis| {
                 let mut pen = start();
                 pen.bend_to(tilted(axis, side, 0.5 * turn_rad), before_mm, SHAPE);
-                pen.bend(
-                    -side,
-                    turn_rad,
-                    bend_mm,
-                    "cervical_ica.shape.bend_radius",
-                );
+                pen.bend(-side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
                 pen.bend_to(axis, after_mm, SHAPE);
                 pen
             })
@@ -397,7 +421,10 @@ fn course(
             let pitch_mm = draft.ledger.mm(
                 "layout.coil_pitch",
                 None,
-                fixed(2.0 * diameter_mm, "derived: two lumen diameters, so that the turn clears itself"),
+                fixed(
+                    2.0 * diameter_mm,
+                    "derived: two lumen diameters, so that the turn clears itself",
+                ),
             );
             let circle_mm = PI * turn_mm;
             let slant_rad = (pitch_mm / circle_mm).atan();
@@ -407,10 +434,14 @@ fn course(
                 return Err(refuse(
                     "cervical_ica.length",
                     format!("{length_mm:.0} mm"),
-                    format!("at least {:.0} mm with a coil of {turn_mm:.0} mm", helix_mm + 20.0),
+                    format!(
+                        "at least {:.0} mm with a coil of {turn_mm:.0} mm",
+                        helix_mm + 20.0
+                    ),
                     "lengthen it or narrow shape.turn_diameter",
                 ));
             }
+            let before = draft.ledger.share("layout.neck_before_coil", 0.45);
             aimed(aim_mm, |axis| {
                 let across = (side - axis * axis.dot(&side)).normalize();
                 let hub = across.cross(&axis);
@@ -420,13 +451,17 @@ fn course(
                         + hub * slant_rad.sin()
                 };
                 let mut pen = start();
-                pen.bend_to(heading(0.0), 0.45 * rest_mm, SHAPE);
+                pen.bend_to(heading(0.0), before * rest_mm, SHAPE);
                 for i in 1..=COIL_PIECES {
                     let turned_rad = TAU * f64::from(i) / f64::from(COIL_PIECES);
                     let piece_mm = helix_mm / f64::from(COIL_PIECES);
-                    pen.bend_to(heading(turned_rad), piece_mm, "cervical_ica.shape.turn_diameter");
+                    pen.bend_to(
+                        heading(turned_rad),
+                        piece_mm,
+                        "cervical_ica.shape.turn_diameter",
+                    );
                 }
-                pen.bend_to(axis, 0.55 * rest_mm, SHAPE);
+                pen.bend_to(axis, (1.0 - before) * rest_mm, SHAPE);
                 pen
             })
             .1
@@ -457,19 +492,24 @@ fn course(
                 return Err(refuse(
                     "cervical_ica.length",
                     format!("{length_mm:.0} mm"),
-                    format!("at least {:.0} mm with two such bends", 2.0 * bend_mm + 40.0),
+                    format!(
+                        "at least {:.0} mm with two such bends",
+                        2.0 * bend_mm + 40.0
+                    ),
                     "lengthen it or tighten shape.bend_radius",
                 ));
             }
-            // a third of each turn leans the limbs the other way, so that the S stays on its axis
-            let lean_rad = -turn_rad / 3.0;
+            let link = draft.ledger.share("layout.neck_between_loop_bends", 0.2);
+            let limb = 0.5 * (1.0 - link);
+            // the limbs lean the other way, so that the S stays on its axis
+            let lean_rad = -turn_rad * draft.ledger.share("layout.loop_lean_of_turn", 1.0 / 3.0);
             aimed(aim_mm, |axis| {
                 let mut pen = start();
-                pen.bend_to(tilted(axis, side, lean_rad), 0.4 * rest_mm, SHAPE);
+                pen.bend_to(tilted(axis, side, lean_rad), limb * rest_mm, SHAPE);
                 pen.bend(side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
-                pen.straight(0.2 * rest_mm, SHAPE);
+                pen.straight(link * rest_mm, SHAPE);
                 pen.bend(-side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
-                pen.bend_to(axis, 0.4 * rest_mm, SHAPE);
+                pen.bend_to(axis, limb * rest_mm, SHAPE);
                 pen
             })
             .1

@@ -2,8 +2,8 @@
 
 use super::super::ArchType;
 use super::form::{
-    Access, ClotForm, ClotPlace, LesionForm, LesionPlace, M1Shape, Measurements,
-    NeckShape, Sex, SharedOrigin, Side, SiphonShape, WallDisease,
+    Access, ClotForm, ClotPlace, LesionForm, LesionPlace, M1Shape, Measurements, NeckShape, Sex,
+    SharedOrigin, Side, SiphonShape, WallDisease,
 };
 use super::means::{self, Mean, Who};
 use std::f64::consts::TAU;
@@ -204,7 +204,12 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
                         bend_radius: None,
                     },
                 ),
-                (0.067, NeckShape::Coil { turn_diameter: None }),
+                (
+                    0.067,
+                    NeckShape::Coil {
+                        turn_diameter: None,
+                    },
+                ),
             ],
         );
         neck.length = Some(length_mm);
@@ -219,7 +224,7 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
             // the kink grades span 0 to 90 degrees; below 20 the limbs touch
             NeckShape::Kink { .. } => NeckShape::Kink {
                 interior_angle_deg: self.between(20.0, 90.0),
-                at: Some(length_mm * self.between(0.35, 0.65)),
+                at: Some(length_mm * self.between(0.45, 0.7)),
                 bend_radius: None,
             },
             NeckShape::Loop { .. } => NeckShape::Loop {
@@ -267,7 +272,10 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
     fn disease(&mut self, form: &mut Measurements) {
         let occluded = self.unit() < 0.25;
         let torn = self.unit() < 0.15;
-        let bulb_mm = form.bifurcation.bulb_diameter.unwrap_or(means::BULB_DIAMETER.value);
+        let bulb_mm = form
+            .bifurcation
+            .bulb_diameter
+            .unwrap_or(means::BULB_DIAMETER.value);
         form.lesions = vec![LesionForm {
             name: None,
             kind: if torn {
