@@ -267,7 +267,10 @@ impl Builder<'_> {
         let form = self.form;
         let lists: [(&str, Vec<&str>); 5] = [
             ("branches", form.branches.iter().map(|b| &*b.name).collect()),
-            ("landmarks", form.landmarks.iter().map(|l| &*l.name).collect()),
+            (
+                "landmarks",
+                form.landmarks.iter().map(|l| &*l.name).collect(),
+            ),
             ("lesions", form.lesions.iter().map(|l| &*l.name).collect()),
             ("clots", form.clots.iter().map(|c| &*c.name).collect()),
             ("targets", form.targets.iter().map(|t| &*t.name).collect()),
@@ -288,8 +291,11 @@ impl Builder<'_> {
                     );
                 } else if names[..i].contains(name) {
                     self.complain(
-                        Complaint::new(path, format!("the name `{name}` is given twice in `{list}`"))
-                            .help("give each its own name"),
+                        Complaint::new(
+                            path,
+                            format!("the name `{name}` is given twice in `{list}`"),
+                        )
+                        .help("give each its own name"),
                     );
                 }
             }
@@ -358,14 +364,14 @@ impl Builder<'_> {
             }
         }
         // what is left hangs on a branch that failed (said already) or on itself
-        for i in 0..form.branches.len() {
+        for (i, entry) in form.branches.iter().enumerate() {
             if tried[i] || !self.is_own_ancestor(i) {
                 continue;
             }
-            let (parent, field) = form.branches[i]
-                .parent()
-                .map_or(("", ""), |(parent, _, field)| (parent, field));
-            let name = &form.branches[i].name;
+            let Some((parent, _, field)) = entry.parent() else {
+                continue;
+            };
+            let name = &entry.name;
             let path = self.path(&format!("branches[{i}].{field}.branch"));
             self.complain(
                 Complaint::new(
@@ -448,7 +454,8 @@ impl Builder<'_> {
     }
 
     fn rests_on_refused(&self, at: &Along) -> bool {
-        at.landmark().is_some_and(|name| self.refused.contains(&name))
+        at.landmark()
+            .is_some_and(|name| self.refused.contains(&name))
     }
 
     /// Centre line of a branch whose parent's is known.
@@ -625,8 +632,11 @@ impl Builder<'_> {
         let splits = !matches!(entry.kind, KindEntry::Plaque);
         if splits != entry.false_lumen_mm.is_some() {
             self.complain(if splits {
-                Complaint::new(format!("{path}.kind"), "a dissection has no false lumen here")
-                    .help("add `false_lumen: \"3 mm\"` with its diameter")
+                Complaint::new(
+                    format!("{path}.kind"),
+                    "a dissection has no false lumen here",
+                )
+                .help("add `false_lumen: \"3 mm\"` with its diameter")
             } else {
                 Complaint::new(
                     format!("{path}.false_lumen"),

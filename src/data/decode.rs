@@ -67,11 +67,10 @@ impl Explainer<'_> {
                 self.unknown("choice", &place, expected, found)
             }
             E::MissingStructField { field, .. } => self.missing(field),
-            E::DuplicateStructField { field, .. } => {
-                self.refuse(format!("`{field}` is written twice"))
-                    .with_label(self.just_read(), "the second one")
-                    .with_help("keep one of the two")
-            }
+            E::DuplicateStructField { field, .. } => self
+                .refuse(format!("`{field}` is written twice"))
+                .with_label(self.just_read(), "the second one")
+                .with_help("keep one of the two"),
             E::InvalidValueForType { expected, found } => {
                 let error = self
                     .refuse(format!(
@@ -95,9 +94,7 @@ impl Explainer<'_> {
                 .with_label(self.just_read(), "here")
                 .with_help("count what stands between the parentheses"),
             E::Message(message) => self.own_words(message),
-            E::ExpectedDifferentStructName { expected, found } => {
-                self.other_name(expected, found)
-            }
+            E::ExpectedDifferentStructName { expected, found } => self.other_name(expected, found),
             _ => self.type_or_syntax(code),
         }
     }
@@ -160,7 +157,10 @@ impl Explainer<'_> {
         {
             return error;
         }
-        let error = self.refuse(format!("the field `{field}` is missing in {}", self.holder()));
+        let error = self.refuse(format!(
+            "the field `{field}` is missing in {}",
+            self.holder()
+        ));
         let error = match closes {
             Some(node) if !self.map.words(&node.span).contains('\n') => {
                 error.with_label(node.span, format!("has no `{field}`"))
@@ -179,7 +179,10 @@ impl Explainer<'_> {
     /// The outermost value ends, and the file goes on.
     fn closed_too_early(&self, end: usize) -> Option<DataError> {
         let behind = self.text.get(end..)?;
-        let more = behind.len() - behind.trim_start_matches([',', ' ', '\t', '\r', '\n']).len();
+        let more = behind.len()
+            - behind
+                .trim_start_matches([',', ' ', '\t', '\r', '\n'])
+                .len();
         let rest = behind.get(more..)?;
         if rest.is_empty() || rest.starts_with("//") || rest.starts_with("/*") {
             return None;
@@ -192,7 +195,9 @@ impl Explainer<'_> {
             )
             .with_label(end - 1..end, "closed here")
             .with_label(head(self.text, &(end + more..self.text.len())), "more here")
-            .with_help("a closing bracket too many stands before this, or an opening one is missing"),
+            .with_help(
+                "a closing bracket too many stands before this, or an opening one is missing",
+            ),
         )
     }
 
@@ -246,9 +251,7 @@ impl Explainer<'_> {
                 .with_help(help)
         };
         match code {
-            E::ExpectedString => {
-                wrong_type("a text", "put it in double quotes: \"like this\"")
-            }
+            E::ExpectedString => wrong_type("a text", "put it in double quotes: \"like this\""),
             E::ExpectedInteger => wrong_type("a whole number", "write it without quotes or point"),
             E::ExpectedFloat => wrong_type("a number", "write it without quotes and unit"),
             E::ExpectedBoolean => wrong_type("true or false", "write `true` or `false`"),
@@ -260,7 +263,10 @@ impl Explainer<'_> {
                 &format!("write `{name}(field: value, …)` or just `(field: value, …)`"),
             ),
             E::ExpectedIdentifier if self.map.unclosed.is_empty() && self.map.stray.is_empty() => {
-                wrong_type("a field's name", "write `field: value`; names stand without quotes")
+                wrong_type(
+                    "a field's name",
+                    "write `field: value`; names stand without quotes",
+                )
             }
             _ => self.syntax(code),
         }
@@ -298,8 +304,11 @@ impl Explainer<'_> {
             return error;
         }
         match code {
-            E::ExpectedComma | E::ExpectedStructLikeEnd | E::ExpectedOptionEnd
-            | E::ExpectedArrayEnd | E::ExpectedMapEnd => {
+            E::ExpectedComma
+            | E::ExpectedStructLikeEnd
+            | E::ExpectedOptionEnd
+            | E::ExpectedArrayEnd
+            | E::ExpectedMapEnd => {
                 let before = self.text.get(..self.at).unwrap_or("").trim_end().len();
                 DataError::new(
                     Problem::Syntax,

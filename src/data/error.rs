@@ -163,7 +163,9 @@ impl DataError {
 
     fn is_about_the_same(&self, other: &Self) -> bool {
         let name = |e: &Self| e.0.text.as_ref().map(|text| text.name().to_owned());
-        self.0.message == other.0.message && self.span() == other.span() && name(self) == name(other)
+        self.0.message == other.0.message
+            && self.span() == other.span()
+            && name(self) == name(other)
     }
 
     /// What kind of trouble it is.
@@ -366,16 +368,24 @@ pub(super) fn point_to(
 /// Parts a message of another layer into what is wrong and the advice behind its last colon.
 pub(super) fn split_advice(message: &str) -> (&str, Option<&str>) {
     const ADVICE: [&str; 8] = [
-        "did you mean", "give", "move", "name", "use", "widen", "write", "make",
+        "did you mean",
+        "give",
+        "move",
+        "name",
+        "use",
+        "widen",
+        "write",
+        "make",
     ];
     match message.rsplit_once(": ") {
         Some((what, how)) if ADVICE.iter().any(|verb| how.starts_with(verb)) => (what, Some(how)),
         _ => {
             // advice may hold a colon of its own (`write … (act: …)`)
-            let cut = message
-                .match_indices(": ")
-                .map(|(at, _)| at)
-                .find(|at| ADVICE.iter().any(|verb| message[at + 2..].starts_with(verb)));
+            let cut = message.match_indices(": ").map(|(at, _)| at).find(|at| {
+                ADVICE
+                    .iter()
+                    .any(|verb| message[at + 2..].starts_with(verb))
+            });
             cut.map_or((message, None), |at| {
                 (&message[..at], Some(&message[at + 2..]))
             })

@@ -263,9 +263,7 @@ impl<'a> RonMap<'a> {
     pub(super) fn broken_text(&self, at: usize) -> Option<Range<usize>> {
         let mut found: Option<Range<usize>> = None;
         self.visit(&mut |node, _| {
-            let earlier = found
-                .as_ref()
-                .is_none_or(|old| node.span.start < old.start);
+            let earlier = found.as_ref().is_none_or(|old| node.span.start < old.start);
             if node.shape == Shape::Scalar
                 && node.span.start < at
                 && earlier

@@ -51,10 +51,7 @@ pub fn load_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedSce
     for (i, entry) in scene.stack.iter().enumerate() {
         supplied.extend(supply(&document, source, entry, i, &mut errors));
     }
-    DataError::collect(
-        &format!("{} or in files it names", document.name),
-        errors,
-    )?;
+    DataError::collect(&format!("{} or in files it names", document.name), errors)?;
     let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
 
     let mut complaints = words_left_empty(&scene);
@@ -97,10 +94,12 @@ fn supply(
         let path = format!("stack[{i}].valves[{v}]");
         match read(file, &path) {
             Ok(Equipment::Accessory(valve @ Accessory::Valve { .. })) => valves.push(valve),
-            Ok(other) => errors.push(document.refuse_at(
-                Complaint::new(&path, format!("`{file}` is {}, not a valve", kind(&other)))
-                    .help("name a file that starts with `Valve(`, or leave `valves` out"),
-            )),
+            Ok(other) => errors.push(
+                document.refuse_at(
+                    Complaint::new(&path, format!("`{file}` is {}, not a valve", kind(&other)))
+                        .help("name a file that starts with `Valve(`, or leave `valves` out"),
+                ),
+            ),
             Err(error) => errors.push(error),
         }
     }

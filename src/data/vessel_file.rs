@@ -122,7 +122,11 @@ pub(super) fn open_vessel(source: &Source) -> Result<(Vessel, Document), DataErr
             &file.source,
             "say where the numbers come from: a publication, a measurement, or \"invented\"",
         ),
-        ("teaches", &file.teaches, "say in a sentence what it is good for"),
+        (
+            "teaches",
+            &file.teaches,
+            "say in a sentence what it is good for",
+        ),
     ] {
         if words.trim().is_empty() {
             complaints.push(Complaint::new(field, format!("`{field}` is empty")).help(help));
@@ -235,7 +239,9 @@ fn named_complaint(document: &Document, fault: &GeometryError) -> Complaint {
     let message = fault.to_string();
     let name = message.split('`').nth(1).unwrap_or_default();
     Complaint {
-        path: document.path_of_name(name).unwrap_or_else(|| "form".to_owned()),
+        path: document
+            .path_of_name(name)
+            .unwrap_or_else(|| "form".to_owned()),
         ..geometry_complaint("form", fault)
     }
 }

@@ -5,11 +5,11 @@ use proptest::prelude::*;
 #[derive(Debug, Clone)]
 enum Value {
     Scalar(String),
-    List(Vec<Value>),
-    Fields(Option<String>, Vec<(String, Value)>),
-    Tuple(String, Vec<Value>),
-    Map(Vec<(String, Value)>),
-    Wrapped(String, Box<Value>),
+    List(Vec<Self>),
+    Fields(Option<String>, Vec<(String, Self)>),
+    Tuple(String, Vec<Self>),
+    Map(Vec<(String, Self)>),
+    Wrapped(String, Box<Self>),
 }
 
 /// Words between tokens: what a careless or a wordy author may put there.
@@ -111,8 +111,7 @@ impl Writer {
                 self.text.push(')');
             }
         }
-        self.written
-            .push((path.to_owned(), start..self.text.len()));
+        self.written.push((path.to_owned(), start..self.text.len()));
     }
 }
 
@@ -150,10 +149,8 @@ fn tree() -> impl Strategy<Value = Value> {
         let many = prop::collection::vec(inner.clone(), 0..6);
         prop_oneof![
             many.clone().prop_map(Value::List),
-            (any::<bool>(), many.clone()).prop_map(|(named, v)| Value::Fields(
-                named.then(|| "Run".to_owned()),
-                keys(v)
-            )),
+            (any::<bool>(), many.clone())
+                .prop_map(|(named, v)| Value::Fields(named.then(|| "Run".to_owned()), keys(v))),
             prop::collection::vec(inner.clone(), 2..5)
                 .prop_map(|v| Value::Tuple("Past".to_owned(), v)),
             many.clone().prop_map(|v| Value::Map(keys(v))),
