@@ -6,7 +6,9 @@
 
 #![expect(
     clippy::disallowed_methods,
-    reason = "tests write the files they hand in, and read what is expected"
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "tests write the files they hand in, read what is expected, and may fail loudly"
 )]
 
 use nestline::data::{
@@ -84,8 +86,11 @@ fn every_wrong_file_is_refused_in_the_expected_words() {
             ));
         }
     }
-    if !renew {
-        assert_eq!(files("txt"), inputs, "a text for each file and no other");
+    let texts = files("txt");
+    for alone in inputs.symmetric_difference(&texts) {
+        if !renew {
+            failures.push_str(&format!("{} lacks its text or its file\n", alone.display()));
+        }
     }
     assert!(
         failures.is_empty(),
@@ -125,4 +130,139 @@ fn the_files_that_the_wrong_ones_vary_are_accepted() {
         let text = error.map(|e| e.render(Rendering::default()));
         assert!(text.is_none(), "{}", text.unwrap_or_default());
     }
+}
+
+/// A file of this test's own.
+fn made(name: &str, bytes: &[u8]) -> PathBuf {
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    fs::write(&path, bytes).unwrap();
+    path
+}
+
+/// Refused with this problem, these words in the message and these in the advice.
+fn assert_refused(path: &Path, problem: Problem, message: &str, help: &str) {
+    let error = Source::from(path).read().unwrap_err();
+    let name = path.display();
+    assert_eq!(error.problem(), problem, "{name}: {error}");
+    let found = error.to_string();
+    assert!(found.contains(message), "{name}: {found}");
+    let found = error.help_text().unwrap_or_default();
+    assert!(found.contains(help), "{name}: {found}");
+}
+
+#[test]
+fn a_missing_file_names_the_likest_beside_it() {
+    assert_refused(
+        Path::new("tests/bad/good/vesel.ron"),
+        Problem::NotFound,
+        "there is no file `tests/bad/good/vesel.ron`",
+        "that folder has vessel.ron",
+    );
+    assert_refused(
+        Path::new("no-such-folder/vessel.ron"),
+        Problem::NotFound,
+        "there is no file",
+        "its folder is not there either",
+    );
+}
+
+#[test]
+fn a_folder_names_files_in_it() {
+    let folder = Path::new("tests/bad/good");
+    assert_refused(
+        folder,
+        Problem::NotAFile,
+        "is a folder",
+        "name a file in it: balloon.ron, ",
+    );
+}
+
+#[test]
+fn a_huge_file_is_refused_by_its_size_alone() {
+    let path = made("huge.ron", b"");
+    // sparse: 200 MB by its metadata, nothing on disk
+    let file = fs::OpenOptions::new().write(true).open(&path).unwrap();
+    file.set_len(200 * 1024 * 1024).unwrap();
+    assert_refused(
+        &path,
+        Problem::TooLarge,
+        "200.0 MB, more than the 4 MB",
+        "right file",
+    );
+}
+
+#[test]
+fn exact_largest_size_is_still_read() {
+    const LARGEST: usize = 4 * 1024 * 1024;
+    let path = made("largest.ron", &vec![b' '; LARGEST]);
+    assert_refused(&path, Problem::Empty, "is empty", "copy");
+    let path = made("too-large.ron", &vec![b' '; LARGEST + 1]);
+    assert_refused(&path, Problem::TooLarge, "4.1 MB", "right file");
+}
+
+#[test]
+fn exact_place_of_what_is_not_utf8() {
+    let path = made("latin.ron", b"// one\n// 5 \xB5m\n");
+    assert_refused(
+        &path,
+        Problem::NotText,
+        "byte 12 (0xB5), in line 2",
+        "save it as UTF-8",
+    );
+    let path = made("utf16.ron", b"\xFF\xFED\0e\0v\0");
+    assert_refused(&path, Problem::NotText, "byte 0 (0xFF)", "UTF-16");
+    let path = made("binary.ron", b"\x7FELF\0\0\xFF");
+    assert_refused(&path, Problem::NotText, "byte 6 (0xFF)", "no text at all");
+}
+
+#[test]
+fn an_empty_file_says_so() {
+    let path = made("empty.ron", b"");
+    assert_refused(&path, Problem::Empty, "is empty", "copy");
+    let path = made("blank.ron", b"\n \t\r\n");
+    assert_refused(&path, Problem::Empty, "is empty", "copy");
+}
+
+#[test]
+fn a_byte_order_mark_and_windows_line_ends_do_no_harm() {
+    let text = fs::read_to_string("tests/bad/good/selector.ron").unwrap();
+    let windows = format!("\u{FEFF}{}", text.replace('\n', "\r\n"));
+    let path = made("windows.ron", windows.as_bytes());
+    let read = read_device(&Source::from(path)).unwrap();
+    let plain = read_device(&Source::from_argument("tests/bad/good/selector.ron")).unwrap();
+    assert_eq!(read, plain, "the same device");
+}
+
+#[test]
+#[cfg(unix)]
+fn a_file_that_may_not_be_read_says_so() {
+    use std::os::unix::fs::PermissionsExt;
+    let path = made("secret.ron", b"Device()");
+    fs::set_permissions(&path, fs::Permissions::from_mode(0o000)).unwrap();
+    if fs::read(&path).is_ok() {
+        println!("not run: this user may read everything");
+        return;
+    }
+    assert_refused(&path, Problem::NoPermission, "may not be read", "owner");
+}
+
+#[test]
+#[cfg(unix)]
+fn what_is_no_regular_file_is_not_waited_for() {
+    assert_refused(
+        Path::new("/dev/zero"),
+        Problem::NotAFile,
+        "is not a regular file",
+        "save the text in a file",
+    );
+}
+
+#[test]
+fn deep_nesting_is_refused_not_followed() {
+    let path = made(
+        "deep.ron",
+        format!("Device({}", "(".repeat(500_000)).as_bytes(),
+    );
+    let error = read_device(&Source::from(path)).unwrap_err();
+    assert_eq!(error.problem(), Problem::Syntax, "{error}");
 }

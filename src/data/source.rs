@@ -1,9 +1,9 @@
 //! Where a file comes from: the disk, or the files built into the program.
 
-use super::error::{DataError, Problem, listed, nearest};
+use super::error::{DataError, Problem, choices};
 use super::text;
 use std::fmt;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 include!(concat!(env!("OUT_DIR"), "/embedded.rs"));
@@ -55,7 +55,7 @@ impl Source {
     /// assert_eq!(scene.beside("../vessels/a.ron").to_string(), "embedded:vessels/a.ron");
     /// let scene = Source::from_argument("mine/scene.ron");
     /// assert_eq!(scene.beside("stent.ron").to_string(), "mine/stent.ron");
-    /// assert_eq!(scene.beside("cabinet:stent").to_string(), "embedded:scenes/devices/stent.ron");
+    /// assert_eq!(scene.beside("cabinet:stent").to_string(), "cabinet:stent");
     /// ```
     #[must_use]
     pub fn beside(&self, reference: &str) -> Self {
@@ -93,7 +93,7 @@ impl Source {
     /// [`Problem`] for the cases.
     pub fn read(&self) -> Result<Arc<str>, DataError> {
         match self {
-            Self::Disk(path) => text::read_text(path).map(Arc::from),
+            Self::Disk(path) => text::read_text(path, &self.to_string()).map(Arc::from),
             Self::Embedded(path) => Self::embedded()
                 .find(|(name, _)| name == path)
                 .map(|(_, text)| Arc::from(text))
@@ -110,30 +110,56 @@ impl Source {
 fn no_such_built_in(path: &str) -> DataError {
     let error = DataError::new(
         Problem::NotFound,
-        format!("there is no built-in file `{EMBEDDED}{path}`"),
+        format!("there is no built-in file `{}`", shortest(path)),
     );
-    let names = || Source::embedded().map(|(name, _)| name);
-    if let Some(near) = nearest(path, names()) {
-        return error.with_help(format!("did you mean `{EMBEDDED}{near}`?"));
-    }
-    let folder = path.rsplit_once('/').map_or("", |(folder, _)| folder);
-    let mut there: Vec<&str> = names()
-        .filter(|name| name.rsplit_once('/').map_or("", |(f, _)| f) == folder)
+    let folder = |path: &str| {
+        path.rsplit_once('/')
+            .map_or("", |(folder, _)| folder)
+            .to_owned()
+    };
+    let wanted = folder(path);
+    let mut there: Vec<String> = Source::embedded()
+        .map(|(name, _)| name)
+        .filter(|name| folder(name) == wanted)
+        .map(shortest)
         .collect();
     if there.is_empty() {
-        there = names().collect();
+        there = Source::embedded().map(|(name, _)| shortest(name)).collect();
     }
-    if there.is_empty() {
-        return error.with_help("no files are built into this program");
+    error.with_help(choices(&shortest(path), there.iter().map(String::as_str)))
+}
+
+/// The shortest name of a built-in file.
+fn shortest(path: &str) -> String {
+    path.strip_prefix(CABINET_FOLDER)
+        .and_then(|name| name.strip_prefix('/')?.strip_suffix(".ron"))
+        .map_or_else(
+            || format!("{EMBEDDED}{path}"),
+            |name| format!("{CABINET}{name}"),
+        )
+}
+
+/// A path without `folder/..` inside, for messages; the file itself is opened by the path as it
+/// is, since a folder may be a link.
+fn tidy(path: &Path) -> PathBuf {
+    let mut tidied = PathBuf::new();
+    for part in path.components() {
+        let steps_back = part == Component::ParentDir
+            && matches!(tidied.components().next_back(), Some(Component::Normal(_)));
+        if steps_back {
+            tidied.pop();
+        } else {
+            tidied.push(part);
+        }
     }
-    error.with_help(format!("there are {}", listed(there)))
+    tidied
 }
 
 impl fmt::Display for Source {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Disk(path) => write!(f, "{}", path.display()),
-            Self::Embedded(path) => write!(f, "{EMBEDDED}{path}"),
+            Self::Disk(path) => write!(f, "{}", tidy(path).display()),
+            Self::Embedded(path) => f.write_str(&shortest(path)),
         }
     }
 }
@@ -159,5 +185,54 @@ impl From<&str> for Source {
 impl From<&Self> for Source {
     fn from(source: &Self) -> Self {
         source.clone()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn references_are_taken_from_the_file_that_names_them() {
+        for (from, reference, leads_to) in [
+            ("scenes/a.ron", "devices/b.ron", "scenes/devices/b.ron"),
+            ("scenes/a.ron", "../vessels/b.ron", "vessels/b.ron"),
+            ("a.ron", "../b.ron", "../b.ron"),
+            ("/x/a.ron", "/y/b.ron", "/y/b.ron"),
+            ("scenes/a.ron", "cabinet:b", "cabinet:b"),
+            ("cabinet:b", "c.ron", "cabinet:c"),
+            (
+                "embedded:scenes/a.ron",
+                "../vessels/b.ron",
+                "embedded:vessels/b.ron",
+            ),
+            ("embedded:scenes/a.ron", "./b.ron", "embedded:scenes/b.ron"),
+            ("embedded:scenes/a.ron", "../../b.ron", "embedded:../b.ron"),
+        ] {
+            let found = Source::from_argument(from).beside(reference).to_string();
+            assert_eq!(found, leads_to, "{reference} in {from}");
+        }
+    }
+
+    #[test]
+    fn built_in_files_read_as_on_disk() {
+        let count = Source::embedded()
+            .filter(|(name, text)| {
+                let on_disk = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+                let on_disk = Source::from(on_disk).read().unwrap();
+                assert_eq!(&*on_disk, *text, "{name}");
+                true
+            })
+            .count();
+        assert!(count > 0, "no file is built in");
+    }
+
+    #[test]
+    fn unknown_built_in_file_names_the_likest() {
+        let error = Source::from_argument("cabinet:guide-8f-091")
+            .read()
+            .unwrap_err();
+        let help = error.help_text().unwrap_or_default();
+        assert!(help.contains("`cabinet:guide-8f-9"), "{error}: {help}");
     }
 }

@@ -9,14 +9,13 @@ use std::path::Path;
 /// the system states, before a byte is read.
 pub(super) const LARGEST_BYTES: u64 = 4 * 1024 * 1024;
 
-/// Reads a UTF-8 file; a byte order mark at its start is dropped.
+/// Reads a UTF-8 file, called `shown` in messages; a byte order mark at its start is dropped.
 ///
 /// # Errors
 /// A [`DataError`] for everything that is not a regular, readable, non-empty UTF-8 file of at most
 /// [`LARGEST_BYTES`].
-pub(super) fn read_text(path: &Path) -> Result<String, DataError> {
-    let shown = path.display();
-    let about = std::fs::metadata(path).map_err(|error| unreadable(path, &error))?;
+pub(super) fn read_text(path: &Path, shown: &str) -> Result<String, DataError> {
+    let about = std::fs::metadata(path).map_err(|error| unreadable(path, shown, &error))?;
     if about.is_dir() {
         return Err(
             DataError::new(Problem::NotAFile, format!("`{shown}` is a folder")).with_help(
@@ -35,13 +34,13 @@ pub(super) fn read_text(path: &Path) -> Result<String, DataError> {
         .with_help("save the text in a file first"));
     }
     if about.len() > LARGEST_BYTES {
-        return Err(too_large(path, about.len()));
+        return Err(too_large(shown, about.len()));
     }
-    let bytes = read_bytes(path).map_err(|error| unreadable(path, &error))?;
+    let bytes = read_bytes(path).map_err(|error| unreadable(path, shown, &error))?;
     if bytes.len() as u64 > LARGEST_BYTES {
-        return Err(too_large(path, bytes.len() as u64));
+        return Err(too_large(shown, bytes.len() as u64));
     }
-    decode_utf8(&path.display().to_string(), bytes)
+    decode_utf8(shown, bytes)
 }
 
 #[expect(
@@ -58,7 +57,7 @@ fn read_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
 }
 
 /// Text from bytes.
-pub(super) fn decode_utf8(shown: &str, bytes: Vec<u8>) -> Result<String, DataError> {
+fn decode_utf8(shown: &str, bytes: Vec<u8>) -> Result<String, DataError> {
     let mut text = String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let bytes = error.as_bytes();
@@ -85,21 +84,19 @@ pub(super) fn decode_utf8(shown: &str, bytes: Vec<u8>) -> Result<String, DataErr
     }
     if text.trim().is_empty() {
         return Err(
-            DataError::new(Problem::Empty, format!("`{shown}` is empty")).with_help(
-                "start from one of the files that come with the tool; `embedded:` names are listed in the README",
-            ),
+            DataError::new(Problem::Empty, format!("`{shown}` is empty"))
+                .with_help("start from a copy of a file that comes with the tool"),
         );
     }
     Ok(text)
 }
 
-fn too_large(path: &Path, bytes: u64) -> DataError {
-    let tenths = bytes.div_ceil(1024 * 1024 / 10);
+fn too_large(shown: &str, bytes: u64) -> DataError {
+    let tenths = bytes.saturating_mul(10).div_ceil(1024 * 1024);
     DataError::new(
         Problem::TooLarge,
         format!(
-            "`{}` has {}.{} MB, more than the {} MB that are read",
-            path.display(),
+            "`{shown}` has {}.{} MB, more than the {} MB that are read",
             tenths / 10,
             tenths % 10,
             LARGEST_BYTES / (1024 * 1024)
@@ -108,8 +105,7 @@ fn too_large(path: &Path, bytes: u64) -> DataError {
     .with_help("vessels, devices and scenes are small text files: is it the right file?")
 }
 
-fn unreadable(path: &Path, error: &std::io::Error) -> DataError {
-    let shown = path.display();
+fn unreadable(path: &Path, shown: &str, error: &std::io::Error) -> DataError {
     match error.kind() {
         ErrorKind::NotFound => {
             let error = DataError::new(Problem::NotFound, format!("there is no file `{shown}`"));
@@ -119,8 +115,7 @@ fn unreadable(path: &Path, error: &std::io::Error) -> DataError {
                 None => return error,
             };
             if !folder.is_dir() {
-                return error
-                    .with_help(format!("there is no folder `{}` either", folder.display()));
+                return error.with_help("its folder is not there either: check the path");
             }
             let wanted = path
                 .file_name()
@@ -158,6 +153,10 @@ fn files_like(folder: &Path, wanted: &str) -> Vec<String> {
     if let Some(near) = nearest(wanted, names.iter().map(String::as_str)) {
         return vec![near.to_owned()];
     }
+    let more = names.len().saturating_sub(SHOWN);
     names.truncate(SHOWN);
+    if more > 0 {
+        names.push(format!("{more} more"));
+    }
     names
 }

@@ -29,7 +29,7 @@
 //!                 start: Leaves(branch: "aorta", at: "arch-top", turn_deg: 90, roll_deg: 180),
 //!                 runs: [(length: "120 mm", lumen: "7 mm", lumen_end: "5 mm")])),
 //!             (name: "siphon",                   // x, y, z and the lumen's radius, all in `unit`
-//!              course: Points(leaves: (branch: "carotid", at: "end"), unit: mm,
+//!              course: Points(leaves: (branch: "carotid", at: "end"), unit: "mm",
 //!                             points: [(0, 0, 228.6, 2.5), (3, 2, 240, 2.4), (8, 9, 251, 2.3)])),
 //!         ],
 //!         landmarks: [(name: "arch-top", branch: "aorta", at: "125 mm")],

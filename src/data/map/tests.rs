@@ -5,11 +5,11 @@ use proptest::prelude::*;
 #[derive(Debug, Clone)]
 enum Value {
     Scalar(String),
-    List(Vec<Value>),
-    Fields(Option<String>, Vec<(String, Value)>),
-    Tuple(String, Vec<Value>),
-    Map(Vec<(String, Value)>),
-    Wrapped(String, Box<Value>),
+    List(Vec<Self>),
+    Fields(Option<String>, Vec<(String, Self)>),
+    Tuple(String, Vec<Self>),
+    Map(Vec<(String, Self)>),
+    Wrapped(String, Box<Self>),
 }
 
 /// Words between tokens: what a careless or a wordy author may put there.
