@@ -423,7 +423,7 @@ proptest! {
     #[test]
     fn property_ostia_share_the_branch_between_them(
         middle_mm in 0.3..60.0_f64,
-        turns in prop::array::uniform2(0.0..2.0_f64),
+        turns in prop::array::uniform2(0.0..1.3_f64),
         roll in 0.0..TAU,
         diameters in prop::array::uniform3(2.0..9.0_f64),
     ) {
