@@ -89,7 +89,7 @@ struct Corners<'a> {
     lumen: f64,
     used: Vec<bool>,
     placed: Vec<Disc>,
-    /// Placements still allowed. Four discs need at most about 3500, so that search is complete
+    /// Placements still allowed. Four discs need at most about 3800, so that search is complete
     /// over corner arrangements; beyond, the bound keeps a call to milliseconds.
     budget: u32,
 }

@@ -65,7 +65,7 @@ impl Stepper<'_> {
             (None, Some((_, at))) => at.through,
             (None, None) => None,
         };
-        self.check_hub(device, through)?;
+        self.check_hub(device, through, rail.map(|r| r.0))?;
         if let Some((rail, _)) = rail {
             self.check_rail(device, rail, through)?;
             self.tell_exchange(device, rail, through, Direction::Loading)?;
@@ -87,12 +87,14 @@ impl Stepper<'_> {
         self.move_tip(device, to_mm, Motion::Forward)
     }
 
-    /// The hub a device enters through: there, free to pass, and one device at a time at the skin.
-    fn check_hub(&self, device: usize, through: Option<usize>) -> Outcome {
+    /// The hub a device enters through: there, free to pass, and one device at a time at the skin
+    /// unless it comes over the one that is there.
+    fn check_hub(&self, device: usize, through: Option<usize>, rail: Option<usize>) -> Outcome {
         let name = self.name(device);
         let Some(outer) = through else {
-            let at_skin = (0..self.state.in_place.len())
-                .find(|k| self.state.in_place[*k].is_some_and(|p| p.through.is_none()));
+            let at_skin = (0..self.state.in_place.len()).find(|k| {
+                Some(*k) != rail && self.state.in_place[*k].is_some_and(|p| p.through.is_none())
+            });
             return match at_skin {
                 Some(k) => stop(
                     format!(

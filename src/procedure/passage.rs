@@ -294,13 +294,15 @@ impl Stepper<'_> {
                     ", with its hub against the valve".into()
                 }
             );
-            let help = at.through.map_or_else(
+            // a sheath that is in to its hub takes no length away but that of the hub
+            let around = at
+                .through
+                .filter(|outer| self.state.outside_mm(self.plan, *outer) > Some(0.5));
+            let help = around.map_or_else(
                 || format!("a longer {name}"),
                 |outer| {
-                    format!(
-                        "a longer {name}, a shorter {} or fewer valves on it",
-                        self.name(outer)
-                    )
+                    let outer = self.name(outer);
+                    format!("a longer {name}, a shorter {outer} or fewer valves on it")
                 },
             );
             self.tell(Finding::failure(Topic::Reach, text).with_help(help));

@@ -21,7 +21,8 @@ const RECOIL_BARE: f64 = 0.40;
 const BLOCKED: f64 = 0.01;
 /// Flow share below which a run is called poor.
 const POOR: f64 = 0.30;
-/// Oversize of a stent over the widest vessel it covers, mm (from memory: 1 to 2 mm).
+/// Oversize of a stent over the wider of the vessels it lands in, mm (from memory: 1 to 2 mm over the
+/// common carotid).
 const OVERSIZE_MM: (f64, f64) = (1.0, 2.0);
 
 impl Stepper<'_> {
@@ -181,9 +182,7 @@ impl Stepper<'_> {
             .into_iter()
             .filter_map(|j| self.state.tip_mm(j))
             .fold(0.0, f64::max);
-        let vessel_mm = self.widest_between(distal_mm - spec.free_length_mm, distal_mm);
-        let length_mm = spec.deployed_length_mm(vessel_mm);
-        let proximal_mm = distal_mm - length_mm;
+        let proximal_mm = self.near_end_mm(&spec, distal_mm);
         if proximal_mm < bare_mm {
             return stop(
                 format!(
@@ -200,6 +199,23 @@ impl Stepper<'_> {
         });
         self.tell_landing(name, &spec, proximal_mm, distal_mm);
         Ok(())
+    }
+
+    /// Near end of a stent released from its far end: every stretch of vessel takes up as much of
+    /// the free length as a braid of that diameter is longer than a free one.
+    fn near_end_mm(&self, spec: &StentSpec, distal_mm: f64) -> f64 {
+        // diameters change over centimetres; the last step is cut to measure
+        const STEP_MM: f64 = 0.5;
+        let mut near_mm = distal_mm;
+        let mut left_mm = spec.free_length_mm;
+        while left_mm > 0.0 && near_mm > 0.0 {
+            let vessel_mm = self.plan.track.healthy_diameter_at(near_mm - 0.5 * STEP_MM);
+            let stretch = spec.deployed_length_mm(vessel_mm) / spec.free_length_mm;
+            let step_mm = STEP_MM.min(left_mm * stretch);
+            near_mm -= step_mm;
+            left_mm -= step_mm / stretch;
+        }
+        near_mm
     }
 
     fn widest_between(&self, from_mm: f64, to_mm: f64) -> f64 {
@@ -220,20 +236,31 @@ impl Stepper<'_> {
             distal_mm - proximal_mm
         );
         self.tell(Finding::note(Topic::Treatment, text));
-        let widest_mm = self.widest_between(proximal_mm, distal_mm);
-        let oversize_mm = spec.free_diameter_mm - widest_mm;
+        let track = &self.plan.track;
+        let landing_mm = track
+            .healthy_diameter_at(proximal_mm)
+            .max(track.healthy_diameter_at(distal_mm));
+        let oversize_mm = spec.free_diameter_mm - landing_mm;
         if oversize_mm < 0.0 {
             let text = format!(
-                "the {name} is {:.1} mm wide at rest, the vessel {widest_mm:.1} mm: it does not reach the wall",
+                "the {name} is {:.1} mm wide at rest, the vessel {landing_mm:.1} mm where it lands: it does not reach the wall",
                 spec.free_diameter_mm
             );
             self.tell(Finding::failure(Topic::Treatment, text).with_help("a wider stent"));
         } else if oversize_mm < OVERSIZE_MM.0 || oversize_mm > OVERSIZE_MM.1 {
             let text = format!(
-                "the {name} is {oversize_mm:.1} mm wider at rest than the widest vessel it covers; {} to {} mm are usual",
+                "the {name} is {oversize_mm:.1} mm wider at rest than the vessel where it lands; {} to {} mm are usual",
                 OVERSIZE_MM.0, OVERSIZE_MM.1
             );
             self.tell(Finding::warning(Topic::Treatment, text).with_help("another diameter"));
+        }
+        let widest_mm = self.widest_between(proximal_mm, distal_mm);
+        if (landing_mm..widest_mm).contains(&spec.free_diameter_mm) {
+            let text = format!(
+                "the {name} ({:.1} mm at rest) does not reach the wall in the bulb ({widest_mm:.1} mm)",
+                spec.free_diameter_mm
+            );
+            self.tell(Finding::warning(Topic::Treatment, text).with_help("a wider stent"));
         }
         let margin_mm = self.plan.rules.landing_margin_mm;
         let mut covers = false;

@@ -128,7 +128,10 @@ fn internal_carotid(
             return Err(refuse(
                 field,
                 format!("{length_mm:.1} mm"),
-                format!("at least {:.1} mm, half the bend between both", half_bend_mm + 1.0),
+                format!(
+                    "at least {:.1} mm, half the bend between both",
+                    half_bend_mm + 1.0
+                ),
                 "enter the length to the middle of the bend",
             ));
         }
@@ -210,11 +213,7 @@ fn fits(shape: SiphonShape, limbs_deg: f64) -> bool {
     }
 }
 
-fn siphon(
-    form: &Measurements,
-    draft: &mut Draft,
-    pen: &mut Pen,
-) -> Result<Bends, GeometryError> {
+fn siphon(form: &Measurements, draft: &mut Draft, pen: &mut Pen) -> Result<Bends, GeometryError> {
     let x = form.side.sign();
     let entered = &form.siphon;
     let ledger = &mut draft.ledger;

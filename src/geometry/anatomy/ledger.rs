@@ -149,13 +149,7 @@ impl Ledger {
         place_mm
     }
 
-    fn triple(
-        &mut self,
-        name: &'static str,
-        unit: &'static str,
-        v: Vector,
-        source: &'static str,
-    ) {
+    fn triple(&mut self, name: &'static str, unit: &'static str, v: Vector, source: &'static str) {
         self.notes.push(ValueNote {
             name: name.into(),
             value: NoteValue::Triple([v.x, v.y, v.z]),

@@ -236,7 +236,9 @@ pub(super) fn clot(
         return Ok(());
     };
     let m1_mm = draft.length_mm(head.m1);
-    let trunk_mm = draft.length_mm(head.m2_inferior).min(draft.length_mm(head.m2_superior));
+    let trunk_mm = draft
+        .length_mm(head.m2_inferior)
+        .min(draft.length_mm(head.m2_superior));
     let ica_mm = draft.length_mm(head.internal_carotid);
     let (branch, start_mm, branch_mm, beyond_mm) = match entered.place {
         ClotPlace::Ica { before_terminus } => (
@@ -276,9 +278,11 @@ pub(super) fn clot(
             "shorten the clot or lengthen the M2 trunks",
         ));
     }
-    draft
-        .ledger
-        .mm("clot.length", Some(entered.length), fixed(entered.length, ""));
+    draft.ledger.mm(
+        "clot.length",
+        Some(entered.length),
+        fixed(entered.length, ""),
+    );
     draft.tree.clots.push(Clot {
         name: "clot".into(),
         branch,

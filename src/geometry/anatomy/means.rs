@@ -5,7 +5,7 @@
 //! Spreads that no paper gives say so in the comment beside them; sampling uses them.
 
 use super::super::ArchType;
-use super::form::{ Measurements, NeckShape, Sex, SharedOrigin, Side, SiphonShape};
+use super::form::{Measurements, NeckShape, Sex, SharedOrigin, Side, SiphonShape};
 
 /// A mean with the standard deviation that sampling draws from, mm or degrees.
 #[derive(Debug, Clone, Copy)]
@@ -30,8 +30,7 @@ pub(super) const fn fixed(value: f64, source: &'static str) -> Mean {
 
 /// Sources, as cited in notes.
 pub(super) mod source {
-    pub(in super::super) const MEMORY: &str =
-        "from memory: right range, no publication looked up";
+    pub(in super::super) const MEMORY: &str = "from memory: right range, no publication looked up";
     pub(in super::super) const MODEL: &str =
         "choice of the model: common anatomy, drawn from memory";
     pub(in super::super) const ZONES_YOUNG: &str =
@@ -72,14 +71,12 @@ pub(super) mod source {
         "from memory; straight below 15 degrees after Nagata T et al.";
     pub(in super::super) const NECK_CLASS: &str =
         "derived from the age: tortuous from 60 years, straight below; no source for the split";
-    pub(in super::super) const LOOP_CLASS: &str =
-        "derived from the class: two bends below 90 degrees, Benson JC et al. (120 thrombectomy patients, PMC7507229)";
+    pub(in super::super) const LOOP_CLASS: &str = "derived from the class: two bends below 90 degrees, Benson JC et al. (120 thrombectomy patients, PMC7507229)";
     pub(in super::super) const COIL_LENGTH: &str = "derived from the means by side and by sex of Vascular geometry of the extracranial carotid arteries, J NeuroIntervent Surg 2016, plus the circumference of the turn";
     pub(in super::super) const PETROUS: &str = "Keshelava G et al., Neuroanatomy 2009";
     pub(in super::super) const ANTERIOR_CIRCULATION: &str =
         "Rai AT et al., J NeuroIntervent Surg 2013;5:371";
-    pub(in super::super) const SIPHON_CLASS: &str =
-        "derived from the shape class, J Korean Neurosurg Soc 65(6) cover text; angle inside the class from memory";
+    pub(in super::super) const SIPHON_CLASS: &str = "derived from the shape class, J Korean Neurosurg Soc 65(6) cover text; angle inside the class from memory";
     pub(in super::super) const SIPHON_RADIUS: &str = "from memory, 3-6 mm; 20 MR angiograms give a mean of 2.9 mm (Chueh JY et al., AJNR 2009;30:1159)";
     pub(in super::super) const M1_SHAPE: &str =
         "Reci V, Bexheti S, 2019 (50 arteries): arch in 64 %";
@@ -142,10 +139,7 @@ impl Who {
     /// The spread is what is left when the cumulative spreads of the paper (21, 23 mm) are taken
     /// as sums of independent stretches; likewise for the two that follow.
     pub(super) fn bifurcation_to_renal(self) -> Mean {
-        self.by_age(
-            mean(100.0, 9.4, FEMORAL),
-            mean(87.0, 14.8, ZONES_YOUNG),
-        )
+        self.by_age(mean(100.0, 9.4, FEMORAL), mean(87.0, 14.8, ZONES_YOUNG))
     }
 
     pub(super) fn renal_to_coeliac(self) -> Mean {
@@ -153,18 +147,11 @@ impl Who {
     }
 
     pub(super) fn coeliac_to_left_subclavian(self) -> Mean {
-        self.by_age(
-            mean(240.0, 32.5, FEMORAL),
-            mean(223.7, 20.0, ZONES_YOUNG),
-        )
+        self.by_age(mean(240.0, 32.5, FEMORAL), mean(223.7, 20.0, ZONES_YOUNG))
     }
 
     pub(super) fn common_iliac_diameter(self) -> Mean {
-        mean(
-            self.by_sex(9.75, 8.55),
-            self.by_sex(1.8, 1.3),
-            ABDOMINAL,
-        )
+        mean(self.by_sex(9.75, 8.55), self.by_sex(1.8, 1.3), ABDOMINAL)
     }
 
     // --- aorta and arch ------------------------------------------------------------------------
@@ -205,11 +192,7 @@ impl Who {
     }
 
     pub(super) fn infrarenal_diameter(self) -> Mean {
-        mean(
-            self.by_sex(16.5, 14.5),
-            self.by_sex(2.1, 1.7),
-            ABDOMINAL,
-        )
+        mean(self.by_sex(16.5, 14.5), self.by_sex(2.1, 1.7), ABDOMINAL)
     }
 
     pub(super) fn arch_width(self) -> Mean {
@@ -218,18 +201,12 @@ impl Who {
 
     /// The younger's spread from the 95 % interval of the mean, 3.1 mm wide, of 61 patients.
     pub(super) fn innominate_to_left_carotid(self) -> Mean {
-        self.by_age(
-            mean(12.0, 5.6, ELDERLY_ARCH),
-            mean(21.8, 6.2, HEALTHY_ARCH),
-        )
+        self.by_age(mean(12.0, 5.6, ELDERLY_ARCH), mean(21.8, 6.2, HEALTHY_ARCH))
     }
 
     /// The younger's spread from the 95 % interval of the mean, 2.6 mm wide, of 61 patients.
     pub(super) fn left_carotid_to_left_subclavian(self) -> Mean {
-        self.by_age(
-            mean(18.7, 5.6, ELDERLY_ARCH),
-            mean(14.3, 5.2, HEALTHY_ARCH),
-        )
+        self.by_age(mean(18.7, 5.6, ELDERLY_ARCH), mean(14.3, 5.2, HEALTHY_ARCH))
     }
 
     // --- neck ----------------------------------------------------------------------------------
@@ -238,7 +215,11 @@ impl Who {
         let sex = self.by_sex(6.5, -6.5);
         match side {
             Side::Left => mean(124.0 + sex, 14.0, CAROTID_LENGTH),
-            Side::Right => mean(136.0 - INNOMINATE_LENGTH.value + sex, 12.0, RIGHT_CAROTID_LENGTH),
+            Side::Right => mean(
+                136.0 - INNOMINATE_LENGTH.value + sex,
+                12.0,
+                RIGHT_CAROTID_LENGTH,
+            ),
         }
     }
 
@@ -251,10 +232,7 @@ impl Who {
     }
 
     pub(super) fn common_carotid_ratio(self) -> Mean {
-        self.by_age(
-            mean(1.2, 0.2, CAROTID_RATIO),
-            mean(1.1, 0.1, CAROTID_RATIO),
-        )
+        self.by_age(mean(1.2, 0.2, CAROTID_RATIO), mean(1.1, 0.1, CAROTID_RATIO))
     }
 
     pub(super) fn cervical_ica_length(self, side: Side) -> Mean {
@@ -275,10 +253,7 @@ impl Who {
     }
 
     pub(super) fn cervical_ica_ratio(self) -> Mean {
-        self.by_age(
-            mean(1.3, 0.1, CAROTID_RATIO),
-            mean(1.1, 0.1, CAROTID_RATIO),
-        )
+        self.by_age(mean(1.3, 0.1, CAROTID_RATIO), mean(1.1, 0.1, CAROTID_RATIO))
     }
 
     pub(super) fn neck_shape(self) -> (NeckShape, &'static str) {

@@ -108,7 +108,10 @@ pub(super) fn common_carotid(
         ledger.mm(names.diameter, None, who.common_carotid_diameter())
     };
     let (aim_name, plane_name) = match side {
-        Side::Left => ("layout.left_carotid_bifurcation", "layout.left_carotid_plane"),
+        Side::Left => (
+            "layout.left_carotid_bifurcation",
+            "layout.left_carotid_plane",
+        ),
         Side::Right => (
             "layout.right_carotid_bifurcation",
             "layout.right_carotid_plane",
@@ -147,9 +150,7 @@ pub(super) fn common_carotid(
             ));
         }
     };
-    draft
-        .ledger
-        .number(names.ratio, "", entered, otherwise);
+    draft.ledger.number(names.ratio, "", entered, otherwise);
     let pen = draw(axis, half_turn_rad);
     let end_mm = pen.length_mm();
     // the last 12 mm widen into the bulb, from memory
@@ -197,15 +198,18 @@ pub(super) fn cervical_ica(
     let x = form.side.sign();
     let neck = &form.cervical_ica;
     let ledger = &mut draft.ledger;
-    let shape = ledger.word("cervical_ica.shape", neck.shape, who.neck_shape(), |s| {
-        match s {
+    let shape = ledger.word(
+        "cervical_ica.shape",
+        neck.shape,
+        who.neck_shape(),
+        |s| match s {
             NeckShape::Straight => "straight",
             NeckShape::Tortuous { .. } => "tortuous",
             NeckShape::Kink { .. } => "kink",
             NeckShape::Coil { .. } => "coil",
             NeckShape::Loop { .. } => "loop",
-        }
-    });
+        },
+    );
     let diameter_mm = ledger.mm(
         "cervical_ica.diameter",
         neck.diameter,
@@ -215,7 +219,10 @@ pub(super) fn cervical_ica(
         Some(ledger.mm(
             "cervical_ica.shape.turn_diameter",
             turn_diameter,
-            fixed(3.2 * diameter_mm, "derived: 3.2 lumen diameters, from memory of angiograms"),
+            fixed(
+                3.2 * diameter_mm,
+                "derived: 3.2 lumen diameters, from memory of angiograms",
+            ),
         ))
     } else {
         None
@@ -247,7 +254,18 @@ pub(super) fn cervical_ica(
     let at_mm = draft.length_mm(common_carotid);
     let flow = draft.frame(common_carotid, at_mm).tangent;
     let origin = draft.at_end(common_carotid, tilted(flow, side, takeoff_rad));
-    let pen = course(form, who, draft, shape, length_mm, diameter_mm, turn_diameter_mm, origin, side, aim_mm)?;
+    let pen = course(
+        form,
+        who,
+        draft,
+        shape,
+        length_mm,
+        diameter_mm,
+        turn_diameter_mm,
+        origin,
+        side,
+        aim_mm,
+    )?;
     Ok((
         Cervical {
             pen,
@@ -304,7 +322,9 @@ fn course(
             );
             aimed(aim_mm, |axis| s_of(axis, half_turn_rad)).1
         }
-        NeckShape::Tortuous { turn_deg: Some(turn_deg) } => {
+        NeckShape::Tortuous {
+            turn_deg: Some(turn_deg),
+        } => {
             let turn_rad = draft.ledger.rad(
                 "cervical_ica.shape.turn_deg",
                 Some(turn_deg),
@@ -380,12 +400,7 @@ fn course(
             aimed(aim_mm, |axis| {
                 let mut pen = start();
                 pen.bend_to(tilted(axis, side, 0.5 * turn_rad), before_mm, SHAPE);
-                pen.bend(
-                    -side,
-                    turn_rad,
-                    bend_mm,
-                    "cervical_ica.shape.bend_radius",
-                );
+                pen.bend(-side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
                 pen.bend_to(axis, after_mm, SHAPE);
                 pen
             })
@@ -397,7 +412,10 @@ fn course(
             let pitch_mm = draft.ledger.mm(
                 "layout.coil_pitch",
                 None,
-                fixed(2.0 * diameter_mm, "derived: two lumen diameters, so that the turn clears itself"),
+                fixed(
+                    2.0 * diameter_mm,
+                    "derived: two lumen diameters, so that the turn clears itself",
+                ),
             );
             let circle_mm = PI * turn_mm;
             let slant_rad = (pitch_mm / circle_mm).atan();
@@ -407,7 +425,10 @@ fn course(
                 return Err(refuse(
                     "cervical_ica.length",
                     format!("{length_mm:.0} mm"),
-                    format!("at least {:.0} mm with a coil of {turn_mm:.0} mm", helix_mm + 20.0),
+                    format!(
+                        "at least {:.0} mm with a coil of {turn_mm:.0} mm",
+                        helix_mm + 20.0
+                    ),
                     "lengthen it or narrow shape.turn_diameter",
                 ));
             }
@@ -424,7 +445,11 @@ fn course(
                 for i in 1..=COIL_PIECES {
                     let turned_rad = TAU * f64::from(i) / f64::from(COIL_PIECES);
                     let piece_mm = helix_mm / f64::from(COIL_PIECES);
-                    pen.bend_to(heading(turned_rad), piece_mm, "cervical_ica.shape.turn_diameter");
+                    pen.bend_to(
+                        heading(turned_rad),
+                        piece_mm,
+                        "cervical_ica.shape.turn_diameter",
+                    );
                 }
                 pen.bend_to(axis, 0.55 * rest_mm, SHAPE);
                 pen
@@ -457,7 +482,10 @@ fn course(
                 return Err(refuse(
                     "cervical_ica.length",
                     format!("{length_mm:.0} mm"),
-                    format!("at least {:.0} mm with two such bends", 2.0 * bend_mm + 40.0),
+                    format!(
+                        "at least {:.0} mm with two such bends",
+                        2.0 * bend_mm + 40.0
+                    ),
                     "lengthen it or tighten shape.bend_radius",
                 ));
             }

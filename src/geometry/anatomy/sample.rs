@@ -2,8 +2,8 @@
 
 use super::super::ArchType;
 use super::form::{
-    Access, ClotForm, ClotPlace, LesionForm, LesionPlace, M1Shape, Measurements,
-    NeckShape, Sex, SharedOrigin, Side, SiphonShape, WallDisease,
+    Access, ClotForm, ClotPlace, LesionForm, LesionPlace, M1Shape, Measurements, NeckShape, Sex,
+    SharedOrigin, Side, SiphonShape, WallDisease,
 };
 use super::means::{self, Mean, Who};
 use std::f64::consts::TAU;
@@ -204,7 +204,12 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
                         bend_radius: None,
                     },
                 ),
-                (0.067, NeckShape::Coil { turn_diameter: None }),
+                (
+                    0.067,
+                    NeckShape::Coil {
+                        turn_diameter: None,
+                    },
+                ),
             ],
         );
         neck.length = Some(length_mm);
@@ -267,7 +272,10 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
     fn disease(&mut self, form: &mut Measurements) {
         let occluded = self.unit() < 0.25;
         let torn = self.unit() < 0.15;
-        let bulb_mm = form.bifurcation.bulb_diameter.unwrap_or(means::BULB_DIAMETER.value);
+        let bulb_mm = form
+            .bifurcation
+            .bulb_diameter
+            .unwrap_or(means::BULB_DIAMETER.value);
         form.lesions = vec![LesionForm {
             name: None,
             kind: if torn {

@@ -41,7 +41,14 @@ pub(super) fn build(
     left_carotid_diameter_mm: f64,
 ) -> Result<Torso, GeometryError> {
     let stretches = stretches(form, who, draft)?;
-    let (aorta, at) = aorta(form, who, draft, walls, &stretches, left_carotid_diameter_mm)?;
+    let (aorta, at) = aorta(
+        form,
+        who,
+        draft,
+        walls,
+        &stretches,
+        left_carotid_diameter_mm,
+    )?;
     let mut access = iliacs(form, who, draft, walls, &stretches, aorta)?;
     let (innominate, left_carotid) = innominate(form, draft, walls, aorta, &at)?;
 
@@ -70,7 +77,10 @@ pub(super) fn build(
         source::MODEL,
     );
     let left_subclavian = draft.at_side(aorta, at.left_subclavian_mm, takeoff_rad, lean);
-    for (side, origin) in [(Side::Right, right_subclavian), (Side::Left, left_subclavian)] {
+    for (side, origin) in [
+        (Side::Right, right_subclavian),
+        (Side::Left, left_subclavian),
+    ] {
         access = arm(form, who, draft, walls, side, origin)?.or(access);
     }
     Ok(Torso {
@@ -80,11 +90,7 @@ pub(super) fn build(
     })
 }
 
-fn stretches(
-    form: &Measurements,
-    who: Who,
-    draft: &mut Draft,
-) -> Result<Stretches, GeometryError> {
+fn stretches(form: &Measurements, who: Who, draft: &mut Draft) -> Result<Stretches, GeometryError> {
     let puncture_side = match form.access {
         Access::FemoralLeft => Side::Left,
         _ => Side::Right,
@@ -114,7 +120,11 @@ fn stretches(
     ];
     if let Some(total_mm) = route.puncture_to_left_subclavian {
         let given_mm: f64 = parts.iter().filter_map(|p| p.1).sum();
-        let open_mm: f64 = parts.iter().filter(|p| p.1.is_none()).map(|p| p.2.value).sum();
+        let open_mm: f64 = parts
+            .iter()
+            .filter(|p| p.1.is_none())
+            .map(|p| p.2.value)
+            .sum();
         let rest_mm = total_mm - given_mm;
         // 1 mm: lengths are read off to the millimetre, and four of them are summed
         if open_mm > 0.0 && rest_mm > 0.0 {
@@ -164,7 +174,9 @@ fn arch_height(
         Some(height_mm) => (by_rule(height_mm), "derived from arch.height"),
         None => means::ARCH_TYPE,
     };
-    let kind = draft.ledger.word("arch.type", form.arch.kind, assumed, word);
+    let kind = draft
+        .ledger
+        .word("arch.type", form.arch.kind, assumed, word);
     if let Some(height_mm) = form.arch.height
         && by_rule(height_mm) != kind
     {
@@ -282,7 +294,10 @@ fn aorta(
         return Err(refuse(
             "femoral.coeliac_to_left_subclavian",
             format!("{:.0} mm", stretches.coeliac_to_left_subclavian_mm),
-            format!("more than {:.0} mm, where the arch ends", arch_end_mm - left_subclavian_mm),
+            format!(
+                "more than {:.0} mm, where the arch ends",
+                arch_end_mm - left_subclavian_mm
+            ),
             "enter a longer descending aorta or a narrower arch",
         ));
     }
@@ -347,9 +362,8 @@ fn aorta(
     );
     let carotid_mm = left_carotid_mm.unwrap_or(0.5 * (innominate_mm + left_subclavian_mm));
     // 0.2 and 0.9 of the descending thoracic aorta: past the isthmus, and the diaphragm
-    let thoracic = |share: f64| {
-        left_subclavian_mm + share * stretches.coeliac_to_left_subclavian_mm
-    };
+    let thoracic =
+        |share: f64| left_subclavian_mm + share * stretches.coeliac_to_left_subclavian_mm;
     let knots = vec![
         (0.5 * innominate_mm, ascending),
         (innominate_mm, at_innominate),
@@ -451,7 +465,10 @@ fn iliacs(
             return Err(refuse(
                 "femoral.puncture_to_bifurcation",
                 format!("{length_mm:.0} mm"),
-                format!("at least {:.0} mm, twice the common iliac", 2.0 * common_length_mm),
+                format!(
+                    "at least {:.0} mm, twice the common iliac",
+                    2.0 * common_length_mm
+                ),
                 "enter the length along the vessel from the groin to the aortic bifurcation",
             ));
         }
@@ -460,9 +477,8 @@ fn iliacs(
             Vector::new(0.42 * x, -0.45, -0.79),
             Vector::new(0.12 * x, 0.05, -1.0),
         ];
-        let [start, external, femoral] = std::array::from_fn(|i| {
-            ledger.heading(heading_names[i], headings[i], source::MODEL)
-        });
+        let [start, external, femoral] =
+            std::array::from_fn(|i| ledger.heading(heading_names[i], headings[i], source::MODEL));
         let origin = draft.at_end(aorta, start);
         let mut pen = Pen::new(origin.place_mm, start);
         // the external iliac turns forward past the common's end and down at the groin
@@ -471,7 +487,10 @@ fn iliacs(
         pen.bend_to(external, 0.25 * rest_mm, "femoral.puncture_to_bifurcation");
         pen.straight(0.25 * rest_mm, "femoral.puncture_to_bifurcation");
         pen.bend_to(femoral, 0.30 * rest_mm, "femoral.puncture_to_bifurcation");
-        pen.straight(0.20 * rest_mm + beyond_mm, "femoral.puncture_to_bifurcation");
+        pen.straight(
+            0.20 * rest_mm + beyond_mm,
+            "femoral.puncture_to_bifurcation",
+        );
         // the common femoral takes the last 50 mm, from memory the distance puncture to ligament
         let knots = vec![
             (0.0, common_mm),
@@ -569,11 +588,7 @@ fn innominate(
         walls.neck_n_per_mm2,
     )?;
     draft.mark("innominate-ostium", innominate, origin.inside_mm);
-    draft.mark(
-        "innominate-end",
-        innominate,
-        origin.inside_mm + length_mm,
-    );
+    draft.mark("innominate-end", innominate, origin.inside_mm + length_mm);
 
     let takeoff_rad = takeoff(
         draft,

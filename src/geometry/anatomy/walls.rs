@@ -41,13 +41,7 @@ impl Walls {
                 2.0,
                 0.6,
             ),
-            brain_n_per_mm2: take(
-                "wall.brain_n_per_mm2",
-                wall.brain_n_per_mm2,
-                1.6,
-                1.2,
-                0.3,
-            ),
+            brain_n_per_mm2: take("wall.brain_n_per_mm2", wall.brain_n_per_mm2, 1.6, 1.2, 0.3),
         }
     }
 }

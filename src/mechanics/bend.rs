@@ -1,0 +1,503 @@
+//! Bending energy of three neighbouring nodes and its derivatives in closed form.
+//!
+//! With edges `e0, e1`, lengths `l0, l1`, unit tangents `t0, t1`, cell length
+//! `m = (l0 + l1) / 2` and `q = 1 - t0·t1`, a node carries
+//!
+//! ```text
+//! B (q + beta q²) / m  +  tau m (1 + gamma q)
+//! ```
+//!
+//! `q / m` alone is the discrete curvature energy of a polyline, low by a factor `1 - θ²/24` on a
+//! circle turned by `θ` a cell; an arc is longer than its chords by `1 + θ²/24 = 1 + q/12`.
+//! `beta = gamma = 1/12` corrects both, so that circles are exact to fourth order.
+//! At a clamped start the first edge is the tangent held, and the node's cell is half a cell long:
+//! the same count gives `beta = -1/6, gamma = 1/3`.
+
+use crate::geometry::{Frame, Vector};
+use nalgebra::{Matrix3, Matrix6, Vector6};
+
+/// Corrections at a node with a cell on either side.
+const INNER: (f64, f64) = (1.0 / 12.0, 1.0 / 12.0);
+/// Corrections at the held tangent of a clamped start.
+const CLAMP: (f64, f64) = (-1.0 / 6.0, 1.0 / 3.0);
+
+/// Energy with gradient and Hessian in the two offsets of each of three nodes.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Local {
+    pub(crate) energy: f64,
+    /// By node.
+    pub(crate) gradient: [[f64; 2]; 3],
+    /// Blocks (0,0), (1,0), (1,1), (2,0), (2,1), (2,2), row-major.
+    pub(crate) hessian: [[f64; 4]; 6],
+}
+
+/// Two edges that meet at a node.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Corner {
+    t0: Vector,
+    t1: Vector,
+    /// Inverse lengths; 0 for the tangent held at a clamped start.
+    a0: f64,
+    a1: f64,
+    /// Cell length.
+    pub(crate) m: f64,
+    /// `1 - t0·t1`, without cancellation.
+    pub(crate) q: f64,
+    beta: f64,
+    gamma: f64,
+}
+
+impl Corner {
+    /// Between two edges, mm.
+    #[inline(always)]
+    pub(crate) fn inner(e0: Vector, e1: Vector) -> Self {
+        let (l0, l1) = (e0.norm(), e1.norm());
+        let (a0, a1) = (1.0 / l0, 1.0 / l1);
+        Self::new(e0 * a0, e1 * a1, a0, a1, 0.5 * (l0 + l1), INNER)
+    }
+
+    /// Between a unit tangent held and the first edge.
+    #[inline(always)]
+    pub(crate) fn clamped(tangent: Vector, e1: Vector) -> Self {
+        let l1 = e1.norm();
+        let a1 = 1.0 / l1;
+        Self::new(tangent, e1 * a1, 0.0, a1, 0.5 * l1, CLAMP)
+    }
+
+    #[inline(always)]
+    fn new(t0: Vector, t1: Vector, a0: f64, a1: f64, m: f64, (beta, gamma): (f64, f64)) -> Self {
+        Self {
+            t0,
+            t1,
+            a0,
+            a1,
+            m,
+            q: 0.5 * (t1 - t0).norm_squared(),
+            beta,
+            gamma,
+        }
+    }
+
+    /// Arc length of the node's cell, mm.
+    #[inline]
+    pub(crate) fn arc_mm(&self) -> f64 {
+        self.m * (1.0 + self.gamma * self.q)
+    }
+
+    /// Energy of bending at unit stiffness, 1/mm.
+    #[inline]
+    pub(crate) fn bending(&self) -> f64 {
+        (self.q + self.beta * self.q * self.q) / self.m
+    }
+
+    /// Curvature vector: direction of the turn, length `|t1 - t0| / m`, exact on circles to
+    /// fourth order.
+    #[inline]
+    pub(crate) fn curvature_per_mm(&self) -> Vector {
+        (self.t1 - self.t0) / self.m
+    }
+
+    /// Unit tangent at the node.
+    pub(crate) fn tangent(&self) -> Vector {
+        (self.t0 + self.t1).normalize()
+    }
+
+    /// Energy, gradient and Hessian for stiffness `b` (N mm2) and axial load `tau` (N).
+    #[inline(always)]
+    pub(crate) fn evaluate(&self, frames: [&Frame; 3], b: f64, tau: f64) -> Local {
+        let Self {
+            t0,
+            t1,
+            a0,
+            a1,
+            m,
+            q,
+            ..
+        } = *self;
+        let (beta, gamma) = (self.beta, self.gamma);
+        let c = 1.0 - q;
+        let inverse = 1.0 / m;
+        let bend = q * (1.0 + beta * q);
+        let slope = 1.0 + 2.0 * beta * q;
+        let f_q = b * slope * inverse + tau * gamma * m;
+        let f_l = tau * (1.0 + gamma * q) - b * bend * inverse * inverse;
+        let f_qq = 2.0 * b * beta * inverse;
+        let f_ql = tau * gamma - b * slope * inverse * inverse;
+        let f_ll = 2.0 * b * bend * inverse * inverse * inverse;
+
+        // Gradients by edge: x t0 + y t1.
+        let g0 = (f_q * a0 * c + 0.5 * f_l, -f_q * a0);
+        let g1 = (-f_q * a1, f_q * a1 * c + 0.5 * f_l);
+
+        // Hessian by edge: k0 I + k1 t0 t0' + k2 t1 t0' + k3 t0 t1' + k4 t1 t1'.
+        let along = |a: f64| {
+            -3.0 * c * f_q * a * a + f_qq * a * a * c * c + f_ql * a * c + 0.25 * f_ll
+                - 0.5 * f_l * a
+        };
+        let mixed = |a: f64| f_q * a * a - f_qq * a * a * c - 0.5 * f_ql * a;
+        let h00 = [
+            f_q * c * a0 * a0 + 0.5 * f_l * a0,
+            along(a0),
+            mixed(a0),
+            mixed(a0),
+            f_qq * a0 * a0,
+        ];
+        let h11 = [
+            f_q * c * a1 * a1 + 0.5 * f_l * a1,
+            f_qq * a1 * a1,
+            mixed(a1),
+            mixed(a1),
+            along(a1),
+        ];
+        let a01 = a0 * a1;
+        let h10 = [
+            -f_q * a01,
+            (f_q - f_qq * c) * a01 - 0.5 * f_ql * a1,
+            (f_qq * c * c - f_q * c) * a01 + 0.5 * f_ql * c * (a0 + a1) + 0.25 * f_ll,
+            f_qq * a01,
+            (f_q - f_qq * c) * a01 - 0.5 * f_ql * a0,
+        ];
+        let h01 = [h10[0], h10[1], h10[3], h10[2], h10[4]];
+
+        let on_t0: [[f64; 2]; 3] =
+            std::array::from_fn(|i| [frames[i].n1.dot(&t0), frames[i].n2.dot(&t0)]);
+        let on_t1: [[f64; 2]; 3] =
+            std::array::from_fn(|i| [frames[i].n1.dot(&t1), frames[i].n2.dot(&t1)]);
+        let gradient_of = |i: usize, x: f64, y: f64| {
+            [
+                x * on_t0[i][0] + y * on_t1[i][0],
+                x * on_t0[i][1] + y * on_t1[i][1],
+            ]
+        };
+        let project = |i: usize, j: usize, k: [f64; 5]| {
+            let gram = if i == j {
+                [1.0, 0.0, 0.0, 1.0]
+            } else {
+                let (a, b) = (frames[i], frames[j]);
+                [
+                    a.n1.dot(&b.n1),
+                    a.n1.dot(&b.n2),
+                    a.n2.dot(&b.n1),
+                    a.n2.dot(&b.n2),
+                ]
+            };
+            let (p, r) = (on_t0[i], on_t1[i]);
+            let left = [
+                k[1] * on_t0[j][0] + k[3] * on_t1[j][0],
+                k[1] * on_t0[j][1] + k[3] * on_t1[j][1],
+            ];
+            let right = [
+                k[2] * on_t0[j][0] + k[4] * on_t1[j][0],
+                k[2] * on_t0[j][1] + k[4] * on_t1[j][1],
+            ];
+            [
+                k[0] * gram[0] + p[0] * left[0] + r[0] * right[0],
+                k[0] * gram[1] + p[0] * left[1] + r[0] * right[1],
+                k[0] * gram[2] + p[1] * left[0] + r[1] * right[0],
+                k[0] * gram[3] + p[1] * left[1] + r[1] * right[1],
+            ]
+        };
+        let sum = |a: [f64; 5], b: [f64; 5], sign: f64| -> [f64; 5] {
+            std::array::from_fn(|i| a[i] + sign * b[i])
+        };
+        let middle = sum(sum(h00, h11, 1.0), sum(h01, h10, 1.0), -1.0);
+        Local {
+            energy: b * bend * inverse + tau * m * (1.0 + gamma * q),
+            gradient: [
+                gradient_of(0, -g0.0, -g0.1),
+                gradient_of(1, g0.0 - g1.0, g0.1 - g1.1),
+                gradient_of(2, g1.0, g1.1),
+            ],
+            hessian: [
+                project(0, 0, h00),
+                project(1, 0, sum(h10, h00, -1.0)),
+                project(1, 1, middle),
+                project(2, 0, h10.map(|k| -k)),
+                project(2, 1, sum(h10, h11, -1.0)),
+                project(2, 2, h11),
+            ],
+        }
+    }
+
+    /// What a natural curvature `kappa` (1/mm) towards the unit vector `towards` adds:
+    /// `B kappa (1 + gamma q) (kappa m / 2 - towards·(t1 - t0))`, so that the node's energy is
+    /// `B |curvature - kappa towards|² / 2` times its arc length. `quarter` is `towards` turned a
+    /// quarter about the tube's axis: the derivatives by the roll follow from it.
+    pub(crate) fn pre_shaped(
+        &self,
+        frames: [&Frame; 3],
+        b: f64,
+        kappa: f64,
+        towards: Vector,
+        quarter: Vector,
+    ) -> PreShaped {
+        let Self {
+            t0,
+            t1,
+            a0,
+            a1,
+            m,
+            q,
+            gamma,
+            ..
+        } = *self;
+        let c = 1.0 - q;
+        let stack = |x: Vector, y: Vector| Vector6::new(x.x, x.y, x.z, y.x, y.y, y.z);
+        let across = |v: Vector, t: Vector| v - t * t.dot(&v);
+        let turn_gradient = |v: Vector| stack(across(v, t0) * -a0, across(v, t1) * a1);
+        let bent = |v: Vector, t: Vector| {
+            let vt = v.dot(&t);
+            -(v * t.transpose() + t * v.transpose()) - Matrix3::identity() * vt
+                + t * t.transpose() * (3.0 * vt)
+        };
+        let whole = |h00: Matrix3<f64>, h01: Matrix3<f64>, h11: Matrix3<f64>| {
+            let mut h = Matrix6::zeros();
+            h.fixed_view_mut::<3, 3>(0, 0).copy_from(&h00);
+            h.fixed_view_mut::<3, 3>(0, 3).copy_from(&h01);
+            h.fixed_view_mut::<3, 3>(3, 0).copy_from(&h01.transpose());
+            h.fixed_view_mut::<3, 3>(3, 3).copy_from(&h11);
+            h
+        };
+        let identity = Matrix3::identity();
+        let both = t0 * t1.transpose() + t1 * t0.transpose();
+        let cosine_hessian = whole(
+            (t0 * t0.transpose() * (3.0 * c) - both - identity * c) * (a0 * a0),
+            (identity - t1 * t1.transpose() - t0 * t0.transpose() + t0 * t1.transpose() * c)
+                * (a0 * a1),
+            (t1 * t1.transpose() * (3.0 * c) - both - identity * c) * (a1 * a1),
+        );
+        let cosine_gradient = stack((t1 - t0 * c) * a0, (t0 - t1 * c) * a1);
+        let length_hessian = whole(
+            (identity - t0 * t0.transpose()) * (0.5 * a0),
+            Matrix3::zeros(),
+            (identity - t1 * t1.transpose()) * (0.5 * a1),
+        );
+        let length_gradient = stack(t0, t1) * 0.5;
+
+        let turn = towards.dot(&(t1 - t0));
+        let turn_hessian = whole(
+            bent(towards, t0) * (-a0 * a0),
+            Matrix3::zeros(),
+            bent(towards, t1) * (a1 * a1),
+        );
+        let stretch = 1.0 + gamma * q;
+        let stretch_gradient = cosine_gradient * -gamma;
+        let lack = 0.5 * kappa * m - turn;
+        let lack_gradient = length_gradient * (0.5 * kappa) - turn_gradient(towards);
+        let lack_hessian = length_hessian * (0.5 * kappa) - turn_hessian;
+        let scale = b * kappa;
+        let gradient = (lack_gradient * stretch + stretch_gradient * lack) * scale;
+        let hessian = (lack_hessian * stretch
+            + lack_gradient * stretch_gradient.transpose()
+            + stretch_gradient * lack_gradient.transpose()
+            - cosine_hessian * (gamma * lack))
+            * scale;
+        let turn_by_roll = quarter.dot(&(t1 - t0));
+        let by_roll = (turn_gradient(quarter) * stretch + stretch_gradient * turn_by_roll) * -scale;
+
+        // Node coordinates: e0 = x1 - x0, e1 = x2 - x1.
+        let directions = [
+            stack(-frames[0].n1, Vector::zeros()),
+            stack(-frames[0].n2, Vector::zeros()),
+            stack(frames[1].n1, -frames[1].n1),
+            stack(frames[1].n2, -frames[1].n2),
+            stack(Vector::zeros(), frames[2].n1),
+            stack(Vector::zeros(), frames[2].n2),
+        ];
+        let pick = |v: &Vector6<f64>| -> [[f64; 2]; 3] {
+            std::array::from_fn(|i| [v.dot(&directions[2 * i]), v.dot(&directions[2 * i + 1])])
+        };
+        let block = |i: usize, j: usize| {
+            std::array::from_fn(|k| {
+                directions[2 * i + k / 2].dot(&(hessian * directions[2 * j + k % 2]))
+            })
+        };
+        PreShaped {
+            local: Local {
+                energy: scale * stretch * lack,
+                gradient: pick(&gradient),
+                hessian: [
+                    block(0, 0),
+                    block(1, 0),
+                    block(1, 1),
+                    block(2, 0),
+                    block(2, 1),
+                    block(2, 2),
+                ],
+            },
+            roll_gradient: -scale * stretch * turn_by_roll,
+            roll_hessian: scale * stretch * turn,
+            roll_cross: pick(&by_roll),
+        }
+    }
+}
+
+/// [`Local`] with the derivatives by the roll of the natural curvature.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PreShaped {
+    pub(crate) local: Local,
+    pub(crate) roll_gradient: f64,
+    pub(crate) roll_hessian: f64,
+    pub(crate) roll_cross: [[f64; 2]; 3],
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::Point;
+
+    /// Three frames in general position and offsets.
+    fn setting() -> ([Frame; 3], [f64; 6]) {
+        let f0 = Frame::new(
+            Point::new(0.3, -0.2, 0.1),
+            Vector::new(1.0, 0.2, -0.1),
+            Vector::y(),
+        );
+        let f1 = f0.along_arc(1.1, 0.25, 0.7);
+        let f2 = f1.along_arc(0.8, 0.15, 2.1);
+        ([f0, f1, f2], [0.1, -0.2, 0.25, 0.05, -0.1, 0.15])
+    }
+
+    fn corner(frames: &[Frame; 3], x: &[f64; 6], clamp: bool) -> Corner {
+        let at = |i: usize| {
+            frames[i].origin_mm.coords + frames[i].n1 * x[2 * i] + frames[i].n2 * x[2 * i + 1]
+        };
+        if clamp {
+            Corner::clamped(frames[0].tangent, at(2) - at(1))
+        } else {
+            Corner::inner(at(1) - at(0), at(2) - at(1))
+        }
+    }
+
+    const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
+
+    fn check(evaluate: impl Fn(&[f64; 6]) -> Local, x: [f64; 6], first: usize) {
+        let here = evaluate(&x);
+        let step = 1e-5;
+        for j in first..6 {
+            let (mut up, mut down) = (x, x);
+            up[j] += step;
+            down[j] -= step;
+            let (up, down) = (evaluate(&up), evaluate(&down));
+            let slope = (up.energy - down.energy) / (2.0 * step);
+            let found = here.gradient[j / 2][j % 2];
+            assert!(
+                (slope - found).abs() < 1e-7,
+                "gradient {j}: {found} against {slope}"
+            );
+            for (block, (r, c)) in here.hessian.iter().zip(LOWER) {
+                if r < first / 2 || c < first / 2 {
+                    continue;
+                }
+                for p in 0..2 {
+                    if c == j / 2 {
+                        let slope = (up.gradient[r][p] - down.gradient[r][p]) / (2.0 * step);
+                        let found = block[2 * p + j % 2];
+                        assert!(
+                            (slope - found).abs() < 1e-6,
+                            "({r},{c}) {p} {j}: {found} against {slope}"
+                        );
+                    }
+                    if r == j / 2 {
+                        let slope = (up.gradient[c][p] - down.gradient[c][p]) / (2.0 * step);
+                        let found = block[2 * (j % 2) + p];
+                        assert!(
+                            (slope - found).abs() < 1e-6,
+                            "({r},{c})' {p} {j}: {found} against {slope}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn exact_derivatives_match_finite_differences() {
+        let (frames, x) = setting();
+        let by = [&frames[0], &frames[1], &frames[2]];
+        check(|x| corner(&frames, x, false).evaluate(by, 3.0, -0.7), x, 0);
+        check(|x| corner(&frames, x, true).evaluate(by, 3.0, 0.4), x, 4);
+    }
+
+    #[test]
+    fn exact_derivatives_of_a_pre_shaped_node_match_finite_differences() {
+        let (frames, x) = setting();
+        let by = [&frames[0], &frames[1], &frames[2]];
+        let evaluate = |x: &[f64; 6], roll: f64| {
+            let towards = frames[1].across(roll);
+            let quarter = frames[1].across(roll + std::f64::consts::FRAC_PI_2);
+            corner(&frames, x, false).pre_shaped(by, 3.0, 0.2, towards, quarter)
+        };
+        check(|x| evaluate(x, 0.9).local, x, 0);
+        let step = 1e-5;
+        let (up, here, down) = (
+            evaluate(&x, 0.9 + step),
+            evaluate(&x, 0.9),
+            evaluate(&x, 0.9 - step),
+        );
+        let slope = (up.local.energy - down.local.energy) / (2.0 * step);
+        assert!((slope - here.roll_gradient).abs() < 1e-8, "roll: {slope}");
+        let slope = (up.roll_gradient - down.roll_gradient) / (2.0 * step);
+        assert!(
+            (slope - here.roll_hessian).abs() < 1e-8,
+            "roll, roll: {slope}"
+        );
+        for i in 0..6 {
+            let slope = (up.local.gradient[i / 2][i % 2] - down.local.gradient[i / 2][i % 2])
+                / (2.0 * step);
+            let found = here.roll_cross[i / 2][i % 2];
+            assert!(
+                (slope - found).abs() < 1e-8,
+                "roll, {i}: {found} against {slope}"
+            );
+        }
+    }
+
+    #[test]
+    fn exact_circle_to_fourth_order() {
+        // Energy of a rod bent to radius R over length L: B L / (2 R²); arc length R θ.
+        for turn in [0.05_f64, 0.1, 0.2] {
+            let radius = 5.0;
+            let f0 = Frame::new(Point::origin(), Vector::x(), Vector::y());
+            let f1 = f0.along_arc(radius * turn, turn, 0.0);
+            let f2 = f1.along_arc(radius * turn, turn, 0.0);
+            let frames = [f0, f1, f2];
+            let node = corner(&frames, &[0.0; 6], false);
+            let arc = radius * turn;
+            let tolerance = turn.powi(4) / 100.0;
+            assert!(
+                (node.arc_mm() / arc - 1.0).abs() < tolerance,
+                "arc at {turn}"
+            );
+            let energy = node.bending() / (0.5 * arc / (radius * radius));
+            assert!(
+                (energy - 1.0).abs() < tolerance,
+                "energy at {turn}: {energy}"
+            );
+            let curvature = node.curvature_per_mm().norm() * radius;
+            assert!(
+                (curvature - 1.0).abs() < tolerance,
+                "curvature at {turn}: {curvature}"
+            );
+            // natural curvature equal to the circle's: no energy
+            let by = [&frames[0], &frames[1], &frames[2]];
+            let shaped = node.pre_shaped(by, 1.0, 1.0 / radius, f1.n1, f1.n2);
+            let left = node.bending() + shaped.local.energy;
+            assert!(
+                left.abs() < tolerance * node.bending(),
+                "shaped at {turn}: {left}"
+            );
+            // half a cell at a clamp
+            let node = Corner::clamped(f0.tangent, f1.origin_mm - f0.origin_mm);
+            assert!(
+                (node.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
+                "half arc"
+            );
+            let energy = node.bending() / (0.25 * arc / (radius * radius));
+            assert!(
+                (energy - 1.0).abs() < tolerance,
+                "half energy at {turn}: {energy}"
+            );
+        }
+    }
+}

@@ -1,0 +1,194 @@
+//! Contact energy in a station's plane: a rod in its container, two rods side by side.
+
+/// How two axes keep each other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Keep {
+    /// Closer than the gap.
+    Within,
+    /// Further apart than the reach.
+    Apart,
+}
+
+/// A contact law at one place.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Law {
+    pub(crate) keep: Keep,
+    /// Gap or reach, mm; a gap below zero is a rod wider than its lumen, kept in the middle.
+    pub(crate) limit_mm: f64,
+    /// Half-width of the onset, mm.
+    pub(crate) onset_mm: f64,
+    /// Stiffness times the length it stands for, N/mm.
+    pub(crate) stiffness_n_per_mm: f64,
+}
+
+/// Energy of a contact, gradient and Hessian (xx, xy, yy) in the offset between the axes.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Pressed {
+    pub(crate) energy: f64,
+    pub(crate) gradient: [f64; 2],
+    pub(crate) hessian: [f64; 3],
+}
+
+/// Unit penalty of an indentation: zero below `-onset`, `p²/2` (plus a constant) above `onset`,
+/// a cubic between, so that two derivatives are continuous. Returns value and two derivatives.
+#[inline]
+fn penalty(p: f64, onset: f64) -> (f64, f64, f64) {
+    if p >= onset {
+        (0.5 * p * p + onset * onset / 6.0, p, 1.0)
+    } else {
+        let x = p + onset;
+        let inverse = 0.5 / onset;
+        (
+            x * x * x * inverse / 6.0,
+            x * x * 0.5 * inverse,
+            x * inverse,
+        )
+    }
+}
+
+impl Law {
+    /// How deep the axes press beyond the limit, mm (negative: clear).
+    #[inline]
+    pub(crate) fn indentation_mm(&self, offset: [f64; 2]) -> f64 {
+        let r = offset[0].hypot(offset[1]);
+        match self.keep {
+            Keep::Within => r - self.limit_mm.max(0.0),
+            Keep::Apart => self.limit_mm - r,
+        }
+    }
+
+    /// Energy and derivatives at an offset; none where the axes are clear of contact.
+    #[inline]
+    pub(crate) fn press(&self, offset: [f64; 2]) -> Option<Pressed> {
+        let [x, y] = offset;
+        let limit = self.limit_mm.max(0.0);
+        let r2 = x * x + y * y;
+        let sign = match self.keep {
+            Keep::Within => {
+                let clear = limit - self.onset_mm;
+                if clear > 0.0 && r2 <= clear * clear {
+                    return None;
+                }
+                1.0
+            }
+            Keep::Apart => {
+                let clear = limit + self.onset_mm;
+                if r2 >= clear * clear {
+                    return None;
+                }
+                -1.0
+            }
+        };
+        let r = r2.sqrt();
+        let k = self.stiffness_n_per_mm;
+        if self.keep == Keep::Within && limit <= 0.0 {
+            // a centring spring: smooth in the middle, where a direction is missing
+            return Some(Pressed {
+                energy: 0.5 * k * r2,
+                gradient: [k * x, k * y],
+                hessian: [k, 0.0, k],
+            });
+        }
+        let (value, first, second) = penalty(sign * (r - limit), self.onset_mm);
+        // Axes on top of each other part along the first normal: any direction would do.
+        let (nx, ny, inverse) = if r > 1e-12 {
+            (x / r, y / r, 1.0 / r)
+        } else {
+            (1.0, 0.0, 0.0)
+        };
+        let radial = k * second;
+        let around = sign * k * first * inverse;
+        Some(Pressed {
+            energy: k * value,
+            gradient: [sign * k * first * nx, sign * k * first * ny],
+            hessian: [
+                radial * nx * nx + around * ny * ny,
+                (radial - around) * nx * ny,
+                radial * ny * ny + around * nx * nx,
+            ],
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exact_derivatives_match_finite_differences() {
+        for keep in [Keep::Within, Keep::Apart] {
+            let law = Law {
+                keep,
+                limit_mm: 1.0,
+                onset_mm: 0.03,
+                stiffness_n_per_mm: 7.0,
+            };
+            for r in [0.9, 0.98, 1.0, 1.02, 1.1] {
+                let offset = [r * 0.6, r * 0.8];
+                let Some(here) = law.press(offset) else {
+                    let p = law.indentation_mm(offset);
+                    assert!(p < -0.03, "clear at indentation {p}");
+                    continue;
+                };
+                let step = 1e-6;
+                for j in 0..2 {
+                    let at = |d: f64| {
+                        let mut o = offset;
+                        o[j] += d;
+                        law.press(o).unwrap_or_default()
+                    };
+                    let (up, down) = (at(step), at(-step));
+                    let slope = (up.energy - down.energy) / (2.0 * step);
+                    assert!(
+                        (slope - here.gradient[j]).abs() < 1e-8,
+                        "{keep:?} {r} {j}: {slope}"
+                    );
+                    for i in 0..2 {
+                        let slope = (up.gradient[i] - down.gradient[i]) / (2.0 * step);
+                        let found = here.hessian[i + j];
+                        assert!(
+                            (slope - found).abs() < 1e-4,
+                            "{keep:?} {r} {i} {j}: {slope} against {found}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn exact_penalty_joins_with_two_derivatives() {
+        let onset = 0.02;
+        let (below, above) = (penalty(onset - 1e-12, onset), penalty(onset, onset));
+        assert!(
+            (below.0 - above.0).abs() < 1e-12,
+            "value {below:?} {above:?}"
+        );
+        assert!(
+            (below.1 - above.1).abs() < 1e-11,
+            "slope {below:?} {above:?}"
+        );
+        assert!(
+            (below.2 - above.2).abs() < 1e-9,
+            "second {below:?} {above:?}"
+        );
+        let start = penalty(-onset, onset);
+        assert!(
+            start.0.abs() + start.1.abs() + start.2.abs() < 1e-15,
+            "start {start:?}"
+        );
+    }
+
+    #[test]
+    fn exact_spring_where_the_lumen_is_too_narrow() {
+        let law = Law {
+            keep: Keep::Within,
+            limit_mm: -0.4,
+            onset_mm: 0.0,
+            stiffness_n_per_mm: 2.0,
+        };
+        let found = law.press([0.3, 0.0]).unwrap();
+        assert!((found.energy - 0.09).abs() < 1e-15, "{found:?}");
+        assert!((found.gradient[0] - 0.6).abs() < 1e-15, "{found:?}");
+    }
+}

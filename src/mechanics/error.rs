@@ -1,0 +1,71 @@
+//! Why an equilibrium cannot be had.
+
+use thiserror::Error;
+
+/// Why a rod problem is refused or was not solved.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum MechanicsError {
+    /// A quantity outside its range.
+    #[error("{what} is {found}, must be {needed}")]
+    OutOfRange {
+        /// Name of the quantity, with its path (`rods[1].stiffness`).
+        what: String,
+        /// Its value.
+        found: f64,
+        /// The range in words.
+        needed: &'static str,
+    },
+    /// Two lists that must be equally long.
+    #[error("{what} has {found} entries, must have {needed}")]
+    LengthMismatch {
+        /// Name of the list.
+        what: String,
+        /// Its length.
+        found: usize,
+        /// The length it must have.
+        needed: usize,
+    },
+    /// A rod said to lie in a rod that cannot hold it.
+    #[error("{what}: {why}")]
+    BadContainer {
+        /// Which stretch of which rod (`rods[2].containers[0]`).
+        what: String,
+        /// What is wrong and how to mend it.
+        why: String,
+    },
+    /// A rod wider than the rod that should hold it.
+    #[error(
+        "rods[{inner}] is {outer_diameter_mm:.3} mm wide {station_mm:.1} mm from the start, the lumen of rods[{outer}] there {lumen_mm:.3} mm: it does not fit, choose a thinner rod or a wider lumen"
+    )]
+    DoesNotFit {
+        /// The rod inside.
+        inner: usize,
+        /// The rod around it.
+        outer: usize,
+        /// Arc length of the centre line, mm.
+        station_mm: f64,
+        /// Outer diameter of the rod inside, mm.
+        outer_diameter_mm: f64,
+        /// Lumen of the rod around it, mm.
+        lumen_mm: f64,
+    },
+    /// Newton's method ended before the forces balanced.
+    #[error(
+        "no equilibrium after {steps} Newton steps: a force of {residual_n:.3e} N is out of balance on rods[{rod}], {station_mm:.1} mm from the start (needed {needed_n:.1e} N): {hint}"
+    )]
+    NotConverged {
+        /// Newton steps taken.
+        steps: usize,
+        /// Largest entry of the energy's gradient, N.
+        residual_n: f64,
+        /// What it had to fall below, N.
+        needed_n: f64,
+        /// The rod on which it is largest.
+        rod: usize,
+        /// Where it is largest, arc length of the centre line, mm.
+        station_mm: f64,
+        /// What may help.
+        hint: &'static str,
+    },
+}

@@ -1,0 +1,505 @@
+//! Where the nodes sit, which unknowns they share, and which terms the energy has.
+//!
+//! Nodes of a rod sit on the stations and one on its tip. So that no cell is tiny and yet
+//! everything moves continuously with the tip, the last cell is 0.45 to 1.65 stations long: while
+//! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
+//! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
+
+use super::contact::{Keep, Law};
+use super::model::{
+    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms,
+};
+use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
+use super::settings::Settings;
+
+/// Base of a node that cannot move.
+pub(crate) const FIXED: u32 = u32::MAX;
+
+/// Shortest last cell, in stations, and the one from which the last regular node counts fully.
+/// Shorter ones stiffen the matrix, a narrower hand-over makes the path less smooth in the tip.
+const HAND_OVER: (f64, f64) = (0.45, 0.65);
+
+/// Weight below which the last regular node is left out: its terms would be lost in rounding.
+const LEAST_WEIGHT: f64 = 1e-9;
+
+/// Which rods share unknowns.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Sharing {
+    /// All of them: the composite rod.
+    All,
+    /// Those whose gap is below the setting.
+    TightFits,
+}
+
+/// An index as stored in the terms; scenes hold a few thousand nodes.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "at most 6 rods of a few thousand nodes"
+)]
+pub(crate) const fn short(i: usize) -> u32 {
+    i as u32
+}
+
+/// Smooth step with two continuous derivatives.
+fn smooth_step(t: f64) -> f64 {
+    let t = t.clamp(0.0, 1.0);
+    t * t * t * (10.0 + t * (6.0 * t - 15.0))
+}
+
+impl RodNodes {
+    fn of(rod: &Rod, tube: &[TubeStation], first: usize) -> Self {
+        let End::Tip(tip) = &rod.end else {
+            return Self {
+                first,
+                last_regular: tube.len() - 1,
+                tip: false,
+                blend: 1.0,
+            };
+        };
+        let cell = |i: usize| {
+            if i + 1 < tube.len() {
+                tube[i + 1].s_mm - tube[i].s_mm
+            } else {
+                tube[i].s_mm - tube[i - 1].s_mm
+            }
+        };
+        let mut m = tube.partition_point(|t| t.s_mm < tip.s_mm).max(1) - 1;
+        while m > 2 && tip.s_mm - tube[m].s_mm < HAND_OVER.0 * cell(m) {
+            m -= 1;
+        }
+        let part = (tip.s_mm - tube[m].s_mm) / cell(m);
+        let mut blend = smooth_step((part - HAND_OVER.0) / (HAND_OVER.1 - HAND_OVER.0));
+        if blend < LEAST_WEIGHT {
+            m -= 1;
+            blend = 1.0;
+        }
+        Self {
+            first,
+            last_regular: m,
+            tip: true,
+            blend,
+        }
+    }
+
+    /// The last regular node with full weight.
+    fn last_full(&self) -> usize {
+        if self.blend < 1.0 {
+            self.last_regular - 1
+        } else {
+            self.last_regular
+        }
+    }
+}
+
+impl Model {
+    /// Sets out the nodes; [`Model::lay_out_terms`] follows when their offsets are guessed.
+    pub(crate) fn lay_out_nodes(&mut self, scene: &Scene<'_>) {
+        self.frames.clear();
+        self.frames.extend(scene.tube.iter().map(|t| t.frame));
+        self.rods.clear();
+        self.nodes.clear();
+        for rod in scene.rods {
+            let nodes = RodNodes::of(rod, scene.tube, self.nodes.s_mm.len());
+            for i in 0..=nodes.last_regular {
+                self.nodes.push(short(i), scene.tube[i].s_mm);
+            }
+            if let End::Tip(tip) = &rod.end {
+                self.nodes.push(short(self.frames.len()), tip.s_mm);
+                self.frames.push(tip.frame);
+            }
+            self.rods.push(nodes);
+        }
+        self.nodes.fit();
+    }
+
+    /// Gives nodes their unknowns and lists the terms of the energy. Needs distances from the tip
+    /// and diameters ([`Model::update_sections`]) to find the tight fits.
+    pub(crate) fn lay_out_terms(
+        &mut self,
+        scene: &Scene<'_>,
+        settings: &Settings,
+        sharing: Sharing,
+    ) {
+        self.number_unknowns(scene, settings, sharing);
+        self.corners.clear();
+        self.members.clear();
+        self.ends.clear();
+        self.shaped.clear();
+        self.contacts.clear();
+        for k in 0..scene.rods.len() {
+            self.add_bending(scene, k);
+            self.add_shape(scene, k);
+        }
+        for (k, rod) in scene.rods.iter().enumerate() {
+            let whole = [Stretch {
+                from_mm: scene.tube[0].s_mm,
+                to_mm: f64::INFINITY,
+                container: Container::Vessel,
+            }];
+            let stretches = if rod.containers.is_empty() {
+                &whole[..]
+            } else {
+                &rod.containers[..]
+            };
+            for stretch in stretches {
+                let to_mm = stretch.to_mm.min(rod.end_mm(scene.tube));
+                let other = match stretch.container {
+                    Container::Vessel => None,
+                    Container::Rod(j) => Some(j),
+                };
+                self.add_contacts(
+                    scene,
+                    settings,
+                    (k, other),
+                    Keep::Within,
+                    (stretch.from_mm, to_mm),
+                );
+            }
+        }
+        for pair in scene.beside {
+            let [a, b] = pair.rods;
+            let end = scene.rods[a]
+                .end_mm(scene.tube)
+                .min(scene.rods[b].end_mm(scene.tube));
+            let span = (pair.from_mm.max(scene.tube[0].s_mm), pair.to_mm.min(end));
+            if span.0 < span.1 {
+                self.add_contacts(scene, settings, (b, Some(a)), Keep::Apart, span);
+            }
+        }
+    }
+
+    fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
+        let count = scene.rods.len();
+        let container_at = |k: usize, s: f64| {
+            scene.rods[k]
+                .containers
+                .iter()
+                .find(|c| s <= c.to_mm)
+                .map_or(Container::Vessel, |c| c.container)
+        };
+        self.block_sizes.clear();
+        self.block_sizes.resize(scene.tube.len(), 0);
+        self.owner.clear();
+        let mut next = 0;
+        for (i, station) in scene.tube.iter().enumerate() {
+            // Regular nodes first. `lead[k]` is the rod whose unknowns k uses.
+            let present = |rods: &[RodNodes], k: usize| i <= rods[k].last_regular;
+            let mut lead: [usize; super::MOST_RODS] = std::array::from_fn(|k| k);
+            for k in 0..count {
+                if !present(&self.rods, k) {
+                    continue;
+                }
+                let holder = match sharing {
+                    Sharing::All => (0..k).find(|j| present(&self.rods, *j)),
+                    Sharing::TightFits => match container_at(k, station.s_mm) {
+                        Container::Rod(j) if present(&self.rods, j) => {
+                            let (inside, around) = (self.rods[k].first + i, self.rods[j].first + i);
+                            let gap = 0.5 * (self.nodes.inner[around] - self.nodes.outer[inside]);
+                            (gap < settings.shared_axis_gap_mm).then_some(j)
+                        }
+                        _ => None,
+                    },
+                };
+                if let Some(j) = holder {
+                    let (from, to) = (lead[k].max(lead[j]), lead[k].min(lead[j]));
+                    for l in &mut lead[..count] {
+                        if *l == from {
+                            *l = to;
+                        }
+                    }
+                }
+            }
+            let held = |k: usize| i == 0 && scene.rods[k].start != StartSupport::Free;
+            for k in 0..count {
+                if !present(&self.rods, k) {
+                    continue;
+                }
+                let node = self.rods[k].first + i;
+                self.nodes.base[node] = if lead[k] != k {
+                    self.nodes.base[self.rods[lead[k]].first + i]
+                } else if (0..count).any(|j| lead[j] == k && present(&self.rods, j) && held(j)) {
+                    FIXED
+                } else {
+                    self.owner.push((short(k), station.s_mm));
+                    next += 2;
+                    short(next - 2)
+                };
+            }
+            // Tips whose last regular node is here.
+            for k in 0..count {
+                if !(self.rods[k].tip && self.rods[k].last_regular == i) {
+                    continue;
+                }
+                let tip = self.rods[k].tip_node();
+                let s = self.nodes.s_mm[tip];
+                let twin = (0..k).find(|j| {
+                    let rod = &self.rods[*j];
+                    rod.tip
+                        && (self.nodes.s_mm[rod.tip_node()] - s).abs() < 1e-9
+                        && (sharing == Sharing::All
+                            || (container_at(k, s) == Container::Rod(*j)
+                                && 0.5
+                                    * (self.nodes.inner[rod.tip_node()] - self.nodes.outer[tip])
+                                    < settings.shared_axis_gap_mm))
+                });
+                self.nodes.base[tip] = if let Some(j) = twin {
+                    self.nodes.base[self.rods[j].tip_node()]
+                } else {
+                    self.owner.push((short(k), s));
+                    next += 2;
+                    short(next - 2)
+                };
+            }
+            self.block_sizes[i] = next;
+        }
+        for i in (1..self.block_sizes.len()).rev() {
+            self.block_sizes[i] -= self.block_sizes[i - 1];
+        }
+        self.matrix.lay_out(&self.block_sizes);
+        self.gradient.clear();
+        self.gradient.resize(next, 0.0);
+        self.linear.clear();
+        self.linear.resize(next, 0.0);
+        let free = scene
+            .rods
+            .iter()
+            .filter(|r| matches!(r.natural.map(|n| n.roll), Some(super::Roll::Free(_))))
+            .count();
+        self.border.clear();
+        self.border.resize(free * next, 0.0);
+    }
+
+    /// Adds the corner of three nodes of rod `k`, or lets it share an equal one of an earlier rod.
+    fn add_corner(&mut self, k: usize, nodes: [usize; 3], clamp: bool, weight: f64) {
+        let frame = nodes.map(|n| self.nodes.frame[n]);
+        let base = nodes.map(|n| self.nodes.base[n]);
+        let node = self.rods[k].first + (nodes[1] - self.rods[k].first);
+        let middle = nodes[1];
+        let equal = (0..k).find_map(|j| {
+            let i = middle - self.rods[k].first;
+            let twin = self.rods[j].first + i;
+            if i > self.rods[j].last_regular {
+                return None;
+            }
+            let at = self.corner_of[twin];
+            let corner = self.corners.get(at as usize)?;
+            (corner.base == base && corner.frame == frame && corner.clamp == clamp).then_some(at)
+        });
+        let corner = equal.unwrap_or_else(|| {
+            self.corners.push(CornerTerm {
+                frame,
+                base,
+                clamp,
+                stiffness: 0.0,
+                load: 0.0,
+            });
+            short(self.corners.len() - 1)
+        });
+        if weight >= 1.0 {
+            self.corner_of[node] = corner;
+        }
+        self.members.push(Member {
+            corner,
+            node: short(middle),
+            nodes: nodes.map(short),
+            clamp,
+            weight,
+        });
+    }
+
+    fn add_bending(&mut self, scene: &Scene<'_>, k: usize) {
+        self.corner_of.resize(self.nodes.s_mm.len(), FIXED);
+        let RodNodes {
+            first,
+            last_regular: m,
+            tip,
+            blend,
+        } = self.rods[k];
+        for n in first..first + self.rods[k].count() {
+            self.corner_of[n] = FIXED;
+        }
+        if scene.rods[k].start == StartSupport::Clamped {
+            self.add_corner(k, [first, first, first + 1], true, 1.0);
+        } else {
+            self.add_end(first, [first, first + 1], 0.5);
+        }
+        let full = if tip && blend < 1.0 { m - 2 } else { m - 1 };
+        for i in 1..=full {
+            self.add_corner(k, [first + i - 1, first + i, first + i + 1], false, 1.0);
+        }
+        if !tip {
+            self.add_end(first + m, [first + m - 1, first + m], 0.5);
+            return;
+        }
+        let t = first + m + 1;
+        if blend < 1.0 {
+            self.add_corner(k, [t - 3, t - 2, t - 1], false, blend);
+            self.add_corner(k, [t - 3, t - 2, t], false, 1.0 - blend);
+            self.add_end(t, [t - 2, t], 0.5 * (1.0 - blend));
+        }
+        self.add_corner(k, [t - 2, t - 1, t], false, blend);
+        self.add_end(t, [t - 1, t], 0.5 * blend);
+    }
+
+    fn add_end(&mut self, node: usize, nodes: [usize; 2], weight: f64) {
+        self.ends.push(EndTerm {
+            node: short(node),
+            nodes: nodes.map(short),
+            frame: nodes.map(|n| self.nodes.frame[n]),
+            base: nodes.map(|n| self.nodes.base[n]),
+            weight,
+            load: 0.0,
+        });
+    }
+
+    fn add_shape(&mut self, scene: &Scene<'_>, k: usize) {
+        let Some(bend) = &scene.rods[k].natural else {
+            return;
+        };
+        let free = (0..k)
+            .filter(|j| {
+                matches!(
+                    scene.rods[*j].natural.map(|n| n.roll),
+                    Some(super::Roll::Free(_))
+                )
+            })
+            .count();
+        let border = matches!(bend.roll, super::Roll::Free(_)).then_some(free);
+        // Distances from the tip move while the shape settles: take a few cells more.
+        let reach = bend.length_mm * 1.2 + 5.0 * (scene.tube[1].s_mm - scene.tube[0].s_mm);
+        let members: Vec<Member> = self
+            .members
+            .iter()
+            .filter(|m| {
+                let node = m.node as usize;
+                let rod = &self.rods[k];
+                (rod.first..rod.first + rod.count()).contains(&node)
+                    && !m.clamp
+                    && self.nodes.from_tip[node] <= reach
+            })
+            .copied()
+            .collect();
+        for member in members {
+            self.shaped.push(ShapedTerm {
+                rod: k,
+                border,
+                member,
+                stiffness: 0.0,
+                curvature: 0.0,
+            });
+        }
+    }
+
+    /// Nodes and weights whose offsets give the axis of rod `k` at an arc length.
+    pub(crate) fn locate(&self, tube: &[TubeStation], k: usize, s_mm: f64) -> Mix {
+        let rod = &self.rods[k];
+        let along = |a: usize, b: usize| {
+            let (sa, sb) = (self.nodes.s_mm[a], self.nodes.s_mm[b]);
+            ((s_mm - sa) / (sb - sa)).clamp(0.0, 1.0)
+        };
+        let full = rod.first + rod.last_full();
+        if s_mm <= self.nodes.s_mm[full] {
+            let i = tube.partition_point(|t| t.s_mm <= s_mm).max(1) - 1;
+            let a = rod.first + i;
+            if a >= full {
+                return Mix::of(&[(full, 1.0)]);
+            }
+            let t = along(a, a + 1);
+            return Mix::of(&[(a, 1.0 - t), (a + 1, t)]);
+        }
+        if !rod.tip {
+            return Mix::of(&[(full, 1.0)]);
+        }
+        let tip = rod.tip_node();
+        let t = along(full, tip);
+        if rod.blend >= 1.0 {
+            return Mix::of(&[(full, 1.0 - t), (tip, t)]);
+        }
+        let w = rod.blend;
+        let last = full + 1;
+        let without = [(full, (1.0 - w) * (1.0 - t)), (tip, (1.0 - w) * t)];
+        if s_mm <= self.nodes.s_mm[last] {
+            let u = along(full, last);
+            Mix::of(&[
+                (full, without[0].1 + w * (1.0 - u)),
+                (last, w * u),
+                (tip, without[1].1),
+            ])
+        } else {
+            let u = along(last, tip);
+            Mix::of(&[
+                (full, without[0].1),
+                (last, w * (1.0 - u)),
+                (tip, without[1].1 + w * u),
+            ])
+        }
+    }
+
+    /// Contacts of a pair over a span by the trapezoidal rule over the stations in it and its ends.
+    fn add_contacts(
+        &mut self,
+        scene: &Scene<'_>,
+        settings: &Settings,
+        (k, other): (usize, Option<usize>),
+        keep: Keep,
+        (from, to): (f64, f64),
+    ) {
+        /// Nearer than this to a station, mm, an end of a span is on it.
+        const SAME_MM: f64 = 1e-9;
+        let tube = scene.tube;
+        let begin = tube.partition_point(|t| t.s_mm <= from + SAME_MM);
+        let finish = tube.partition_point(|t| t.s_mm < to - SAME_MM);
+        let place = |i: usize| {
+            if i < begin {
+                from
+            } else if i < finish {
+                tube[i].s_mm
+            } else {
+                to
+            }
+        };
+        if begin == 0 {
+            return;
+        }
+        for i in begin - 1..=finish {
+            let s = place(i);
+            let before = if i < begin { s } else { place(i - 1) };
+            let after = if i >= finish { s } else { place(i + 1) };
+            let weight = 0.5 * (after - before);
+            let inside = self.locate(tube, k, s);
+            let around = other.map(|j| self.locate(tube, j, s));
+            let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
+            if terms.count == 0 || weight <= 0.0 {
+                continue;
+            }
+            let (radius, stiffness) = if other.is_some() {
+                (0.0, settings.device_stiffness_n_per_mm2)
+            } else {
+                let own_tip = match &scene.rods[k].end {
+                    End::Tip(tip) if (tip.s_mm - s).abs() < SAME_MM => Some(*tip),
+                    _ => None,
+                };
+                own_tip
+                    .or_else(|| TubeStation::at(tube, s))
+                    .map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
+            };
+            self.contacts.push(ContactTerm {
+                rod: k,
+                other,
+                s_mm: s,
+                weight_mm: weight,
+                stiffness_n_per_mm2: stiffness,
+                radius_mm: radius,
+                inside,
+                around,
+                terms,
+                law: Law {
+                    keep,
+                    limit_mm: 0.0,
+                    onset_mm: 0.0,
+                    stiffness_n_per_mm: 0.0,
+                },
+            });
+        }
+    }
+}

@@ -1,0 +1,317 @@
+//! Newton's method on the exact Hessian: shift where it is indefinite, backtracking on the energy.
+
+use super::model::{Energy, Model};
+use super::scene::MOST_RODS;
+
+/// Share of the decrease promised by the slope that a step must keep. Armijo's usual 1e-4: rules
+/// out steps that only seem to descend, refuses nothing else.
+const SUFFICIENT: f64 = 1e-4;
+/// Rounding of a sum of energies, relative to the sizes summed: a few thousand terms of 1e-16.
+const ENERGY_ROUNDING: f64 = 1e-14;
+/// Longest step of an offset, mm: a step across a large vessel is allowed, one out of the route's
+/// neighbourhood, where the quadratic model is worthless, is not.
+const LONGEST_STEP_MM: f64 = 8.0;
+/// Halvings before the line search gives up: 2^-30 of a step is lost in rounding.
+const MOST_HALVINGS: usize = 30;
+/// First shift, relative to the largest diagonal entry. Buckling modes of a pushed wire lie about
+/// 1e-6 below; smaller ones waste factorisations.
+const FIRST_SHIFT: f64 = 1e-6;
+/// Growth of the shift until the matrix is positive definite, and its decay afterwards.
+const SHIFT_GROWTH: f64 = 8.0;
+const SHIFT_DECAY: f64 = 0.25;
+
+/// How a run of Newton steps ended.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Ended {
+    pub(crate) converged: bool,
+    pub(crate) residual_n: f64,
+    /// Unknown with the largest residual.
+    pub(crate) worst: usize,
+    /// Whether the last matrix needed no shift; none where none was factorised.
+    pub(crate) definite: Option<bool>,
+}
+
+/// What happened on the way.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct History {
+    pub(crate) steps: usize,
+    pub(crate) factorisations: usize,
+    /// Largest force out of balance before every step, N.
+    pub(crate) residuals_n: Vec<f64>,
+    /// Energies of every run: the start, then after every step, N mm. A run ends where
+    /// coefficients change.
+    pub(crate) energies_n_mm: Vec<Vec<f64>>,
+}
+
+/// Memory of the method, kept between solves.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Newton {
+    pub(crate) x: Vec<f64>,
+    pub(crate) rolls: Vec<f64>,
+    /// Which rod each unknown roll belongs to.
+    pub(crate) free_rolls: Vec<usize>,
+    step: Vec<f64>,
+    old: Vec<f64>,
+    old_rolls: Vec<f64>,
+    columns: Vec<f64>,
+    shift: f64,
+    pub(crate) history: History,
+}
+
+fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
+    let mut found = (0.0_f64, 0);
+    for (i, g) in gradient.iter().enumerate() {
+        // NaN must not pass as small
+        if !(g.abs() <= found.0) {
+            found = (g.abs(), i);
+        }
+    }
+    for g in rolls {
+        // N mm against N: by a lever of 1 mm
+        if !(g.abs() <= found.0) {
+            found.0 = g.abs();
+        }
+    }
+    found
+}
+
+impl Newton {
+    /// Steps until the largest gradient entry is below `tolerance_n`, or `most_steps` in all.
+    pub(crate) fn run(&mut self, model: &mut Model, tolerance_n: f64, most_steps: usize) -> Ended {
+        let mut energy = model.evaluate(&self.x, &self.rolls);
+        self.history.energies_n_mm.push(vec![energy.total]);
+        let mut definite = None;
+        loop {
+            let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
+            self.history.residuals_n.push(residual_n);
+            let ended = |converged, definite| Ended {
+                converged,
+                residual_n,
+                worst,
+                definite,
+            };
+            if residual_n < tolerance_n {
+                return ended(true, definite);
+            }
+            if self.history.steps >= most_steps || !residual_n.is_finite() {
+                return ended(false, definite);
+            }
+            let Some(shifted) = self.direction(model) else {
+                return ended(false, definite);
+            };
+            definite = Some(!shifted);
+            self.history.steps += 1;
+            match self.search(model, energy, residual_n) {
+                Some(found) => energy = found,
+                None => return ended(false, definite),
+            }
+            if let Some(run) = self.history.energies_n_mm.last_mut() {
+                run.push(energy.total);
+            }
+        }
+    }
+
+    /// Puts the Newton step into `step`; tells whether the matrix had to be shifted.
+    fn direction(&mut self, model: &mut Model) -> Option<bool> {
+        let scale = model.matrix.largest_diagonal();
+        let floor = FIRST_SHIFT * scale;
+        let mut shift = if self.shift > floor { self.shift } else { 0.0 };
+        loop {
+            self.history.factorisations += 1;
+            if model.matrix.factorise(shift) && self.bordered(model, shift) {
+                break;
+            }
+            shift = (shift * SHIFT_GROWTH).max(floor);
+            if !(shift < 1e6 * scale) {
+                return None;
+            }
+        }
+        self.shift = shift * SHIFT_DECAY;
+        Some(shift > 0.0)
+    }
+
+    /// Solves for the step, unknown rolls included; false where they make the whole indefinite.
+    fn bordered(&mut self, model: &Model, shift: f64) -> bool {
+        let n = model.unknowns();
+        let free = model.roll_gradient.len();
+        self.step.clear();
+        self.step.extend(model.gradient.iter().map(|g| -g));
+        model.matrix.solve(&mut self.step);
+        let mut turn = [0.0; MOST_RODS];
+        if free > 0 {
+            self.columns.clear();
+            self.columns.extend_from_slice(&model.border);
+            let mut schur = [[0.0; MOST_RODS]; MOST_RODS];
+            for i in 0..free {
+                model.matrix.solve(&mut self.columns[i * n..(i + 1) * n]);
+            }
+            let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+            for i in 0..free {
+                let row = &model.border[i * n..(i + 1) * n];
+                for j in 0..free {
+                    schur[i][j] = -dot(row, &self.columns[j * n..(j + 1) * n]);
+                }
+                schur[i][i] += model.roll_hessian[i] + shift;
+                turn[i] = -model.roll_gradient[i] - dot(row, &self.step);
+            }
+            if !small_solve(&mut schur, &mut turn, free, 1e-12) {
+                return false;
+            }
+            for i in 0..free {
+                for (s, c) in self.step.iter_mut().zip(&self.columns[i * n..(i + 1) * n]) {
+                    *s -= turn[i] * c;
+                }
+            }
+        }
+        self.step.extend_from_slice(&turn[..free]);
+        true
+    }
+
+    /// Backtracks along `step`; leaves `x` and the model at the place accepted.
+    fn search(&mut self, model: &mut Model, before: Energy, residual_n: f64) -> Option<Energy> {
+        let n = model.unknowns();
+        let slope: f64 = model
+            .gradient
+            .iter()
+            .chain(&model.roll_gradient)
+            .zip(&self.step)
+            .map(|(g, s)| g * s)
+            .sum();
+        let longest = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
+        let mut part = (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
+        self.old.clone_from(&self.x);
+        self.old_rolls.clone_from(&self.rolls);
+        let rounding = ENERGY_ROUNDING * before.size;
+        for _ in 0..MOST_HALVINGS {
+            for ((x, old), s) in self.x.iter_mut().zip(&self.old).zip(&self.step) {
+                *x = old + part * s;
+            }
+            for (i, rod) in self.free_rolls.iter().enumerate() {
+                self.rolls[*rod] = self.old_rolls[*rod] + part * self.step[n + i];
+            }
+            let found = model.evaluate(&self.x, &self.rolls);
+            if found.total <= before.total + SUFFICIENT * part * slope {
+                return Some(found);
+            }
+            // Where the energy's change is below its rounding the gradient decides.
+            if (found.total - before.total).abs() <= rounding
+                && largest(&model.gradient, &model.roll_gradient).0 < residual_n
+            {
+                return Some(found);
+            }
+            part *= 0.5;
+        }
+        self.x.clone_from(&self.old);
+        self.rolls.clone_from(&self.old_rolls);
+        model.evaluate(&self.x, &self.rolls);
+        None
+    }
+
+    /// Forgets the shift of the last solve.
+    pub(crate) fn restart(&mut self) {
+        self.shift = 0.0;
+    }
+
+    /// Lowest eigenvalue of the Hessian at `x` and its direction (in `step`), by inverse
+    /// iteration about a shift below it. The model must hold the Hessian at `x`.
+    pub(crate) fn lowest_mode(&mut self, model: &mut Model) -> Option<f64> {
+        /// Iterations: the gap to the next mode is usually a factor, so 25 give three digits.
+        const ITERATIONS: usize = 25;
+        let scale = model.matrix.largest_diagonal();
+        let mut shift = 0.0;
+        while !model.matrix.factorise(shift) {
+            shift = (2.0 * shift).max(1e-9 * scale);
+            if !(shift < 1e6 * scale) {
+                return None;
+            }
+        }
+        let n = model.unknowns();
+        // A fixed start without symmetry, so that no mode is missed and every run is alike.
+        let mut state = 0.5_f64;
+        self.step.clear();
+        self.step.extend((0..n).map(|_| {
+            state = (state * 997.0 + 0.618_033_988_75).fract();
+            state - 0.5
+        }));
+        self.columns.clear();
+        self.columns.resize(n, 0.0);
+        let mut value = f64::NAN;
+        for _ in 0..ITERATIONS {
+            let norm = self.step.iter().map(|s| s * s).sum::<f64>().sqrt();
+            for s in &mut self.step {
+                *s /= norm;
+            }
+            model.matrix.multiply(&self.step, &mut self.columns);
+            value = self
+                .step
+                .iter()
+                .zip(&self.columns)
+                .map(|(a, b)| a * b)
+                .sum();
+            model.matrix.solve(&mut self.step);
+        }
+        let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
+        for s in &mut self.step {
+            *s /= norm;
+        }
+        Some(value)
+    }
+
+    /// Leaves a saddle along the mode in `step`, to the side where the energy is lower.
+    pub(crate) fn leave_saddle(&mut self, model: &mut Model) {
+        /// First push, mm: small against any lumen, large against the rounding of the energy.
+        const PUSH_MM: f64 = 0.02;
+        self.old.clone_from(&self.x);
+        let mut best = (f64::INFINITY, 0.0);
+        for side in [PUSH_MM, -PUSH_MM] {
+            for ((x, old), s) in self.x.iter_mut().zip(&self.old).zip(&self.step) {
+                *x = old + side * s;
+            }
+            let energy = model.evaluate(&self.x, &self.rolls).total;
+            if energy < best.0 {
+                best = (energy, side);
+            }
+        }
+        for ((x, old), s) in self.x.iter_mut().zip(&self.old).zip(&self.step) {
+            *x = old + best.1 * s;
+        }
+        self.restart();
+    }
+}
+
+/// Cholesky solve of the leading `n` rows in place; false where a pivot is below `least`.
+fn small_solve(
+    a: &mut [[f64; MOST_RODS]; MOST_RODS],
+    x: &mut [f64; MOST_RODS],
+    n: usize,
+    least: f64,
+) -> bool {
+    for k in 0..n {
+        let pivot = a[k][k];
+        if !(pivot > least) {
+            return false;
+        }
+        let root = pivot.sqrt();
+        for i in k..n {
+            a[i][k] /= root;
+        }
+        for j in k + 1..n {
+            for i in j..n {
+                a[i][j] -= a[i][k] * a[j][k];
+            }
+        }
+    }
+    for i in 0..n {
+        for j in 0..i {
+            x[i] -= a[i][j] * x[j];
+        }
+        x[i] /= a[i][i];
+    }
+    for i in (0..n).rev() {
+        for j in i + 1..n {
+            x[i] -= a[j][i] * x[j];
+        }
+        x[i] /= a[i][i];
+    }
+    true
+}

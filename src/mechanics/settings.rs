@@ -1,0 +1,105 @@
+//! Settings of the equilibrium solve, each with its default and its trade-off.
+
+use super::MechanicsError;
+use serde::{Deserialize, Serialize};
+
+/// Settings of [`Settle`](super::Settle).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Settings {
+    /// Largest force out of balance, N. Default 1e-6: a thousandth of the lightest contact that
+    /// matters (a micro-wire resting on a wall, about 1 mN); Newton's last step usually goes far
+    /// below it.
+    pub gradient_tolerance_n: f64,
+    /// Most Newton steps over all stages. Default 400: a usual solve takes 10 to 40.
+    pub most_newton_steps: usize,
+    /// Half-width of the contact onset, mm. Default 0.03: smaller ones make Newton's method
+    /// hunt for the contact set, larger ones falsify clearances. A third of the gap bounds it, and
+    /// behind walls stiffer than `onset_stiffness_n_per_mm2` it shrinks in proportion, so that a
+    /// stiff wall has a sharp surface.
+    pub onset_mm: f64,
+    /// Wall stiffness up to which the onset keeps its full width, N/mm2. Default 10.
+    pub onset_stiffness_n_per_mm2: f64,
+    /// Stiffness of the contact between two devices, N/mm2. Default 20: a polymer shaft gives less
+    /// than an artery; at the 0.25 N/mm that 1 N makes in a bend of 4 mm radius it gives 0.013 mm,
+    /// a fifth of a close running clearance.
+    pub device_stiffness_n_per_mm2: f64,
+    /// Gap (half the difference of the diameters) below which two devices share one axis, mm.
+    /// Default 0.02: less than diameters are known to, and far stiffer to solve than to merge.
+    pub shared_axis_gap_mm: f64,
+    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 10; stiffer walls are
+    /// reached by steps of `stiffening`.
+    pub first_stiffness_n_per_mm2: f64,
+    /// Factor from one wall stiffness to the next on the way to a stiffer wall. Default 10:
+    /// smaller ones cost more stages, larger ones more steps a stage.
+    pub stiffening: f64,
+    /// Angle between rod and centre line beyond which the model does not hold, degrees.
+    /// Default 45: loops and prolapse lie beyond.
+    pub prolapse_deg: f64,
+    /// Whether to estimate the smallest eigenvalue of the Hessian (some twenty solves). Default
+    /// false: its sign is known from the factorisation anyway.
+    pub smallest_eigenvalue: bool,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            gradient_tolerance_n: 1e-6,
+            most_newton_steps: 400,
+            onset_mm: 0.03,
+            onset_stiffness_n_per_mm2: 10.0,
+            device_stiffness_n_per_mm2: 20.0,
+            shared_axis_gap_mm: 0.02,
+            first_stiffness_n_per_mm2: 10.0,
+            stiffening: 10.0,
+            prolapse_deg: 45.0,
+            smallest_eigenvalue: false,
+        }
+    }
+}
+
+impl Settings {
+    pub(crate) fn check(&self) -> Result<(), MechanicsError> {
+        for (what, found) in [
+            ("gradient_tolerance_n", self.gradient_tolerance_n),
+            ("onset_mm", self.onset_mm),
+            ("onset_stiffness_n_per_mm2", self.onset_stiffness_n_per_mm2),
+            (
+                "device_stiffness_n_per_mm2",
+                self.device_stiffness_n_per_mm2,
+            ),
+            ("first_stiffness_n_per_mm2", self.first_stiffness_n_per_mm2),
+            ("prolapse_deg", self.prolapse_deg),
+        ] {
+            if !(found.is_finite() && found > 0.0) {
+                return Err(MechanicsError::OutOfRange {
+                    what: format!("settings.{what}"),
+                    found,
+                    needed: "finite and > 0",
+                });
+            }
+        }
+        if !(self.stiffening.is_finite() && self.stiffening > 1.0) {
+            return Err(MechanicsError::OutOfRange {
+                what: "settings.stiffening".into(),
+                found: self.stiffening,
+                needed: "finite and > 1",
+            });
+        }
+        if !(self.shared_axis_gap_mm.is_finite() && self.shared_axis_gap_mm >= 0.0) {
+            return Err(MechanicsError::OutOfRange {
+                what: "settings.shared_axis_gap_mm".into(),
+                found: self.shared_axis_gap_mm,
+                needed: "finite and >= 0",
+            });
+        }
+        Ok(())
+    }
+
+    /// Onset half-width of a contact with this stiffness and gap, mm.
+    pub(crate) fn onset_for_mm(&self, stiffness_n_per_mm2: f64, gap_mm: f64) -> f64 {
+        let sharpened =
+            self.onset_mm * (self.onset_stiffness_n_per_mm2 / stiffness_n_per_mm2).min(1.0);
+        sharpened.min(gap_mm / 3.0).max(0.0)
+    }
+}

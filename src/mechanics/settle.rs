@@ -1,0 +1,551 @@
+//! Equilibrium of a scene.
+
+use super::MechanicsError;
+use super::contact::Keep;
+use super::layout::{FIXED, Sharing};
+use super::model::Model;
+use super::newton::{Ended, History, Newton};
+use super::scene::{Container, End, Roll, Scene, TubeStation};
+use super::settings::Settings;
+use super::solution::{Contact, Flag, RodState, Solution, Status};
+use crate::geometry::Vector;
+
+/// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
+/// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
+const MOST_ROUNDS: usize = 30;
+/// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
+const MOST_SADDLES: usize = 8;
+/// Indentation of a vessel wall worth a flag, mm.
+const DEEP_MM: f64 = 0.1;
+
+/// Finds equilibria; keeps its memory from one solve to the next.
+///
+/// ```
+/// use nestline::geometry::{Frame, Point, Vector};
+/// use nestline::mechanics::{Rod, Scene, Settings, Settle, TubeStation};
+/// let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
+/// let tube: Vec<TubeStation> = (0..=60)
+///     .map(|i| TubeStation {
+///         s_mm: f64::from(i),
+///         frame: start.along_arc(f64::from(i), f64::from(i) / 40.0, 0.0),
+///         radius_mm: 2.0,
+///         wall_stiffness_n_per_mm2: 10.0,
+///     })
+///     .collect();
+/// let rods = [Rod::uniform(20.0, 1.0)];
+/// let scene = Scene { tube: &tube, rods: &rods, beside: &[] };
+/// let found = Settle::new(Settings::default()).settle(&scene)?;
+/// // a straight rod cuts the bend short
+/// assert!(found.rods[0].path_length_mm < 60.0);
+/// # Ok::<(), nestline::mechanics::MechanicsError>(())
+/// ```
+#[derive(Debug, Clone, Default)]
+pub struct Settle {
+    settings: Settings,
+    model: Model,
+    newton: Newton,
+}
+
+impl Settle {
+    /// With these settings.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        Self {
+            settings,
+            ..Self::default()
+        }
+    }
+
+    /// The settings.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Equilibrium from scratch: all devices on one axis first, starting on the centre line, then
+    /// each on its own, then with walls stiffened step by step where they are stiffer than
+    /// [`Settings::first_stiffness_n_per_mm2`].
+    ///
+    /// # Errors
+    /// [`MechanicsError::OutOfRange`], [`MechanicsError::LengthMismatch`],
+    /// [`MechanicsError::BadContainer`] and [`MechanicsError::DoesNotFit`] for scenes that cannot
+    /// be posed, [`MechanicsError::NotConverged`] where no equilibrium was found.
+    pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        self.begin(scene)?;
+        let stiffest = self.stiffest(scene);
+        let soft = self.settings.first_stiffness_n_per_mm2.min(stiffest);
+        let mut passed_saddle = false;
+        self.model.lay_out_nodes(scene);
+        if scene.rods.len() > 1 {
+            self.model.update_sections(scene);
+            self.model
+                .lay_out_terms(scene, &self.settings, Sharing::All);
+            self.model.gather(&mut self.newton.x);
+            // The composite only prepares: a thousandth of a newton is near enough.
+            let tolerance = self.settings.gradient_tolerance_n.max(1e-3);
+            self.balance(scene, soft, tolerance)?;
+            self.part(scene);
+        }
+        self.model.update_sections(scene);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model.gather(&mut self.newton.x);
+        let mut stiffness = soft;
+        loop {
+            let last = stiffness >= stiffest;
+            let tolerance = if last {
+                self.settings.gradient_tolerance_n
+            } else {
+                self.settings.gradient_tolerance_n.max(1e-4)
+            };
+            passed_saddle |= self.settle_stage(scene, stiffness, tolerance)?;
+            if last {
+                return self.finish(scene, passed_saddle);
+            }
+            stiffness = (stiffness * self.settings.stiffening).min(stiffest);
+        }
+    }
+
+    /// Equilibrium from a neighbouring one, such as before a device moved by a millimetre; from
+    /// scratch where the way from there is lost.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub fn settle_from(
+        &mut self,
+        scene: &Scene<'_>,
+        before: &Solution,
+    ) -> Result<Solution, MechanicsError> {
+        if before.rods.len() != scene.rods.len() {
+            return self.settle(scene);
+        }
+        self.begin(scene)?;
+        self.model.lay_out_nodes(scene);
+        self.guess(scene, before);
+        self.model.update_sections(scene);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model.gather(&mut self.newton.x);
+        let stiffest = self.stiffest(scene);
+        match self.settle_stage(scene, stiffest, self.settings.gradient_tolerance_n) {
+            Ok(passed_saddle) => self.finish(scene, passed_saddle),
+            Err(MechanicsError::NotConverged { .. }) => self.settle(scene),
+            Err(other) => Err(other),
+        }
+    }
+
+    fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
+        self.settings.check()?;
+        scene.check()?;
+        self.newton.history = History::default();
+        self.newton.restart();
+        self.newton.rolls = Model::first_rolls(scene);
+        self.newton.free_rolls = scene
+            .rods
+            .iter()
+            .enumerate()
+            .filter(|(_, r)| matches!(r.natural.map(|n| n.roll), Some(Roll::Free(_))))
+            .map(|(k, _)| k)
+            .collect();
+        Ok(())
+    }
+
+    fn stiffest(&self, scene: &Scene<'_>) -> f64 {
+        let walls = scene.tube.iter().map(|t| t.wall_stiffness_n_per_mm2);
+        let tips = scene.rods.iter().filter_map(|r| match &r.end {
+            End::Tip(tip) => Some(tip.wall_stiffness_n_per_mm2),
+            End::ExitPlane => None,
+        });
+        let devices = (scene.rods.len() > 1).then_some(self.settings.device_stiffness_n_per_mm2);
+        walls.chain(tips).chain(devices).fold(0.0, f64::max)
+    }
+
+    /// Shape, stiffness by own arc length and loads, until all agree.
+    fn balance(
+        &mut self,
+        scene: &Scene<'_>,
+        stiffest: f64,
+        tolerance_n: f64,
+    ) -> Result<Ended, MechanicsError> {
+        let most = self.settings.most_newton_steps;
+        let mut definite = None;
+        for round in 0..MOST_ROUNDS {
+            self.model.store(&self.newton.x);
+            self.model
+                .update(scene, &self.settings, &self.newton.rolls, stiffest);
+            // Early rounds need not be exact: the coefficients still move.
+            let near = match round {
+                0 => tolerance_n.max(1e-3),
+                1 => tolerance_n.max(1e-5),
+                _ => tolerance_n,
+            };
+            let steps = self.newton.history.steps;
+            let mut ended = self.newton.run(&mut self.model, near, most);
+            definite = ended.definite.or(definite);
+            ended.definite = definite;
+            if !ended.converged {
+                return Err(self.not_converged(&ended, tolerance_n));
+            }
+            let settled = self.newton.history.steps == steps;
+            if settled && round > 0 && ended.residual_n < tolerance_n {
+                return Ok(ended);
+            }
+        }
+        let ended = Ended {
+            converged: false,
+            residual_n: self
+                .newton
+                .history
+                .residuals_n
+                .last()
+                .copied()
+                .unwrap_or(f64::NAN),
+            worst: 0,
+            definite,
+        };
+        Err(self.not_converged(&ended, tolerance_n))
+    }
+
+    /// One wall stiffness: balance, and away from saddles. Tells whether one was passed.
+    fn settle_stage(
+        &mut self,
+        scene: &Scene<'_>,
+        stiffest: f64,
+        tolerance_n: f64,
+    ) -> Result<bool, MechanicsError> {
+        let mut passed = false;
+        for _ in 0..MOST_SADDLES {
+            let ended = self.balance(scene, stiffest, tolerance_n)?;
+            let definite = ended
+                .definite
+                .unwrap_or_else(|| self.model.matrix.factorise(0.0));
+            if definite {
+                break;
+            }
+            // A shift may be left over from the way here: look at the place itself.
+            match self.newton.lowest_mode(&mut self.model) {
+                Some(value) if value < 0.0 => {
+                    passed = true;
+                    self.newton.leave_saddle(&mut self.model);
+                }
+                _ => break,
+            }
+        }
+        Ok(passed)
+    }
+
+    fn not_converged(&self, ended: &Ended, needed_n: f64) -> MechanicsError {
+        let (rod, station_mm) = self
+            .model
+            .owner
+            .get(ended.worst / 2)
+            .map_or((0, f64::NAN), |(rod, s)| (*rod as usize, *s));
+        MechanicsError::NotConverged {
+            steps: self.newton.history.steps,
+            residual_n: ended.residual_n,
+            needed_n,
+            rod,
+            station_mm,
+            hint: if self.newton.history.steps >= self.settings.most_newton_steps {
+                "allow more Newton steps, or come from a neighbouring state in smaller moves"
+            } else {
+                "the energy falls no further: soften the wall or the load, or refine the stations"
+            },
+        }
+    }
+
+    /// Sets siblings apart before they get axes of their own.
+    fn part(&mut self, scene: &Scene<'_>) {
+        for pair in scene.beside {
+            let [a, b] = pair.rods;
+            for (k, sign, other) in [(b, 1.0, a), (a, -1.0, b)] {
+                for node in self.model.rods[k].range() {
+                    let s = self.model.nodes.s_mm[node];
+                    if s < pair.from_mm || s > pair.to_mm || self.model.nodes.base[node] == FIXED {
+                        continue;
+                    }
+                    // each aside by the other's radius, so that they touch
+                    let aside = 0.5 * scene.rods[other].outer_mm.at(0.0) * sign;
+                    let at = &mut self.model.nodes.offset[node];
+                    at[0] += aside * pair.side_rad.cos();
+                    at[1] += aside * pair.side_rad.sin();
+                }
+            }
+        }
+    }
+
+    /// Offsets of a new scene's nodes from an old solution: along the old axes, and straight on
+    /// beyond an old tip, inside the vessel.
+    fn guess(&mut self, scene: &Scene<'_>, before: &Solution) {
+        for (k, old) in before.rods.iter().enumerate() {
+            if self.newton.free_rolls.contains(&k) {
+                self.newton.rolls[k] = old.roll_rad;
+            }
+            let nodes = old.station_mm.len();
+            if nodes < 3 || old.offset_mm.len() != nodes {
+                continue;
+            }
+            let moved = scene.rods[k].end_mm(scene.tube) - old.station_mm[nodes - 1];
+            let mut cursor = 0;
+            for node in self.model.rods[k].range() {
+                let s = self.model.nodes.s_mm[node];
+                while cursor + 2 < nodes && old.station_mm[cursor + 1] < s {
+                    cursor += 1;
+                }
+                let (a, b) = (cursor, cursor + 1);
+                let (sa, sb) = (old.station_mm[a], old.station_mm[b]);
+                let part = (s - sa) / (sb - sa);
+                let (ua, ub) = (old.offset_mm[a], old.offset_mm[b]);
+                let mut at = [
+                    ua[0] + (ub[0] - ua[0]) * part,
+                    ua[1] + (ub[1] - ua[1]) * part,
+                ];
+                if part > 1.0 && moved > 0.0 {
+                    let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
+                    let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
+                    let r = at[0].hypot(at[1]);
+                    if r > room {
+                        at = at.map(|x| x * room / r);
+                    }
+                }
+                self.model.nodes.offset[node] = at;
+            }
+        }
+    }
+
+    /// Reads the state off the model.
+    fn finish(
+        &mut self,
+        scene: &Scene<'_>,
+        passed_saddle: bool,
+    ) -> Result<Solution, MechanicsError> {
+        self.model.store(&self.newton.x);
+        let mut flags = Vec::new();
+        if passed_saddle {
+            flags.push(Flag::SeveralEquilibria);
+        }
+        let smallest = if self.settings.smallest_eigenvalue {
+            self.newton.lowest_mode(&mut self.model)
+        } else {
+            None
+        };
+        let rods: Vec<RodState> = (0..scene.rods.len())
+            .map(|k| self.rod_state(scene, k))
+            .collect();
+        let (contacts, contact_energy_n_mm) = self.contacts();
+        self.check_fits(scene, &mut flags)?;
+        let deepest = contacts
+            .iter()
+            .filter(|c| c.other.is_none())
+            .max_by(|a, b| a.indentation_mm.total_cmp(&b.indentation_mm));
+        if let Some(deepest) = deepest.filter(|c| c.indentation_mm > DEEP_MM) {
+            flags.push(Flag::DeepIndentation {
+                rod: deepest.rod,
+                station_mm: deepest.station_mm,
+                indentation_mm: deepest.indentation_mm,
+            });
+        }
+        let history = std::mem::take(&mut self.newton.history);
+        Ok(Solution {
+            status: self.status(scene),
+            rods,
+            contacts,
+            contact_energy_n_mm,
+            residual_n: history.residuals_n.last().copied().unwrap_or(f64::NAN),
+            steps: history.steps,
+            factorisations: history.factorisations,
+            residuals_n: history.residuals_n,
+            energies_n_mm: history.energies_n_mm,
+            smallest_eigenvalue_n_per_mm: smallest,
+            flags,
+            factorisation_flops: self.model.matrix.flops(),
+        })
+    }
+
+    fn rod_state(&self, scene: &Scene<'_>, k: usize) -> RodState {
+        let model = &self.model;
+        let range = model.rods[k].range();
+        let count = range.len();
+        let mut curvature = vec![0.0; count];
+        let mut moment = vec![0.0; count];
+        let (mut bending, mut path) = (0.0, 0.0);
+        for member in &model.members {
+            let node = member.node as usize;
+            if !range.contains(&node) {
+                continue;
+            }
+            let corner = model.corner_at(member.nodes, member.clamp);
+            let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
+            let mut bent = corner.curvature_per_mm();
+            let mut energy = b * corner.bending();
+            if natural > 0.0 {
+                let frame = &model.frames[model.nodes.frame[node] as usize];
+                bent -= frame.across(self.newton.rolls[k]) * natural;
+                energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
+            }
+            bending += member.weight * energy;
+            path += member.weight * corner.arc_mm();
+            curvature[node - range.start] += member.weight * corner.curvature_per_mm().norm();
+            moment[node - range.start] += member.weight * b * bent.norm();
+        }
+        for end in &model.ends {
+            if range.contains(&(end.node as usize)) {
+                path += end.weight
+                    * model
+                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
+                        .norm();
+            }
+        }
+        let last = range.end - 1;
+        let end = model.edge_between(last - 1, last).normalize();
+        let axis = model.frames[model.nodes.frame[last] as usize].tangent;
+        let position = |node: usize| {
+            let frame = &model.frames[model.nodes.frame[node] as usize];
+            let [u, v] = model.nodes.offset[node];
+            frame.origin_mm + frame.n1 * u + frame.n2 * v
+        };
+        RodState {
+            station_mm: model.nodes.s_mm[range.clone()].to_vec(),
+            offset_mm: model.nodes.offset[range.clone()].to_vec(),
+            position_mm: range.clone().map(position).collect(),
+            from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
+            curvature_per_mm: curvature,
+            moment_n_mm: moment,
+            load_n: model.nodes.load[range.clone()].to_vec(),
+            bending_energy_n_mm: bending,
+            path_length_mm: path,
+            centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
+            roll_rad: self.newton.rolls[k],
+            end_angle_rad: end.dot(&axis).clamp(-1.0, 1.0).acos(),
+            last_weight: model.rods[k].blend,
+        }
+    }
+
+    fn contacts(&self) -> (Vec<Contact>, f64) {
+        let model = &self.model;
+        let mut contacts = Vec::new();
+        let mut energy = 0.0;
+        for term in &model.contacts {
+            let offset = term.terms.offset(&self.newton.x);
+            let Some(pressed) = term.law.press(offset) else {
+                continue;
+            };
+            energy += pressed.energy;
+            let force = pressed.gradient.map(|g| -g);
+            // The directions at the place: those of its node, or of the two around it.
+            let mut space = Vector::zeros();
+            for i in 0..3 {
+                if term.inside.weight[i] > 0.0 {
+                    let node = term.inside.node[i] as usize;
+                    let frame = &model.frames[model.nodes.frame[node] as usize];
+                    space += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
+                }
+            }
+            contacts.push(Contact {
+                rod: term.rod,
+                other: term.other,
+                station_mm: term.s_mm,
+                length_mm: term.weight_mm,
+                force_n: force,
+                force_in_space_n: space,
+                indentation_mm: term.law.indentation_mm(offset),
+            });
+        }
+        (contacts, energy)
+    }
+
+    /// Rods too wide for the rod around them are refused, for the vessel flagged.
+    fn check_fits(&self, scene: &Scene<'_>, flags: &mut Vec<Flag>) -> Result<(), MechanicsError> {
+        /// Rounding of two diameters read from profiles, mm.
+        const ROUNDING_MM: f64 = 1e-9;
+        let nodes = &self.model.nodes;
+        let mut widest: Vec<Option<(f64, f64)>> = vec![None; scene.rods.len()];
+        for term in &self.model.contacts {
+            if term.law.keep == Keep::Apart || term.law.limit_mm >= -ROUNDING_MM {
+                continue;
+            }
+            let outer_diameter_mm = term.inside.value(&nodes.outer);
+            if let (Some(outer), Some(around)) = (term.other, &term.around) {
+                return Err(MechanicsError::DoesNotFit {
+                    inner: term.rod,
+                    outer,
+                    station_mm: term.s_mm,
+                    outer_diameter_mm,
+                    lumen_mm: around.value(&nodes.inner),
+                });
+            }
+            let excess = -2.0 * term.law.limit_mm;
+            if widest[term.rod].is_none_or(|(_, e)| e < excess) {
+                widest[term.rod] = Some((term.s_mm, excess));
+            }
+        }
+        // Rods on one axis have no contact term of their own.
+        for (k, rod) in scene.rods.iter().enumerate() {
+            for stretch in &rod.containers {
+                let Container::Rod(j) = stretch.container else {
+                    continue;
+                };
+                let (inside, around) = (&self.model.rods[k], &self.model.rods[j]);
+                for i in 0..=inside.last_regular.min(around.last_regular) {
+                    let (a, b) = (inside.first + i, around.first + i);
+                    let s = nodes.s_mm[a];
+                    if s >= stretch.from_mm
+                        && s <= stretch.to_mm
+                        && nodes.outer[a] > nodes.inner[b] + ROUNDING_MM
+                    {
+                        return Err(MechanicsError::DoesNotFit {
+                            inner: k,
+                            outer: j,
+                            station_mm: s,
+                            outer_diameter_mm: nodes.outer[a],
+                            lumen_mm: nodes.inner[b],
+                        });
+                    }
+                }
+            }
+        }
+        for (rod, found) in widest.iter().enumerate() {
+            if let Some((station_mm, excess_mm)) = *found {
+                flags.push(Flag::WiderThanLumen {
+                    rod,
+                    station_mm,
+                    excess_mm,
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// Largest angle between a rod and the centre line.
+    fn status(&self, scene: &Scene<'_>) -> Status {
+        let model = &self.model;
+        let mut worst = (0.0_f64, 0, 0.0);
+        for k in 0..scene.rods.len() {
+            let range = model.rods[k].range();
+            for a in range.start..range.end - 1 {
+                let e = model.edge_between(a, a + 1);
+                let (fa, fb) = (
+                    &model.frames[model.nodes.frame[a] as usize],
+                    &model.frames[model.nodes.frame[a + 1] as usize],
+                );
+                let along = fa.tangent + fb.tangent;
+                let angle = (e.dot(&along) / (e.norm() * along.norm()))
+                    .clamp(-1.0, 1.0)
+                    .acos();
+                if angle > worst.0 {
+                    worst = (angle, k, model.nodes.s_mm[a]);
+                }
+            }
+        }
+        let angle_deg = worst.0.to_degrees();
+        if angle_deg > self.settings.prolapse_deg {
+            Status::OutsideModel {
+                rod: worst.1,
+                station_mm: worst.2,
+                angle_deg,
+            }
+        } else {
+            Status::Converged
+        }
+    }
+}

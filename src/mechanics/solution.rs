@@ -1,0 +1,193 @@
+//! What an equilibrium looks like.
+
+use crate::geometry::{Point, Vector};
+use serde::{Deserialize, Serialize};
+
+/// How a solve ended. One that did not converge is an error instead.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Status {
+    /// In balance.
+    Converged,
+    /// In balance, but a rod leaves the centre line's direction by more than the setting allows:
+    /// loops and prolapse lie outside the model, so its numbers must not be used.
+    OutsideModel {
+        /// The rod.
+        rod: usize,
+        /// Where, arc length of the centre line, mm.
+        station_mm: f64,
+        /// Angle between rod and centre line there, degrees.
+        angle_deg: f64,
+    },
+}
+
+/// What to know about an equilibrium that is in balance.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Flag {
+    /// The Hessian was not positive definite where the load path or the solve passed or ended:
+    /// other equilibria exist, and a different start may reach them.
+    SeveralEquilibria,
+    /// A rod is wider than the vessel here and is kept in the middle by the wall's stiffness.
+    WiderThanLumen {
+        /// The rod.
+        rod: usize,
+        /// Where it is tightest, arc length of the centre line, mm.
+        station_mm: f64,
+        /// By how much the diameter is larger, mm.
+        excess_mm: f64,
+    },
+    /// The wall gives more than 0.1 mm: raise its stiffness if a vessel of this shape is meant.
+    DeepIndentation {
+        /// The rod.
+        rod: usize,
+        /// Where it is deepest, arc length of the centre line, mm.
+        station_mm: f64,
+        /// Indentation, mm.
+        indentation_mm: f64,
+    },
+}
+
+/// Force of one contact place on a rod.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Contact {
+    /// The rod.
+    pub rod: usize,
+    /// The other rod; none is the vessel.
+    pub other: Option<usize>,
+    /// Arc length of the centre line, mm.
+    pub station_mm: f64,
+    /// Length of centre line the place stands for, mm.
+    pub length_mm: f64,
+    /// Force on `rod` on the first and second normal, N; the other rod feels the opposite.
+    pub force_n: [f64; 2],
+    /// The same force in space, N.
+    pub force_in_space_n: Vector,
+    /// Indentation, mm; negative inside the onset.
+    pub indentation_mm: f64,
+}
+
+/// One rod in equilibrium. Lists run over its nodes: the stations, then its tip.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RodState {
+    /// Arc length of the centre line, mm.
+    pub station_mm: Vec<f64>,
+    /// Offset from the centre line on the first and second normal, mm.
+    pub offset_mm: Vec<[f64; 2]>,
+    /// Position, mm.
+    pub position_mm: Vec<Point>,
+    /// Distance from the tip (or the exit plane) along the rod, mm.
+    pub from_tip_mm: Vec<f64>,
+    /// Curvature, 1/mm; zero at an end free to turn.
+    pub curvature_per_mm: Vec<f64>,
+    /// Bending moment, N mm.
+    pub moment_n_mm: Vec<f64>,
+    /// Configurational load, N.
+    pub load_n: Vec<f64>,
+    /// Bending energy, N mm.
+    pub bending_energy_n_mm: f64,
+    /// Length of the rod from station 0 to its end, mm: what must have been fed.
+    pub path_length_mm: f64,
+    /// Length of the centre line it spans, mm.
+    pub centre_line_mm: f64,
+    /// Roll of the natural curvature, rad.
+    pub roll_rad: f64,
+    /// Angle between rod and centre line at its last cell, rad.
+    pub end_angle_rad: f64,
+    /// Weight of the node before the tip in all sums, 0 to 1; below 1 while a node is handed
+    /// over.
+    pub last_weight: f64,
+}
+
+/// An equilibrium.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Solution {
+    /// How the solve ended.
+    pub status: Status,
+    /// The rods, in the scene's order.
+    pub rods: Vec<RodState>,
+    /// All contacts that carry force.
+    pub contacts: Vec<Contact>,
+    /// Energy stored in walls and contacts, N mm.
+    pub contact_energy_n_mm: f64,
+    /// Largest force out of balance, N.
+    pub residual_n: f64,
+    /// Newton steps.
+    pub steps: usize,
+    /// Factorisations, those with a shift included.
+    pub factorisations: usize,
+    /// Largest force out of balance before every step, N.
+    pub residuals_n: Vec<f64>,
+    /// Energy after every step, N mm, in runs: a new one wherever coefficients change (stiffness
+    /// follows the rod's own arc length, walls stiffen in stages, devices part).
+    pub energies_n_mm: Vec<Vec<f64>>,
+    /// Smallest eigenvalue of the Hessian in the offsets, N/mm, where the settings ask for it.
+    pub smallest_eigenvalue_n_per_mm: Option<f64>,
+    /// What to know besides.
+    pub flags: Vec<Flag>,
+    /// Multiplications and additions of the last factorisation.
+    pub factorisation_flops: f64,
+}
+
+/// Neighbouring contacts of one rod with one partner.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Zone {
+    /// The rod.
+    pub rod: usize,
+    /// The other rod; none is the vessel.
+    pub other: Option<usize>,
+    /// First contact, arc length of the centre line, mm.
+    pub from_mm: f64,
+    /// Last contact, mm.
+    pub to_mm: f64,
+    /// Centre of force, mm.
+    pub station_mm: f64,
+    /// Resultant in space, N.
+    pub force_in_space_n: Vector,
+    /// Sum of the sizes, N: larger than the resultant's where the zone wraps a bend.
+    pub sum_of_sizes_n: f64,
+}
+
+impl Solution {
+    /// Contacts grouped into zones: places of one pair at most `gap_mm` apart. Compare resultants,
+    /// never single places: a point contact splits over two of them.
+    #[must_use]
+    pub fn zones(&self, gap_mm: f64, least_force_n: f64) -> Vec<Zone> {
+        let mut zones: Vec<Zone> = Vec::new();
+        for contact in &self.contacts {
+            let size = contact.force_n[0].hypot(contact.force_n[1]);
+            if size < least_force_n {
+                continue;
+            }
+            let open = zones.iter_mut().rev().find(|z| {
+                z.rod == contact.rod
+                    && z.other == contact.other
+                    && contact.station_mm - z.to_mm <= gap_mm
+                    // the other side of the lumen is another zone
+                    && z.force_in_space_n.dot(&contact.force_in_space_n) > 0.0
+            });
+            if let Some(zone) = open {
+                let whole = zone.sum_of_sizes_n + size;
+                zone.station_mm += (contact.station_mm - zone.station_mm) * size / whole;
+                zone.to_mm = contact.station_mm;
+                zone.force_in_space_n += contact.force_in_space_n;
+                zone.sum_of_sizes_n = whole;
+            } else {
+                zones.push(Zone {
+                    rod: contact.rod,
+                    other: contact.other,
+                    from_mm: contact.station_mm,
+                    to_mm: contact.station_mm,
+                    station_mm: contact.station_mm,
+                    force_in_space_n: contact.force_in_space_n,
+                    sum_of_sizes_n: size,
+                });
+            }
+        }
+        zones
+    }
+
+    /// Sum of all bending energies, N mm.
+    #[must_use]
+    pub fn bending_energy_n_mm(&self) -> f64 {
+        self.rods.iter().map(|r| r.bending_energy_n_mm).sum()
+    }
+}

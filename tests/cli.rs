@@ -1,0 +1,268 @@
+//! The program as a user runs it: every scene, every command, exit codes, wrong arguments.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn nestline(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .args(arguments)
+        .current_dir(root())
+        .output()
+        .unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn ron_files(folder: &str) -> Vec<PathBuf> {
+    let mut files: Vec<_> = std::fs::read_dir(root().join(folder))
+        .unwrap()
+        .map(|e| e.unwrap().path())
+        .filter(|p| p.extension().is_some_and(|e| e == "ron"))
+        .collect();
+    files.sort();
+    files
+}
+
+/// What each scene has to say, by file name: exit code and words of its output.
+const SCENES: [(&str, i32, &str); 7] = [
+    (
+        "left-tandem-retriever-first",
+        0,
+        "Every device reaches, with",
+    ),
+    (
+        "dissection",
+        0,
+        "is dissected: a balloon there can extend the flap",
+    ),
+    ("kinked-neck-type-3", 0, "type III"),
+    ("right-radial", 0, "of the access artery"),
+    ("too-short", 1, "the guide is too short"),
+    (
+        "full-shaft-beside-pusher",
+        1,
+        "the retriever beside the stent does not fit in the guide",
+    ),
+    (
+        "pusher-too-thick",
+        1,
+        "the retriever does not fit in the stent",
+    ),
+];
+
+#[test]
+fn every_scene_runs_and_says_its_lesson() {
+    for (name, exit, words) in SCENES {
+        let output = nestline(&["run", &format!("scenes/{name}.ron")]);
+        assert!(
+            code(&output) == exit,
+            "{name}: exit {}, {}",
+            code(&output),
+            err(&output)
+        );
+        let text = out(&output)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
+        assert!(
+            text.contains(words),
+            "{name} does not say `{words}`:\n{text}"
+        );
+        assert!(
+            text.contains("not a medical device"),
+            "{name}: the caution is missing"
+        );
+    }
+}
+
+#[test]
+fn every_scene_file_is_known_here() {
+    for file in ron_files("scenes") {
+        let stem = file.file_stem().unwrap().to_str().unwrap().to_owned();
+        assert!(
+            SCENES.iter().any(|s| s.0 == stem),
+            "{stem} is not in this test's table"
+        );
+    }
+}
+
+#[test]
+fn alone_it_runs_the_embedded_default_scene_anywhere() {
+    let elsewhere = std::env::temp_dir();
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .current_dir(&elsewhere)
+        .output()
+        .unwrap();
+    assert!(code(&output) == 0, "{}", err(&output));
+    let from_file = nestline(&["run", "scenes/left-tandem-retriever-first.ron"]);
+    assert!(
+        output.stdout == from_file.stdout,
+        "the embedded scene and its file say the same"
+    );
+}
+
+#[test]
+fn json_has_a_schema_and_the_text_s_numbers() {
+    for (arguments, schema) in [
+        (vec!["--json"], "nestline.rehearsal"),
+        (
+            vec!["run", "scenes/too-short.ron", "--json"],
+            "nestline.rehearsal",
+        ),
+        (
+            vec!["measure", "vessels/left-tandem-type-2.ron", "--json"],
+            "nestline.measures",
+        ),
+        (
+            vec!["check", "vessels/left-tandem-type-2.ron", "--json"],
+            "nestline.check",
+        ),
+    ] {
+        let output = nestline(&arguments);
+        let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert!(
+            value["schema"] == schema,
+            "{arguments:?}: {}",
+            value["schema"]
+        );
+        assert!(value["version"].is_u64(), "{arguments:?}: no version");
+    }
+    let outcome: nestline::rehearsal::Outcome =
+        serde_json::from_slice(&nestline(&["--json"]).stdout).unwrap();
+    assert!(outcome.steps.len() > 40, "{} steps", outcome.steps.len());
+    let again = serde_json::to_string_pretty(&outcome).unwrap() + "\n";
+    assert!(
+        again.as_bytes() == nestline(&["--json"]).stdout,
+        "JSON does not survive a round trip"
+    );
+}
+
+#[test]
+fn two_runs_are_the_same_to_the_last_byte() {
+    let runs: Vec<_> = (0..2)
+        .map(|_| nestline(&["run", "scenes/right-radial.ron", "--json"]).stdout)
+        .collect();
+    assert!(runs[0] == runs[1], "the same scene gives another output");
+}
+
+#[test]
+fn every_vessel_is_measured() {
+    let files = ron_files("vessels");
+    assert!(files.len() >= 12, "{} vessels", files.len());
+    for file in files {
+        let output = nestline(&["measure", file.to_str().unwrap()]);
+        assert!(code(&output) == 0, "{}: {}", file.display(), err(&output));
+        assert!(
+            out(&output).contains("NASCET"),
+            "{}: no lesion on the route",
+            file.display()
+        );
+    }
+}
+
+#[test]
+fn check_says_good_or_exits_with_2() {
+    let vessels = ron_files("vessels");
+    let scenes = ron_files("scenes");
+    let devices = ron_files("scenes/devices");
+    let mut arguments = vec!["check"];
+    let all: Vec<_> = vessels
+        .iter()
+        .chain(&scenes)
+        .chain(&devices)
+        .map(|p| p.to_str().unwrap())
+        .collect();
+    arguments.extend(&all);
+    let output = nestline(&arguments);
+    assert!(code(&output) == 0, "{}", err(&output));
+    assert!(out(&output).lines().count() == all.len(), "one line a file");
+    let output = nestline(&[
+        "check",
+        "scenes/too-short.ron",
+        "tests/bad/device_unknown_unit.ron",
+    ]);
+    assert!(code(&output) == 2, "a wrong file among good ones");
+    assert!(
+        out(&output).contains("good") && err(&output).contains("device_unknown_unit"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn what_cannot_run_exits_with_2_and_says_why() {
+    for (arguments, words) in [
+        (
+            vec!["run", "no-such-scene.ron"],
+            "there is no file `no-such-scene.ron`",
+        ),
+        (vec!["run", "scenes"], "scenes"),
+        (vec!["measure", "scenes/too-short.ron"], "scene"),
+        (vec!["run", "embedded:scenes/nothing.ron"], "nothing.ron"),
+        (
+            vec![
+                "measure",
+                "vessels/left-tandem-type-2.ron",
+                "--target",
+                "m2-inferor",
+            ],
+            "m2-inferior",
+        ),
+        (vec!["fly"], "fly"),
+        (vec!["check"], "FILES"),
+    ] {
+        let output = nestline(&arguments);
+        assert!(code(&output) == 2, "{arguments:?}: exit {}", code(&output));
+        let told = err(&output);
+        assert!(
+            told.contains(words),
+            "{arguments:?}: `{words}` is not in\n{told}"
+        );
+        assert!(!told.contains("panicked"), "{arguments:?}: {told}");
+        assert!(output.stdout.is_empty(), "{arguments:?}: half an output");
+    }
+}
+
+#[test]
+fn help_carries_an_example_and_the_caution() {
+    for command in ["run", "measure", "check"] {
+        let output = nestline(&[command, "--help"]);
+        assert!(
+            code(&output) == 0 && out(&output).contains("Example: nestline"),
+            "{command}: {}",
+            out(&output)
+        );
+    }
+    assert!(
+        out(&nestline(&["--help"])).contains("not a medical device"),
+        "the caution is missing in --help"
+    );
+}
+
+#[test]
+fn a_closed_pipe_is_no_error() {
+    use std::process::Stdio;
+    let mut child = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .arg("--json")
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert!(code(&output) == 0, "{}", err(&output));
+}
