@@ -132,6 +132,18 @@ fn the_files_that_the_wrong_ones_vary_are_accepted() {
     }
 }
 
+#[test]
+fn every_built_in_file_is_accepted() {
+    let mut failures = String::new();
+    for (name, _) in Source::embedded() {
+        let source = Source::from_argument(&format!("embedded:{name}"));
+        if let Err(error) = check_file(&source) {
+            failures.push_str(&error.render(Rendering::default()));
+        }
+    }
+    assert!(failures.is_empty(), "{failures}");
+}
+
 /// A file of this test's own.
 fn made(name: &str, bytes: &[u8]) -> PathBuf {
     let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
