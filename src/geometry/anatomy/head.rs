@@ -12,6 +12,10 @@ use std::f64::consts::PI;
 /// Least length of each limb of the siphon, mm: shorter ones leave no limb to speak of.
 const LEAST_LIMB_MM: f64 = 1.0;
 
+/// Assumed bends are no tighter than this many lumen radii: curvature times radius of 0.8, a tenth
+/// below what is refused.
+const TIGHTEST_ASSUMED_BEND: f64 = 1.25;
+
 /// Branches of the head.
 #[derive(Debug)]
 pub(super) struct Head {
@@ -153,22 +157,23 @@ fn internal_carotid(
     pen.bend_to(Vector::z(), lacerum_mm, "layout.lacerum_length");
     let cavernous_mm = pen.length_mm();
 
-    let bends = siphon(form, draft, &mut pen)?;
-    let ledger = &mut draft.ledger;
     let proximal = ledger.mm(
         "siphon.proximal_diameter",
         form.siphon.proximal_diameter,
         means::SIPHON_PROXIMAL_DIAMETER,
     );
+    let bends = siphon(form, draft, &mut pen, proximal)?;
+    let ledger = &mut draft.ledger;
     let terminus = ledger.mm(
         "siphon.terminus_diameter",
         form.siphon.terminus_diameter,
         means::TERMINUS_DIAMETER,
     );
     let end_mm = pen.length_mm();
+    let bulb_share = ledger.share("layout.bulb_full_width", 0.4);
     let knots = vec![
         (0.0, bulb_mm),
-        (0.4 * bulb_length_mm, bulb_mm),
+        (bulb_share * bulb_length_mm, bulb_mm),
         (bulb_length_mm, cervical.diameter_mm),
         (skull_base_mm, cervical.diameter_mm),
         (cavernous_mm, proximal),
@@ -213,7 +218,12 @@ fn fits(shape: SiphonShape, limbs_deg: f64) -> bool {
     }
 }
 
-fn siphon(form: &Measurements, draft: &mut Draft, pen: &mut Pen) -> Result<Bends, GeometryError> {
+fn siphon(
+    form: &Measurements,
+    draft: &mut Draft,
+    pen: &mut Pen,
+    proximal_mm: f64,
+) -> Result<Bends, GeometryError> {
     let x = form.side.sign();
     let entered = &form.siphon;
     let ledger = &mut draft.ledger;
@@ -242,11 +252,12 @@ fn siphon(form: &Measurements, draft: &mut Draft, pen: &mut Pen) -> Result<Bends
             "leave out siphon.shape or siphon.limb_angle_deg, or correct one",
         ));
     }
-    // a short siphon bends tighter: assumed radii follow its length, within what lumens allow
+    // a short siphon bends tighter: assumed radii follow its length as far as the lumen allows
     let scale = (length_mm / means::SIPHON_LENGTH.value).clamp(0.75, 1.25);
+    let tightest_mm = TIGHTEST_ASSUMED_BEND * 0.5 * proximal_mm;
     let mut posterior = means::POSTERIOR_BEND_RADIUS;
-    posterior.value *= scale;
-    anterior.value *= scale;
+    posterior.value = (posterior.value * scale).max(tightest_mm);
+    anterior.value = (anterior.value * scale).max(tightest_mm);
     let posterior_turn_rad = ledger.rad(
         "siphon.posterior_turn_deg",
         entered.posterior_turn_deg,
@@ -369,8 +380,8 @@ fn m1(
         }
         M1Shape::Straight => pen.straight(length_mm, "m1.length"),
     }
-    // a tenth of taper, from memory
-    let knots = vec![(0.0, diameter_mm), (length_mm, 0.9 * diameter_mm)];
+    let end_width = draft.ledger.share("layout.m1_end_width", 0.9);
+    let knots = vec![(0.0, diameter_mm), (length_mm, end_width * diameter_mm)];
     let m1 = draft.branch("m1", Some(origin.ostium), pen, knots, walls.brain_n_per_mm2)?;
     draft.mark("m1-end", m1, length_mm);
     Ok(m1)
@@ -407,6 +418,9 @@ fn m2(
     let up = (superior_side - flow * flow.dot(&superior_side)).normalize();
     let back = Vector::y() - flow * flow.y - up * up.y;
     let bisector = tilted(flow, back, tilt_rad);
+    let first_straight = draft.ledger.share("layout.m2_straight", 0.12);
+    let insula_bend = draft.ledger.share("layout.m2_insula_bend", 0.38);
+    let end_width = draft.ledger.share("layout.m2_end_width", 0.75);
     let mut made = [0; 2];
     for (slot, superior) in made.iter_mut().zip([true, false]) {
         let ledger = &mut draft.ledger;
@@ -454,11 +468,14 @@ fn m2(
         let last = ledger.heading(last_name, last, source::MODEL);
         let origin = draft.at_end(m1, tilted(bisector, up * sign, 0.5 * angle_rad));
         let mut pen = Pen::new(origin.place_mm, origin.heading);
-        pen.straight(0.12 * length_mm, length_field);
-        pen.bend_to(first, 0.38 * length_mm, length_field);
-        pen.bend_to(last, 0.5 * length_mm, length_field);
-        // narrows by a quarter as its own branches leave, from memory
-        let knots = vec![(0.0, diameter_mm), (length_mm, 0.75 * diameter_mm)];
+        pen.straight(first_straight * length_mm, length_field);
+        pen.bend_to(first, insula_bend * length_mm, length_field);
+        pen.bend_to(
+            last,
+            (1.0 - first_straight - insula_bend) * length_mm,
+            length_field,
+        );
+        let knots = vec![(0.0, diameter_mm), (length_mm, end_width * diameter_mm)];
         *slot = draft.branch(name, Some(origin.ostium), pen, knots, walls.brain_n_per_mm2)?;
         // 10 and 20 mm past the division: usual stops of a microcatheter and a wire
         for at_mm in [10.0, 20.0] {

@@ -1,7 +1,7 @@
 //! Where every number of an anatomy comes from.
 
 use super::super::Vector;
-use super::means::Mean;
+use super::means::{Mean, fixed, source};
 use std::borrow::Cow;
 
 /// A value used in building an anatomy.
@@ -100,6 +100,11 @@ impl Ledger {
         otherwise: Mean,
     ) -> f64 {
         self.take(name, unit, measured, otherwise)
+    }
+
+    /// A share of a length, or another ratio, that no form asks for.
+    pub(super) fn share(&mut self, name: &'static str, share: f64) -> f64 {
+        self.take(name, "", None, fixed(share, source::MODEL))
     }
 
     /// A class.

@@ -77,7 +77,7 @@ pub(super) mod source {
     pub(in super::super) const ANTERIOR_CIRCULATION: &str =
         "Rai AT et al., J NeuroIntervent Surg 2013;5:371";
     pub(in super::super) const SIPHON_CLASS: &str = "derived from the shape class, J Korean Neurosurg Soc 65(6) cover text; angle inside the class from memory";
-    pub(in super::super) const SIPHON_RADIUS: &str = "from memory, 3-6 mm; 20 MR angiograms give a mean of 2.9 mm (Chueh JY et al., AJNR 2009;30:1159)";
+    pub(in super::super) const SIPHON_RADIUS: &str = "from memory, 3-6 mm, scaled with siphon.length and at least 1.25 lumen radii; 20 MR angiograms give a mean of 2.9 mm (Chueh JY et al., AJNR 2009;30:1159)";
     pub(in super::super) const M1_SHAPE: &str =
         "Reci V, Bexheti S, 2019 (50 arteries): arch in 64 %";
     pub(in super::super) const M2_RATIO: &str = "derived from a mean of 2.4 mm, Rai AT et al., J NeuroIntervent Surg 2013;5:371, and a ratio of 1.3, inside 1.5 +/- 0.4 of Neurosurg Rev 2013;36:437; the inferior trunk taken as the larger";

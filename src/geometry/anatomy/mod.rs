@@ -288,6 +288,17 @@ impl Measurements {
             ));
         }
         let at_mm = end_mm - below_mm;
+        let covering = draft.tree.lesions.iter().find(|l| {
+            l.branch == common_carotid && (l.start_mm..=l.start_mm + l.length_mm).contains(&at_mm)
+        });
+        if let Some(lesion) = covering {
+            return Err(refuse(
+                "puncture_below_bifurcation",
+                format!("{below_mm:.0} mm, inside {}", lesion.name),
+                format!("more than {:.0} mm", end_mm - lesion.start_mm),
+                "puncture below the lesion",
+            ));
+        }
         draft.mark("arteriotomy", common_carotid, at_mm);
         Ok(Place {
             branch: common_carotid,

@@ -18,8 +18,6 @@ const WIDEST_S_RAD: f64 = 1.75;
 const AIM_ROUNDS: usize = 6;
 /// Steepest tilt of the axis, as a slope: a neck does not lie flat.
 const STEEPEST_SLOPE: f64 = 0.45;
-/// Share of the common carotid that turns from the take-off into the axis of the neck.
-const TAKEOFF_SHARE: f64 = 0.25;
 /// Pieces of a coil, 15 degrees each: the arcs leave a true helix by under 1 % of its radius.
 const COIL_PIECES: u32 = 24;
 
@@ -120,11 +118,20 @@ pub(super) fn common_carotid(
     let aim_mm = ledger.place_mm(aim_name, Vector::new(28.0 * x, -5.0, 0.0), source::MODEL);
     let plane = ledger.heading(plane_name, Vector::new(-0.4 * x, 0.9, 0.0), source::MODEL);
 
+    let (share_name, flare_name) = if treated {
+        (
+            "layout.common_carotid_takeoff_bend",
+            "layout.common_carotid_widens_over",
+        )
+    } else {
+        ("layout.other_common_carotid_takeoff_bend", "")
+    };
+    let takeoff_share = ledger.share(share_name, 0.25);
     let draw = |axis: Vector, half_turn_rad: f64| {
         let mut pen = Pen::new(origin.place_mm, origin.heading);
         pen.straight(origin.inside_mm, names.length);
-        pen.bend_to(axis, TAKEOFF_SHARE * length_mm, names.length);
-        let rest_mm = (1.0 - TAKEOFF_SHARE) * length_mm;
+        pen.bend_to(axis, takeoff_share * length_mm, names.length);
+        let rest_mm = (1.0 - takeoff_share) * length_mm;
         wave(&mut pen, axis, plane, half_turn_rad, rest_mm, names.ratio);
         pen
     };
@@ -153,9 +160,11 @@ pub(super) fn common_carotid(
     draft.ledger.number(names.ratio, "", entered, otherwise);
     let pen = draw(axis, half_turn_rad);
     let end_mm = pen.length_mm();
-    // the last 12 mm widen into the bulb, from memory
     let knots = if treated {
-        vec![(end_mm - 12.0, diameter_mm), (end_mm, bulb_mm)]
+        let flare_mm = draft
+            .ledger
+            .mm(flare_name, None, fixed(12.0, source::MEMORY));
+        vec![(end_mm - flare_mm, diameter_mm), (end_mm, bulb_mm)]
     } else {
         vec![(0.0, diameter_mm)]
     };
@@ -432,6 +441,7 @@ fn course(
                     "lengthen it or narrow shape.turn_diameter",
                 ));
             }
+            let before = draft.ledger.share("layout.neck_before_coil", 0.45);
             aimed(aim_mm, |axis| {
                 let across = (side - axis * axis.dot(&side)).normalize();
                 let hub = across.cross(&axis);
@@ -441,7 +451,7 @@ fn course(
                         + hub * slant_rad.sin()
                 };
                 let mut pen = start();
-                pen.bend_to(heading(0.0), 0.45 * rest_mm, SHAPE);
+                pen.bend_to(heading(0.0), before * rest_mm, SHAPE);
                 for i in 1..=COIL_PIECES {
                     let turned_rad = TAU * f64::from(i) / f64::from(COIL_PIECES);
                     let piece_mm = helix_mm / f64::from(COIL_PIECES);
@@ -451,7 +461,7 @@ fn course(
                         "cervical_ica.shape.turn_diameter",
                     );
                 }
-                pen.bend_to(axis, 0.55 * rest_mm, SHAPE);
+                pen.bend_to(axis, (1.0 - before) * rest_mm, SHAPE);
                 pen
             })
             .1
@@ -489,15 +499,17 @@ fn course(
                     "lengthen it or tighten shape.bend_radius",
                 ));
             }
-            // a third of each turn leans the limbs the other way, so that the S stays on its axis
-            let lean_rad = -turn_rad / 3.0;
+            let link = draft.ledger.share("layout.neck_between_loop_bends", 0.2);
+            let limb = 0.5 * (1.0 - link);
+            // the limbs lean the other way, so that the S stays on its axis
+            let lean_rad = -turn_rad * draft.ledger.share("layout.loop_lean_of_turn", 1.0 / 3.0);
             aimed(aim_mm, |axis| {
                 let mut pen = start();
-                pen.bend_to(tilted(axis, side, lean_rad), 0.4 * rest_mm, SHAPE);
+                pen.bend_to(tilted(axis, side, lean_rad), limb * rest_mm, SHAPE);
                 pen.bend(side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
-                pen.straight(0.2 * rest_mm, SHAPE);
+                pen.straight(link * rest_mm, SHAPE);
                 pen.bend(-side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
-                pen.bend_to(axis, 0.4 * rest_mm, SHAPE);
+                pen.bend_to(axis, limb * rest_mm, SHAPE);
                 pen
             })
             .1

@@ -224,7 +224,7 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
             // the kink grades span 0 to 90 degrees; below 20 the limbs touch
             NeckShape::Kink { .. } => NeckShape::Kink {
                 interior_angle_deg: self.between(20.0, 90.0),
-                at: Some(length_mm * self.between(0.35, 0.65)),
+                at: Some(length_mm * self.between(0.45, 0.7)),
                 bend_radius: None,
             },
             NeckShape::Loop { .. } => NeckShape::Loop {

@@ -323,11 +323,14 @@ fn aorta(
         Vector::new(0.0, 0.14, -1.0),
         source::MODEL,
     );
-    // shares of the descending aorta: thorax above, straight, diaphragm, lumbar spine
-    pen.bend_to(medial, 0.18 * descending_mm, "femoral");
-    pen.straight(0.37 * descending_mm, "femoral");
-    pen.bend_to(lordosis, 0.20 * descending_mm, "femoral");
-    pen.bend_to(lumbar, 0.25 * descending_mm, "femoral");
+    let below_arch = ledger.share("layout.descending_bend_below_arch", 0.18);
+    let straight = ledger.share("layout.descending_straight", 0.37);
+    let diaphragm = ledger.share("layout.descending_bend_at_diaphragm", 0.20);
+    pen.bend_to(medial, below_arch * descending_mm, "femoral");
+    pen.straight(straight * descending_mm, "femoral");
+    pen.bend_to(lordosis, diaphragm * descending_mm, "femoral");
+    let lumbar_share = 1.0 - below_arch - straight - diaphragm;
+    pen.bend_to(lumbar, lumbar_share * descending_mm, "femoral");
 
     let sizes = &form.aorta;
     let ascending = ledger.mm(
@@ -361,16 +364,18 @@ fn aorta(
         who.infrarenal_diameter(),
     );
     let carotid_mm = left_carotid_mm.unwrap_or(0.5 * (innominate_mm + left_subclavian_mm));
-    // 0.2 and 0.9 of the descending thoracic aorta: past the isthmus, and the diaphragm
+    // the descending diameter holds from past the isthmus to the diaphragm
     let thoracic =
         |share: f64| left_subclavian_mm + share * stretches.coeliac_to_left_subclavian_mm;
+    let isthmus = ledger.share("layout.isthmus_end", 0.2);
+    let diaphragm = ledger.share("layout.diaphragm", 0.9);
     let knots = vec![
         (0.5 * innominate_mm, ascending),
         (innominate_mm, at_innominate),
         (carotid_mm, at_carotid),
         (left_subclavian_mm, at_subclavian),
-        (thoracic(0.2), descending),
-        (thoracic(0.9), descending),
+        (thoracic(isthmus), descending),
+        (thoracic(diaphragm), descending),
         (renal_mm, infrarenal),
     ];
     let aorta = draft.branch("aorta", None, pen, knots, walls.aorta_n_per_mm2)?;
@@ -423,6 +428,14 @@ fn iliacs(
         None,
         fixed(BEYOND_PUNCTURE_MM, source::MODEL),
     );
+    let ligament_mm = ledger.mm(
+        "layout.puncture_below_ligament",
+        None,
+        fixed(50.0, source::MEMORY),
+    );
+    let external_bend = ledger.share("layout.external_iliac_bend", 0.25);
+    let external_straight = ledger.share("layout.external_iliac_straight", 0.25);
+    let groin_bend = ledger.share("layout.groin_bend", 0.30);
     let mut access = None;
     for side in [Side::Right, Side::Left] {
         let x = side.sign();
@@ -461,13 +474,13 @@ fn iliacs(
                 ),
             )
         };
-        if length_mm < 2.0 * common_length_mm {
+        if length_mm < common_length_mm + 1.5 * ligament_mm {
             return Err(refuse(
                 "femoral.puncture_to_bifurcation",
                 format!("{length_mm:.0} mm"),
                 format!(
-                    "at least {:.0} mm, twice the common iliac",
-                    2.0 * common_length_mm
+                    "at least {:.0} mm for common, external and femoral artery",
+                    common_length_mm + 1.5 * ligament_mm
                 ),
                 "enter the length along the vessel from the groin to the aortic bifurcation",
             ));
@@ -484,20 +497,32 @@ fn iliacs(
         // the external iliac turns forward past the common's end and down at the groin
         let rest_mm = length_mm - common_length_mm;
         pen.straight(common_length_mm, "femoral.puncture_to_bifurcation");
-        pen.bend_to(external, 0.25 * rest_mm, "femoral.puncture_to_bifurcation");
-        pen.straight(0.25 * rest_mm, "femoral.puncture_to_bifurcation");
-        pen.bend_to(femoral, 0.30 * rest_mm, "femoral.puncture_to_bifurcation");
-        pen.straight(
-            0.20 * rest_mm + beyond_mm,
+        pen.bend_to(
+            external,
+            external_bend * rest_mm,
             "femoral.puncture_to_bifurcation",
         );
-        // the common femoral takes the last 50 mm, from memory the distance puncture to ligament
+        pen.straight(
+            external_straight * rest_mm,
+            "femoral.puncture_to_bifurcation",
+        );
+        pen.bend_to(
+            femoral,
+            groin_bend * rest_mm,
+            "femoral.puncture_to_bifurcation",
+        );
+        let below = 1.0 - external_bend - external_straight - groin_bend;
+        pen.straight(
+            below * rest_mm + beyond_mm,
+            "femoral.puncture_to_bifurcation",
+        );
+        // 10 mm: tapers where one artery gives way to the next
         let knots = vec![
             (0.0, common_mm),
             (common_length_mm, common_mm),
             (common_length_mm + 10.0, external_mm),
-            (length_mm - 50.0, external_mm),
-            (length_mm - 40.0, femoral_mm),
+            (length_mm - ligament_mm, external_mm),
+            (length_mm - ligament_mm + 10.0, femoral_mm),
         ];
         let name = format!("{}-iliac", side.word());
         let iliac = draft.branch(name, Some(origin.ostium), pen, knots, walls.limbs_n_per_mm2)?;
@@ -667,7 +692,6 @@ fn arm(
             (end_mm, end_diameter_mm),
         ]
     };
-    let axillary_diameter = 6.0;
     if !whole {
         let stub_mm = ledger.mm(names[1], None, fixed(SUBCLAVIAN_STUB_MM, source::MODEL));
         pen.bend_to(over_rib, stub_mm, "radial.subclavian_length");
@@ -702,11 +726,7 @@ fn arm(
         route.radial_length,
         means::RADIAL_LENGTH_MM,
     );
-    let axillary_diameter = length(
-        "layout.axillary_diameter",
-        None,
-        fixed(axillary_diameter, source::MEMORY),
-    );
+    let axillary_diameter = length("layout.axillary_diameter", None, fixed(6.0, source::MEMORY));
     let brachial_diameter = length(
         "radial.brachial_diameter",
         route.brachial_diameter,
@@ -722,6 +742,14 @@ fn arm(
         None,
         fixed(BEYOND_PUNCTURE_MM, source::MODEL),
     );
+    let narrows_mm = ledger.mm(
+        "layout.radial_narrows_within",
+        None,
+        fixed(20.0, source::MODEL),
+    );
+    let rib_share = ledger.share("layout.subclavian_before_rib", 0.5);
+    let armpit = ledger.share("layout.axillary_straight", 0.4);
+    let elbow = ledger.share("layout.elbow_bend", 0.2);
     let upper_arm = ledger.heading(
         "layout.upper_arm_heading",
         Vector::new(0.35 * x, -0.10, -0.93),
@@ -732,23 +760,37 @@ fn arm(
         Vector::new(0.30 * x, -0.35, -0.89),
         source::MODEL,
     );
-    pen.bend_to(over_rib, 0.5 * subclavian_mm, "radial.subclavian_length");
-    pen.bend_to(shoulder, 0.5 * subclavian_mm, "radial.subclavian_length");
-    pen.straight(0.4 * axillary_mm, "radial.axillary_length");
-    pen.bend_to(upper_arm, 0.6 * axillary_mm, "radial.axillary_length");
+    pen.bend_to(
+        over_rib,
+        rib_share * subclavian_mm,
+        "radial.subclavian_length",
+    );
+    pen.bend_to(
+        shoulder,
+        (1.0 - rib_share) * subclavian_mm,
+        "radial.subclavian_length",
+    );
+    pen.straight(armpit * axillary_mm, "radial.axillary_length");
+    pen.bend_to(
+        upper_arm,
+        (1.0 - armpit) * axillary_mm,
+        "radial.axillary_length",
+    );
     pen.straight(brachial_mm, "radial.brachial_length");
-    pen.bend_to(forearm, 0.2 * radial_mm, "radial.radial_length");
-    pen.straight(0.8 * radial_mm + beyond_mm, "radial.radial_length");
+    pen.bend_to(forearm, elbow * radial_mm, "radial.radial_length");
+    pen.straight(
+        (1.0 - elbow) * radial_mm + beyond_mm,
+        "radial.radial_length",
+    );
     let axillary_at = origin.inside_mm + subclavian_mm;
     let brachial_at = axillary_at + axillary_mm;
     let radial_at = brachial_at + brachial_mm;
     let wrist_mm = radial_at + radial_mm;
     let mut knots = knots(axillary_at, axillary_diameter);
-    // 20 mm: the radial narrows soon after it leaves the brachial
     knots.extend([
         (brachial_at, brachial_diameter),
         (radial_at, brachial_diameter),
-        (radial_at + 20.0, radial_diameter),
+        (radial_at + narrows_mm, radial_diameter),
     ]);
     let ostium: Ostium = origin.ostium;
     let branch = draft.branch(name, Some(ostium), pen, knots, walls.limbs_n_per_mm2)?;
