@@ -1,5 +1,10 @@
 //! Imports point left: `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data,
 //! output } ← main`, and physics knows no file, no screen and no format.
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test may stop where it stands, and reads the project's own files"
+)]
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -1,5 +1,10 @@
 //! The README says what is true: its example files are accepted, its first look is the program's
 //! own output, its two commands are the two commands.
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test may stop where it stands, and reads the project's own files"
+)]
 
 use nestline::data::{Source, check_file};
 use std::path::Path;
@@ -34,7 +39,9 @@ fn example_files_are_accepted() {
 
 #[test]
 fn the_first_look_is_what_the_program_prints() {
-    let output = Command::new(env!("CARGO_BIN_EXE_nestline")).output().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .output()
+        .unwrap();
     let printed = String::from_utf8(output.stdout).unwrap();
     let printed = printed.split("\nSteps\n").next().unwrap().trim();
     let shown = blocks(&readme(), "text");
