@@ -209,7 +209,7 @@ impl Settle {
             let ended = self.balance(scene, stiffest, tolerance_n)?;
             let definite = ended
                 .definite
-                .unwrap_or_else(|| self.model.matrix.factorise(0.0));
+                .unwrap_or_else(|| self.model.factorise(0.0, &self.newton.x));
             if definite {
                 break;
             }
