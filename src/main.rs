@@ -1,10 +1,9 @@
 //! Command line of nestline: arguments, dispatch, exit code.
 
+mod cli;
+
 use clap::{Parser, Subcommand};
-use nestline::data::{self, DataError, Rendering, Source};
-use nestline::output::{measures_text, rehearsal_text, to_json};
-use nestline::rehearsal::{CAUTION, Verdict, rehearse};
-use std::io::{IsTerminal, Write, stderr, stdout};
+use nestline::rehearsal::CAUTION;
 use std::process::ExitCode;
 
 /// Rehearse a nested stack of neuro-interventional devices on a vessel before anyone stands at the
@@ -24,7 +23,7 @@ struct Arguments {
 const EXAMPLES: &str = "Examples:
   nestline                                   the built-in default scene
   nestline run scenes/right-radial.ron       a scene of your own
-  nestline measure vessels/left-type-3-kinked.ron
+  nestline measure vessels/left-type-3-kink.ron
   nestline check vessels/*.ron scenes/*.ron
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
 Exit codes: 0 done, 1 the plan fails, 2 could not run.";
@@ -48,12 +47,18 @@ enum Command {
         #[arg(long)]
         target: Option<String>,
     },
-    /// Validate vessel, device and scene files.
+    /// Validate vessel, device, scene and problem files.
     #[command(after_help = "Example: nestline check my-scene.ron my-devices/*.ron")]
     Check {
         /// Files.
         #[arg(required = true)]
         files: Vec<String>,
+    },
+    /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
+    #[command(after_help = "Example: nestline settle bend.ron --json")]
+    Settle {
+        /// Problem file.
+        problem: String,
     },
 }
 
@@ -62,125 +67,13 @@ const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    let outcome = match &arguments.command {
-        None => run(DEFAULT_SCENE, arguments.json),
-        Some(Command::Run { scene }) => {
-            run(scene.as_deref().unwrap_or(DEFAULT_SCENE), arguments.json)
-        }
-        Some(Command::Measure { vessel, target }) => {
-            measure(vessel, target.as_deref(), arguments.json)
-        }
-        Some(Command::Check { files }) => check(files, arguments.json),
+    let json = arguments.json;
+    let done = match &arguments.command {
+        None => cli::run(DEFAULT_SCENE, json),
+        Some(Command::Run { scene }) => cli::run(scene.as_deref().unwrap_or(DEFAULT_SCENE), json),
+        Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
+        Some(Command::Check { files }) => cli::check(files, json),
+        Some(Command::Settle { problem }) => cli::settle(problem, json),
     };
-    match outcome {
-        Ok(code) => code,
-        Err(Stop::Data(error)) => {
-            complain(&error);
-            ExitCode::from(2)
-        }
-        // whoever reads us has seen enough, as `head` does
-        Err(Stop::Write(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => {
-            ExitCode::SUCCESS
-        }
-        Err(Stop::Write(error)) => {
-            // nothing left to write to if even this fails
-            let _ = writeln!(stderr(), "nestline cannot write its output: {error}");
-            ExitCode::from(2)
-        }
-    }
-}
-
-/// Why a command ended early.
-enum Stop {
-    Data(DataError),
-    Write(std::io::Error),
-}
-
-impl From<DataError> for Stop {
-    fn from(error: DataError) -> Self {
-        Self::Data(error)
-    }
-}
-
-impl From<std::io::Error> for Stop {
-    fn from(error: std::io::Error) -> Self {
-        Self::Write(error)
-    }
-}
-
-fn run(scene: &str, json: bool) -> Result<ExitCode, Stop> {
-    let plan = data::read_scene(&Source::from_argument(scene))?;
-    let outcome = rehearse(&plan);
-    if json {
-        say(&to_json(&outcome).map_err(std::io::Error::other)?)?;
-    } else {
-        say(&rehearsal_text(&outcome, columns()))?;
-    }
-    Ok(match outcome.verdict {
-        Verdict::Passes => ExitCode::SUCCESS,
-        Verdict::Fails => ExitCode::from(1),
-    })
-}
-
-fn measure(vessel: &str, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {
-    let report = data::measure_vessel(&Source::from_argument(vessel), target)?;
-    if json {
-        say(&to_json(&report).map_err(std::io::Error::other)?)?;
-    } else {
-        say(&measures_text(&report, columns()))?;
-    }
-    Ok(ExitCode::SUCCESS)
-}
-
-fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
-    let mut all_good = true;
-    let mut rows = Vec::new();
-    for file in files {
-        match data::check_file(&Source::from_argument(file)) {
-            Ok(kind) => rows
-                .push(serde_json::json!({ "file": file, "kind": kind.in_words(), "good": true })),
-            Err(error) => {
-                all_good = false;
-                complain(&error);
-                rows.push(
-                    serde_json::json!({ "file": file, "good": false, "error": error.to_string() }),
-                );
-            }
-        }
-    }
-    if json {
-        let report = serde_json::json!({ "schema": "nestline.check", "version": 1, "files": rows });
-        say(&to_json(&report).map_err(std::io::Error::other)?)?;
-    } else {
-        for row in rows.iter().filter(|r| r["good"] == true) {
-            say(&format!(
-                "good  {} is {}",
-                row["file"].as_str().unwrap_or(""),
-                row["kind"].as_str().unwrap_or("")
-            ))?;
-        }
-    }
-    Ok(if all_good {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::from(2)
-    })
-}
-
-fn say(text: &str) -> std::io::Result<()> {
-    writeln!(stdout().lock(), "{}", text.trim_end())
-}
-
-fn complain(error: &DataError) {
-    let rendering = Rendering {
-        colour: stderr().is_terminal(),
-        columns: usize::from(columns()),
-    };
-    // nowhere else to tell it if stderr is gone
-    let _ = writeln!(stderr().lock(), "{}", error.render(rendering).trim_end());
-}
-
-/// Width of the terminal, or one that fits a printed page.
-fn columns() -> u16 {
-    terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
+    done.unwrap_or_else(cli::Stop::tell)
 }

@@ -19,16 +19,19 @@ pub enum FileKind {
     Accessory,
     /// `Scene(…)`
     Scene,
+    /// `Problem(…)`
+    Problem,
 }
 
 /// The words a file may start with, and what they mean.
-const KINDS: [(&str, FileKind); 6] = [
+const KINDS: [(&str, FileKind); 7] = [
     ("Vessel", FileKind::Vessel),
     ("Device", FileKind::Device),
     ("Valve", FileKind::Accessory),
     ("Clip", FileKind::Accessory),
     ("InsertionTool", FileKind::Accessory),
     ("Scene", FileKind::Scene),
+    ("Problem", FileKind::Problem),
 ];
 
 impl FileKind {
@@ -40,6 +43,7 @@ impl FileKind {
             Self::Device => "a device",
             Self::Accessory => "a part that sits on a hub or a rail",
             Self::Scene => "a scene",
+            Self::Problem => "a bare rod-in-tube problem",
         }
     }
 }
@@ -78,7 +82,7 @@ impl Document {
         };
         let help = match found.and_then(|found| nearest(found, words)) {
             Some(near) => format!("write `{near}(…)`"),
-            None => "start it with `Vessel(`, `Device(`, `Scene(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
+            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Problem(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
         };
         Err(DataError::new(Problem::OtherKind, message)
             .in_text(&self.name, &self.text)

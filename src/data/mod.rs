@@ -10,6 +10,7 @@ mod document;
 mod error;
 mod map;
 mod place;
+mod problem_file;
 mod scene_file;
 mod source;
 mod text;
@@ -18,6 +19,7 @@ mod vessel_file;
 pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
 pub use error::{DataError, Problem, Rendering};
+pub use problem_file::{read_problem, unsolved};
 pub use scene_file::{LoadedScene, load_scene, read_scene};
 pub use source::Source;
 pub use vessel_file::{Vessel, measure_vessel, read_vessel};
@@ -36,6 +38,9 @@ pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
         }
         FileKind::Scene => {
             read_scene(source)?;
+        }
+        FileKind::Problem => {
+            read_problem(source)?;
         }
     }
     Ok(kind)
