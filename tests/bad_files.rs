@@ -12,7 +12,8 @@
 )]
 
 use nestline::data::{
-    DataError, Problem, Rendering, Source, check_file, read_device, read_problem, read_scene, read_vessel,
+    DataError, Problem, Rendering, Source, check_file, read_device, read_problem, read_scene,
+    read_vessel,
 };
 use std::collections::BTreeSet;
 use std::fs;
