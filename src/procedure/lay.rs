@@ -5,8 +5,8 @@
 //! centre line, [`Rods`](super::Rods) by the equilibrium of elastic rods.
 
 use super::{Plan, State};
-use crate::mechanics::MechanicsError;
-use serde::{Deserialize, Serialize};
+use crate::mechanics::{Failure, LoadReport, MechanicsError, StackState};
+use std::sync::Arc;
 
 /// What is wanted of a device that moves.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,8 +18,7 @@ pub enum Wish {
 }
 
 /// Which way the devices with a wish move.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Motion {
     /// Away from the access: pushed.
     Forward,
@@ -27,43 +26,35 @@ pub enum Motion {
     Back,
 }
 
-/// How the stack lies: by device of the plan, none where it is not in the body.
+/// How the stack lies. Lists run over the devices of the plan; none where it is not in the body.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Laid {
-    /// Station of the folded tip, mm.
+    /// Station of the folded tip at rest, mm.
     pub tip_mm: Vec<Option<f64>>,
     /// Length past the access hub, mm.
     pub fed_mm: Vec<Option<f64>>,
-    /// Forces and slack, where they are known.
-    pub loads: Vec<Option<DeviceLoad>>,
-    /// What the model says about itself (several equilibria, buckling…), in words.
-    pub remarks: Vec<String>,
+    /// The same while the devices with a wish move under load.
+    pub loaded_tip_mm: Vec<Option<f64>>,
+    /// Forces of the move, one report for each device that moves, indices as in the plan.
+    pub loads: Vec<LoadReport>,
+    /// Fed length that the first of them takes between pulling and pushing before its tip
+    /// follows, mm.
+    pub slack_mm: Option<f64>,
+    /// What of the move fails, indices as in the plan.
+    pub failures: Vec<Failure>,
+    /// Other equilibria exist near this one.
+    pub several_equilibria: bool,
+    /// The shapes at rest, and which device of the plan each of its devices is.
+    pub shape: Option<Arc<Shape>>,
 }
 
-/// What it takes to move or hold a device.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct DeviceLoad {
-    /// Whether it is the one that moves.
-    pub moving: bool,
-    /// Force the hand applies at the hub, N: positive pushes, negative pulls. For a held device the
-    /// reaction its holder feels, at the middle of its range.
-    pub hub_force_n: f64,
-    /// Least and largest reaction of a held device, N: a held surface carries anything up to its
-    /// friction. Both ends are the hub force for the one that moves.
-    pub range_n: (f64, f64),
-    /// Force at the tip along the device, N.
-    pub tip_force_n: f64,
-    /// Tip force over hub force; none without a hub force.
-    pub efficiency: Option<f64>,
-    /// Where along the route the force is lost, the largest first: station in mm, N.
-    pub lost: Vec<(f64, f64)>,
-    /// Fed length that moves between pushing and pulling before the tip follows, mm; only for the
-    /// one that moves.
-    pub slack_mm: Option<f64>,
-    /// Hub force over the force at the tip from turning and friction alone (capstan).
-    pub capstan_factor: f64,
-    /// Largest force on the wall per length, N/mm, and its station, mm.
-    pub largest_wall_n_per_mm: Option<(f64, f64)>,
+/// The shapes of a laid stack.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shape {
+    /// Index in the plan of each device of `stack`.
+    pub devices: Vec<usize>,
+    /// The stack.
+    pub stack: StackState,
 }
 
 /// Turns wishes into where everything lies.
@@ -72,7 +63,7 @@ pub trait Lay {
     /// length.
     ///
     /// # Errors
-    /// [`MechanicsError`] where no equilibrium was found or the model does not hold.
+    /// [`MechanicsError`] where no equilibrium was found.
     fn lay(
         &mut self,
         plan: &Plan,
@@ -94,20 +85,33 @@ impl Lay for Ruler {
         wishes: &[(usize, Wish)],
         _motion: Motion,
     ) -> Result<Laid, MechanicsError> {
-        let mut laid = Laid {
-            tip_mm: state.in_place.iter().map(|p| p.map(|p| p.tip_mm)).collect(),
-            fed_mm: state.in_place.iter().map(|p| p.map(|p| p.fed_mm)).collect(),
-            loads: vec![None; state.in_place.len()],
-            remarks: Vec::new(),
-        };
-        for (device, wish) in wishes {
-            let (tip_mm, fed_mm) = match wish {
-                Wish::Tip(tip_mm) => (*tip_mm, tip_mm + plan.hub_standoff_mm),
-                Wish::Fed(fed_mm) => (fed_mm - plan.hub_standoff_mm, *fed_mm),
-            };
-            laid.tip_mm[*device] = Some(tip_mm);
-            laid.fed_mm[*device] = Some(fed_mm);
-        }
-        Ok(laid)
+        Ok(ruled(plan, state, wishes))
     }
+}
+
+/// Where everything is now, with the wishes ruled along the centre line.
+pub(super) fn ruled(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
+    let mut laid = Laid {
+        tip_mm: state
+            .in_place
+            .iter()
+            .map(|p| p.map(|p| p.tip_mm))
+            .collect(),
+        fed_mm: state
+            .in_place
+            .iter()
+            .map(|p| p.map(|p| p.fed_mm))
+            .collect(),
+        ..Laid::default()
+    };
+    laid.loaded_tip_mm.clone_from(&laid.tip_mm);
+    for (device, wish) in wishes {
+        let (tip_mm, fed_mm) = match wish {
+            Wish::Tip(tip_mm) => (*tip_mm, tip_mm + plan.hub_standoff_mm),
+            Wish::Fed(fed_mm) => (fed_mm - plan.hub_standoff_mm, *fed_mm),
+        };
+        laid.tip_mm[*device] = Some(tip_mm);
+        laid.fed_mm[*device] = Some(fed_mm);
+    }
+    laid
 }

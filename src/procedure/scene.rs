@@ -56,6 +56,10 @@ pub struct Rules {
     /// 5 to 10 mm are usual).
     #[serde(rename = "landing_margin", deserialize_with = "text::length_mm")]
     pub landing_margin_mm: f64,
+    /// Hub force above which a move fails, N. Default 10: what two fingers hold (from memory: 5 to
+    /// 10 N). A limit of the hand, not of the vessel.
+    #[serde(deserialize_with = "text::positive")]
+    pub hub_force_limit_n: f64,
 }
 
 impl Default for Rules {
@@ -64,6 +68,7 @@ impl Default for Rules {
             grip_mm: 100.0,
             access_fill: 0.9,
             landing_margin_mm: 5.0,
+            hub_force_limit_n: 10.0,
         }
     }
 }
