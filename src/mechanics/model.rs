@@ -256,6 +256,7 @@ pub(crate) struct Model {
     pub(crate) border: Vec<f64>,
     pub(crate) roll_gradient: Vec<f64>,
     pub(crate) roll_hessian: Vec<f64>,
+    softest: f64,
     scratch: Vec<f64>,
 }
 
@@ -545,6 +546,7 @@ impl Model {
         self.roll_hessian.clear();
         self.roll_hessian.resize(free, 0.0);
 
+        let mut softest = 0.0_f64;
         for corner in &self.corners {
             let frames = corner.frame.map(|f| &self.frames[f as usize]);
             let at = corner.base.map(|b| offset(x, b));
@@ -556,8 +558,11 @@ impl Model {
             };
             let local = shape.evaluate(frames, corner.stiffness, corner.load);
             energy.add(local.energy);
+            let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - corner.load).max(0.0);
+            softest = softest.max(thrust * thrust / (4.0 * corner.stiffness) * shape.m);
             scatter(&mut self.matrix, &mut self.gradient, corner.base, &local);
         }
+        self.softest = softest;
         for end in &self.ends {
             if end.load.abs() > 0.0 {
                 let frames = end.frame.map(|f| &self.frames[f as usize]);
@@ -625,6 +630,13 @@ impl Model {
             energy.size += (f * x).abs();
         }
         energy
+    }
+
+    /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P`
+    /// resists a wave of number `w` with `B w⁴ - P w²`, at least `-P²/(4B)` a unit of length. A
+    /// bend thrusts with `B kappa²/2` by itself.
+    pub(crate) fn softest(&self) -> f64 {
+        self.softest
     }
 
     /// Rolls of the rods and where in the border each lies.

@@ -13,9 +13,10 @@ const ENERGY_ROUNDING: f64 = 1e-14;
 const LONGEST_STEP_MM: f64 = 8.0;
 /// Halvings before the line search gives up: 2^-30 of a step is lost in rounding.
 const MOST_HALVINGS: usize = 30;
-/// First shift, relative to the largest diagonal entry. Buckling modes of a pushed wire lie about
-/// 1e-6 below; smaller ones waste factorisations.
-const FIRST_SHIFT: f64 = 1e-6;
+/// First shift, relative to the model's bound for the softest buckling mode. Modes are usually held
+/// much better by walls than the bound says; too large a shift turns Newton's method into a crawl,
+/// too small a one costs factorisations.
+const FIRST_SHIFT: f64 = 1.0 / 64.0;
 /// Growth of the shift until the matrix is positive definite, and its decay afterwards.
 const SHIFT_GROWTH: f64 = 8.0;
 const SHIFT_DECAY: f64 = 0.25;
@@ -114,7 +115,7 @@ impl Newton {
     /// Puts the Newton step into `step`; tells whether the matrix had to be shifted.
     fn direction(&mut self, model: &mut Model) -> Option<bool> {
         let scale = model.matrix.largest_diagonal();
-        let floor = FIRST_SHIFT * scale;
+        let floor = (FIRST_SHIFT * model.softest()).max(1e-13 * scale);
         let mut shift = if self.shift > floor { self.shift } else { 0.0 };
         loop {
             self.history.factorisations += 1;
