@@ -62,6 +62,11 @@ impl Settle {
         &self.settings
     }
 
+    /// Changes the largest force out of balance, N: rough on the way, sharp at the end.
+    pub(crate) fn ask_for(&mut self, gradient_tolerance_n: f64) {
+        self.settings.gradient_tolerance_n = gradient_tolerance_n;
+    }
+
     /// Equilibrium from scratch: all devices on one axis first, starting on the centre line, then
     /// each on its own, then with walls stiffened step by step where they are stiffer than
     /// [`Settings::first_stiffness_n_per_mm2`].
