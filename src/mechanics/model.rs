@@ -150,6 +150,16 @@ impl Terms {
         kept
     }
 
+    /// Adds the gradient in the offset to the unknowns'.
+    #[inline]
+    pub(crate) fn push(&self, gradient: &mut [f64], by_offset: [f64; 2]) {
+        for i in 0..self.count {
+            let b = self.base[i] as usize;
+            gradient[b] += self.weight[i] * by_offset[0];
+            gradient[b + 1] += self.weight[i] * by_offset[1];
+        }
+    }
+
     #[inline]
     pub(crate) fn offset(&self, x: &[f64]) -> [f64; 2] {
         let mut sum = [0.0; 2];
@@ -251,7 +261,10 @@ pub(crate) struct Model {
     pub(crate) owner: Vec<(u32, f64)>,
     pub(crate) linear: Vec<f64>,
     pub(crate) matrix: BlockBanded,
+    /// Of the whole energy.
     pub(crate) gradient: Vec<f64>,
+    /// Of all but the contacts.
+    pub(crate) smooth: Vec<f64>,
     /// Rows of the Hessian of the unknown rolls, one after the other.
     pub(crate) border: Vec<f64>,
     pub(crate) roll_gradient: Vec<f64>,
@@ -543,7 +556,8 @@ impl Model {
         }
     }
 
-    /// Energy at `x`, with gradient, Hessian and the rows of the unknown rolls.
+    /// Energy at `x` with its gradient, the Hessian of all but the contacts and the rows of the
+    /// unknown rolls.
     pub(crate) fn evaluate(&mut self, x: &[f64], rolls: &[f64]) -> Energy {
         let mut energy = Energy::default();
         self.matrix.clear();
@@ -614,31 +628,89 @@ impl Model {
                 }
             }
         }
-        for contact in &self.contacts {
-            let terms = &contact.terms;
-            let Some(pressed) = contact.law.press(terms.offset(x)) else {
-                continue;
-            };
-            energy.add(pressed.energy);
-            let [gx, gy] = pressed.gradient;
-            let [xx, xy, yy] = pressed.hessian;
-            for i in 0..terms.count {
-                let (bi, wi) = (terms.base[i] as usize, terms.weight[i]);
-                self.gradient[bi] += wi * gx;
-                self.gradient[bi + 1] += wi * gy;
-                for j in 0..=i {
-                    let w = wi * terms.weight[j];
-                    self.matrix
-                        .add(bi, terms.base[j] as usize, [w * xx, w * xy, w * xy, w * yy]);
-                }
-            }
-        }
         for ((g, f), x) in self.gradient.iter_mut().zip(&self.linear).zip(x) {
             *g -= f;
             energy.total -= f * x;
             energy.size += (f * x).abs();
         }
+        self.smooth.clone_from(&self.gradient);
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                energy.add(pressed.energy);
+                contact.terms.push(&mut self.gradient, pressed.gradient);
+            }
+        }
         energy
+    }
+
+    /// Adds the contacts' gradient at `x` to `gradient`; returns their energy.
+    pub(crate) fn add_contact_gradient(&self, x: &[f64], gradient: &mut [f64]) -> f64 {
+        let mut energy = 0.0;
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                energy += pressed.energy;
+                contact.terms.push(gradient, pressed.gradient);
+            }
+        }
+        energy
+    }
+
+    /// Slope of the contacts' energy along `v` at `x + t v`.
+    pub(crate) fn contact_slope(&self, x: &[f64], v: &[f64], t: f64) -> f64 {
+        let mut slope = 0.0;
+        for contact in &self.contacts {
+            let (at, along) = (contact.terms.offset(x), contact.terms.offset(v));
+            if let Some(pressed) = contact.law.press([at[0] + t * along[0], at[1] + t * along[1]]) {
+                slope += pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1];
+            }
+        }
+        slope
+    }
+
+    /// Energy of the contacts at `x`.
+    pub(crate) fn contact_energy(&self, x: &[f64]) -> f64 {
+        self.contacts
+            .iter()
+            .filter_map(|c| c.law.press(c.terms.offset(x)))
+            .map(|p| p.energy)
+            .sum()
+    }
+
+    /// Factorises the smooth part's Hessian plus `shift` plus the contacts' Hessian at `x`.
+    pub(crate) fn factorise(&mut self, shift: f64, x: &[f64]) -> bool {
+        self.matrix.load(shift);
+        for contact in &self.contacts {
+            let terms = &contact.terms;
+            let Some(pressed) = contact.law.press(terms.offset(x)) else {
+                continue;
+            };
+            let [xx, xy, yy] = pressed.hessian;
+            for i in 0..terms.count {
+                for j in 0..=i {
+                    let w = terms.weight[i] * terms.weight[j];
+                    self.matrix.add_loaded(
+                        terms.base[i] as usize,
+                        terms.base[j] as usize,
+                        [w * xx, w * xy, w * xy, w * yy],
+                    );
+                }
+            }
+        }
+        self.matrix.factorise_loaded()
+    }
+
+    /// `out = H v` with the whole Hessian at `x`.
+    pub(crate) fn multiply(&self, x: &[f64], v: &[f64], out: &mut [f64]) {
+        self.matrix.multiply(v, out);
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                let [a, b] = contact.terms.offset(v);
+                let [xx, xy, yy] = pressed.hessian;
+                contact
+                    .terms
+                    .push(out, [xx * a + xy * b, xy * a + yy * b]);
+            }
+        }
     }
 
     /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P`
