@@ -6,7 +6,7 @@ use super::settings::Settings;
 use super::settle::Settle;
 use super::solution::Solution;
 use super::stack::{self, Arrangement, Drive, Held, Hold, StackDevice, span_of};
-use super::tip::TipWork;
+use super::tip::tip_load_n;
 use super::load::{LoadReport, Posed};
 use super::MechanicsError;
 use serde::{Deserialize, Serialize};
@@ -158,7 +158,6 @@ pub struct StackSolver {
     load_settings: LoadSettings,
     settle: Settle,
     arrangement: Arrangement,
-    tips: TipWork,
     pub(crate) rubbing: Rubbing,
     pub(crate) rods: Vec<Rod>,
     pub(crate) present: Vec<usize>,
@@ -410,15 +409,8 @@ impl StackSolver {
         let n = self.rods.len();
         let mut tips = [0.0; super::MOST_RODS];
         for k in 0..n {
-            let scene = Scene {
-                tube,
-                rods: &self.rods,
-                beside: &self.arrangement.beside,
-            };
             if !self.through[k] {
-                tips[k] = self
-                    .tips
-                    .load_n(&scene, &self.ends, &self.holds, found, &self.settings, k);
+                tips[k] = tip_load_n(tube, found, k);
             }
             if let Some((_, m)) = mover.filter(|(rod, _)| *rod == k) {
                 tips[k] += m.direction.sign() * m.tip_resistance_n;

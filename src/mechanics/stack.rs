@@ -1,7 +1,7 @@
 //! A stack of devices in one tube: who holds whom, and what follows from where the tips are.
 
 use super::scene::{Beside, Container, End, MOST_RODS, Rod, Stretch, TubeStation};
-use super::{MechanicsError, Profile};
+use super::MechanicsError;
 
 /// How a device's depth is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -272,14 +272,10 @@ pub(crate) fn span_of(station_mm: &[f64], from_tip_mm: &[f64], distance_mm: f64)
     }
 }
 
-/// A profile value near the tip of a rod, as the same everywhere.
-pub(crate) fn flat(profile: &Profile, from_tip_mm: f64) -> Profile {
-    Profile::constant(profile.at(from_tip_mm))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mechanics::Profile;
     use crate::geometry::{Frame, Point, Vector};
 
     fn tube() -> Vec<TubeStation> {

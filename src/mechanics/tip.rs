@@ -1,170 +1,96 @@
-//! What it costs to move a tip on: the wall's answer to a tip, and that of devices around it.
+//! What it costs to move a tip on: the answer of the walls it presses, and of rods inside it.
 //!
-//! A rod that slides on by `d` spends `-tau_tip d` and moves its tip into walls that must give:
-//! without friction `tau_tip = -(dU/ds) / (dL/ds)` at a fixed shape, `U` being the energy and `L`
-//! the rod's length, as the tip moves on by `ds`. On a tip that presses a wall with the force `N`
-//! at the angle `alpha` this is `-N sin alpha`; posed on the same nodes as the equilibrium it is
-//! exact for them, so that the hub force of a rod without friction is the slope of the energy.
+//! A rod without friction that slides on by `dL` while its tip moves on by `ds` pays what its tip
+//! presses further into walls: `tau_tip dL = -dU`. For a force `N` on the tip of a straight wall
+//! at the angle `alpha` this is `-N sin alpha`. Walls that give carry a tip over the last few
+//! millimetres; the sum of `N sin alpha` over that zone is the energy of the wall per length at the
+//! tip, which is what moving on costs. (The slope of the discrete energy would be exact for the
+//! nodes, but swings by a third within each cell, because a tip's force is carried by a wall as
+//! long as the tip's share of its cell.)
 
-use super::layout::Sharing;
-use super::model::Model;
-use super::scene::{AxialLoad, End, Rod, Scene, StartSupport};
-use super::settings::Settings;
-use super::solution::Solution;
-use super::stack::{Arrangement, Held, flat};
+use super::scene::TubeStation;
+use crate::geometry::Vector;
+use super::solution::{Contact, RodState, Solution};
 
-/// Half the step of the difference quotient, mm: its square, 1e-6, is the relative error, and the
-/// rounding of energies of a few N mm stays below 1e-11 N.
-const STEP_MM: f64 = 1e-3;
-/// Stations kept behind and beyond the tip. What is cut off does not change when the tip moves;
-/// rods need three stations to be posed.
-const BEHIND: usize = 7;
-const BEYOND: usize = 4;
+/// Contacts further apart than this, in cells, belong to different zones: neighbours are up to
+/// 1.65 cells apart next to a tip.
+const NEIGHBOUR_CELLS: f64 = 1.7;
 
-/// Memory for the small scenes around tips.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct TipWork {
-    model: Model,
-    arrangement: Arrangement,
-    rods: Vec<Rod>,
-    /// Which rod of the whole scene each is.
-    whole: Vec<usize>,
-    ends: Vec<f64>,
-    through: Vec<bool>,
-    holds: Vec<Held>,
-    x: Vec<f64>,
-    rolls: Vec<f64>,
-}
-
-impl TipWork {
-    /// The load at the tip of rod `k` without resistance from anything but walls, N (<= 0 in all
-    /// but odd cases).
-    pub(crate) fn load_n(
-        &mut self,
-        scene: &Scene<'_>,
-        ends: &[f64],
-        holds: &[Held],
-        solution: &Solution,
-        settings: &Settings,
-        k: usize,
-    ) -> f64 {
-        let tube = scene.tube;
-        let tip_mm = ends[k];
-        let at = tube.partition_point(|t| t.s_mm <= tip_mm);
-        let last = (at + BEYOND).min(tube.len());
-        // no other tip may lie in the first three stations kept
-        let mut first = at.saturating_sub(BEHIND);
-        while first > 0
-            && ends
-                .iter()
-                .any(|e| *e > tube[first].s_mm && *e < tube[(first + 3).min(last - 1)].s_mm)
-        {
-            first -= 1;
-        }
-        let part = &tube[first..last];
-        let (Some(begin), Some(finish)) = (part.first(), part.last()) else {
-            return 0.0;
-        };
-        self.rods.clear();
-        self.whole.clear();
-        self.through.clear();
-        self.rolls.clear();
-        for (j, rod) in scene.rods.iter().enumerate() {
-            if ends[j] <= begin.s_mm {
-                continue;
-            }
-            let through = matches!(rod.end, End::ExitPlane) || ends[j] >= finish.s_mm;
-            // Profiles are frozen: what changes with the own arc length is not the tip's doing.
-            let here = if j == k { 0.0 } else { (ends[j] - tip_mm).max(0.0) };
-            let mut natural = if j == k { rod.natural } else { None };
-            if let Some(bend) = &mut natural {
-                if bend.length_mm < 2.0 * (begin.s_mm - part[1].s_mm).abs() {
-                    natural = None;
-                } else {
-                    bend.length_mm = f64::MAX;
-                }
-            }
-            self.rods.push(Rod {
-                stiffness_n_mm2: flat(&rod.stiffness_n_mm2, here),
-                outer_mm: flat(&rod.outer_mm, here),
-                inner_mm: rod.inner_mm.as_ref().map(|d| flat(d, here)),
-                natural,
-                start: StartSupport::Free,
-                load: AxialLoad::Uniform(0.0),
-                ..Rod::uniform(1.0, 1.0)
-            });
-            self.whole.push(j);
-            self.through.push(through);
-            self.rolls.push(solution.rods[j].roll_rad);
-        }
-        let small = |j: usize| self.whole.iter().position(|w| *w == j);
-        let Some(own) = small(k) else { return 0.0 };
-        self.holds.clear();
-        for hold in holds {
-            if let (Some(inner), Some(outer)) = (small(hold.inner), small(hold.outer)) {
-                let beyond_window = ends[hold.outer] - ends[hold.outer].min(finish.s_mm);
-                self.holds.push(Held {
-                    inner,
-                    outer,
-                    span_mm: hold.span_mm - beyond_window,
-                    ..*hold
-                });
-            }
-        }
-        let mut total = [0.0; 2];
-        let mut length = [0.0; 2];
-        // a tip at the end of the route can only be looked at from behind
-        let room = (tube[tube.len() - 1].s_mm - tip_mm).clamp(0.0, STEP_MM);
-        let steps = [room, room - 2.0 * STEP_MM];
-        for (i, step) in steps.into_iter().enumerate() {
-            self.ends.clear();
-            self.ends.extend(self.whole.iter().map(|j| ends[*j].min(finish.s_mm)));
-            self.ends[own] += step;
-            self.arrangement
-                .set(part, &self.ends, &self.through, &self.holds, &mut self.rods);
-            let scene = Scene {
-                tube: part,
-                rods: &self.rods,
-                beside: &self.arrangement.beside,
-            };
-            self.model.lay_out_nodes(&scene);
-            place(&mut self.model, &self.whole, solution);
-            self.model.update_sections(&scene);
-            self.model.lay_out_terms(&scene, settings, Sharing::TightFits);
-            self.model.gather(&mut self.x);
-            for (load, out) in [(0.0, &mut total[i]), (1.0, &mut length[i])] {
-                self.rods[own].load = AxialLoad::Uniform(load);
-                let scene = Scene {
-                    tube: part,
-                    rods: &self.rods,
-                    beside: &self.arrangement.beside,
-                };
-                self.model.update(&scene, settings, &self.rolls, f64::INFINITY);
-                *out = self.model.evaluate(&self.x, &self.rolls).total;
-            }
-            self.rods[own].load = AxialLoad::Uniform(0.0);
-        }
-        let energy = total[0] - total[1];
-        let path = length[0] - total[0] - (length[1] - total[1]);
-        if path > 0.0 { -energy / path } else { 0.0 }
+/// Direction of a rod in space; the mean of both sides at a node.
+fn direction(rod: &RodState, s_mm: f64) -> Vector {
+    let n = rod.station_mm.len();
+    let edge = |b: usize| (rod.position_mm[b] - rod.position_mm[b - 1]).normalize();
+    let b = rod.station_mm.partition_point(|t| *t < s_mm - 1e-9).clamp(1, n - 1);
+    if (rod.station_mm[b] - s_mm).abs() < 1e-9 && b + 1 < n {
+        (edge(b) + edge(b + 1)) * 0.5
+    } else {
+        edge(b)
     }
 }
 
-/// Offsets from a solution, straight on beyond a tip.
-fn place(model: &mut Model, whole: &[usize], solution: &Solution) {
-    for (k, j) in whole.iter().enumerate() {
-        let old = &solution.rods[*j];
-        let nodes = old.station_mm.len();
-        for node in model.rods[k].range() {
-            let s = model.nodes.s_mm[node];
-            let b = old.station_mm.partition_point(|t| *t < s - 1e-12).clamp(1, nodes - 1);
-            let (sa, sb) = (old.station_mm[b - 1], old.station_mm[b]);
-            let part = (s - sa) / (sb - sa);
-            let (ua, ub) = (old.offset_mm[b - 1], old.offset_mm[b]);
-            model.nodes.offset[node] = [
-                ua[0] + (ub[0] - ua[0]) * part,
-                ua[1] + (ub[1] - ua[1]) * part,
-            ];
+/// Change of the vessel's radius per length of centre line.
+fn flare(tube: &[TubeStation], s_mm: f64) -> f64 {
+    let b = tube.partition_point(|t| t.s_mm < s_mm).clamp(1, tube.len() - 1);
+    (tube[b].radius_mm - tube[b - 1].radius_mm) / (tube[b].s_mm - tube[b - 1].s_mm)
+}
+
+/// Energy per length that contacts hold at the end `end_mm` of their zone, N: the sum of force
+/// times the slope at which the axes run into each other.
+fn held_at<'a>(
+    tube: &[TubeStation],
+    solution: &Solution,
+    contacts: impl Iterator<Item = &'a Contact>,
+    end_mm: f64,
+) -> f64 {
+    let at = tube.partition_point(|t| t.s_mm <= end_mm).clamp(1, tube.len() - 1);
+    let reach = NEIGHBOUR_CELLS * (tube[at].s_mm - tube[at - 1].s_mm);
+    let mut last = end_mm;
+    let mut side = [0.0; 2];
+    let mut sum = 0.0;
+    for contact in contacts {
+        let [fx, fy] = contact.force_n;
+        let other_side = fx * side[0] + fy * side[1] < 0.0;
+        if (contact.station_mm - last).abs() > reach || other_side {
+            break;
+        }
+        (last, side) = (contact.station_mm, contact.force_n);
+        let force = contact.force_in_space_n;
+        sum -= force.dot(&direction(&solution.rods[contact.rod], last));
+        match contact.other {
+            Some(j) => sum += force.dot(&direction(&solution.rods[j], last)),
+            None => sum -= flare(tube, last) * force.norm(),
         }
     }
+    sum
+}
+
+/// Load at the tip of rod `k` without resistance from anything but walls, N; negative where they
+/// press it back.
+pub(crate) fn tip_load_n(tube: &[TubeStation], solution: &Solution, k: usize) -> f64 {
+    let rod = &solution.rods[k];
+    let nodes = rod.station_mm.len();
+    let tip_mm = rod.station_mm[nodes - 1];
+    let contacts = &solution.contacts;
+    let behind = |rod: usize, other: Option<usize>| {
+        contacts
+            .iter()
+            .rev()
+            .filter(move |c| c.rod == rod && c.other == other && c.station_mm <= tip_mm + 1e-9)
+    };
+    // its own tip in whatever holds it there
+    let nearest = contacts.iter().rev().find(|c| c.rod == k);
+    let mut energy = nearest.map_or(0.0, |c| {
+        held_at(tube, solution, behind(k, c.other), tip_mm)
+    });
+    // rods inside it or beside it give way at its edge
+    for j in (0..solution.rods.len()).filter(|j| *j != k) {
+        energy += held_at(tube, solution, behind(j, Some(k)), tip_mm);
+        let beyond = contacts
+            .iter()
+            .filter(|c| c.rod == j && c.other.is_none() && c.station_mm >= tip_mm - 1e-9);
+        if behind(j, Some(k)).next().is_some() {
+            energy += held_at(tube, solution, beyond, tip_mm);
+        }
+    }
+    -energy
 }
