@@ -476,19 +476,16 @@ impl Model {
             match &rod.load {
                 AxialLoad::Uniform(tau) => self.nodes.load[range.clone()].fill(*tau),
                 AxialLoad::ByStation(values) => {
-                    for i in range.clone() {
-                        let s = self.nodes.s_mm[i];
-                        let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
-                        let next = (j + 1).min(values.len() - 1);
-                        let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
-                        let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
-                        self.nodes.load[i] = values[j] + (values[next] - values[j]) * part;
-                    }
+                    self.nodes.load[range.clone()].fill(0.0);
+                    self.add_by_station(scene, k, values);
                 }
-                AxialLoad::Frictionless(tip) => {
+                AxialLoad::Frictionless(tip) | AxialLoad::Rubbed { tip_n: tip, .. } => {
                     self.nodes.load[range.clone()].fill(*tip);
                     if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
                         self.follow_stiffness(k, rolls);
+                    }
+                    if let AxialLoad::Rubbed { added_n, .. } = &rod.load {
+                        self.add_by_station(scene, k, added_n);
                     }
                 }
             }
@@ -512,6 +509,18 @@ impl Model {
                 }
             }
             self.push_node(range.end - 1, rod.tip_force_n);
+        }
+    }
+
+    /// Adds values given by station to the load of rod `k`.
+    fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
+        for i in self.rods[k].range() {
+            let s = self.nodes.s_mm[i];
+            let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
+            let next = (j + 1).min(values.len() - 1);
+            let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
+            let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
+            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
         }
     }
 

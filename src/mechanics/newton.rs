@@ -18,14 +18,14 @@ const MOST_HALVINGS: usize = 30;
 /// too small a one costs factorisations.
 const FIRST_SHIFT: f64 = 1.0 / 64.0;
 /// Growth of the shift until the matrix is positive definite, and its decay afterwards.
-const SHIFT_GROWTH: f64 = 8.0;
-const SHIFT_DECAY: f64 = 0.25;
+const SHIFT_GROWTH: f64 = 4.0;
+const SHIFT_DECAY: f64 = 0.1;
 
 /// Share of the gradient to which the model with exact contacts is solved: smaller ones spend
 /// factorisations on a model that bending bends away from, larger ones line searches.
 const FORCING: f64 = 0.1;
 /// Most factorisations for one step.
-const MOST_INNER: usize = 12;
+const MOST_INNER: usize = 8;
 
 /// How a run of Newton steps ended.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -36,8 +36,8 @@ pub struct Settings {
     /// Angle between rod and centre line beyond which the model does not hold, degrees.
     /// Default 45: loops and prolapse lie beyond.
     pub prolapse_deg: f64,
-    /// A solve from scratch begins on every fourth station, and so on while this many cells are
-    /// left. Default 40: below it the coarse tube no longer resembles the route.
+    /// A solve from scratch begins on every second station, and so on while this many cells are
+    /// left. Default 60: below it the coarse tube no longer resembles the route.
     pub coarsest_cells: usize,
     /// Whether to estimate the smallest eigenvalue of the Hessian (some twenty solves). Default
     /// false: its sign is known from the factorisation anyway.
@@ -56,7 +56,7 @@ impl Default for Settings {
             first_stiffness_n_per_mm2: 20.0,
             stiffening: 10.0,
             prolapse_deg: 45.0,
-            coarsest_cells: 100,
+            coarsest_cells: 60,
             smallest_eigenvalue: false,
         }
     }

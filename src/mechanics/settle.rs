@@ -4,7 +4,7 @@ use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
+use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
 use super::MechanicsError;
@@ -15,9 +15,9 @@ use crate::geometry::Vector;
 const MOST_ROUNDS: usize = 30;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
-/// Stations to one of the next coarser level. Four: a level costs a quarter of the one above, and
-/// its shape is near enough that a few steps remain there.
-const COARSENING: usize = 4;
+/// Stations to one of the next coarser level. The ends of contact stretches move by about a station
+/// a factorisation; with two, the coarser level leaves them within two.
+const COARSENING: usize = 2;
 /// Balance of shapes that only prepare the next stage, N.
 const PREPARED_N: f64 = 1e-3;
 /// Indentation of a vessel wall worth a flag, mm.
@@ -99,6 +99,11 @@ impl Settle {
     #[must_use]
     pub fn settings(&self) -> &Settings {
         &self.settings
+    }
+
+    /// Changes the largest force out of balance, N: rough on the way, sharp at the end.
+    pub(crate) fn ask_for(&mut self, gradient_tolerance_n: f64) {
+        self.settings.gradient_tolerance_n = gradient_tolerance_n;
     }
 
     /// Equilibrium from scratch: all devices on one axis first, starting on the centre line, then
@@ -441,8 +446,8 @@ impl Settle {
         let model = &self.model;
         let range = model.rods[k].range();
         let count = range.len();
-        let mut curvature = vec![0.0; count];
-        let mut moment = vec![0.0; count];
+        let mut curvature = vec![Vector::zeros(); count];
+        let mut moment = vec![Vector::zeros(); count];
         let (mut bending, mut path) = (0.0, 0.0);
         for member in &model.members {
             let node = member.node as usize;
@@ -460,8 +465,16 @@ impl Settle {
             }
             bending += member.weight * energy;
             path += member.weight * corner.arc_mm();
-            curvature[node - range.start] += member.weight * corner.curvature_per_mm().norm();
-            moment[node - range.start] += member.weight * b * bent.norm();
+            curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
+            moment[node - range.start] += bent * (member.weight * b);
+        }
+        if scene.rods[k].start == StartSupport::Clamped {
+            // The held tangent's cell is half as long: its mean lies a quarter cell from the clamp,
+            // the next node's a whole one.
+            for list in [&mut curvature, &mut moment] {
+                let at_clamp: Vector = (list[0] * 4.0 - list[1]) / 3.0;
+                list[0] = at_clamp;
+            }
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
@@ -481,8 +494,8 @@ impl Settle {
             offset_mm: model.nodes.offset[range.clone()].to_vec(),
             position_mm: range.clone().map(position).collect(),
             from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
-            curvature_per_mm: curvature,
-            moment_n_mm: moment,
+            curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
+            moment_n_mm: moment.iter().map(Vector::norm).collect(),
             load_n: model.nodes.load[range.clone()].to_vec(),
             bending_energy_n_mm: bending,
             path_length_mm: path,
