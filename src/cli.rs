@@ -52,7 +52,7 @@ impl Stop {
 pub(crate) fn run(scene: &str, json: bool) -> Result<ExitCode, Stop> {
     let source = Source::from_argument(scene);
     let plan = data::read_scene(&source)?;
-    let outcome = rehearse(&plan);
+    let outcome = rehearse(&plan).map_err(|fault| data::not_rehearsed(&source, &fault.to_string()))?;
     print(json, &outcome, || rehearsal_text(&outcome, columns()))?;
     Ok(match outcome.verdict {
         Verdict::Passes => ExitCode::SUCCESS,

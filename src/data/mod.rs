@@ -20,7 +20,7 @@ pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
 pub use error::{DataError, Problem, Rendering};
 pub use problem_file::{read_problem, unsolved};
-pub use scene_file::{LoadedScene, load_scene, read_scene};
+pub use scene_file::{LoadedScene, load_scene, not_rehearsed, read_scene};
 pub use source::Source;
 pub use vessel_file::{Vessel, measure_vessel, read_vessel};
 

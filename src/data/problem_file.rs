@@ -43,5 +43,6 @@ fn complaint(fault: &MechanicsError) -> Complaint {
         }
         MechanicsError::NotConverged { rod, .. } => Complaint::new(&format!("rods[{rod}]"), text)
             .help("a smaller load, a softer wall or a finer spacing"),
+        other => Complaint::new("rods", other.to_string()),
     }
 }

@@ -467,7 +467,7 @@ fn rod(
         start: if outermost {
             StartSupport::Clamped
         } else {
-            StartSupport::Free
+            StartSupport::Clamped
         },
         end: End::ExitPlane,
         load: AxialLoad::Frictionless(0.0),

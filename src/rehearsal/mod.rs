@@ -1,5 +1,6 @@
 //! A rehearsal: the script folded over the states, and its outcome as plain data.
 
+mod error;
 mod outcome;
 mod run;
 mod vessel_report;
@@ -9,5 +10,6 @@ pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
     StackRow, StepRow, Verdict,
 };
-pub use run::{CAUTION, rehearse};
+pub use error::RehearsalError;
+pub use run::{CAUTION, rehearse, rehearse_with};
 pub use vessel_report::VesselReport;

@@ -4,11 +4,11 @@ use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
     StackRow, StepRow, Verdict,
 };
-use super::words;
+use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::{
-    Finding, Meeting, Plan, Severity, State, StepEffect, Topic, meetings, perform,
+    Finding, Lay, Meeting, Plan, Rods, Severity, State, StepEffect, Topic, meetings, perform_with,
 };
 
 /// How lengths and loads are had in this outcome.
@@ -19,20 +19,36 @@ const METHOD: &str = "Lengths are ruled along the centre line of the route: a re
 pub const CAUTION: &str = "For training and rehearsal only; not a medical device. Instructions for use, local protocol \
 and licensed operators decide. No figure here says that a force or a manoeuvre is harmless.";
 
-/// Rehearses a plan from its first step to its last.
-#[must_use]
-pub fn rehearse(plan: &Plan) -> Outcome {
+/// Rehearses a plan from its first step to its last, every device its own elastic rod.
+///
+/// # Errors
+/// [`RehearsalError`] where no equilibrium was found: there is no number to go on from.
+pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
+    rehearse_with(plan, &mut Rods::default())
+}
+
+/// Rehearses a plan with the given way of laying the stack.
+///
+/// # Errors
+/// [`RehearsalError`] where `lay` finds none.
+pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, RehearsalError> {
     let fit_rules = FitRules::default();
     let mut state = State::start(plan);
     let mut gathered = Gathered::default();
     for (i, step) in plan.script.iter().enumerate() {
-        let (after, effect) = perform(plan, &state, &step.act);
-        let met = meetings(plan, &after, &effect.moves, &fit_rules);
         let say = step.say.clone().unwrap_or_else(|| words::action(&step.act));
+        let (after, effect) = perform_with(plan, &state, &step.act, lay).map_err(|source| {
+            RehearsalError::NoEquilibrium {
+                step: i + 1,
+                say: say.clone(),
+                source,
+            }
+        })?;
+        let met = meetings(plan, &after, &effect.moves, &fit_rules);
         gathered.step(plan, i + 1, say, &after, effect, &met);
         state = after;
     }
-    gathered.finish(plan, &state)
+    Ok(gathered.finish(plan, &state))
 }
 
 #[derive(Default)]
