@@ -1,10 +1,12 @@
 //! Space curves, vessel trees and the route through them as a tube.
 
 pub mod anatomy;
+mod check;
 mod curve;
 mod error;
 mod frame;
 mod measure;
+mod ostium;
 mod route;
 mod spline;
 mod tortuosity;

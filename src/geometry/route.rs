@@ -1,36 +1,9 @@
-//! The way through a tree as one smooth curve with a usable lumen.
-//!
-//! Branches start on their parent's centre line, so the raw way has a corner at every ostium. A
-//! device does not turn there on the spot: it swings through the wide parent. Each corner is
-//! replaced by two circular arcs that leave the parent and join the child along their tangents
-//! (a biarc; one single arc where both limbs are straight), as far before the corner as after it.
-//! Through it the usable radius falls monotonically from the parent's to the child's, and already
-//! before it to what the arcs' curvature allows.
+//! The way through a tree: which branches, how long, and where things on it lie.
 
-use super::curve::{Curve, Piece, SLIVER_MM, Shape};
+use super::curve::{Curve, Piece, SLIVER_MM};
+use super::ostium::Builder;
 use super::tree::{Leg, interpolate};
-use super::{Frame, GeometryError, Lumen, Place, Point, Tree, Vector};
-
-/// The bend at a corner is made wide enough for this product of curvature and the narrower
-/// lumen's radius where there is room. Lower is wider and further from the real centre line;
-/// 0.5 leaves the inner wall a bend of one lumen radius.
-const COMFORTABLE_BEND: f64 = 0.5;
-
-/// Two corners are blended as one if the leg between them is too short for bends of this
-/// product; between comfortable and the limit, so that short branches keep their own course as
-/// long as that can be afforded.
-const CROWDED_BEND: f64 = 0.7;
-
-/// Limbs are tried from this share of the narrower radius on: even a bend of a few degrees is
-/// spread over that much, so that stations 1 mm apart see a bend and no corner.
-const SHORTEST_LIMB: f64 = 0.5;
-
-/// Growth of the trial limb length; smaller tries more lengths for a slightly shorter bend.
-const LIMB_GROWTH: f64 = 1.15;
-
-/// Cells by which a change of the usable diameter is drawn: linear pieces of a smooth step with
-/// 16 cells stay within 0.3 percent of its height.
-const STEP_CELLS: u32 = 16;
+use super::{GeometryError, Lumen, Place, Tree};
 
 /// The way through the tree before it is sampled.
 #[derive(Debug, Clone)]
@@ -50,36 +23,8 @@ pub(super) struct Route {
 /// A leg and where it starts on the raw way.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Span {
-    leg: Leg,
-    raw_mm: f64,
-}
-
-/// Corners turned in one go, between a leg before and a leg after.
-#[derive(Debug, Clone, Copy)]
-struct Corner {
-    before: usize,
-    after: usize,
-}
-
-/// What replaces a corner.
-#[derive(Debug, Clone)]
-struct Blend {
-    limb_mm: f64,
-    pieces: Vec<Piece>,
-    length_mm: f64,
-    curvature_per_mm: f64,
-    radius_before_mm: f64,
-    radius_after_mm: f64,
-}
-
-impl Blend {
-    fn narrower_mm(&self) -> f64 {
-        self.radius_before_mm.min(self.radius_after_mm)
-    }
-
-    fn strain(&self) -> f64 {
-        self.curvature_per_mm * self.narrower_mm()
-    }
+    pub(super) leg: Leg,
+    pub(super) raw_mm: f64,
 }
 
 impl Route {
@@ -112,8 +57,7 @@ impl Route {
                 needed: "> 0 mm",
             });
         }
-        let builder = Builder::new(tree, &spans);
-        let whole = builder.assemble(overlap_limit)?;
+        let whole = Builder::new(tree, &spans, overlap_limit).assemble()?;
         whole.cut(spans, ostia, raw_mm)
     }
 
@@ -184,318 +128,21 @@ fn through(map: &[(f64, f64)], raw_mm: f64) -> f64 {
     interpolate(map, inside).unwrap_or(inside) + (raw_mm - inside)
 }
 
-/// The legs, the first and last run on to the ends of their branches so that an access or a
-/// target close to an ostium still lies on a full-sized bend.
-struct Builder<'a> {
-    tree: &'a Tree,
-    spans: Vec<Span>,
-}
-
 /// The assembled way, still with its overlong ends.
-struct Whole {
-    pieces: Vec<Piece>,
-    diameters: Vec<(f64, f64)>,
-    stiffness: Vec<(f64, f64)>,
-    map: Vec<(f64, f64)>,
-}
-
-impl<'a> Builder<'a> {
-    fn new(tree: &'a Tree, spans: &[Span]) -> Self {
-        let mut spans = spans.to_vec();
-        let last = spans.len() - 1;
-        if last > 0 {
-            let end_of = |leg: &Leg| tree.branches[leg.branch].curve.length_mm();
-            let first = &mut spans[0];
-            let from_mm = if first.leg.sense() < 0.0 {
-                end_of(&first.leg)
-            } else {
-                0.0
-            };
-            first.raw_mm -= (first.leg.from_mm - from_mm).abs();
-            first.leg.from_mm = from_mm;
-            let end = &mut spans[last].leg;
-            end.to_mm = if end.sense() < 0.0 { 0.0 } else { end_of(end) };
-        }
-        Self { tree, spans }
-    }
-
-    fn leg(&self, i: usize) -> Leg {
-        self.spans[i].leg
-    }
-
-    /// Place and direction of travel `along_mm` after the start of a leg.
-    fn heading(&self, i: usize, along_mm: f64) -> (Point, Vector) {
-        let leg = self.leg(i);
-        let frame = self.tree.branches[leg.branch]
-            .curve
-            .frame_at(leg.from_mm + leg.sense() * along_mm);
-        (frame.origin_mm, frame.tangent * leg.sense())
-    }
-
-    fn radius(&self, i: usize, along_mm: f64) -> f64 {
-        let leg = self.leg(i);
-        let lumen = &self.tree.branches[leg.branch].lumen;
-        0.5 * lumen.diameter_at(leg.from_mm + leg.sense() * along_mm)
-    }
-
-    /// Shortest limb that keeps curvature times the narrower radius below `product`, or else the
-    /// one that comes nearest to it, within the legs on both sides.
-    fn limb_for(&self, corner: Corner, product: f64) -> f64 {
-        let room_mm = self
-            .leg(corner.before)
-            .length_mm()
-            .min(self.leg(corner.after).length_mm());
-        let least_mm = SHORTEST_LIMB * self.radii(corner).0.min(self.radii(corner).1);
-        self.blend(corner, least_mm, room_mm, product).limb_mm
-    }
-
-    fn radii(&self, corner: Corner) -> (f64, f64) {
-        (
-            self.radius(corner.before, self.leg(corner.before).length_mm()),
-            self.radius(corner.after, 0.0),
-        )
-    }
-
-    /// Limb wished for: a bend that is comfortable and starts where the parent's wall gives way.
-    fn limb_wished(&self, corner: Corner) -> f64 {
-        let (a, b) = self.radii(corner);
-        (a + b).max(self.limb_for(corner, COMFORTABLE_BEND))
-    }
-
-    /// One corner between any two legs, those too close together merged.
-    fn corners(&self) -> Vec<Corner> {
-        let mut corners: Vec<Corner> = (1..self.spans.len())
-            .map(|after| Corner {
-                before: after - 1,
-                after,
-            })
-            .collect();
-        while let Some(i) = (1..corners.len()).find(|&i| {
-            let needed_mm = self.limb_for(corners[i - 1], CROWDED_BEND)
-                + self.limb_for(corners[i], CROWDED_BEND);
-            self.leg(corners[i].before).length_mm() < needed_mm
-        }) {
-            corners[i - 1].after = corners[i].after;
-            corners.remove(i);
-        }
-        corners
-    }
-
-    /// The blend with the shortest limb from `least_mm` on, within the room, that keeps curvature
-    /// times the narrower radius below `product`, or else the gentlest.
-    fn blend(&self, corner: Corner, least_mm: f64, room_mm: f64, product: f64) -> Blend {
-        let mut limb_mm = least_mm.min(room_mm);
-        let mut best = self.blend_with(corner, limb_mm);
-        while best.strain() > product && limb_mm < room_mm {
-            limb_mm = (limb_mm * LIMB_GROWTH).min(room_mm);
-            let next = self.blend_with(corner, limb_mm);
-            if next.strain() < best.strain() {
-                best = next;
-            }
-        }
-        best
-    }
-
-    fn blend_with(&self, corner: Corner, limb_mm: f64) -> Blend {
-        let leave_mm = self.leg(corner.before).length_mm() - limb_mm;
-        let pieces = biarc(
-            self.heading(corner.before, leave_mm),
-            self.heading(corner.after, limb_mm),
-        );
-        let curvature_per_mm = pieces
-            .iter()
-            .map(|(piece, turn_rad)| turn_rad / piece.length_mm)
-            // limbs that end at one point leave no way between them
-            .map(|k| if k.is_nan() { f64::INFINITY } else { k })
-            .fold(0.0, f64::max);
-        Blend {
-            limb_mm,
-            length_mm: pieces.iter().map(|(piece, _)| piece.length_mm).sum(),
-            pieces: pieces.into_iter().map(|(piece, _)| piece).collect(),
-            curvature_per_mm,
-            radius_before_mm: self.radius(corner.before, leave_mm),
-            radius_after_mm: self.radius(corner.after, limb_mm),
-        }
-    }
-
-    fn blends(&self, corners: &[Corner]) -> Vec<Blend> {
-        let wished: Vec<f64> = corners.iter().map(|c| self.limb_wished(*c)).collect();
-        (0..corners.len())
-            .map(|i| {
-                // a leg with a corner at both ends is shared in proportion to the wishes
-                let share = |leg: usize, neighbour: Option<usize>| {
-                    let other = neighbour.and_then(|n| wished.get(n)).unwrap_or(&0.0);
-                    self.leg(leg).length_mm() * wished[i] / (wished[i] + other)
-                };
-                let room_mm = share(corners[i].before, i.checked_sub(1))
-                    .min(share(corners[i].after, Some(i + 1)));
-                self.blend(corners[i], wished[i], room_mm, COMFORTABLE_BEND)
-            })
-            .collect()
-    }
-
-    fn refuse(&self, corner: Corner, blend: &Blend, limit: f64) -> GeometryError {
-        let name = |leg: usize| &self.tree.branches[self.leg(leg).branch].name;
-        GeometryError::SelfOverlap {
-            station_mm: self.spans[corner.after].raw_mm,
-            place: format!(
-                "the turn from `{}` into `{}`",
-                name(corner.before),
-                name(corner.after)
-            ),
-            curvature_per_mm: blend.curvature_per_mm,
-            radius_mm: blend.narrower_mm(),
-            limit,
-        }
-    }
-
-    fn assemble(&self, overlap_limit: f64) -> Result<Whole, GeometryError> {
-        let corners = self.corners();
-        let mut blends = self.blends(&corners);
-        // usable radius at both ends of every blend
-        let mut ends = Vec::with_capacity(blends.len());
-        for (corner, blend) in corners.iter().zip(&blends) {
-            let cap_mm = overlap_limit / blend.curvature_per_mm;
-            if blend.narrower_mm() > cap_mm {
-                return Err(self.refuse(*corner, blend, overlap_limit));
-            }
-            ends.push((
-                blend.radius_before_mm.min(cap_mm),
-                blend.radius_after_mm.min(cap_mm),
-            ));
-        }
-        let mut whole = Whole {
-            pieces: Vec::new(),
-            diameters: Vec::new(),
-            stiffness: Vec::new(),
-            map: Vec::new(),
-        };
-        for i in 0..=blends.len() {
-            let leg = if i == 0 { 0 } else { corners[i - 1].after };
-            let from_mm = if i == 0 { 0.0 } else { blends[i - 1].limb_mm };
-            let to_mm = self.leg(leg).length_mm() - blends.get(i).map_or(0.0, |b| b.limb_mm);
-            if to_mm - from_mm <= SLIVER_MM && i > 0 && i < blends.len() {
-                let common = ends[i - 1].1.min(ends[i].0);
-                ends[i - 1].1 = common;
-                ends[i].0 = common;
-            }
-            let start_mm = whole.length_mm();
-            if i > 0 {
-                let drawn = smooth_step(2.0 * ends[i - 1].0, 2.0 * ends[i - 1].1);
-                let blend_mm = blends[i - 1].length_mm;
-                let blend_from = start_mm - blend_mm;
-                whole
-                    .diameters
-                    .extend(drawn.map(|(share, d)| (blend_from + share * blend_mm, d)));
-            }
-            let kept = Kept {
-                leg,
-                from_mm,
-                to_mm,
-                radius_from_mm: i.checked_sub(1).map(|k| ends[k].1),
-                radius_to_mm: ends.get(i).map(|e| e.0),
-            };
-            self.keep(&kept, &mut whole);
-            if let Some(blend) = blends.get_mut(i) {
-                whole.pieces_extend(std::mem::take(&mut blend.pieces));
-            }
-        }
-        Ok(whole)
-    }
-
-    /// Appends what is left of a leg between its blends.
-    fn keep(&self, kept: &Kept, whole: &mut Whole) {
-        let leg = self.leg(kept.leg);
-        let branch = &self.tree.branches[leg.branch];
-        let on_branch = |along_mm: f64| leg.from_mm + leg.sense() * along_mm;
-        let start_mm = whole.length_mm();
-        let length_mm = (kept.to_mm - kept.from_mm).max(0.0);
-        let raw_mm = self.spans[kept.leg].raw_mm + kept.from_mm;
-        whole.map.push((raw_mm, start_mm));
-        whole.map.push((raw_mm + length_mm, start_mm + length_mm));
-        for at_mm in [start_mm, start_mm + length_mm] {
-            whole
-                .stiffness
-                .push((at_mm, branch.wall_stiffness_n_per_mm2));
-        }
-        if length_mm <= SLIVER_MM {
-            return;
-        }
-        whole.pieces_extend(
-            branch
-                .curve
-                .parts(on_branch(kept.from_mm), on_branch(kept.to_mm)),
-        );
-        let healthy = |along_mm: f64| branch.lumen.diameter_at(on_branch(along_mm));
-        let inside = |along_mm: &f64| *along_mm > kept.from_mm && *along_mm < kept.to_mm;
-        let mut drawn: Vec<(f64, f64)> = branch
-            .lumen
-            .knots_mm
-            .iter()
-            .map(|&(at_mm, d)| ((at_mm - leg.from_mm) * leg.sense(), d))
-            .filter(|(along_mm, _)| inside(along_mm))
-            .collect();
-        if leg.sense() < 0.0 {
-            drawn.reverse();
-        }
-        drawn.push((kept.from_mm, healthy(kept.from_mm)));
-        drawn.push((kept.to_mm, healthy(kept.to_mm)));
-        // the usable radius comes down to the blend's over one lumen radius
-        let most_mm = if kept.radius_from_mm.is_some() && kept.radius_to_mm.is_some() {
-            0.5 * length_mm
-        } else {
-            length_mm
-        };
-        let approaches = [
-            (kept.from_mm, kept.radius_from_mm, 1.0),
-            (kept.to_mm, kept.radius_to_mm, -1.0),
-        ]
-        .map(|(end_mm, radius_mm, inwards)| {
-            let full_mm = healthy(end_mm);
-            let drop_mm = radius_mm.map_or(0.0, |r| (full_mm - 2.0 * r).max(0.0));
-            (end_mm, drop_mm, inwards, (0.5 * full_mm).min(most_mm))
-        });
-        for (end_mm, drop_mm, inwards, reach_mm) in approaches {
-            if drop_mm > 0.0 {
-                drawn.extend((1..=STEP_CELLS).map(|k| {
-                    let along_mm =
-                        end_mm + inwards * reach_mm * f64::from(k) / f64::from(STEP_CELLS);
-                    (along_mm, healthy(along_mm))
-                }));
-            }
-        }
-        // stable, so that steps of the lumen keep their order
-        drawn.sort_by(|a, b| a.0.total_cmp(&b.0));
-        whole
-            .diameters
-            .extend(drawn.into_iter().map(|(along_mm, d)| {
-                let dip_mm: f64 = approaches
-                    .iter()
-                    .map(|(end_mm, drop_mm, _, reach_mm)| {
-                        let share = ((along_mm - end_mm).abs() / reach_mm).min(1.0);
-                        drop_mm * (1.0 - step(share))
-                    })
-                    .sum();
-                (start_mm + along_mm - kept.from_mm, d - dip_mm)
-            }));
-    }
-}
-
-/// What is left of a leg, and the usable radii the blends beside it start from.
-struct Kept {
-    leg: usize,
-    from_mm: f64,
-    to_mm: f64,
-    radius_from_mm: Option<f64>,
-    radius_to_mm: Option<f64>,
+#[derive(Debug, Default)]
+pub(super) struct Whole {
+    pub(super) pieces: Vec<Piece>,
+    pub(super) diameters: Vec<(f64, f64)>,
+    pub(super) stiffness: Vec<(f64, f64)>,
+    pub(super) map: Vec<(f64, f64)>,
 }
 
 impl Whole {
-    fn length_mm(&self) -> f64 {
+    pub(super) fn length_mm(&self) -> f64 {
         self.pieces.last().map_or(0.0, |p| p.start_mm + p.length_mm)
     }
 
-    fn pieces_extend(&mut self, pieces: Vec<Piece>) {
+    pub(super) fn pieces_extend(&mut self, pieces: Vec<Piece>) {
         for mut piece in pieces {
             piece.start_mm = self.length_mm();
             self.pieces.push(piece);
@@ -545,58 +192,4 @@ impl Whole {
             map,
         })
     }
-}
-
-/// The smooth step `t^2 (3 - 2 t)`.
-fn step(t: f64) -> f64 {
-    t * t * (3.0 - 2.0 * t)
-}
-
-/// Inner knots of a smooth step between two values: share of its length and value.
-fn smooth_step(from: f64, to: f64) -> impl Iterator<Item = (f64, f64)> {
-    (0..=STEP_CELLS).map(move |k| {
-        let share = f64::from(k) / f64::from(STEP_CELLS);
-        (share, from + (to - from) * step(share))
-    })
-}
-
-/// Two arcs that lead from one heading to another without a corner, with the turn of each; the
-/// joint is chosen so that its distance from both ends' tangent lines is the same.
-///
-/// # References
-/// Bolton (1975), Biarc curves, *Computer-Aided Design* 7(2), 89-92 (from memory).
-fn biarc(start: (Point, Vector), end: (Point, Vector)) -> Vec<(Piece, f64)> {
-    let chord = end.0 - start.0;
-    let sum = start.1 + end.1;
-    let openness = 2.0 * (1.0 - start.1.dot(&end.1));
-    let along = chord.dot(&sum);
-    let square = chord.norm_squared();
-    // root of openness d^2 + 2 along d - square = 0, in the form that survives openness -> 0
-    let tangent_mm = square / (along + (along * along + openness * square).sqrt());
-    let joint = start.0 + (chord + (start.1 - end.1) * tangent_mm) * 0.5;
-    let first = arc(start.0, start.1, joint);
-    // a circle meets its chord at the same angle at both ends: mirror the tangent in the chord
-    let way = (joint - start.0).normalize();
-    let passing = way * (2.0 * start.1.dot(&way)) - start.1;
-    let second = arc(joint, passing, end.0);
-    vec![first, second]
-}
-
-/// The circular arc from a point along a tangent to another point, and its turn.
-fn arc(from: Point, tangent: Vector, to: Point) -> (Piece, f64) {
-    let chord = to - from;
-    let aside = chord - tangent * tangent.dot(&chord);
-    let half_turn = aside.norm().atan2(chord.dot(&tangent));
-    let frame = Frame::new(from, tangent, aside);
-    let length_mm = if half_turn > 0.0 {
-        chord.norm() * half_turn / half_turn.sin()
-    } else {
-        chord.norm()
-    };
-    let turn_rad = 2.0 * half_turn;
-    let shape = Shape::Arc {
-        turn_rad,
-        roll_rad: 0.0,
-    };
-    (Piece::new(frame, length_mm, shape), turn_rad)
 }

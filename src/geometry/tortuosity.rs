@@ -56,7 +56,7 @@ pub struct Tortuosity {
 /// A bend.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Bend {
-    /// Arc length of its middle on the curve, mm.
+    /// Arc length on the curve of its middle, with half of its turning on either side, mm.
     pub middle_mm: f64,
     /// Angle between its limbs, degrees: 180 is straight.
     pub interior_deg: f64,
@@ -115,6 +115,24 @@ struct BentCell {
 ///
 /// # Errors
 /// [`GeometryError::OutOfRange`] for settings not finite and > 0 or a stretch without length.
+///
+/// # Example
+/// ```
+/// use nestline::geometry::{Curve, Frame, Point, Run, TortuositySettings, Vector, tortuosity};
+/// let quarter = Run {
+///     length_mm: 10.0 * std::f64::consts::FRAC_PI_2,
+///     turn_rad: std::f64::consts::FRAC_PI_2,
+///     roll_rad: 0.0,
+///     diameter_start_mm: 5.0,
+///     diameter_end_mm: 5.0,
+/// };
+/// let start = Frame::new(Point::origin(), Vector::z(), Vector::x());
+/// let curve = Curve::from_runs(start, &[quarter])?;
+/// let bend = tortuosity(&curve, 0.0, curve.length_mm(), &TortuositySettings::default())?;
+/// assert!((bend.distance_metric - 1.110_721).abs() < 1e-6);
+/// assert!((bend.sum_of_angles_rad_per_mm - 0.1).abs() < 1e-12);
+/// # Ok::<(), nestline::geometry::GeometryError>(())
+/// ```
 ///
 /// # References
 /// Bullitt et al. (2003), *IEEE Trans. Med. Imaging* 22, 1163-1171,
@@ -207,27 +225,46 @@ fn sum_of_angles(bent: &[BentCell]) -> f64 {
 }
 
 fn sharpest(tangents: &[Vector], from_mm: f64, step_mm: f64, window_mm: f64) -> Bend {
-    let mut best = (0.0, 0.5 * step_mm);
-    let mut start_mm = 0.0;
+    /// Of bends equal up to rounding the first is taken, in whatever pose the vessel lies.
+    const EQUAL: f64 = 1e-9;
+    // the distance of unit vectors rises with their angle and is cheaper
+    let mut widest = 0.0;
+    let mut limbs = 0..1;
     for (i, first) in tangents.iter().enumerate() {
         let mut apart_mm = step_mm;
-        // the window may be met up to rounding
-        for second in &tangents[i + 1..] {
+        for (k, second) in tangents.iter().enumerate().skip(i + 1) {
+            // the window may be met up to rounding
             if apart_mm > window_mm * (1.0 + 1e-12) {
                 break;
             }
-            let turn = angle(first, second);
-            // of equal bends the first and shortest, whatever the rounding
-            if turn > best.0 + 1e-9 {
-                best = (turn, start_mm + 0.5 * apart_mm);
+            let apart = (second - first).norm_squared();
+            if apart > widest * (1.0 + EQUAL) {
+                widest = apart;
+                limbs = i..k;
             }
             apart_mm += step_mm;
         }
-        start_mm += step_mm;
     }
-    let interior_deg = 180.0 - best.0.to_degrees();
+    let interior_deg = 180.0 - angle(&tangents[limbs.start], &tangents[limbs.end]).to_degrees();
+    // its middle has half of the turning on either side
+    let turns = || tangents.windows(2).map(|w| angle(&w[0], &w[1]));
+    let half_rad = 0.5 * turns().skip(limbs.start).take(limbs.len()).sum::<f64>();
+    let mut turned_rad = 0.0;
+    let mut middle_mm = from_mm;
+    for (i, turn_rad) in turns().enumerate() {
+        let left_rad = half_rad - turned_rad;
+        if i >= limbs.start && turn_rad > 0.0 {
+            middle_mm += step_mm * (left_rad / turn_rad).clamp(0.0, 1.0);
+            turned_rad += turn_rad;
+            if turned_rad >= half_rad {
+                break;
+            }
+        } else {
+            middle_mm += step_mm;
+        }
+    }
     Bend {
-        middle_mm: from_mm + best.1,
+        middle_mm,
         interior_deg,
         grade: KinkGrade::of(interior_deg),
     }

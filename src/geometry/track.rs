@@ -31,7 +31,7 @@ impl Default for TrackSettings {
 /// More stations than this are taken for a slip in the unit of the spacing.
 const MOST_STATIONS: f64 = 1e6;
 
-/// An ostium this close to a landmark, mm, gets no landmark of its own: below what is told apart on
+/// An ostium this close to a landmark of the tree, mm, gets no landmark of its own: below what is told apart on
 /// a screen, above rounding of entered lengths.
 const SAME_PLACE_MM: f64 = 0.5;
 
@@ -46,7 +46,7 @@ pub struct Track {
     /// Stations `0..=n`; station i lies at `i * spacing_mm`, the first at the access.
     pub stations: Vec<Station>,
     /// Named places on the route, in order: landmarks of the tree, `<branch>-origin` at every
-    /// ostium without one, `<name>-start` (nearer the access) and `<name>-end` of lesions and clots.
+    /// ostium that bears no landmark of the tree, `<name>-start` (nearer the access) and `<name>-end` of lesions and clots.
     pub landmarks: Vec<TrackLandmark>,
     /// Usable healthy lumen along the route, not narrowed by lesions.
     pub lumen: Lumen,
@@ -173,10 +173,11 @@ impl Tree {
     /// against the flow and down into children, as one curve without corners.
     ///
     /// Branches start on their parent's centre line, so the raw way has a corner at every ostium.
-    /// Each is replaced by two circular arcs, wide enough that curvature times the radius of the
-    /// narrower lumen is at most 0.5 where there is room. Through the bend the usable radius falls
-    /// monotonically from the wider lumen to the narrower one, and in the wider one, over one of its
-    /// radii, to what the overlap limit allows; it never falls below the narrower of the two.
+    /// Each is replaced by two circular arcs that start as far before it as they end after it: as
+    /// wide as the walls leave room for, or else just wide enough that curvature times the radius
+    /// of the narrower lumen is 0.8 of the limit. The usable radius is monotone: in the wider lumen
+    /// it falls, over one radius before the bend, to what the limit allows, and in the bend to the
+    /// narrower lumen's; never below that.
     /// Ostia too close together for bends of their own are turned in one go. A lesion or clot that
     /// reaches past the end of its branch is taken to run on along the route.
     ///
@@ -276,15 +277,20 @@ impl Tree {
                 })
             })
             .collect();
-        for &(branch, s_mm) in &route.ostia {
-            let name = format!("{}-origin", self.branches[branch].name);
-            let taken = landmarks
-                .iter()
-                .any(|l| l.name == name || (l.s_mm - s_mm).abs() < SAME_PLACE_MM);
-            if !taken {
-                landmarks.push(TrackLandmark { name, s_mm });
-            }
-        }
+        let origins: Vec<TrackLandmark> = route
+            .ostia
+            .iter()
+            .map(|&(branch, s_mm)| TrackLandmark {
+                name: format!("{}-origin", self.branches[branch].name),
+                s_mm,
+            })
+            .filter(|origin| {
+                landmarks
+                    .iter()
+                    .all(|l| l.name != origin.name && (l.s_mm - origin.s_mm).abs() >= SAME_PLACE_MM)
+            })
+            .collect();
+        landmarks.extend(origins);
         landmarks
     }
 }
@@ -515,21 +521,25 @@ impl Track {
         let worst = knots
             .chain(pieces)
             .map(|(s_mm, d_mm)| (s_mm, self.curve.curvature_at(s_mm), 0.5 * d_mm))
-            .max_by(|a, b| (a.1 * a.2).total_cmp(&(b.1 * b.2)));
-        match worst {
-            Some((station_mm, curvature_per_mm, radius_mm))
-                if curvature_per_mm * radius_mm > limit * (1.0 + ROUNDING) =>
-            {
-                Err(GeometryError::SelfOverlap {
-                    station_mm,
-                    place: self.place_name(station_mm),
-                    curvature_per_mm,
-                    radius_mm,
-                    limit,
-                })
-            }
-            _ => Ok(()),
+            // of equally bad places the first
+            .fold((0.0, 0.0, 0.0), |worst, next| {
+                if next.1 * next.2 > worst.1 * worst.2 * (1.0 + ROUNDING) {
+                    next
+                } else {
+                    worst
+                }
+            });
+        let (station_mm, curvature_per_mm, radius_mm) = worst;
+        if curvature_per_mm * radius_mm > limit * (1.0 + ROUNDING) {
+            return Err(GeometryError::SelfOverlap {
+                station_mm,
+                place: self.place_name(station_mm),
+                curvature_per_mm,
+                radius_mm,
+                limit,
+            });
         }
+        Ok(())
     }
 
     fn sample(&mut self, wished_mm: f64) -> Result<(), GeometryError> {

@@ -1,13 +1,14 @@
 //! Trees and curves shared by the geometry tests; all invented.
 #![allow(dead_code, reason = "every test binary uses its own part of it")]
 
+use nalgebra::Isometry3;
 use nestline::geometry::{
     Branch, Clot, Curve, Frame, Landmark, Lesion, LesionKind, Lumen, Ostium, Place, Point, Run,
     Tree, Vector,
 };
 use std::f64::consts::PI;
 
-pub fn frame(origin: [f64; 3], tangent: [f64; 3], hint: [f64; 3]) -> Frame {
+pub(crate) fn frame(origin: [f64; 3], tangent: [f64; 3], hint: [f64; 3]) -> Frame {
     Frame::new(
         Point::from(origin),
         Vector::from(tangent),
@@ -15,7 +16,7 @@ pub fn frame(origin: [f64; 3], tangent: [f64; 3], hint: [f64; 3]) -> Frame {
     )
 }
 
-pub fn run(length_mm: f64, turn_rad: f64, roll_rad: f64) -> Run {
+pub(crate) fn run(length_mm: f64, turn_rad: f64, roll_rad: f64) -> Run {
     Run {
         length_mm,
         turn_rad,
@@ -37,12 +38,14 @@ fn child(
     name: &str,
     parent: usize,
     at_mm: f64,
-    direction: [f64; 3],
+    direction: Vector,
     runs: &[Run],
     knots_mm: &[(f64, f64)],
 ) -> Branch {
     let start = tree.branches[parent].curve.point_at(at_mm);
-    let start = Frame::new(start, Vector::from(direction), Vector::x());
+    // the moved x axis, whatever the motion of the whole tree
+    let x = tree.branches[0].curve.start().n1 * 0.8 - tree.branches[0].curve.start().n2 * 0.6;
+    let start = Frame::new(start, direction, x);
     Branch {
         name: name.into(),
         ostium: Some(Ostium {
@@ -56,10 +59,20 @@ fn child(
 }
 
 /// An arch with a femoral and a radial limb and both carotids. x is the patient's left, y the
-/// back, z the head. `steepness` leans the arch so that its vessels leave below its top.
-pub fn arch_tree() -> Tree {
+/// back, z the head.
+pub(crate) fn arch_tree() -> Tree {
+    moved_arch_tree(&Isometry3::identity())
+}
+
+/// The same after a rigid motion.
+pub(crate) fn moved_arch_tree(motion: &Isometry3<f64>) -> Tree {
+    let way = |v: [f64; 3]| motion * Vector::from(v);
     // ascending from the root, half a circle of radius 35 to the left and back, then down
-    let root = frame([0.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.8, 0.6, 0.0]);
+    let root = Frame::new(
+        motion * Point::origin(),
+        way([0.0, 0.0, 1.0]),
+        way([0.8, 0.6, 0.0]),
+    );
     let aorta = Branch {
         name: "aorta".into(),
         ostium: None,
@@ -87,7 +100,7 @@ pub fn arch_tree() -> Tree {
         "iliac",
         0,
         end_mm,
-        [0.4, -0.1, -1.0],
+        way([0.4, -0.1, -1.0]),
         &[run(60.0, 0.0, 0.0), run(140.0, 0.8, 1.0)],
         &[(0.0, 10.0), (200.0, 7.3)],
     );
@@ -97,7 +110,7 @@ pub fn arch_tree() -> Tree {
         "innominate",
         0,
         80.0,
-        [-0.3, 0.1, 1.0],
+        way([-0.3, 0.1, 1.0]),
         &[run(33.0, 0.2, 0.5)],
         &[(0.0, 14.0), (14.0, 12.5), (33.0, 11.5)],
     );
@@ -107,7 +120,7 @@ pub fn arch_tree() -> Tree {
         "left-common-carotid",
         0,
         95.0,
-        [0.1, 0.1, 1.0],
+        way([0.1, 0.1, 1.0]),
         &[run(60.0, 0.3, 0.0), run(64.0, 0.3, PI)],
         &[(0.0, 8.3), (18.0, 6.5), (124.0, 6.5)],
     );
@@ -117,7 +130,7 @@ pub fn arch_tree() -> Tree {
         "right-common-carotid",
         2,
         33.0,
-        [-0.2, 0.0, 1.0],
+        way([-0.2, 0.0, 1.0]),
         &[run(100.0, 0.3, 0.0)],
         &[(0.0, 7.0), (100.0, 6.5)],
     );
@@ -127,7 +140,7 @@ pub fn arch_tree() -> Tree {
         "right-subclavian",
         2,
         33.0,
-        [-1.0, 0.1, 0.5],
+        way([-1.0, 0.1, 0.5]),
         &[run(80.0, 1.2, 0.0), run(500.0, 0.2, 0.0)],
         &[(0.0, 9.0), (80.0, 6.5), (580.0, 2.8)],
     );
@@ -137,7 +150,7 @@ pub fn arch_tree() -> Tree {
         "left-internal-carotid",
         3,
         124.0,
-        [-0.2, 0.3, 1.0],
+        way([-0.2, 0.3, 1.0]),
         &[
             run(40.0, 0.6, 0.0),
             run(44.0, 0.6, PI),
@@ -148,16 +161,14 @@ pub fn arch_tree() -> Tree {
         &[(0.0, 7.6), (20.0, 4.7), (100.0, 4.5), (144.0, 3.6)],
     );
     tree.branches.push(b);
-    let (_, t) = {
-        let end = tree.branches[6].curve.end();
-        (end.origin_mm, end.tangent * 0.3 + end.n1)
-    };
+    let end = tree.branches[6].curve.end();
+    let t = end.tangent * 0.3 + end.n1;
     let b = child(
         &tree,
         "left-m1",
         6,
         144.0,
-        [t.x, t.y, t.z],
+        t,
         &[run(6.0, 0.3, 0.0)],
         &[(0.0, 2.9), (6.0, 2.7)],
     );
@@ -172,7 +183,7 @@ pub fn arch_tree() -> Tree {
         "left-m2",
         7,
         l,
-        [t.x, t.y, t.z],
+        t,
         &[run(25.0, 0.8, 1.0)],
         &[(0.0, 2.4), (25.0, 2.0)],
     );
@@ -214,7 +225,7 @@ pub fn arch_tree() -> Tree {
 }
 
 /// The femoral route to the left M2.
-pub fn femoral() -> (Place, Place) {
+pub(crate) fn femoral() -> (Place, Place) {
     (
         Place {
             branch: 1,
@@ -228,7 +239,7 @@ pub fn femoral() -> (Place, Place) {
 }
 
 /// The radial route to the same place.
-pub fn radial() -> (Place, Place) {
+pub(crate) fn radial() -> (Place, Place) {
     (
         Place {
             branch: 5,
@@ -242,7 +253,7 @@ pub fn radial() -> (Place, Place) {
 }
 
 /// The radial route to the right carotid.
-pub fn radial_right() -> (Place, Place) {
+pub(crate) fn radial_right() -> (Place, Place) {
     (
         Place {
             branch: 5,
