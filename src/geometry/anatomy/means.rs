@@ -341,7 +341,7 @@ pub(super) fn anterior_bend(shape: SiphonShape) -> (Mean, Mean) {
         SiphonShape::C => (40.0, 4.0),
         SiphonShape::V => (12.0, 2.9),
         SiphonShape::U => (0.0, 3.5),
-        SiphonShape::S => (-30.0, 3.3),
+        SiphonShape::S => (-25.0, 3.5),
     };
     (
         fixed(limbs_deg, SIPHON_CLASS),
