@@ -7,7 +7,7 @@
 
 use super::contact::{Keep, Law};
 use super::model::{
-    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms,
+    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms, Tilt,
 };
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
@@ -354,7 +354,6 @@ impl Model {
                 let node = m.node as usize;
                 let rod = &self.rods[k];
                 (rod.first..rod.first + rod.count()).contains(&node)
-                    && !m.clamp
                     && self.nodes.from_tip[node] <= reach
             })
             .copied()
@@ -366,6 +365,7 @@ impl Model {
                 member,
                 stiffness: 0.0,
                 curvature: 0.0,
+                tilt: Tilt::none(),
             });
         }
     }

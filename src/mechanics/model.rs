@@ -212,6 +212,33 @@ pub(crate) struct ShapedTerm {
     pub(crate) member: Member,
     pub(crate) stiffness: f64,
     pub(crate) curvature: f64,
+    /// Shortest rotation from the centre line's tangent to the rod's.
+    pub(crate) tilt: Tilt,
+}
+
+/// The shortest rotation from one unit vector to another.
+///
+/// A bend's direction is carried from the centre line to the rod by it. It is held while the shape
+/// moves: the direction turns with the rod only along the tangent, where the curvature has no
+/// part, so that the equilibrium is the same.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Tilt {
+    pub(crate) from: Vector,
+    pub(crate) to: Vector,
+}
+
+impl Tilt {
+    pub(crate) fn none() -> Self {
+        Self {
+            from: Vector::x(),
+            to: Vector::x(),
+        }
+    }
+
+    /// A vector normal to `from`, carried along.
+    pub(crate) fn carry(&self, v: Vector) -> Vector {
+        v - (self.from + self.to) * (v.dot(&self.to) / (1.0 + self.from.dot(&self.to)))
+    }
 }
 
 /// A contact at one place.
@@ -443,6 +470,9 @@ impl Model {
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
         }
+        for i in 0..self.shaped.len() {
+            self.shaped[i].tilt = self.tilt_at(&self.shaped[i].member);
+        }
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
             let limit = match (contact.law.keep, &contact.around) {
@@ -455,6 +485,14 @@ impl Model {
             contact.law.limit_mm = limit;
             contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
             contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
+        }
+    }
+
+    /// Rotation from the centre line to the rod at a member's node.
+    pub(crate) fn tilt_at(&self, member: &Member) -> Tilt {
+        Tilt {
+            from: self.frames[self.nodes.frame[member.node as usize] as usize].tangent,
+            to: self.corner_at(member.nodes, member.clamp).tangent(),
         }
     }
 
@@ -531,15 +569,19 @@ impl Model {
         let mut load = self.nodes.load[range.end - 1];
         for i in (range.start..range.end - 1).rev() {
             let inner = i > range.start;
+            let nodes = [i.max(range.start + 1) - 1, i, i + 1].map(super::layout::short);
             let curvature = if inner {
-                self.corner_at([i - 1, i, i + 1].map(super::layout::short), false)
-                    .curvature_per_mm()
+                self.corner_at(nodes, false).curvature_per_mm()
             } else {
                 behind.map_or_else(Vector::zeros, |(m, b, natural)| m / b + natural)
             };
             let frame = &self.frames[self.nodes.frame[i] as usize];
-            let natural = if self.nodes.natural[i] > 0.0 {
-                frame.across(rolls[k]) * self.nodes.natural[i]
+            let natural = if self.nodes.natural[i] > 0.0 && inner {
+                let tilt = Tilt {
+                    from: frame.tangent,
+                    to: self.corner_at(nodes, false).tangent(),
+                };
+                tilt.carry(frame.across(rolls[k])) * self.nodes.natural[i]
             } else {
                 Vector::zeros()
             };
@@ -602,17 +644,21 @@ impl Model {
             let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
             let base = nodes.map(|n| self.nodes.base[n]);
             let at = base.map(|b| offset(x, b));
-            let corner = Corner::inner(
-                edge(frames[0], at[0], frames[1], at[1]),
-                edge(frames[1], at[1], frames[2], at[2]),
-            );
+            let e1 = edge(frames[1], at[1], frames[2], at[2]);
+            let corner = if shaped.member.clamp {
+                Corner::clamped(frames[1].tangent, e1)
+            } else {
+                Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
+            };
             let roll = rolls[shaped.rod];
             let found = corner.pre_shaped(
                 frames,
                 shaped.stiffness,
                 shaped.curvature,
-                frames[1].across(roll),
-                frames[1].across(roll + std::f64::consts::FRAC_PI_2),
+                shaped.tilt.carry(frames[1].across(roll)),
+                shaped
+                    .tilt
+                    .carry(frames[1].across(roll + std::f64::consts::FRAC_PI_2)),
             );
             energy.add(found.local.energy);
             scatter(&mut self.matrix, &mut self.gradient, base, &found.local);

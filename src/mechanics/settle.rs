@@ -460,7 +460,8 @@ impl Settle {
             let mut energy = b * corner.bending();
             if natural > 0.0 {
                 let frame = &model.frames[model.nodes.frame[node] as usize];
-                bent -= frame.across(self.newton.rolls[k]) * natural;
+                let towards = frame.across(self.newton.rolls[k]);
+                bent -= model.tilt_at(member).carry(towards) * natural;
                 energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
             }
             bending += member.weight * energy;
