@@ -92,16 +92,8 @@ impl Lay for Ruler {
 /// Where everything is now, with the wishes ruled along the centre line.
 pub(super) fn ruled(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
     let mut laid = Laid {
-        tip_mm: state
-            .in_place
-            .iter()
-            .map(|p| p.map(|p| p.tip_mm))
-            .collect(),
-        fed_mm: state
-            .in_place
-            .iter()
-            .map(|p| p.map(|p| p.fed_mm))
-            .collect(),
+        tip_mm: state.in_place.iter().map(|p| p.map(|p| p.tip_mm)).collect(),
+        fed_mm: state.in_place.iter().map(|p| p.map(|p| p.fed_mm)).collect(),
         ..Laid::default()
     };
     laid.loaded_tip_mm.clone_from(&laid.tip_mm);

@@ -6,6 +6,7 @@
 mod error;
 mod exchange;
 mod finding;
+mod forces;
 mod lay;
 mod nesting;
 mod passage;

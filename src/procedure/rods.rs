@@ -175,7 +175,11 @@ impl Rods {
                 Some(Moving {
                     device,
                     direction: Direction::Pull,
-                    tip_resistance_n: if state.open[*k] { RETRIEVER_HOLDS_N } else { 0.0 },
+                    tip_resistance_n: if state.open[*k] {
+                        RETRIEVER_HOLDS_N
+                    } else {
+                        0.0
+                    },
                 }),
             )?;
             record(plan, &posed, &pulled, laid);

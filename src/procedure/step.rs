@@ -67,6 +67,7 @@ pub fn perform_with(
     match done {
         Ok(()) => {
             stepper.effect.performed = true;
+            stepper.tell_forces(before);
             stepper.tell_unwatched();
             stepper.tell_lost_access(before);
             Ok((stepper.state, stepper.effect))
