@@ -3,7 +3,7 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
-    reason = "helpers outside #[test] functions may stop the test"
+    reason = "functions outside #[test] ones may stop the test"
 )]
 
 use nestline::geometry::anatomy::{

@@ -5,7 +5,7 @@
     clippy::panic,
     clippy::print_stdout,
     clippy::disallowed_methods,
-    reason = "helpers outside #[test] functions may stop the test, show what was measured and read the files it checks"
+    reason = "functions outside #[test] ones may stop the test, show what was measured and read the files it checks"
 )]
 
 use nestline::geometry::anatomy::{Access, Anatomy, Measurements, Sex, Side};

@@ -3,7 +3,7 @@
     clippy::unwrap_used,
     clippy::panic,
     clippy::disallowed_methods,
-    reason = "helpers outside #[test] functions may stop the test and read the files it checks"
+    reason = "functions outside #[test] ones may stop the test and read the files it checks"
 )]
 
 use nestline::geometry::anatomy::{Anatomy, M1Shape, Measurements, NeckShape, SharedOrigin};
