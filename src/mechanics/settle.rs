@@ -12,14 +12,14 @@ use crate::geometry::Vector;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
-const MOST_ROUNDS: usize = 60;
+const MOST_ROUNDS: usize = 40;
 /// The same where the shape only prepares the next stage.
 const PREPARING_ROUNDS: usize = 3;
 /// Loads need agree less closely than forces balance: they act through curvature times spacing.
 const LOADS_TO_FORCES: f64 = 10.0;
-/// Where rounds run out, a last change that puts no more than this out of balance, N, is
-/// reported with a flag, not refused: a tenth of a gram-force, far below friction.
-const UNSETTLED_N: f64 = 1e-3;
+/// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
+/// refused: well below friction, and a start for the loads with friction.
+const UNSETTLED_N: f64 = 5e-3;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
 /// Stations to one of the next coarser level. The ends of contact stretches move by about a station
@@ -58,7 +58,7 @@ pub struct Settle {
     newton: Newton,
     /// Whether some rod's load follows its shape.
     follows: bool,
-    /// What the last change of coefficients still put out of balance, N, where rounds ran out.
+    /// Mismatch of the loads used and those of the shape, N, where rounds ran out.
     unsettled_n: f64,
     shapes: Vec<Shape>,
 }
@@ -230,6 +230,7 @@ impl Settle {
         self.settings.check()?;
         scene.check()?;
         self.newton.history = History::default();
+        self.unsettled_n = 0.0;
         self.follows = scene
             .rods
             .iter()
@@ -282,7 +283,6 @@ impl Settle {
                 _ => tolerance_n,
             };
             let steps = self.newton.history.steps;
-            let first = self.newton.history.residuals_n.len();
             let mut ended = self.newton.run(&mut self.model, near, most);
             definite = ended.definite.or(definite);
             ended.definite = definite;
@@ -297,17 +297,18 @@ impl Settle {
             if settled && round > 0 && ended.residual_n < tolerance_n {
                 return Ok(ended);
             }
-            let moved_n = self.newton.history.residuals_n.get(first).copied();
-            last = Some((ended, moved_n.unwrap_or(f64::INFINITY)));
+            last = Some(ended);
         }
+        // In balance under the loads used; how far those are from the shape's own is told.
+        let unsettled_n = self.model.unsettled_n();
         match last {
-            Some((ended, _)) if prepares => Ok(ended),
-            Some((ended, moved_n)) if moved_n < UNSETTLED_N => {
-                self.unsettled_n = moved_n;
+            Some(ended) if prepares => Ok(ended),
+            Some(ended) if unsettled_n < UNSETTLED_N => {
+                self.unsettled_n = unsettled_n;
                 Ok(ended)
             }
-            Some((mut ended, moved_n)) => {
-                ended.residual_n = moved_n;
+            Some(mut ended) => {
+                ended.residual_n = unsettled_n;
                 Err(self.not_converged(&ended, tolerance_n, true))
             }
             None => Err(MechanicsError::OutOfRange {
@@ -444,7 +445,7 @@ impl Settle {
         }
         if self.unsettled_n > 0.0 {
             flags.push(Flag::Unsettled {
-                residual_n: self.unsettled_n,
+                load_n: self.unsettled_n,
             });
         }
         let smallest = if self.settings.smallest_eigenvalue {

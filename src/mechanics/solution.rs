@@ -26,12 +26,12 @@ pub enum Flag {
     /// The Hessian was not positive definite where the load path or the solve passed or ended:
     /// other equilibria exist, and a different start may reach them.
     SeveralEquilibria,
-    /// Stiffness, natural bend and load follow the rod's own arc length, and shape and they were
-    /// still changing each other when the rounds ran out: the last change put this much out of
-    /// balance. The state is one of several close ones.
+    /// A load that follows the shape ([`AxialLoad::Frictionless`](super::AxialLoad)) and the shape
+    /// were still changing each other when the rounds ran out. The state is in balance under the
+    /// loads reported, which are this far from those that its shape calls for.
     Unsettled {
-        /// Largest force the last change put out of balance, N.
-        residual_n: f64,
+        /// Largest mismatch of the configurational load, N.
+        load_n: f64,
     },
     /// A rod is wider than the vessel here and is kept in the middle by the wall's stiffness.
     WiderThanLumen {
