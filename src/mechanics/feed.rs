@@ -20,8 +20,8 @@ pub struct LoadSettings {
     /// Largest difference between a length fed and the length found, mm. Default 1e-7: a tenth of
     /// what a round trip from length to tip and back may lose.
     pub length_tolerance_mm: f64,
-    /// Force out of balance of the last round, N. Default 1e-8: paths of soft rods move by
-    /// 1e-7 mm for it.
+    /// Force out of balance of the last round, N. Default 1e-7: paths of soft rods move by
+    /// 1e-6 mm for it.
     pub gradient_tolerance_n: f64,
     /// Most rounds between loads and shape. Default 60: a usual move takes 4 to 10, a rod near
     /// lock-up many more.
@@ -29,6 +29,10 @@ pub struct LoadSettings {
     /// Force at the hub that counts as lock-up, N. Default 100: ten times what a hand pushes with
     /// (from memory: 5 to 10 N between two fingers).
     pub lock_up_n: f64,
+    /// Largest mismatch between the loads and those that the shape calls for with which a state is
+    /// reported, N, where several equilibria leave none in which both agree. Default 0.05: a tenth of
+    /// the least forces that are judged; such a state carries a flag.
+    pub most_unsettled_n: f64,
     /// Limit of the hub force, N, where the scene has one.
     pub hub_limit_n: Option<f64>,
 }
@@ -38,7 +42,8 @@ impl Default for LoadSettings {
         Self {
             force_tolerance_n: 1e-6,
             length_tolerance_mm: 1e-7,
-            gradient_tolerance_n: 1e-8,
+            gradient_tolerance_n: 1e-7,
+            most_unsettled_n: 0.05,
             most_rounds: 60,
             lock_up_n: 100.0,
             hub_limit_n: None,
@@ -151,10 +156,23 @@ pub struct StackState {
 /// Coefficient of friction of the moving device on the vessel (none) or on another device.
 pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
+/// A change of the loads above this share of the one before means that they swing to and fro.
+const SWINGS: f64 = 0.7;
+/// Below this share they settle fast enough to be taken over faster.
+const SETTLES: f64 = 0.3;
+/// Change of all lengths together from one round to the next that means another equilibrium, mm:
+/// lengths follow loads by hundredths of a millimetre while a shape only gives.
+const JUMP_MM: f64 = 0.5;
+/// Jumps after which no equilibrium is taken to agree with its loads.
+const MOST_JUMPS: u32 = 2;
+/// How close to the lengths fed a state must come to be kept, mm.
+const SHORT_OF_MM: f64 = 0.05;
+/// Least share of a change taken over: smaller ones would need more rounds than are allowed.
+const LEAST_SHARE: f64 = 0.05;
+
 /// Solves stacks; keeps its memory from one to the next.
 #[derive(Debug, Clone, Default)]
 pub struct StackSolver {
-    settings: Settings,
     load_settings: LoadSettings,
     settle: Settle,
     arrangement: Arrangement,
@@ -166,6 +184,10 @@ pub struct StackSolver {
     through: Vec<bool>,
     bare: Vec<f64>,
     old: Vec<f64>,
+    /// Share of each change of the loads that is taken over, 0 to 1.
+    share: f64,
+    /// Loads before the last change: at the tip, and added along the rod.
+    loads_before: Vec<(f64, Vec<f64>)>,
 }
 
 impl StackSolver {
@@ -173,7 +195,6 @@ impl StackSolver {
     #[must_use]
     pub fn new(settings: Settings, load_settings: LoadSettings) -> Self {
         Self {
-            settings,
             load_settings,
             settle: Settle::new(settings),
             ..Self::default()
@@ -215,6 +236,7 @@ impl StackSolver {
             Some((rod, m))
         });
         let mut solution = self.before(devices.len(), from);
+        self.share = 1.0;
         let mut rounds = 0;
         let mut newton_steps = 0;
         let mut change_n = f64::INFINITY;
@@ -227,6 +249,8 @@ impl StackSolver {
         let mut old_off: Vec<Option<f64>> = vec![None; n];
         let mut gain = vec![1.0_f64; n];
         let mut locked = None;
+        let mut jumps = 0;
+        let mut kept: Option<(Solution, f64, Vec<f64>)> = None;
         loop {
             self.arrangement.set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
             let near = (0.01 * change_n).min(0.1 * off_mm);
@@ -237,9 +261,22 @@ impl StackSolver {
                 rods: &self.rods,
                 beside: &self.arrangement.beside,
             };
-            let found = match &solution {
-                Some(before) => self.settle.settle_from(&scene, before)?,
-                None => self.settle.settle(&scene)?,
+            let settled = match &solution {
+                Some(before) => self.settle.settle_from(&scene, before),
+                None => self.settle.settle(&scene),
+            };
+            let found = match settled {
+                Ok(found) => found,
+                // a load taken over too far can leave no shape near by: go back half the way
+                Err(MechanicsError::NotConverged { .. })
+                    if solution.is_some() && self.share > LEAST_SHARE =>
+                {
+                    self.share *= 0.5;
+                    self.step_back();
+                    rounds += 1;
+                    continue;
+                }
+                Err(other) => return Err(other),
             };
             newton_steps += found.steps;
             rounds += 1;
@@ -259,15 +296,25 @@ impl StackSolver {
                 old_off[k] = Some(off);
                 off_mm = f64::max(off_mm, off.abs());
             }
+            let before_n = change_n;
             change_n = self.update_loads(tube, &found, friction, mover);
-            let residual = found.residual_n;
-            if std::env::var("TRACE").is_ok() {
-                eprintln!(
-                    "round {rounds}: steps {} residual {residual:.1e} change {change_n:.2e} off {off_mm:.2e} loads {:?}",
-                    found.steps,
-                    found.rods.iter().map(|r| r.load_n[0]).collect::<Vec<_>>()
-                );
+            let long_mm: f64 = found.rods.iter().map(|r| r.path_length_mm).sum();
+            let jumped = solution.as_ref().is_some_and(|b: &Solution| {
+                let was_mm: f64 = b.rods.iter().map(|r| r.path_length_mm).sum();
+                rounds > 2 && off_mm < JUMP_MM && (long_mm - was_mm).abs() > 3.0 * JUMP_MM
+            });
+            jumps += u32::from(jumped);
+            let nearer = kept.as_ref().is_none_or(|(_, change, _)| change_n < *change);
+            if off_mm < SHORT_OF_MM && nearer && jumps == 0 {
+                kept = Some((found.clone(), change_n, self.ends.clone()));
             }
+            // loads that swing to and fro are taken over in part only
+            if change_n > SWINGS * before_n {
+                self.share = (0.5 * self.share).max(LEAST_SHARE);
+            } else if change_n < SETTLES * before_n {
+                self.share = (1.5 * self.share).min(1.0);
+            }
+            let residual = found.residual_n;
             let hub = mover.map_or(0.0, |(rod, _)| found.rods[rod].load_n[0].abs());
             let done = change_n < self.load_settings.force_tolerance_n
                 && off_mm < self.load_settings.length_tolerance_mm
@@ -275,15 +322,28 @@ impl StackSolver {
             if hub > self.load_settings.lock_up_n || !change_n.is_finite() {
                 locked = Some(hub);
             }
-            if done || locked.is_some() || rounds >= self.load_settings.most_rounds {
-                if !done && locked.is_none() {
+            if done || locked.is_some() {
+                solution = Some(found);
+                break;
+            }
+            if jumps >= MOST_JUMPS || rounds >= self.load_settings.most_rounds {
+                // Loads and shape chase each other from one equilibrium to another: there is none
+                // in which both agree. The one nearest to where it started is reported, with how
+                // far its loads are from those that its shape calls for.
+                let Some((near, load_n, ends)) = kept.filter(|k| k.1 < self.load_settings.most_unsettled_n)
+                else {
                     return Err(MechanicsError::LoadsNotSettled {
                         rounds,
                         change_n,
                         off_mm,
                     });
-                }
-                solution = Some(found);
+                };
+                self.ends = ends;
+                self.update_loads(tube, &near, friction, mover);
+                let mut near = near;
+                near.flags.push(super::Flag::SeveralEquilibria);
+                near.flags.push(super::Flag::Unsettled { load_n });
+                solution = Some(near);
                 break;
             }
             for k in 0..n {
@@ -318,6 +378,18 @@ impl StackSolver {
             newton_steps,
             ..state
         })
+    }
+
+    /// Half the way back to the loads before the last change.
+    fn step_back(&mut self) {
+        for (rod, (tip, added)) in self.rods.iter_mut().zip(&self.loads_before) {
+            if let AxialLoad::Rubbed { tip_n, added_n } = &mut rod.load {
+                *tip_n = f64::midpoint(*tip_n, *tip);
+                for (a, b) in added_n.iter_mut().zip(added) {
+                    *a = f64::midpoint(*a, *b);
+                }
+            }
+        }
     }
 
     /// Rods, holds and ends of what is far enough in.
@@ -405,6 +477,11 @@ impl StackSolver {
         friction: FrictionOf<'_>,
         mover: Option<(usize, Moving)>,
     ) -> f64 {
+        self.loads_before.clear();
+        self.loads_before.extend(self.rods.iter().map(|r| match &r.load {
+            AxialLoad::Rubbed { tip_n, added_n } => (*tip_n, added_n.clone()),
+            _ => (0.0, Vec::new()),
+        }));
         let mut change = 0.0_f64;
         let n = self.rods.len();
         let mut tips = [0.0; super::MOST_RODS];
@@ -435,30 +512,29 @@ impl StackSolver {
                 }
             }));
         }
-        for (k, rod) in self.rods.iter_mut().enumerate() {
-            let AxialLoad::Rubbed { tip_n, added_n } = &mut rod.load else {
+        // the moving rod first: the others feel what it rubs
+        let first = mover.map(|(rod, _)| rod);
+        let order = first.into_iter().chain((0..n).filter(|k| Some(*k) != first));
+        for k in order {
+            let AxialLoad::Rubbed { tip_n, added_n } = &mut self.rods[k].load else {
                 continue;
             };
             change = change.max((tips[k] - *tip_n).abs());
-            *tip_n = tips[k];
-            // the old sum is kept to compare with
-            self.old.clear();
-            self.old.extend_from_slice(added_n);
+            *tip_n += self.share * (tips[k] - *tip_n);
+            self.old.clone_from(added_n);
             match mover {
-                Some((mover, m)) if mover == k => {
+                Some((rod, m)) if rod == k => {
                     self.rubbing.sum(&self.bare, m.direction.sign(), added_n);
                 }
-                _ => added_n.fill(0.0),
-            }
-            for (a, b) in added_n.iter().zip(&self.old) {
-                change = change.max((a - b).abs());
-            }
-        }
-        if let Some((mover, m)) = mover {
-            for k in (0..n).filter(|k| *k != mover) {
-                if let AxialLoad::Rubbed { added_n, .. } = &mut self.rods[k].load {
+                Some((_, m)) => {
+                    added_n.fill(0.0);
                     self.rubbing.react(k, m.direction.sign(), added_n);
                 }
+                None => added_n.fill(0.0),
+            }
+            for (a, b) in added_n.iter_mut().zip(&self.old) {
+                change = change.max((*a - b).abs());
+                *a = b + self.share * (*a - b);
             }
         }
         for hold in &mut self.holds {
