@@ -11,7 +11,8 @@ pub struct Settings {
     /// matters (a micro-wire resting on a wall, about 1 mN); Newton's last step usually goes far
     /// below it.
     pub gradient_tolerance_n: f64,
-    /// Most Newton steps over all stages. Default 400: a usual solve takes 10 to 40.
+    /// Most Newton steps over all stages. Default 1000: a usual solve takes 10 to 40, a pushed
+    /// rod that has to wind round its vessel some hundreds.
     pub most_newton_steps: usize,
     /// Half-width of the contact onset, mm. Default 0.03: smaller ones make Newton's method
     /// hunt for the contact set, larger ones falsify clearances. A third of the gap bounds it, and
@@ -48,7 +49,7 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             gradient_tolerance_n: 1e-6,
-            most_newton_steps: 400,
+            most_newton_steps: 1000,
             onset_mm: 0.03,
             onset_stiffness_n_per_mm2: 10.0,
             device_stiffness_n_per_mm2: 20.0,

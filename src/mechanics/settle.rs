@@ -20,6 +20,8 @@ const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
 const UNSETTLED_N: f64 = 5e-3;
+/// Newton steps between looks at a rod that may be running away: far more than a plain solve takes.
+const STEPS_BETWEEN_LOOKS: usize = 80;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
 /// Stations to one of the next coarser level. The ends of contact stretches move by about a station
@@ -119,7 +121,8 @@ impl Settle {
     /// # Errors
     /// [`MechanicsError::OutOfRange`], [`MechanicsError::LengthMismatch`],
     /// [`MechanicsError::BadContainer`] and [`MechanicsError::DoesNotFit`] for scenes that cannot
-    /// be posed, [`MechanicsError::NotConverged`] where no equilibrium was found.
+    /// be posed, [`MechanicsError::Prolapsed`] where a rod runs away from the route,
+    /// [`MechanicsError::NotConverged`] where no equilibrium was found.
     pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         let stiffest = self.stiffest(scene);
@@ -221,7 +224,9 @@ impl Settle {
         let tolerance = self.settings.gradient_tolerance_n;
         match self.settle_stage(scene, stiffest, tolerance, false) {
             Ok(passed_saddle) => self.finish(scene, passed_saddle),
-            Err(MechanicsError::NotConverged { .. }) => self.settle(scene),
+            Err(MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }) => {
+                self.settle(scene)
+            }
             Err(other) => Err(other),
         }
     }
@@ -283,13 +288,22 @@ impl Settle {
                 _ => tolerance_n,
             };
             let steps = self.newton.history.steps;
-            let mut ended = self.newton.run(&mut self.model, near, most);
-            definite = ended.definite.or(definite);
+            let mut ended;
+            loop {
+                let until = (self.newton.history.steps + STEPS_BETWEEN_LOOKS).min(most);
+                ended = self.newton.run(&mut self.model, near, until);
+                definite = ended.definite.or(definite);
+                if ended.converged || self.newton.history.steps < until || until == most {
+                    break;
+                }
+                self.look_for_prolapse(scene)?;
+            }
             ended.definite = definite;
             if !ended.converged {
                 if prepares && ended.residual_n.is_finite() {
                     return Ok(ended);
                 }
+                self.look_for_prolapse(scene)?;
                 return Err(self.not_converged(&ended, tolerance_n, false));
             }
             let settled = self.newton.history.steps == steps
@@ -644,8 +658,8 @@ impl Settle {
         Ok(())
     }
 
-    /// Largest angle between a rod and the centre line.
-    fn status(&self, scene: &Scene<'_>) -> Status {
+    /// The largest angle between a rod and the centre line: rod, place mm, degrees.
+    fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
         let model = &self.model;
         let mut worst = (0.0_f64, 0, 0.0);
         for k in 0..scene.rods.len() {
@@ -663,15 +677,33 @@ impl Settle {
                 }
             }
         }
-        let angle_deg = worst.0.to_degrees();
+        (worst.1, worst.2, worst.0.to_degrees())
+    }
+
+    fn status(&self, scene: &Scene<'_>) -> Status {
+        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
         if angle_deg > self.settings.prolapse_deg {
             Status::OutsideModel {
-                rod: worst.1,
-                station_mm: worst.2,
+                rod,
+                station_mm,
                 angle_deg,
             }
         } else {
             Status::Converged
         }
+    }
+
+    /// Gives up on a rod that is running away.
+    fn look_for_prolapse(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
+        self.model.store(&self.newton.x);
+        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
+        if angle_deg > self.settings.prolapse_deg {
+            return Err(MechanicsError::Prolapsed {
+                rod,
+                station_mm,
+                angle_deg,
+            });
+        }
+        Ok(())
     }
 }
