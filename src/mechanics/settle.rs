@@ -231,6 +231,13 @@ impl Settle {
         }
     }
 
+    /// Assembles and factorises the matrix of the last solve once more, for measurements; tells
+    /// whether it is positive definite. Its cost in multiplications and additions is
+    /// [`Solution::factorisation_flops`].
+    pub fn factorise_again(&mut self) -> bool {
+        self.model.factorise(0.0, &self.newton.x)
+    }
+
     fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
         self.settings.check()?;
         scene.check()?;
