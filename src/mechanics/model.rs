@@ -757,6 +757,19 @@ impl Model {
         slope
     }
 
+    /// Takes the contacts' Hessian at `x` times `v` from `change`.
+    pub(crate) fn take_contact_change(&self, x: &[f64], v: &[f64], change: &mut [f64]) {
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                let [a, b] = contact.terms.offset(v);
+                let [xx, xy, yy] = pressed.hessian;
+                contact
+                    .terms
+                    .push(change, [-(xx * a + xy * b), -(xy * a + yy * b)]);
+            }
+        }
+    }
+
     /// Energy of the contacts at `x`.
     pub(crate) fn contact_energy(&self, x: &[f64]) -> f64 {
         self.contacts

@@ -284,6 +284,19 @@ impl Settle {
         let mut last = None;
         self.model.restart_loads();
         self.unsettled_n = 0.0;
+        let loads_n = LOADS_TO_FORCES * tolerance_n;
+        let (settings, follows) = (&self.settings, self.follows);
+        let near = self
+            .newton
+            .follow(&mut self.model, tolerance_n, |model, x, rolls| {
+                model.store(x);
+                model.update(scene, settings, rolls, stiffest);
+                !follows || model.unsettled_n() < loads_n
+            });
+        if let Some(ended) = near {
+            return Ok(ended);
+        }
+        self.model.restart_loads();
         for round in 0..rounds {
             self.model.store(&self.newton.x);
             self.model
@@ -314,7 +327,7 @@ impl Settle {
                 return Err(self.not_converged(&ended, tolerance_n, false));
             }
             let settled = self.newton.history.steps == steps
-                && (self.model.unsettled_n() < LOADS_TO_FORCES * tolerance_n || !self.follows);
+                && (!follows || self.model.unsettled_n() < loads_n);
             if settled && round > 0 && ended.residual_n < tolerance_n {
                 return Ok(ended);
             }
