@@ -167,7 +167,16 @@ impl BlockBanded {
                 let Some((diagonal, below)) = column.split_first() else {
                     continue;
                 };
-                let sum: f64 = x[c + 1..last].iter().zip(below).map(|(x, l)| x * l).sum();
+                // four sums at a time: one alone waits for itself
+                let (xs, ls) = (x[c + 1..last].as_chunks::<4>(), below.as_chunks::<4>());
+                let mut sums = [0.0; 4];
+                for (x, l) in xs.0.iter().zip(ls.0) {
+                    for ((s, x), l) in sums.iter_mut().zip(x).zip(l) {
+                        *s += x * l;
+                    }
+                }
+                let rest: f64 = xs.1.iter().zip(ls.1).map(|(x, l)| x * l).sum();
+                let sum = (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest;
                 x[c] = (x[c] - sum) / diagonal;
             }
         }

@@ -152,6 +152,23 @@ impl Model {
                 self.add_contacts(scene, settings, (b, Some(a)), Keep::Apart, span);
             }
         }
+        self.sort_terms();
+    }
+
+    /// Orders terms along the tube, so that the matrix passes through the cache once, not once for
+    /// every rod.
+    fn sort_terms(&mut self) {
+        let mut order: Vec<u32> = (0..short(self.corners.len())).collect();
+        order.sort_by_key(|i| self.corners[*i as usize].base[2]);
+        let mut place = vec![0; order.len()];
+        for (new, old) in order.iter().enumerate() {
+            place[*old as usize] = short(new);
+        }
+        self.corners = order.iter().map(|i| self.corners[*i as usize]).collect();
+        for member in &mut self.members {
+            member.corner = place[member.corner as usize];
+        }
+        self.contacts.sort_by_key(|c| c.terms.base[0]);
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {

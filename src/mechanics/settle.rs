@@ -613,6 +613,9 @@ impl Settle {
                 indentation_mm: term.law.indentation_mm(offset),
             });
         }
+        contacts.sort_by(|a, b| {
+            (a.station_mm.total_cmp(&b.station_mm)).then((a.rod, a.other).cmp(&(b.rod, b.other)))
+        });
         (contacts, energy)
     }
 
