@@ -28,8 +28,9 @@ pub struct Settings {
     /// Gap (half the difference of the diameters) below which two devices share one axis, mm.
     /// Default 0.02: less than diameters are known to, and far stiffer to solve than to merge.
     pub shared_axis_gap_mm: f64,
-    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 20; stiffer walls are
-    /// reached by steps of `stiffening`.
+    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 10 000: stiffer walls are
+    /// reached by steps of `stiffening`. Starting softer takes more stages and is slower, starting
+    /// at any stiffness converges as well but hunts longer for the contacts.
     pub first_stiffness_n_per_mm2: f64,
     /// Factor from one wall stiffness to the next on the way to a stiffer wall. Default 10:
     /// smaller ones cost more stages, larger ones more steps a stage.
@@ -54,7 +55,7 @@ impl Default for Settings {
             onset_stiffness_n_per_mm2: 10.0,
             device_stiffness_n_per_mm2: 20.0,
             shared_axis_gap_mm: 0.02,
-            first_stiffness_n_per_mm2: 20.0,
+            first_stiffness_n_per_mm2: 1e4,
             stiffening: 10.0,
             prolapse_deg: 45.0,
             coarsest_cells: 60,
