@@ -7,7 +7,10 @@
 
 #![expect(clippy::disallowed_methods, reason = "a bench reads the clock")]
 #![expect(clippy::print_stdout, reason = "a bench prints")]
-#![expect(clippy::expect_used, reason = "a bench that cannot pose its problem has nothing to time")]
+#![expect(
+    clippy::expect_used,
+    reason = "a bench that cannot pose its problem has nothing to time"
+)]
 
 use criterion::{BatchSize, Criterion};
 use nalgebra::DMatrix;
@@ -98,7 +101,11 @@ fn report() {
             let seconds = best(10, || {
                 black_box(settle.settle(&posed.scene()).expect("the route settles"));
             });
-            println!("one rod, {} stations: {:.2} ms", posed.tube.len(), seconds * 1e3);
+            println!(
+                "one rod, {} stations: {:.2} ms",
+                posed.tube.len(),
+                seconds * 1e3
+            );
             ((posed.tube.len() as f64).ln(), seconds.ln())
         })
         .collect();

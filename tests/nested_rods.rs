@@ -1,5 +1,12 @@
 //! Rods in rods: exact limits of nesting, containers by station, siblings, tips.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test fails by panicking"
+)]
+
 mod rods;
 
 use nestline::mechanics::problem::{
@@ -20,7 +27,9 @@ fn s_bend(lumen_mm: f64) -> Vec<ProblemRun> {
 
 fn settle(problem: &Problem) -> Solution {
     let posed = problem.pose().unwrap();
-    let found = Settle::new(problem.settings).settle(&posed.scene()).unwrap();
+    let found = Settle::new(problem.settings)
+        .settle(&posed.scene())
+        .unwrap();
     assert_eq!(found.status, Status::Converged, "status");
     found
 }
@@ -43,13 +52,19 @@ fn exact_two_halves_on_one_axis_are_one_rod() {
         let whole = settle(&problem(s_bend(4.0), vec![one]));
         let split = settle(&problem(s_bend(4.0), halves.to_vec()));
         let (a, b) = (whole.bending_energy_n_mm(), split.bending_energy_n_mm());
-        assert!((a / b - 1.0).abs() < 1e-7, "{end:?}: energy {a} whole, {b} split");
+        assert!(
+            (a / b - 1.0).abs() < 1e-7,
+            "{end:?}: energy {a} whole, {b} split"
+        );
         for half in &split.rods {
             let off = (half.path_length_mm - whole.rods[0].path_length_mm).abs();
             assert!(off < 1e-6, "{end:?}: path differs by {off:.2e} mm");
         }
         let share = split.rods[0].bending_energy_n_mm / b;
-        assert!((share - 0.6).abs() < 1e-9, "{end:?}: outer half holds {share}");
+        assert!(
+            (share - 0.6).abs() < 1e-9,
+            "{end:?}: outer half holds {share}"
+        );
     }
 }
 
@@ -83,7 +98,11 @@ fn exact_inner_takes_the_path_of_a_stiff_outer() {
             .map(|(x, y)| (x - y).norm())
             .fold(0.0, f64::max)
     };
-    assert!(apart(0, 1) < 0.06, "inner leaves the lumen by {}", apart(0, 1));
+    assert!(
+        apart(0, 1) < 0.06,
+        "inner leaves the lumen by {}",
+        apart(0, 1)
+    );
     let moved = both.rods[0]
         .position_mm
         .iter()
@@ -115,7 +134,10 @@ fn exact_forces_between_rods_cancel_under_their_weights() {
             .sum::<f64>()
     };
     let (wall, between) = (sum(None), sum(Some(0)));
-    assert!((wall - 0.4).abs() < 1e-12, "the wall carries {wall} N of 0.4 N");
+    assert!(
+        (wall - 0.4).abs() < 1e-12,
+        "the wall carries {wall} N of 0.4 N"
+    );
     assert!(
         (between - 0.2).abs() < 1e-12,
         "the outer rod carries {between} N of 0.2 N"
@@ -138,9 +160,7 @@ fn exact_tip_moves_everything_continuously() {
         (found.rods[0].path_length_mm, found.bending_energy_n_mm())
     };
     let roughness = |from: f64, step: f64, count: u32| {
-        let values: Vec<(f64, f64)> = (0..count)
-            .map(|i| at(from + step * f64::from(i)))
-            .collect();
+        let values: Vec<(f64, f64)> = (0..count).map(|i| at(from + step * f64::from(i))).collect();
         for w in values.windows(2) {
             let path = w[1].0 - w[0].0;
             assert!(
@@ -256,7 +276,14 @@ fn refusals_say_how_to_mend() {
     let refused = |rods: Vec<ProblemRod>| problem(s_bend(4.0), rods).solve().unwrap_err();
     let wide = refused(vec![rod(50.0, 2.0, Some(1.0)), rod(5.0, 1.2, None)]);
     assert!(
-        matches!(wide, MechanicsError::DoesNotFit { inner: 1, outer: 0, .. }),
+        matches!(
+            wide,
+            MechanicsError::DoesNotFit {
+                inner: 1,
+                outer: 0,
+                ..
+            }
+        ),
         "{wide}"
     );
     let mut beyond = rod(5.0, 0.5, None);
@@ -271,7 +298,10 @@ fn refusals_say_how_to_mend() {
         "{text}"
     );
     let text = refused(vec![rod(50.0, 2.0, Some(2.5))]).to_string();
-    assert_eq!(text, "rods[0].inner_mm is 2.5, must be smaller than outer_mm");
+    assert_eq!(
+        text,
+        "rods[0].inner_mm is 2.5, must be smaller than outer_mm"
+    );
 }
 
 #[test]

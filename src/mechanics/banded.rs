@@ -105,11 +105,7 @@ impl BlockBanded {
     pub(crate) fn factorise_loaded(&mut self) -> bool {
         let blocks = self.lead.len();
         for i in 0..blocks {
-            let size = |j: usize| {
-                self.start
-                    .get(j + 1)
-                    .map_or(0, |end| end - self.start[j])
-            };
+            let size = |j: usize| self.start.get(j + 1).map_or(0, |end| end - self.start[j]);
             let (n, n1, n2) = (size(i), size(i + 1), size(i + 2));
             if n == 0 {
                 continue;

@@ -38,7 +38,11 @@ fn penalty(p: f64, onset: f64) -> (f64, f64, f64) {
     } else {
         let x = p + onset;
         let inverse = 0.5 / onset;
-        (x * x * x * inverse / 6.0, x * x * 0.5 * inverse, x * inverse)
+        (
+            x * x * x * inverse / 6.0,
+            x * x * 0.5 * inverse,
+            x * inverse,
+        )
     }
 }
 
@@ -156,11 +160,23 @@ mod tests {
     fn exact_penalty_joins_with_two_derivatives() {
         let onset = 0.02;
         let (below, above) = (penalty(onset - 1e-12, onset), penalty(onset, onset));
-        assert!((below.0 - above.0).abs() < 1e-12, "value {below:?} {above:?}");
-        assert!((below.1 - above.1).abs() < 1e-11, "slope {below:?} {above:?}");
-        assert!((below.2 - above.2).abs() < 1e-9, "second {below:?} {above:?}");
+        assert!(
+            (below.0 - above.0).abs() < 1e-12,
+            "value {below:?} {above:?}"
+        );
+        assert!(
+            (below.1 - above.1).abs() < 1e-11,
+            "slope {below:?} {above:?}"
+        );
+        assert!(
+            (below.2 - above.2).abs() < 1e-9,
+            "second {below:?} {above:?}"
+        );
         let start = penalty(-onset, onset);
-        assert!(start.0.abs() + start.1.abs() + start.2.abs() < 1e-15, "start {start:?}");
+        assert!(
+            start.0.abs() + start.1.abs() + start.2.abs() < 1e-15,
+            "start {start:?}"
+        );
     }
 
     #[test]

@@ -6,11 +6,10 @@
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
 use super::contact::{Keep, Law};
-use super::model::{
-    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms,
-};
+use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
+use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
 
 /// Base of a node that cannot move.
 pub(crate) const FIXED: u32 = u32::MAX;
@@ -32,7 +31,10 @@ pub(crate) enum Sharing {
 }
 
 /// An index as stored in the terms; scenes hold a few thousand nodes.
-#[expect(clippy::cast_possible_truncation, reason = "at most 6 rods of a few thousand nodes")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "at most 6 rods of a few thousand nodes"
+)]
 pub(crate) const fn short(i: usize) -> u32 {
     i as u32
 }
@@ -111,7 +113,12 @@ impl Model {
 
     /// Gives nodes their unknowns and lists the terms of the energy. Needs distances from the tip
     /// and diameters ([`Model::update_sections`]) to find the tight fits.
-    pub(crate) fn lay_out_terms(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
+    pub(crate) fn lay_out_terms(
+        &mut self,
+        scene: &Scene<'_>,
+        settings: &Settings,
+        sharing: Sharing,
+    ) {
         self.number_unknowns(scene, settings, sharing);
         self.corners.clear();
         self.members.clear();
@@ -139,7 +146,13 @@ impl Model {
                     Container::Vessel => None,
                     Container::Rod(j) => Some(j),
                 };
-                self.add_contacts(scene, settings, (k, other), Keep::Within, (stretch.from_mm, to_mm));
+                self.add_contacts(
+                    scene,
+                    settings,
+                    (k, other),
+                    Keep::Within,
+                    (stretch.from_mm, to_mm),
+                );
             }
         }
         for pair in scene.beside {
@@ -241,7 +254,8 @@ impl Model {
                         && (self.nodes.s_mm[rod.tip_node()] - s).abs() < 1e-9
                         && (sharing == Sharing::All
                             || (container_at(k, s) == Container::Rod(*j)
-                                && 0.5 * (self.nodes.inner[rod.tip_node()] - self.nodes.outer[tip])
+                                && 0.5
+                                    * (self.nodes.inner[rod.tip_node()] - self.nodes.outer[tip])
                                     < settings.shared_axis_gap_mm))
                 });
                 self.nodes.base[tip] = if let Some(j) = twin {
@@ -359,7 +373,12 @@ impl Model {
             return;
         };
         let free = (0..k)
-            .filter(|j| matches!(scene.rods[*j].natural.map(|n| n.roll), Some(super::Roll::Free(_))))
+            .filter(|j| {
+                matches!(
+                    scene.rods[*j].natural.map(|n| n.roll),
+                    Some(super::Roll::Free(_))
+                )
+            })
             .count();
         let border = matches!(bend.roll, super::Roll::Free(_)).then_some(free);
         // Distances from the tip move while the shape settles: take a few cells more.

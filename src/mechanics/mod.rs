@@ -10,9 +10,11 @@ mod newton;
 pub mod problem;
 mod profile;
 mod scene;
+mod sections;
 mod settings;
 mod settle;
 mod solution;
+mod terms;
 
 pub use error::MechanicsError;
 pub use profile::Profile;

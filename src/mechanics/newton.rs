@@ -76,13 +76,13 @@ fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
     let mut found = (0.0_f64, 0);
     for (i, g) in gradient.iter().enumerate() {
         // NaN must not pass as small
-        if !(g.abs() <= found.0) {
+        if g.abs() > found.0 || g.is_nan() {
             found = (g.abs(), i);
         }
     }
     for g in rolls {
         // N mm against N: by a lever of 1 mm
-        if !(g.abs() <= found.0) {
+        if g.abs() > found.0 || g.is_nan() {
             found.0 = g.abs();
         }
     }
@@ -214,7 +214,7 @@ impl Newton {
                     break;
                 }
                 shift = (shift * SHIFT_GROWTH).max(floor);
-                if !(shift < 1e6 * scale) {
+                if shift >= 1e6 * scale || scale.is_nan() {
                     return None;
                 }
             }
@@ -277,15 +277,11 @@ impl Newton {
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
         }
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-        let (pull, change) = (
-            dot(&self.pull, &self.delta),
-            dot(&self.change, &self.delta),
-        );
-        let slope =
-            |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
+        let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
+        let slope = |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
         let first = slope(0.0);
         let (mut low, mut high) = ((0.0, first), (1.0, slope(1.0)));
-        if !(first < 0.0) || high.1 <= -LEFT * first {
+        if first >= 0.0 || high.1 <= -LEFT * first {
             return 1.0;
         }
         let mut t = 1.0;
@@ -326,8 +322,8 @@ impl Newton {
             let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
             for i in 0..free {
                 let row = &model.border[i * n..(i + 1) * n];
-                for j in 0..free {
-                    schur[i][j] = -dot(row, &self.columns[j * n..(j + 1) * n]);
+                for (entry, column) in schur[i].iter_mut().zip(self.columns.chunks_exact(n)) {
+                    *entry = -dot(row, column);
                 }
                 schur[i][i] += model.roll_hessian[i] + shift;
                 turn[i] = -self.roll_residual[i] - dot(row, &self.delta);
@@ -335,9 +331,9 @@ impl Newton {
             if !small_solve(&mut schur, &mut turn, free, 1e-12) {
                 return false;
             }
-            for i in 0..free {
-                for (s, c) in self.delta.iter_mut().zip(&self.columns[i * n..(i + 1) * n]) {
-                    *s -= turn[i] * c;
+            for (turn, column) in turn.iter().zip(self.columns.chunks_exact(n)) {
+                for (s, c) in self.delta.iter_mut().zip(column) {
+                    *s -= turn * c;
                 }
             }
         }
@@ -399,7 +395,7 @@ impl Newton {
         let mut shift = 0.0;
         while !model.factorise(shift, &self.x) {
             shift = (2.0 * shift).max(1e-9 * scale);
-            if !(shift < 1e6 * scale) {
+            if shift >= 1e6 * scale || scale.is_nan() {
                 return None;
             }
         }
@@ -420,7 +416,12 @@ impl Newton {
                 *s /= norm;
             }
             model.multiply(&self.x, &self.step, &mut self.columns);
-            value = self.step.iter().zip(&self.columns).map(|(a, b)| a * b).sum();
+            value = self
+                .step
+                .iter()
+                .zip(&self.columns)
+                .map(|(a, b)| a * b)
+                .sum();
             model.matrix.solve(&mut self.step);
         }
         let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
@@ -461,12 +462,12 @@ fn small_solve(
 ) -> bool {
     for k in 0..n {
         let pivot = a[k][k];
-        if !(pivot > least) {
+        if pivot <= least || pivot.is_nan() {
             return false;
         }
         let root = pivot.sqrt();
-        for i in k..n {
-            a[i][k] /= root;
+        for row in &mut a[k..n] {
+            row[k] /= root;
         }
         for j in k + 1..n {
             for i in j..n {

@@ -325,7 +325,7 @@ impl Problem {
             length += run.length_mm;
         }
         let cells = (length / self.spacing_mm).round();
-        if !(cells >= 3.0 && cells <= 1e6) {
+        if !(3.0..=1e6).contains(&cells) {
             return Err(MechanicsError::OutOfRange {
                 what: "number of cells (length of the tube over spacing_mm)".into(),
                 found: cells,
@@ -380,9 +380,8 @@ impl Problem {
             ProblemStiffness::Constant(value) => vec![(0.0, *value)],
             ProblemStiffness::FromTip(knots) => knots.clone(),
         };
-        let diameter = |what: &str, value: f64| {
-            Profile::new(&format!("rods[{k}].{what}"), &[(0.0, value)])
-        };
+        let diameter =
+            |what: &str, value: f64| Profile::new(&format!("rods[{k}].{what}"), &[(0.0, value)]);
         if let Some(inner) = rod.inner_mm.filter(|i| *i >= rod.outer_mm) {
             return Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].inner_mm"),

@@ -62,7 +62,10 @@ impl Profile {
     #[must_use]
     pub fn at(&self, from_tip_mm: f64) -> f64 {
         let i = self.knots.partition_point(|k| k.0 < from_tip_mm);
-        match (i.checked_sub(1).and_then(|j| self.knots.get(j)), self.knots.get(i)) {
+        match (
+            i.checked_sub(1).and_then(|j| self.knots.get(j)),
+            self.knots.get(i),
+        ) {
             (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (from_tip_mm - a.0) / (b.0 - a.0),
             (Some(a), None) => a.1,
             (None, Some(b)) => b.1,
@@ -72,7 +75,9 @@ impl Profile {
 
     /// Whether it is the same everywhere.
     pub(crate) fn is_constant(&self) -> bool {
-        self.knots.iter().all(|k| k.1.total_cmp(&self.knots[0].1).is_eq())
+        self.knots
+            .iter()
+            .all(|k| k.1.total_cmp(&self.knots[0].1).is_eq())
     }
 
     /// Means over the cells of the nodes at these distances from the tip (falling, the last one

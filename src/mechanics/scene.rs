@@ -53,15 +53,17 @@ impl TubeStation {
             + ta * (t3 - 2.0 * t2 + t)
             + tb * (t3 - t2)
             + chord * (3.0 * t2 - 2.0 * t3);
-        let slope = ta * (3.0 * t2 - 4.0 * t + 1.0)
-            + tb * (3.0 * t2 - 2.0 * t)
-            + chord * (6.0 * (t - t2));
+        let slope =
+            ta * (3.0 * t2 - 4.0 * t + 1.0) + tb * (3.0 * t2 - 2.0 * t) + chord * (6.0 * (t - t2));
         let linear = |x: f64, y: f64| x + (y - x) * t;
         Self {
             s_mm: linear(a.s_mm, b.s_mm),
             frame: Frame::new(origin_mm, slope, a.frame.n1 + (b.frame.n1 - a.frame.n1) * t),
             radius_mm: linear(a.radius_mm, b.radius_mm),
-            wall_stiffness_n_per_mm2: linear(a.wall_stiffness_n_per_mm2, b.wall_stiffness_n_per_mm2),
+            wall_stiffness_n_per_mm2: linear(
+                a.wall_stiffness_n_per_mm2,
+                b.wall_stiffness_n_per_mm2,
+            ),
         }
     }
 
@@ -70,11 +72,7 @@ impl TubeStation {
     pub fn at(tube: &[Self], s_mm: f64) -> Option<Self> {
         let i = tube.partition_point(|t| t.s_mm <= s_mm);
         match (i.checked_sub(1).and_then(|j| tube.get(j)), tube.get(i)) {
-            (Some(a), Some(b)) => Some(Self::between(
-                a,
-                b,
-                (s_mm - a.s_mm) / (b.s_mm - a.s_mm),
-            )),
+            (Some(a), Some(b)) => Some(Self::between(a, b, (s_mm - a.s_mm) / (b.s_mm - a.s_mm))),
             (Some(only), None) | (None, Some(only)) => Some(*only),
             (None, None) => None,
         }
@@ -433,7 +431,9 @@ impl Scene<'_> {
         if !rod.containers.is_empty() && covered < end - 1e-9 {
             return Err(MechanicsError::BadContainer {
                 what: format!("rods[{k}].containers"),
-                why: format!("end at {covered:.3} mm, the rod at {end:.3} mm: add the last stretch"),
+                why: format!(
+                    "end at {covered:.3} mm, the rod at {end:.3} mm: add the last stretch"
+                ),
             });
         }
         Ok(())

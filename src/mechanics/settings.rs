@@ -70,7 +70,10 @@ impl Settings {
             ("gradient_tolerance_n", self.gradient_tolerance_n),
             ("onset_mm", self.onset_mm),
             ("onset_stiffness_n_per_mm2", self.onset_stiffness_n_per_mm2),
-            ("device_stiffness_n_per_mm2", self.device_stiffness_n_per_mm2),
+            (
+                "device_stiffness_n_per_mm2",
+                self.device_stiffness_n_per_mm2,
+            ),
             ("first_stiffness_n_per_mm2", self.first_stiffness_n_per_mm2),
             ("prolapse_deg", self.prolapse_deg),
         ] {
@@ -101,7 +104,8 @@ impl Settings {
 
     /// Onset half-width of a contact with this stiffness and gap, mm.
     pub(crate) fn onset_for_mm(&self, stiffness_n_per_mm2: f64, gap_mm: f64) -> f64 {
-        let sharpened = self.onset_mm * (self.onset_stiffness_n_per_mm2 / stiffness_n_per_mm2).min(1.0);
+        let sharpened =
+            self.onset_mm * (self.onset_stiffness_n_per_mm2 / stiffness_n_per_mm2).min(1.0);
         sharpened.min(gap_mm / 3.0).max(0.0)
     }
 }

@@ -1,5 +1,6 @@
 //! Equilibrium of a scene.
 
+use super::MechanicsError;
 use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
@@ -7,7 +8,6 @@ use super::newton::{Ended, History, Newton};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
-use super::MechanicsError;
 use crate::geometry::Vector;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
@@ -178,7 +178,8 @@ impl Settle {
             self.guess(scene);
         } else if scene.rods.len() > 1 {
             self.model.update_sections(scene);
-            self.model.lay_out_terms(scene, &self.settings, Sharing::All);
+            self.model
+                .lay_out_terms(scene, &self.settings, Sharing::All);
             self.model.gather(&mut self.newton.x);
             let tolerance = self.settings.gradient_tolerance_n.max(PREPARED_N);
             self.balance(scene, soft, tolerance, true)?;
@@ -218,7 +219,8 @@ impl Settle {
         }
         self.guess(scene);
         self.model.update_sections(scene);
-        self.model.lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
         self.model.gather(&mut self.newton.x);
         let stiffest = self.stiffest(scene);
         let tolerance = self.settings.gradient_tolerance_n;
@@ -279,7 +281,11 @@ impl Settle {
         prepares: bool,
     ) -> Result<Ended, MechanicsError> {
         let most = self.settings.most_newton_steps;
-        let rounds = if prepares { PREPARING_ROUNDS } else { MOST_ROUNDS };
+        let rounds = if prepares {
+            PREPARING_ROUNDS
+        } else {
+            MOST_ROUNDS
+        };
         let mut definite = None;
         let mut last = None;
         self.model.restart_loads();
@@ -471,7 +477,11 @@ impl Settle {
     }
 
     /// Reads the state off the model.
-    fn finish(&mut self, scene: &Scene<'_>, passed_saddle: bool) -> Result<Solution, MechanicsError> {
+    fn finish(
+        &mut self,
+        scene: &Scene<'_>,
+        passed_saddle: bool,
+    ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
         let mut flags = Vec::new();
         if passed_saddle {
@@ -487,7 +497,9 @@ impl Settle {
         } else {
             None
         };
-        let rods: Vec<RodState> = (0..scene.rods.len()).map(|k| self.rod_state(scene, k)).collect();
+        let rods: Vec<RodState> = (0..scene.rods.len())
+            .map(|k| self.rod_state(scene, k))
+            .collect();
         let (contacts, contact_energy_n_mm) = self.contacts();
         self.check_fits(scene, &mut flags)?;
         let deepest = contacts
@@ -555,7 +567,10 @@ impl Settle {
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
-                path += end.weight * model.edge_between(end.nodes[0] as usize, end.nodes[1] as usize).norm();
+                path += end.weight
+                    * model
+                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
+                        .norm();
             }
         }
         let last = range.end - 1;
@@ -694,7 +709,9 @@ impl Settle {
                     &model.frames[model.nodes.frame[a + 1] as usize],
                 );
                 let along = fa.tangent + fb.tangent;
-                let angle = (e.dot(&along) / (e.norm() * along.norm())).clamp(-1.0, 1.0).acos();
+                let angle = (e.dot(&along) / (e.norm() * along.norm()))
+                    .clamp(-1.0, 1.0)
+                    .acos();
                 if angle > worst.0 {
                     worst = (angle, k, model.nodes.s_mm[a]);
                 }
