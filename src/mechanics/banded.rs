@@ -124,10 +124,10 @@ impl BlockBanded {
             // Constant sizes let the compiler unroll: all but a few stations have equal
             // neighbours.
             let definite = match (n, n == n1 && n == n2) {
-                (2, true) => step.uniform::<2, 1>(panel, rest),
-                (4, true) => step.uniform::<4, 2>(panel, rest),
-                (6, true) => step.uniform::<6, 3>(panel, rest),
-                (8, true) => step.uniform::<8, 4>(panel, rest),
+                (2, true) => step.uniform::<2, 4>(panel, rest),
+                (4, true) => step.uniform::<4, 8>(panel, rest),
+                (6, true) => step.uniform::<6, 12>(panel, rest),
+                (8, true) => step.uniform::<8, 16>(panel, rest),
                 _ => step.general(panel, rest),
             };
             if !definite {
@@ -163,7 +163,16 @@ impl BlockBanded {
                 let Some((diagonal, below)) = column.split_first() else {
                     continue;
                 };
-                let sum: f64 = x[c + 1..last].iter().zip(below).map(|(x, l)| x * l).sum();
+                // four sums at a time: one alone waits for itself
+                let (xs, ls) = (x[c + 1..last].as_chunks::<4>(), below.as_chunks::<4>());
+                let mut sums = [0.0; 4];
+                for (x, l) in xs.0.iter().zip(ls.0) {
+                    for ((s, x), l) in sums.iter_mut().zip(x).zip(l) {
+                        *s += x * l;
+                    }
+                }
+                let rest: f64 = xs.1.iter().zip(ls.1).map(|(x, l)| x * l).sum();
+                let sum = (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest;
                 x[c] = (x[c] - sum) / diagonal;
             }
         }
@@ -270,58 +279,75 @@ impl Step {
         true
     }
 
-    /// One step where the block and both successors have `N` unknowns, `2 N = 4 Q`.
+    /// One step where the block and both successors have `N` unknowns; `R = 2 N` rows lie below.
+    ///
+    /// The panel is worked on in an array of constant size, which the compiler unrolls.
     #[inline(never)]
-    fn uniform<const N: usize, const Q: usize>(self, panel: &mut [f64], rest: &mut [f64]) -> bool {
-        let lead = 3 * N + TILE;
-        let step = Self {
-            n: N,
-            n1: N,
-            n2: N,
-            lead,
-            ..self
-        };
-        if !step.columns(panel, N, 3 * N) {
-            return false;
+    fn uniform<const N: usize, const R: usize>(self, panel: &mut [f64], rest: &mut [f64]) -> bool {
+        let lead = N + R + TILE;
+        let mut top = [[0.0; N]; N];
+        let mut below = [[0.0; R]; N];
+        let (columns, _) = panel.split_at_mut(N * lead);
+        for ((column, top), below) in columns.chunks_exact(lead).zip(&mut top).zip(&mut below) {
+            let (t, rest) = column.split_at(N);
+            top.copy_from_slice(t);
+            below.copy_from_slice(&rest[..R]);
         }
-        let mut below = [[[0.0; TILE]; Q]; N];
-        for (k, tiles) in below.iter_mut().enumerate() {
-            let column = &panel[k * lead + N..k * lead + 3 * N];
-            for (tile, values) in tiles.iter_mut().zip(column.as_chunks::<TILE>().0) {
-                *tile = *values;
+        for k in 0..N {
+            let pivot = top[k][k];
+            // also refuses NaN
+            if !(pivot > 0.0 && pivot.is_finite()) {
+                return false;
+            }
+            let root = pivot.sqrt();
+            let inverse = 1.0 / root;
+            for value in &mut top[k] {
+                *value *= inverse;
+            }
+            for value in &mut below[k] {
+                *value *= inverse;
+            }
+            top[k][k] = root;
+            let (top_column, below_column) = (top[k], below[k]);
+            for j in k + 1..N {
+                let factor = top_column[j];
+                for (t, s) in top[j].iter_mut().zip(&top_column) {
+                    *t -= factor * s;
+                }
+                for (t, s) in below[j].iter_mut().zip(&below_column) {
+                    *t -= factor * s;
+                }
             }
         }
-        for column_tile in 0..Q {
-            for row_tile in column_tile..Q {
-                let mut sum = [[0.0; TILE]; TILE];
-                for tiles in &below {
-                    let rows = tiles[row_tile];
-                    let columns = tiles[column_tile];
-                    for (sum, c) in sum.iter_mut().zip(columns) {
-                        for (s, r) in sum.iter_mut().zip(rows) {
-                            *s += c * r;
-                        }
-                    }
+        for ((column, top), below) in columns.chunks_exact_mut(lead).zip(&top).zip(&below) {
+            let (t, rest) = column.split_at_mut(N);
+            t.copy_from_slice(top);
+            rest[..R].copy_from_slice(below);
+        }
+        // Rows above the diagonal of a target hold nothing, so whole columns may be updated.
+        let (first, second) = rest.split_at_mut(N * self.lead1);
+        for c in 0..N {
+            let mut sum = [0.0; R];
+            for column in &below {
+                let factor = column[c];
+                for (s, b) in sum.iter_mut().zip(column) {
+                    *s += factor * b;
                 }
-                for (c, sum) in sum.iter().enumerate() {
-                    let c = column_tile * TILE + c;
-                    let at = if c < N {
-                        c * self.lead1 + row_tile * TILE
-                    } else if row_tile * TILE >= N {
-                        N * self.lead1 + (c - N) * self.lead2 + row_tile * TILE - N
-                    } else {
-                        // the tile straddles the two panels; its upper rows belong to neither
-                        let skip = N - row_tile * TILE;
-                        let at = N * self.lead1 + (c - N) * self.lead2;
-                        for (t, s) in rest[at..at + TILE - skip].iter_mut().zip(&sum[skip..]) {
-                            *t -= s;
-                        }
-                        continue;
-                    };
-                    for (t, s) in rest[at..at + TILE].iter_mut().zip(sum) {
-                        *t -= s;
-                    }
+            }
+            for (t, s) in first[c * self.lead1..].iter_mut().zip(&sum) {
+                *t -= s;
+            }
+        }
+        for c in 0..N {
+            let mut sum = [0.0; N];
+            for column in &below {
+                let factor = column[N + c];
+                for (s, b) in sum.iter_mut().zip(&column[N..]) {
+                    *s += factor * b;
                 }
+            }
+            for (t, s) in second[c * self.lead2..].iter_mut().zip(&sum) {
+                *t -= s;
             }
         }
         true

@@ -106,7 +106,13 @@ impl Corner {
     #[inline(always)]
     pub(crate) fn evaluate(&self, frames: [&Frame; 3], b: f64, tau: f64) -> Local {
         let Self {
-            t0, t1, a0, a1, m, q, ..
+            t0,
+            t1,
+            a0,
+            a1,
+            m,
+            q,
+            ..
         } = *self;
         let (beta, gamma) = (self.beta, self.gamma);
         let c = 1.0 - q;
@@ -153,8 +159,10 @@ impl Corner {
         ];
         let h01 = [h10[0], h10[1], h10[3], h10[2], h10[4]];
 
-        let on_t0: [[f64; 2]; 3] = std::array::from_fn(|i| [frames[i].n1.dot(&t0), frames[i].n2.dot(&t0)]);
-        let on_t1: [[f64; 2]; 3] = std::array::from_fn(|i| [frames[i].n1.dot(&t1), frames[i].n2.dot(&t1)]);
+        let on_t0: [[f64; 2]; 3] =
+            std::array::from_fn(|i| [frames[i].n1.dot(&t0), frames[i].n2.dot(&t0)]);
+        let on_t1: [[f64; 2]; 3] =
+            std::array::from_fn(|i| [frames[i].n1.dot(&t1), frames[i].n2.dot(&t1)]);
         let gradient_of = |i: usize, x: f64, y: f64| {
             [
                 x * on_t0[i][0] + y * on_t1[i][0],
@@ -239,7 +247,8 @@ impl Corner {
         let axis_turn = axis1.plus(&axis0, -1.0);
         let axis_along = axis1.plus(&axis0, 1.0).times(&inverse);
         let d = 1.0 + axis_along.value;
-        let share = axis_turn.times(&axis_along.through(1.0 / d, -1.0 / (d * d), 2.0 / (d * d * d)));
+        let share =
+            axis_turn.times(&axis_along.through(1.0 / d, -1.0 / (d * d), 2.0 / (d * d * d)));
         // d·(t1 - t0); t1 - t0 is normal to the mean tangent
         let turn_towards = |v: Vector| {
             let (v0, v1) = along(v);
@@ -424,7 +433,11 @@ mod tests {
 
     /// Three frames in general position and offsets.
     fn setting() -> ([Frame; 3], [f64; 6]) {
-        let f0 = Frame::new(Point::new(0.3, -0.2, 0.1), Vector::new(1.0, 0.2, -0.1), Vector::y());
+        let f0 = Frame::new(
+            Point::new(0.3, -0.2, 0.1),
+            Vector::new(1.0, 0.2, -0.1),
+            Vector::y(),
+        );
         let f1 = f0.along_arc(1.1, 0.25, 0.7);
         let f2 = f1.along_arc(0.8, 0.15, 2.1);
         ([f0, f1, f2], [0.1, -0.2, 0.25, 0.05, -0.1, 0.15])
@@ -453,23 +466,30 @@ mod tests {
             let (up, down) = (evaluate(&up), evaluate(&down));
             let slope = (up.energy - down.energy) / (2.0 * step);
             let found = here.gradient[j / 2][j % 2];
-            assert!((slope - found).abs() < 1e-7, "gradient {j}: {found} against {slope}");
+            assert!(
+                (slope - found).abs() < 1e-7,
+                "gradient {j}: {found} against {slope}"
+            );
             for (block, (r, c)) in here.hessian.iter().zip(LOWER) {
                 if r < first / 2 || c < first / 2 {
                     continue;
                 }
                 for p in 0..2 {
                     if c == j / 2 {
-                        let slope =
-                            (up.gradient[r][p] - down.gradient[r][p]) / (2.0 * step);
+                        let slope = (up.gradient[r][p] - down.gradient[r][p]) / (2.0 * step);
                         let found = block[2 * p + j % 2];
-                        assert!((slope - found).abs() < 1e-6, "({r},{c}) {p} {j}: {found} against {slope}");
+                        assert!(
+                            (slope - found).abs() < 1e-6,
+                            "({r},{c}) {p} {j}: {found} against {slope}"
+                        );
                     }
                     if r == j / 2 {
-                        let slope =
-                            (up.gradient[c][p] - down.gradient[c][p]) / (2.0 * step);
+                        let slope = (up.gradient[c][p] - down.gradient[c][p]) / (2.0 * step);
                         let found = block[2 * (j % 2) + p];
-                        assert!((slope - found).abs() < 1e-6, "({r},{c})' {p} {j}: {found} against {slope}");
+                        assert!(
+                            (slope - found).abs() < 1e-6,
+                            "({r},{c})' {p} {j}: {found} against {slope}"
+                        );
                     }
                 }
             }
@@ -500,15 +520,26 @@ mod tests {
         };
         check(|x| evaluate(x, 0.9).local, x, 0);
         let step = 1e-5;
-        let (up, here, down) = (evaluate(&x, 0.9 + step), evaluate(&x, 0.9), evaluate(&x, 0.9 - step));
+        let (up, here, down) = (
+            evaluate(&x, 0.9 + step),
+            evaluate(&x, 0.9),
+            evaluate(&x, 0.9 - step),
+        );
         let slope = (up.local.energy - down.local.energy) / (2.0 * step);
         assert!((slope - here.roll_gradient).abs() < 1e-8, "roll: {slope}");
         let slope = (up.roll_gradient - down.roll_gradient) / (2.0 * step);
-        assert!((slope - here.roll_hessian).abs() < 1e-8, "roll, roll: {slope}");
+        assert!(
+            (slope - here.roll_hessian).abs() < 1e-8,
+            "roll, roll: {slope}"
+        );
         for i in 0..6 {
-            let slope = (up.local.gradient[i / 2][i % 2] - down.local.gradient[i / 2][i % 2]) / (2.0 * step);
+            let slope = (up.local.gradient[i / 2][i % 2] - down.local.gradient[i / 2][i % 2])
+                / (2.0 * step);
             let found = here.roll_cross[i / 2][i % 2];
-            assert!((slope - found).abs() < 1e-8, "roll, {i}: {found} against {slope}");
+            assert!(
+                (slope - found).abs() < 1e-8,
+                "roll, {i}: {found} against {slope}"
+            );
         }
     }
 
@@ -524,21 +555,39 @@ mod tests {
             let node = corner(&frames, &[0.0; 6], false);
             let arc = radius * turn;
             let tolerance = turn.powi(4) / 100.0;
-            assert!((node.arc_mm() / arc - 1.0).abs() < tolerance, "arc at {turn}");
+            assert!(
+                (node.arc_mm() / arc - 1.0).abs() < tolerance,
+                "arc at {turn}"
+            );
             let energy = node.bending() / (0.5 * arc / (radius * radius));
-            assert!((energy - 1.0).abs() < tolerance, "energy at {turn}: {energy}");
+            assert!(
+                (energy - 1.0).abs() < tolerance,
+                "energy at {turn}: {energy}"
+            );
             let curvature = node.curvature_per_mm().norm() * radius;
-            assert!((curvature - 1.0).abs() < tolerance, "curvature at {turn}: {curvature}");
+            assert!(
+                (curvature - 1.0).abs() < tolerance,
+                "curvature at {turn}: {curvature}"
+            );
             // natural curvature equal to the circle's: no energy
             let by = [&frames[0], &frames[1], &frames[2]];
             let shaped = node.pre_shaped(by, 1.0, 1.0 / radius, [f1.tangent, f1.n1, f1.n2]);
             let left = node.bending() + shaped.local.energy;
-            assert!(left.abs() < tolerance * node.bending(), "shaped at {turn}: {left}");
+            assert!(
+                left.abs() < tolerance * node.bending(),
+                "shaped at {turn}: {left}"
+            );
             // half a cell at a clamp
             let node = Corner::clamped(f0.tangent, f1.origin_mm - f0.origin_mm);
-            assert!((node.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance, "half arc");
+            assert!(
+                (node.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
+                "half arc"
+            );
             let energy = node.bending() / (0.25 * arc / (radius * radius));
-            assert!((energy - 1.0).abs() < tolerance, "half energy at {turn}: {energy}");
+            assert!(
+                (energy - 1.0).abs() < tolerance,
+                "half energy at {turn}: {energy}"
+            );
         }
     }
 }

@@ -50,6 +50,18 @@ pub enum MechanicsError {
         /// Lumen of the rod around it, mm.
         lumen_mm: f64,
     },
+    /// A rod that runs away from the route while it is being settled.
+    #[error(
+        "rods[{rod}] turns {angle_deg:.0} degrees away from the centre line {station_mm:.1} mm from the start and goes on turning: a loop or prolapse, which lies outside the model; push less, or support it further along"
+    )]
+    Prolapsed {
+        /// The rod.
+        rod: usize,
+        /// Where it is worst, arc length of the centre line, mm.
+        station_mm: f64,
+        /// Angle between rod and centre line there, degrees.
+        angle_deg: f64,
+    },
     /// Newton's method ended before the forces balanced.
     #[error(
         "no equilibrium after {steps} Newton steps: a force of {residual_n:.3e} N is out of balance on rods[{rod}], {station_mm:.1} mm from the start (needed {needed_n:.1e} N): {hint}"

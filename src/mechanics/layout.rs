@@ -6,11 +6,10 @@
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
 use super::contact::{Keep, Law};
-use super::model::{
-    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms,
-};
+use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
+use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
 
 /// Base of a node that cannot move.
 pub(crate) const FIXED: u32 = u32::MAX;
@@ -166,6 +165,23 @@ impl Model {
                 self.add_contacts(scene, settings, (b, Some(a)), Keep::Apart, span);
             }
         }
+        self.sort_terms();
+    }
+
+    /// Orders terms along the tube, so that the matrix passes through the cache once, not once for
+    /// every rod.
+    fn sort_terms(&mut self) {
+        let mut order: Vec<u32> = (0..short(self.corners.len())).collect();
+        order.sort_by_key(|i| self.corners[*i as usize].base[2]);
+        let mut place = vec![0; order.len()];
+        for (new, old) in order.iter().enumerate() {
+            place[*old as usize] = short(new);
+        }
+        self.corners = order.iter().map(|i| self.corners[*i as usize]).collect();
+        for member in &mut self.members {
+            member.corner = place[member.corner as usize];
+        }
+        self.contacts.sort_by_key(|c| c.terms.base[0]);
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {

@@ -16,11 +16,13 @@ pub mod problem;
 mod profile;
 mod rub;
 mod scene;
+mod sections;
 mod settings;
 mod settle;
 mod solution;
 mod stack;
 mod tip;
+mod terms;
 
 pub use capstan::{BendContact, capstan_factor};
 pub use error::MechanicsError;

@@ -76,13 +76,13 @@ fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
     let mut found = (0.0_f64, 0);
     for (i, g) in gradient.iter().enumerate() {
         // NaN must not pass as small
-        if !(g.abs() <= found.0) {
+        if g.abs() > found.0 || g.is_nan() {
             found = (g.abs(), i);
         }
     }
     for g in rolls {
         // N mm against N: by a lever of 1 mm
-        if !(g.abs() <= found.0) {
+        if g.abs() > found.0 || g.is_nan() {
             found.0 = g.abs();
         }
     }
@@ -132,6 +132,57 @@ impl Newton {
         }
     }
 
+    /// Steps without line search, `renew` bringing coefficients up to date with every new `x`
+    /// before it is evaluated: near a solution shape and coefficients converge together. None, and
+    /// `x` as it was, where the largest gradient entry does not fall fast.
+    pub(crate) fn follow(
+        &mut self,
+        model: &mut Model,
+        tolerance_n: f64,
+        mut renew: impl FnMut(&mut Model, &[f64], &[f64]) -> bool,
+    ) -> Option<Ended> {
+        /// Most steps; a start that needs more is no near one.
+        const MOST_STEPS: usize = 12;
+        /// Share of the gradient that a step may leave, after a first that may leave all.
+        const LEFT: f64 = 0.5;
+        let (from, from_rolls) = (self.x.clone(), self.rolls.clone());
+        let mut settled = renew(model, &self.x, &self.rolls);
+        let mut before_n = f64::INFINITY;
+        let mut definite = None;
+        for step in 0..=MOST_STEPS {
+            let energy = model.evaluate(&self.x, &self.rolls);
+            let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
+            self.history.energies_n_mm.push(vec![energy.total]);
+            self.history.residuals_n.push(residual_n);
+            if residual_n < tolerance_n && settled {
+                return Some(Ended {
+                    converged: true,
+                    residual_n,
+                    worst,
+                    definite,
+                });
+            }
+            let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
+            before_n = residual_n;
+            if step == MOST_STEPS || !falls || self.direction(model, MOST_INNER) != Some(false) {
+                break;
+            }
+            definite = Some(true);
+            self.history.steps += 1;
+            let n = model.unknowns();
+            for (x, s) in self.x.iter_mut().zip(&self.step) {
+                *x += s;
+            }
+            for (i, rod) in self.free_rolls.iter().enumerate() {
+                self.rolls[*rod] += self.step[n + i];
+            }
+            settled = renew(model, &self.x, &self.rolls);
+        }
+        self.x = from;
+        self.rolls = from_rolls;
+        None
+    }
+
     /// Puts the step into `step`; tells whether the matrix had to be shifted.
     ///
     /// Plain Newton linearises contact too: a stretch that has not reached the wall yet does not
@@ -163,11 +214,11 @@ impl Newton {
                     break;
                 }
                 shift = (shift * SHIFT_GROWTH).max(floor);
-                if !(shift < 1e6 * scale) {
+                if shift >= 1e6 * scale || scale.is_nan() {
                     return None;
                 }
             }
-            let part = self.model_part(model, shift, inner);
+            let part = self.model_part(model, inner);
             for (s, d) in self.step.iter_mut().zip(&self.delta) {
                 *s += part * d;
             }
@@ -210,44 +261,27 @@ impl Newton {
     ///
     /// The first iteration goes the whole way, through walls it did not see; later ones stop where
     /// the model's slope ends, or contacts flip in and out without end.
-    fn model_part(&mut self, model: &Model, shift: f64, inner: usize) -> f64 {
+    fn model_part(&mut self, model: &Model, inner: usize) -> f64 {
         /// Share of the slope that may be left.
         const LEFT: f64 = 0.2;
         /// Most places tried.
         const MOST: usize = 8;
-        let n = model.unknowns();
-        let free = model.roll_gradient.len();
+        // `delta` solves (smooth part + shift + contacts) delta = -residual, so the smooth part's
+        // change needs no product with the whole matrix.
         self.change.clear();
-        self.change.resize(n, 0.0);
-        model
-            .matrix
-            .multiply(&self.delta[..n], &mut self.change);
-        for i in 0..free {
-            let row = &model.border[i * n..(i + 1) * n];
-            let turn = self.delta[n + i];
-            let coupling: f64 = row.iter().zip(&self.delta).map(|(b, d)| b * d).sum();
-            self.change.push(coupling + model.roll_hessian[i] * turn);
-            for (c, b) in self.change.iter_mut().zip(row) {
-                *c += turn * b;
-            }
-        }
-        for (c, d) in self.change.iter_mut().zip(&self.delta) {
-            *c += shift * d;
-        }
+        self.change
+            .extend(self.residual.iter().chain(&self.roll_residual).map(|r| -r));
+        model.take_contact_change(&self.trial, &self.delta, &mut self.change);
         if inner == 0 {
             let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
         }
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-        let (pull, change) = (
-            dot(&self.pull, &self.delta),
-            dot(&self.change, &self.delta),
-        );
-        let slope =
-            |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
+        let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
+        let slope = |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
         let first = slope(0.0);
         let (mut low, mut high) = ((0.0, first), (1.0, slope(1.0)));
-        if !(first < 0.0) || high.1 <= -LEFT * first {
+        if first >= 0.0 || high.1 <= -LEFT * first {
             return 1.0;
         }
         let mut t = 1.0;
@@ -288,8 +322,8 @@ impl Newton {
             let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
             for i in 0..free {
                 let row = &model.border[i * n..(i + 1) * n];
-                for j in 0..free {
-                    schur[i][j] = -dot(row, &self.columns[j * n..(j + 1) * n]);
+                for (entry, column) in schur[i].iter_mut().zip(self.columns.chunks_exact(n)) {
+                    *entry = -dot(row, column);
                 }
                 schur[i][i] += model.roll_hessian[i] + shift;
                 turn[i] = -self.roll_residual[i] - dot(row, &self.delta);
@@ -297,9 +331,9 @@ impl Newton {
             if !small_solve(&mut schur, &mut turn, free, 1e-12) {
                 return false;
             }
-            for i in 0..free {
-                for (s, c) in self.delta.iter_mut().zip(&self.columns[i * n..(i + 1) * n]) {
-                    *s -= turn[i] * c;
+            for (turn, column) in turn.iter().zip(self.columns.chunks_exact(n)) {
+                for (s, c) in self.delta.iter_mut().zip(column) {
+                    *s -= turn * c;
                 }
             }
         }
@@ -361,7 +395,7 @@ impl Newton {
         let mut shift = 0.0;
         while !model.factorise(shift, &self.x) {
             shift = (2.0 * shift).max(1e-9 * scale);
-            if !(shift < 1e6 * scale) {
+            if shift >= 1e6 * scale || scale.is_nan() {
                 return None;
             }
         }
@@ -382,7 +416,12 @@ impl Newton {
                 *s /= norm;
             }
             model.multiply(&self.x, &self.step, &mut self.columns);
-            value = self.step.iter().zip(&self.columns).map(|(a, b)| a * b).sum();
+            value = self
+                .step
+                .iter()
+                .zip(&self.columns)
+                .map(|(a, b)| a * b)
+                .sum();
             model.matrix.solve(&mut self.step);
         }
         let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
@@ -423,12 +462,12 @@ fn small_solve(
 ) -> bool {
     for k in 0..n {
         let pivot = a[k][k];
-        if !(pivot > least) {
+        if pivot <= least || pivot.is_nan() {
             return false;
         }
         let root = pivot.sqrt();
-        for i in k..n {
-            a[i][k] /= root;
+        for row in &mut a[k..n] {
+            row[k] /= root;
         }
         for j in k + 1..n {
             for i in j..n {

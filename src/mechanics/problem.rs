@@ -325,7 +325,7 @@ impl Problem {
             length += run.length_mm;
         }
         let cells = (length / self.spacing_mm).round();
-        if !(cells >= 3.0 && cells <= 1e6) {
+        if !(3.0..=1e6).contains(&cells) {
             return Err(MechanicsError::OutOfRange {
                 what: "number of cells (length of the tube over spacing_mm)".into(),
                 found: cells,

@@ -11,7 +11,8 @@ pub struct Settings {
     /// matters (a micro-wire resting on a wall, about 1 mN); Newton's last step usually goes far
     /// below it.
     pub gradient_tolerance_n: f64,
-    /// Most Newton steps over all stages. Default 400: a usual solve takes 10 to 40.
+    /// Most Newton steps over all stages. Default 1000: a usual solve takes 10 to 40, a pushed
+    /// rod that has to wind round its vessel some hundreds.
     pub most_newton_steps: usize,
     /// Half-width of the contact onset, mm. Default 0.03: smaller ones make Newton's method
     /// hunt for the contact set, larger ones falsify clearances. A third of the gap bounds it, and
@@ -27,8 +28,9 @@ pub struct Settings {
     /// Gap (half the difference of the diameters) below which two devices share one axis, mm.
     /// Default 0.02: less than diameters are known to, and far stiffer to solve than to merge.
     pub shared_axis_gap_mm: f64,
-    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 20; stiffer walls are
-    /// reached by steps of `stiffening`.
+    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 10 000: stiffer walls are
+    /// reached by steps of `stiffening`. Starting softer takes more stages and is slower, starting
+    /// at any stiffness converges as well but hunts longer for the contacts.
     pub first_stiffness_n_per_mm2: f64,
     /// Factor from one wall stiffness to the next on the way to a stiffer wall. Default 10:
     /// smaller ones cost more stages, larger ones more steps a stage.
@@ -52,12 +54,12 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             gradient_tolerance_n: 1e-6,
-            most_newton_steps: 400,
+            most_newton_steps: 1000,
             onset_mm: 0.03,
             onset_stiffness_n_per_mm2: 10.0,
             device_stiffness_n_per_mm2: 20.0,
             shared_axis_gap_mm: 0.02,
-            first_stiffness_n_per_mm2: 20.0,
+            first_stiffness_n_per_mm2: 1e4,
             stiffening: 10.0,
             prolapse_deg: 70.0,
             coarsest_cells: 60,

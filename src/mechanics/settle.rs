@@ -1,5 +1,6 @@
 //! Equilibrium of a scene.
 
+use super::MechanicsError;
 use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
@@ -7,7 +8,6 @@ use super::newton::{Ended, History, Newton};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
-use super::MechanicsError;
 use crate::geometry::Vector;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
@@ -20,6 +20,8 @@ const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
 const UNSETTLED_N: f64 = 5e-3;
+/// Newton steps between looks at a rod that may be running away: far more than a plain solve takes.
+const STEPS_BETWEEN_LOOKS: usize = 80;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
 /// Stations to one of the next coarser level. The ends of contact stretches move by about a station
@@ -124,7 +126,8 @@ impl Settle {
     /// # Errors
     /// [`MechanicsError::OutOfRange`], [`MechanicsError::LengthMismatch`],
     /// [`MechanicsError::BadContainer`] and [`MechanicsError::DoesNotFit`] for scenes that cannot
-    /// be posed, [`MechanicsError::NotConverged`] where no equilibrium was found.
+    /// be posed, [`MechanicsError::Prolapsed`] where a rod runs away from the route,
+    /// [`MechanicsError::NotConverged`] where no equilibrium was found.
     pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         let stiffest = self.stiffest(scene);
@@ -180,7 +183,8 @@ impl Settle {
             self.guess(scene);
         } else if scene.rods.len() > 1 {
             self.model.update_sections(scene);
-            self.model.lay_out_terms(scene, &self.settings, Sharing::All);
+            self.model
+                .lay_out_terms(scene, &self.settings, Sharing::All);
             self.model.gather(&mut self.newton.x);
             let tolerance = self.settings.gradient_tolerance_n.max(PREPARED_N);
             self.balance(scene, soft, tolerance, true)?;
@@ -220,15 +224,25 @@ impl Settle {
         }
         self.guess(scene);
         self.model.update_sections(scene);
-        self.model.lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
         self.model.gather(&mut self.newton.x);
         let stiffest = self.stiffest(scene);
         let tolerance = self.settings.gradient_tolerance_n;
         match self.settle_stage(scene, stiffest, tolerance, false) {
             Ok(passed_saddle) => self.finish(scene, passed_saddle),
-            Err(MechanicsError::NotConverged { .. }) => self.settle(scene),
+            Err(MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }) => {
+                self.settle(scene)
+            }
             Err(other) => Err(other),
         }
+    }
+
+    /// Assembles and factorises the matrix of the last solve once more, for measurements; tells
+    /// whether it is positive definite. Its cost in multiplications and additions is
+    /// [`Solution::factorisation_flops`].
+    pub fn factorise_again(&mut self) -> bool {
+        self.model.factorise(0.0, &self.newton.x)
     }
 
     fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
@@ -272,11 +286,28 @@ impl Settle {
         prepares: bool,
     ) -> Result<Ended, MechanicsError> {
         let most = self.settings.most_newton_steps;
-        let rounds = if prepares { PREPARING_ROUNDS } else { MOST_ROUNDS };
+        let rounds = if prepares {
+            PREPARING_ROUNDS
+        } else {
+            MOST_ROUNDS
+        };
         let mut definite = None;
         let mut last = None;
         self.model.restart_loads();
         self.unsettled_n = 0.0;
+        let loads_n = LOADS_TO_FORCES * tolerance_n;
+        let (settings, follows) = (&self.settings, self.follows);
+        let near = self
+            .newton
+            .follow(&mut self.model, tolerance_n, |model, x, rolls| {
+                model.store(x);
+                model.update(scene, settings, rolls, stiffest);
+                !follows || model.unsettled_n() < loads_n
+            });
+        if let Some(ended) = near {
+            return Ok(ended);
+        }
+        self.model.restart_loads();
         for round in 0..rounds {
             self.model.store(&self.newton.x);
             self.model
@@ -288,17 +319,26 @@ impl Settle {
                 _ => tolerance_n,
             };
             let steps = self.newton.history.steps;
-            let mut ended = self.newton.run(&mut self.model, near, most);
-            definite = ended.definite.or(definite);
+            let mut ended;
+            loop {
+                let until = (self.newton.history.steps + STEPS_BETWEEN_LOOKS).min(most);
+                ended = self.newton.run(&mut self.model, near, until);
+                definite = ended.definite.or(definite);
+                if ended.converged || self.newton.history.steps < until || until == most {
+                    break;
+                }
+                self.look_for_prolapse(scene)?;
+            }
             ended.definite = definite;
             if !ended.converged {
                 if prepares && ended.residual_n.is_finite() {
                     return Ok(ended);
                 }
+                self.look_for_prolapse(scene)?;
                 return Err(self.not_converged(&ended, tolerance_n, false));
             }
             let settled = self.newton.history.steps == steps
-                && (self.model.unsettled_n() < LOADS_TO_FORCES * tolerance_n || !self.follows);
+                && (!follows || self.model.unsettled_n() < loads_n);
             if settled && round > 0 && ended.residual_n < tolerance_n {
                 return Ok(ended);
             }
@@ -442,7 +482,11 @@ impl Settle {
     }
 
     /// Reads the state off the model.
-    fn finish(&mut self, scene: &Scene<'_>, passed_saddle: bool) -> Result<Solution, MechanicsError> {
+    fn finish(
+        &mut self,
+        scene: &Scene<'_>,
+        passed_saddle: bool,
+    ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
         let mut flags = Vec::new();
         if passed_saddle {
@@ -458,7 +502,9 @@ impl Settle {
         } else {
             None
         };
-        let rods: Vec<RodState> = (0..scene.rods.len()).map(|k| self.rod_state(scene, k)).collect();
+        let rods: Vec<RodState> = (0..scene.rods.len())
+            .map(|k| self.rod_state(scene, k))
+            .collect();
         let (contacts, contact_energy_n_mm) = self.contacts();
         self.check_fits(scene, &mut flags)?;
         let deepest = contacts
@@ -526,7 +572,10 @@ impl Settle {
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
-                path += end.weight * model.edge_between(end.nodes[0] as usize, end.nodes[1] as usize).norm();
+                path += end.weight
+                    * model
+                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
+                        .norm();
             }
         }
         let last = range.end - 1;
@@ -584,6 +633,9 @@ impl Settle {
                 indentation_mm: term.law.indentation_mm(offset),
             });
         }
+        contacts.sort_by(|a, b| {
+            (a.station_mm.total_cmp(&b.station_mm)).then((a.rod, a.other).cmp(&(b.rod, b.other)))
+        });
         (contacts, energy)
     }
 
@@ -649,8 +701,8 @@ impl Settle {
         Ok(())
     }
 
-    /// Largest angle between a rod and the centre line.
-    fn status(&self, scene: &Scene<'_>) -> Status {
+    /// The largest angle between a rod and the centre line: rod, place mm, degrees.
+    fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
         let model = &self.model;
         let mut worst = (0.0_f64, 0, 0.0);
         for k in 0..scene.rods.len() {
@@ -662,21 +714,41 @@ impl Settle {
                     &model.frames[model.nodes.frame[a + 1] as usize],
                 );
                 let along = fa.tangent + fb.tangent;
-                let angle = (e.dot(&along) / (e.norm() * along.norm())).clamp(-1.0, 1.0).acos();
+                let angle = (e.dot(&along) / (e.norm() * along.norm()))
+                    .clamp(-1.0, 1.0)
+                    .acos();
                 if angle > worst.0 {
                     worst = (angle, k, model.nodes.s_mm[a]);
                 }
             }
         }
-        let angle_deg = worst.0.to_degrees();
+        (worst.1, worst.2, worst.0.to_degrees())
+    }
+
+    fn status(&self, scene: &Scene<'_>) -> Status {
+        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
         if angle_deg > self.settings.prolapse_deg {
             Status::OutsideModel {
-                rod: worst.1,
-                station_mm: worst.2,
+                rod,
+                station_mm,
                 angle_deg,
             }
         } else {
             Status::Converged
         }
+    }
+
+    /// Gives up on a rod that is running away.
+    fn look_for_prolapse(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
+        self.model.store(&self.newton.x);
+        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
+        if angle_deg > self.settings.prolapse_deg {
+            return Err(MechanicsError::Prolapsed {
+                rod,
+                station_mm,
+                angle_deg,
+            });
+        }
+        Ok(())
     }
 }

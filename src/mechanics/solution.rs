@@ -111,7 +111,7 @@ pub struct Solution {
     pub status: Status,
     /// The rods, in the scene's order.
     pub rods: Vec<RodState>,
-    /// All contacts that carry force.
+    /// All contacts that carry force, along the tube.
     pub contacts: Vec<Contact>,
     /// Energy stored in walls and contacts, N mm.
     pub contact_energy_n_mm: f64,

@@ -1,0 +1,330 @@
+//! What follows from a shape: distances from the tips, stiffness and diameters there, loads.
+
+use super::bend::Corner;
+use super::contact::Keep;
+use super::layout::FIXED;
+use super::model::Model;
+use super::profile::Mean;
+use super::scene::{AxialLoad, Roll, Scene};
+use super::settings::Settings;
+use super::terms::{Member, RodNodes, Tilt};
+use crate::geometry::Vector;
+
+/// Loads on their way to those that follow from the shape.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Relaxation {
+    pub(crate) used: Vec<f64>,
+    pub(crate) gap: Vec<f64>,
+    pub(crate) share: f64,
+    pub(crate) unsettled_n: f64,
+}
+
+impl Model {
+    /// Distances from the tips by the stored offsets, then stiffness, diameters and natural
+    /// curvature there.
+    pub(crate) fn update_sections(&mut self, scene: &Scene<'_>) {
+        for (k, rod) in scene.rods.iter().enumerate() {
+            let RodNodes {
+                first,
+                last_regular: m,
+                tip,
+                blend,
+            } = self.rods[k];
+            let range = self.rods[k].range();
+            // Cells from the tip back; each node's arc is longer than its chords.
+            let mut edges = None;
+            let mut along = 0.0;
+            let mut at = range.end - 1;
+            self.nodes.from_tip[at] = 0.0;
+            if tip && blend < 1.0 {
+                let short_edge = self.edge_between(first + m, at);
+                let last = self.edge_between(first + m - 1, first + m);
+                let without = self.edge_between(first + m - 1, at).norm();
+                self.nodes.from_tip[first + m] = short_edge.norm();
+                along = blend * (short_edge.norm() + last.norm()) + (1.0 - blend) * without;
+                at = first + m - 1;
+                self.nodes.from_tip[at] = along;
+                edges = Some(last);
+            }
+            while at > first {
+                let e = self.edge_between(at - 1, at);
+                let mut correction = 0.0;
+                if let Some(next) = edges {
+                    let corner = Corner::inner(e, next);
+                    correction = corner.arc_mm() - corner.m;
+                }
+                along += 0.5 * correction;
+                self.nodes.from_tip[at] = along;
+                along += e.norm() + 0.5 * correction;
+                edges = Some(e);
+                at -= 1;
+                self.nodes.from_tip[at] = along;
+            }
+            let arcs = &self.nodes.from_tip[range.clone()];
+            for (profile, mean, into) in [
+                (
+                    Some(&rod.stiffness_n_mm2),
+                    Mean::Harmonic,
+                    &mut self.nodes.stiffness,
+                ),
+                (Some(&rod.outer_mm), Mean::Plain, &mut self.nodes.outer),
+                (rod.inner_mm.as_ref(), Mean::Plain, &mut self.nodes.inner),
+            ] {
+                let into = &mut into[range.clone()];
+                match profile {
+                    None => into.fill(0.0),
+                    Some(profile) if profile.is_constant() => into.fill(profile.at(0.0)),
+                    Some(profile) => {
+                        profile.cell_means(arcs, mean, &mut self.scratch);
+                        into.copy_from_slice(&self.scratch);
+                    }
+                }
+            }
+            if let Some(bend) = &rod.natural {
+                for i in range.clone() {
+                    let here = self.nodes.from_tip[i];
+                    let low = if i + 1 < range.end {
+                        0.5 * (here + self.nodes.from_tip[i + 1])
+                    } else {
+                        here
+                    };
+                    let high = if i > first {
+                        0.5 * (here + self.nodes.from_tip[i - 1])
+                    } else {
+                        here
+                    };
+                    let part = (bend.length_mm.min(high) - low).max(0.0) / (high - low).max(1e-300);
+                    self.nodes.natural[i] = bend.curvature_per_mm * part;
+                }
+            }
+        }
+    }
+
+    /// Brings all coefficients up to date with the stored offsets. `stiffest` caps the contact
+    /// stiffness (N/mm2) on the way to a stiff wall.
+    pub(crate) fn update(
+        &mut self,
+        scene: &Scene<'_>,
+        settings: &Settings,
+        rolls: &[f64],
+        stiffest: f64,
+    ) {
+        self.update_sections(scene);
+        self.update_loads(scene, rolls);
+        self.update_forces(scene);
+        for corner in &mut self.corners {
+            corner.stiffness = 0.0;
+            corner.load = 0.0;
+        }
+        for member in &self.members {
+            let node = member.node as usize;
+            let corner = &mut self.corners[member.corner as usize];
+            corner.stiffness += member.weight * self.nodes.stiffness[node];
+            corner.load += member.weight * self.nodes.load[node];
+        }
+        for end in &mut self.ends {
+            end.load = end.weight * self.nodes.load[end.node as usize];
+        }
+        for shaped in &mut self.shaped {
+            let node = shaped.member.node as usize;
+            shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
+            shaped.curvature = self.nodes.natural[node];
+        }
+        for contact in &mut self.contacts {
+            let own = 0.5 * contact.inside.value(&self.nodes.outer);
+            let limit = match (contact.law.keep, &contact.around) {
+                (Keep::Within, None) => contact.radius_mm - own,
+                (Keep::Within, Some(around)) => 0.5 * around.value(&self.nodes.inner) - own,
+                (Keep::Apart, Some(around)) => 0.5 * around.value(&self.nodes.outer) + own,
+                (Keep::Apart, None) => 0.0,
+            };
+            let stiffness = contact.stiffness_n_per_mm2.min(stiffest);
+            contact.law.limit_mm = limit;
+            contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
+            contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
+        }
+    }
+
+    /// Rotation from the centre line to the rod at a member's node.
+    pub(crate) fn tilt_at(&self, member: &Member) -> Tilt {
+        Tilt {
+            from: self.frames[self.nodes.frame[member.node as usize] as usize].tangent,
+            to: self.corner_at(member.nodes, member.clamp).tangent(),
+        }
+    }
+
+    /// Moves the loads used so far towards those that follow from the shape.
+    ///
+    /// A pushed rod in a wide vessel answers a load that follows its shape so strongly that taking
+    /// the new load as it is can swing between two states for ever. The share taken follows
+    /// Aitken's rule in its vector form (Irons & Tuck, Int. J. Numer. Methods Eng. 1:275-277, 1969).
+    fn relax_loads(&mut self) {
+        /// Bounds of the share: below, rounds crawl; above, one bad extrapolation throws.
+        const SHARE: (f64, f64) = (0.1, 1.0);
+        let relaxation = &mut self.relaxation;
+        let n = self.nodes.load.len();
+        if relaxation.used.len() != n {
+            relaxation.used.clone_from(&self.nodes.load);
+            relaxation.gap.clear();
+            relaxation.share = 1.0;
+            relaxation.unsettled_n = f64::INFINITY;
+            return;
+        }
+        let (mut along, mut squared) = (0.0, 0.0);
+        let had_gap = relaxation.gap.len() == n;
+        relaxation.gap.resize(n, 0.0);
+        relaxation.unsettled_n = 0.0;
+        for i in 0..n {
+            let gap = self.nodes.load[i] - relaxation.used[i];
+            let change = gap - relaxation.gap[i];
+            along += relaxation.gap[i] * change;
+            squared += change * change;
+            relaxation.gap[i] = gap;
+            relaxation.unsettled_n = relaxation.unsettled_n.max(gap.abs());
+        }
+        if had_gap && squared > 0.0 {
+            let share = -relaxation.share * along / squared;
+            relaxation.share = share.clamp(SHARE.0, SHARE.1);
+        }
+        for i in 0..n {
+            relaxation.used[i] += relaxation.share * relaxation.gap[i];
+        }
+        self.nodes.load.clone_from(&relaxation.used);
+    }
+
+    /// Forgets the loads used so far.
+    pub(crate) fn restart_loads(&mut self) {
+        self.relaxation.used.clear();
+    }
+
+    /// How far the loads used are from those of the shape, N.
+    pub(crate) fn unsettled_n(&self) -> f64 {
+        self.relaxation.unsettled_n
+    }
+
+    /// Configurational loads by the stored offsets.
+    fn update_loads(&mut self, scene: &Scene<'_>, rolls: &[f64]) {
+        for (k, rod) in scene.rods.iter().enumerate() {
+            let range = self.rods[k].range();
+            match &rod.load {
+                AxialLoad::Uniform(tau) => self.nodes.load[range.clone()].fill(*tau),
+                AxialLoad::ByStation(values) => {
+                    self.nodes.load[range.clone()].fill(0.0);
+                    self.add_by_station(scene, k, values);
+                }
+                AxialLoad::Frictionless(tip) | AxialLoad::Rubbed { tip_n: tip, .. } => {
+                    self.nodes.load[range.clone()].fill(*tip);
+                    if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
+                        self.follow_stiffness(k, rolls);
+                    }
+                    if let AxialLoad::Rubbed { added_n, .. } = &rod.load {
+                        self.add_by_station(scene, k, added_n);
+                    }
+                }
+            }
+        }
+        self.relax_loads();
+    }
+
+    /// Adds values given by station to the load of rod `k`.
+    fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
+        for i in self.rods[k].range() {
+            let s = self.nodes.s_mm[i];
+            let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
+            let next = (j + 1).min(values.len() - 1);
+            let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
+            let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
+            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
+        }
+    }
+
+    /// Transverse loads by the stored offsets.
+    fn update_forces(&mut self, scene: &Scene<'_>) {
+        self.linear.fill(0.0);
+        for (k, rod) in scene.rods.iter().enumerate() {
+            let range = self.rods[k].range();
+            let line = rod.line_load_n_per_mm;
+            if line.norm_squared() > 0.0 {
+                for i in 0..self.members.len() {
+                    let member = self.members[i];
+                    if range.contains(&(member.node as usize)) {
+                        let corner = self.corner_at(member.nodes, member.clamp);
+                        let force = line * (member.weight * corner.m);
+                        self.push_node(member.node as usize, normal_part(force, corner.tangent()));
+                    }
+                }
+                for i in 0..self.ends.len() {
+                    let end = self.ends[i];
+                    if range.contains(&(end.node as usize)) {
+                        let e = self.edge_between(end.nodes[0] as usize, end.nodes[1] as usize);
+                        let force = line * (end.weight * e.norm());
+                        self.push_node(end.node as usize, normal_part(force, e.normalize()));
+                    }
+                }
+            }
+            self.push_node(range.end - 1, rod.tip_force_n);
+        }
+    }
+
+    /// Adds a dead force at a node.
+    fn push_node(&mut self, node: usize, force: Vector) {
+        let base = self.nodes.base[node];
+        if base != FIXED {
+            let frame = &self.frames[self.nodes.frame[node] as usize];
+            self.linear[base as usize] += force.dot(&frame.n1);
+            self.linear[base as usize + 1] += force.dot(&frame.n2);
+        }
+    }
+
+    /// Lets the load of rod `k` follow stiffness and natural curvature from the tip backwards.
+    fn follow_stiffness(&mut self, k: usize, rolls: &[f64]) {
+        let range = self.rods[k].range();
+        let mut behind: Option<(Vector, f64, Vector)> = None;
+        let mut load = self.nodes.load[range.end - 1];
+        for i in (range.start..range.end - 1).rev() {
+            let inner = i > range.start;
+            let nodes = [i.max(range.start + 1) - 1, i, i + 1].map(super::layout::short);
+            let curvature = if inner {
+                self.corner_at(nodes, false).curvature_per_mm()
+            } else {
+                behind.map_or_else(Vector::zeros, |(m, b, natural)| m / b + natural)
+            };
+            let frame = &self.frames[self.nodes.frame[i] as usize];
+            let natural = if self.nodes.natural[i] > 0.0 && inner {
+                let tilt = Tilt {
+                    from: frame.tangent,
+                    to: self.corner_at(nodes, false).tangent(),
+                };
+                tilt.carry(frame.across(rolls[k])) * self.nodes.natural[i]
+            } else {
+                Vector::zeros()
+            };
+            let b = self.nodes.stiffness[i];
+            let moment = (curvature - natural) * b;
+            if let Some((moment_behind, b_behind, natural_behind)) = behind {
+                let squared = moment.dot(&moment_behind);
+                let mean = (moment + moment_behind) * 0.5;
+                load += 0.5 * squared * (1.0 / b - 1.0 / b_behind)
+                    + mean.dot(&(natural - natural_behind));
+            }
+            self.nodes.load[i] = load;
+            behind = Some((moment, b, natural));
+        }
+    }
+
+    /// Rolls of the rods and where in the border each lies.
+    pub(crate) fn first_rolls(scene: &Scene<'_>) -> Vec<f64> {
+        scene
+            .rods
+            .iter()
+            .map(|r| match r.natural.map(|n| n.roll) {
+                Some(Roll::Held(roll) | Roll::Free(roll)) => roll,
+                None => 0.0,
+            })
+            .collect()
+    }
+}
+
+fn normal_part(force: Vector, tangent: Vector) -> Vector {
+    force - tangent * force.dot(&tangent)
+}

@@ -1,0 +1,239 @@
+//! The terms an energy is made of: nodes, corners, ends, pre-shaped nodes, contacts.
+
+use super::contact::Law;
+use super::layout::FIXED;
+use crate::geometry::Vector;
+
+/// The nodes of one rod within the lists of all.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct RodNodes {
+    pub(crate) first: usize,
+    /// Station of the last node on a station.
+    pub(crate) last_regular: usize,
+    /// Whether a tip node follows.
+    pub(crate) tip: bool,
+    /// Weight of the terms with the last regular node.
+    pub(crate) blend: f64,
+}
+
+impl RodNodes {
+    pub(crate) fn count(&self) -> usize {
+        self.last_regular + 1 + usize::from(self.tip)
+    }
+
+    pub(crate) fn tip_node(&self) -> usize {
+        self.first + self.last_regular + 1
+    }
+
+    pub(crate) fn range(&self) -> std::ops::Range<usize> {
+        self.first..self.first + self.count()
+    }
+}
+
+/// What is known of every node, rod after rod.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Nodes {
+    pub(crate) frame: Vec<u32>,
+    pub(crate) s_mm: Vec<f64>,
+    pub(crate) base: Vec<u32>,
+    /// Offset from the centre line, on the frame's normals.
+    pub(crate) offset: Vec<[f64; 2]>,
+    /// Distance from the tip along the rod.
+    pub(crate) from_tip: Vec<f64>,
+    pub(crate) stiffness: Vec<f64>,
+    pub(crate) outer: Vec<f64>,
+    pub(crate) inner: Vec<f64>,
+    /// Natural curvature.
+    pub(crate) natural: Vec<f64>,
+    /// Configurational load.
+    pub(crate) load: Vec<f64>,
+}
+
+impl Nodes {
+    pub(crate) fn clear(&mut self) {
+        self.frame.clear();
+        self.s_mm.clear();
+    }
+
+    pub(crate) fn push(&mut self, frame: u32, s_mm: f64) {
+        self.frame.push(frame);
+        self.s_mm.push(s_mm);
+    }
+
+    /// Makes the other lists as long as the first.
+    pub(crate) fn fit(&mut self) {
+        let n = self.s_mm.len();
+        self.base.clear();
+        self.base.resize(n, FIXED);
+        self.offset.clear();
+        self.offset.resize(n, [0.0; 2]);
+        for list in [
+            &mut self.from_tip,
+            &mut self.stiffness,
+            &mut self.outer,
+            &mut self.inner,
+            &mut self.natural,
+            &mut self.load,
+        ] {
+            list.clear();
+            list.resize(n, 0.0);
+        }
+    }
+}
+
+/// Up to three nodes with weights.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Mix {
+    pub(crate) node: [u32; 3],
+    pub(crate) weight: [f64; 3],
+}
+
+impl Mix {
+    pub(crate) fn of(parts: &[(usize, f64)]) -> Self {
+        let mut mix = Self::default();
+        for (i, (node, weight)) in parts.iter().enumerate().take(3) {
+            mix.node[i] = super::layout::short(*node);
+            mix.weight[i] = *weight;
+        }
+        mix
+    }
+
+    pub(crate) fn value(&self, of: &[f64]) -> f64 {
+        (0..3)
+            .filter(|i| self.weight[*i] > 0.0)
+            .map(|i| self.weight[i] * of[self.node[i] as usize])
+            .sum()
+    }
+}
+
+/// The unknowns whose weighted sum is the offset between two axes.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Terms {
+    pub(crate) count: usize,
+    pub(crate) base: [u32; 6],
+    pub(crate) weight: [f64; 6],
+}
+
+impl Terms {
+    pub(crate) fn between(base: &[u32], inside: &Mix, around: Option<&Mix>) -> Self {
+        let mut terms = Self::default();
+        let signed = [(Some(inside), 1.0), (around, -1.0)];
+        for (mix, sign) in signed {
+            let Some(mix) = mix else { continue };
+            for i in 0..3 {
+                let b = base[mix.node[i] as usize];
+                if mix.weight[i] <= 0.0 || b == FIXED {
+                    continue;
+                }
+                let at = (0..terms.count)
+                    .find(|j| terms.base[*j] == b)
+                    .unwrap_or(terms.count);
+                terms.base[at] = b;
+                terms.weight[at] += sign * mix.weight[i];
+                terms.count = terms.count.max(at + 1);
+            }
+        }
+        // Axes shared by both cancel.
+        let mut kept = Self::default();
+        for i in 0..terms.count {
+            if terms.weight[i].abs() > 1e-12 {
+                kept.base[kept.count] = terms.base[i];
+                kept.weight[kept.count] = terms.weight[i];
+                kept.count += 1;
+            }
+        }
+        kept
+    }
+
+    /// Adds the gradient in the offset to the unknowns'.
+    #[inline]
+    pub(crate) fn push(&self, gradient: &mut [f64], by_offset: [f64; 2]) {
+        for i in 0..self.count {
+            let b = self.base[i] as usize;
+            gradient[b] += self.weight[i] * by_offset[0];
+            gradient[b + 1] += self.weight[i] * by_offset[1];
+        }
+    }
+
+    #[inline]
+    pub(crate) fn offset(&self, x: &[f64]) -> [f64; 2] {
+        let mut sum = [0.0; 2];
+        for i in 0..self.count {
+            let b = self.base[i] as usize;
+            sum[0] += self.weight[i] * x[b];
+            sum[1] += self.weight[i] * x[b + 1];
+        }
+        sum
+    }
+}
+
+/// Bending and axial load at a node; rods on one axis are summed.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct CornerTerm {
+    pub(crate) frame: [u32; 3],
+    pub(crate) base: [u32; 3],
+    pub(crate) clamp: bool,
+    pub(crate) stiffness: f64,
+    pub(crate) load: f64,
+}
+
+/// A node's share in a corner.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Member {
+    pub(crate) corner: u32,
+    pub(crate) node: u32,
+    pub(crate) nodes: [u32; 3],
+    pub(crate) clamp: bool,
+    pub(crate) weight: f64,
+}
+
+/// Axial load on the half cell at an end.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct EndTerm {
+    pub(crate) node: u32,
+    pub(crate) nodes: [u32; 2],
+    pub(crate) frame: [u32; 2],
+    pub(crate) base: [u32; 2],
+    pub(crate) weight: f64,
+    pub(crate) load: f64,
+}
+
+/// Natural curvature at a node.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ShapedTerm {
+    pub(crate) rod: usize,
+    /// Index of the roll among the unknown ones.
+    pub(crate) border: Option<usize>,
+    pub(crate) member: Member,
+    pub(crate) stiffness: f64,
+    pub(crate) curvature: f64,
+}
+
+/// The shortest rotation from one unit vector to another.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Tilt {
+    pub(crate) from: Vector,
+    pub(crate) to: Vector,
+}
+
+impl Tilt {
+    /// A vector normal to `from`, carried along.
+    pub(crate) fn carry(&self, v: Vector) -> Vector {
+        v - (self.from + self.to) * (v.dot(&self.to) / (1.0 + self.from.dot(&self.to)))
+    }
+}
+
+/// A contact at one place.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ContactTerm {
+    pub(crate) rod: usize,
+    pub(crate) other: Option<usize>,
+    pub(crate) s_mm: f64,
+    pub(crate) weight_mm: f64,
+    pub(crate) stiffness_n_per_mm2: f64,
+    pub(crate) radius_mm: f64,
+    pub(crate) inside: Mix,
+    pub(crate) around: Option<Mix>,
+    pub(crate) terms: Terms,
+    pub(crate) law: Law,
+}
