@@ -28,7 +28,7 @@ pub fn rehearse(plan: &Plan) -> Outcome {
     for (i, step) in plan.script.iter().enumerate() {
         let (after, effect) = perform(plan, &state, &step.act);
         let met = meetings(plan, &after, &effect.moves, &fit_rules);
-        let say = step.say.clone().unwrap_or_else(|| words::action(&step.act));
+        let say = step.say.clone().unwrap_or_else(|| step.act.in_words());
         gathered.step(plan, i + 1, say, &after, effect, &met);
         state = after;
     }
