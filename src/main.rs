@@ -1,10 +1,11 @@
 //! Command line of nestline: arguments, dispatch, exit code.
 
-use clap::{Parser, Subcommand};
-use nestline::data::{self, DataError, Rendering, Source};
-use nestline::output::{measures_text, rehearsal_text, to_json};
-use nestline::rehearsal::{CAUTION, Verdict, rehearse};
-use std::io::{IsTerminal, Write, stderr, stdout};
+mod cli;
+
+use clap::{Args, Parser, Subcommand};
+use cli::Stop;
+use nestline::rehearsal::CAUTION;
+use std::io::{Write, stderr};
 use std::process::ExitCode;
 
 /// Rehearse a nested stack of neuro-interventional devices on a vessel before anyone stands at the
@@ -24,18 +25,56 @@ struct Arguments {
 const EXAMPLES: &str = "Examples:
   nestline                                   the built-in default scene
   nestline run scenes/right-radial.ron       a scene of your own
-  nestline measure vessels/left-type-3-kinked.ron
+  nestline compare scenes/dissection.ron     five strategies on its vessel and stack
+  nestline run --set neck.stenosis.percent=95 --each
+  nestline measure vessels/left-type-3-kink.ron
   nestline check vessels/*.ron scenes/*.ron
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
 Exit codes: 0 done, 1 the plan fails, 2 could not run.";
 
 #[derive(Subcommand)]
 enum Command {
-    /// Rehearse a scene and print the table.
-    #[command(after_help = "Example: nestline run scenes/too-short.ron")]
+    /// Rehearse a scene and print tables, clock and access ledger.
+    #[command(after_help = "Examples: nestline run scenes/too-short.ron
+          nestline run --set guide.usable_length=95cm --set dwell=180 --each")]
     Run {
         /// Scene file; the built-in default scene if left out.
         scene: Option<String>,
+        #[command(flatten)]
+        changes: Changes,
+        /// Tell what each change does on its own; without `--set`, what some usual ones would do.
+        #[arg(long)]
+        each: bool,
+    },
+    /// Set plans side by side: several scenes, or five strategies on one scene's vessel and stack.
+    #[command(after_help = "Examples: nestline compare scenes/kinked-neck-type-3.ron
+          nestline compare mine.ron other.ron")]
+    Compare {
+        /// Scene files; the built-in default scene if left out.
+        scenes: Vec<String>,
+        #[command(flatten)]
+        changes: Changes,
+        /// Only these strategies, by name; may be given several times.
+        #[arg(long = "strategy", value_name = "NAME")]
+        strategies: Vec<String>,
+    },
+    /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
+    #[command(
+        after_help = "Example: nestline draft neck-first scenes/dissection.ron --out mine.ron"
+    )]
+    Draft {
+        /// Name of the strategy: retriever-first, neck-first, clot-first, balloon-only,
+        /// suction-first.
+        strategy: String,
+        /// Scene whose vessel, stack and access steps are taken; the built-in default one if left
+        /// out.
+        scene: Option<String>,
+        /// File to write; printed if left out.
+        #[arg(long)]
+        out: Option<std::path::PathBuf>,
+        /// Replace the file if it exists.
+        #[arg(long)]
+        replace: bool,
     },
     /// Measures of a vessel: lengths, angles, stenoses, tortuosity, and what each value rests on.
     #[command(
@@ -57,130 +96,59 @@ enum Command {
     },
 }
 
-/// The scene that runs when none is named.
-const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
+/// Values changed for this run only, and how times are drawn.
+#[derive(Args)]
+struct Changes {
+    /// Change a value of vessel, device, script or step times; may be given several times.
+    #[arg(long = "set", value_name = "PATH=VALUE")]
+    set: Vec<String>,
+    /// Seed of the sampled times.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Courses drawn for the percentiles.
+    #[arg(long, default_value_t = 2000)]
+    courses: usize,
+}
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
-    let outcome = match &arguments.command {
-        None => run(DEFAULT_SCENE, arguments.json),
-        Some(Command::Run { scene }) => {
-            run(scene.as_deref().unwrap_or(DEFAULT_SCENE), arguments.json)
-        }
-        Some(Command::Measure { vessel, target }) => {
-            measure(vessel, target.as_deref(), arguments.json)
-        }
-        Some(Command::Check { files }) => check(files, arguments.json),
+    let Arguments { command, json } = Arguments::parse();
+    let outcome = match &command {
+        None => cli::run(None, &cli::Drawn::default(), &[], false, json),
+        Some(Command::Run {
+            scene,
+            changes,
+            each,
+        }) => cli::run(scene.as_deref(), &changes.drawn(), &changes.set, *each, json),
+        Some(Command::Compare {
+            scenes,
+            changes,
+            strategies,
+        }) => cli::compare(scenes, &changes.drawn(), &changes.set, strategies, json),
+        Some(Command::Draft {
+            strategy,
+            scene,
+            out,
+            replace,
+        }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace),
+        Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
+        Some(Command::Check { files }) => cli::check(files, json),
     };
-    match outcome {
-        Ok(code) => code,
-        Err(Stop::Data(error)) => {
-            complain(&error);
-            ExitCode::from(2)
-        }
+    outcome.unwrap_or_else(|stop| match stop {
         // whoever reads us has seen enough, as `head` does
-        Err(Stop::Write(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => {
-            ExitCode::SUCCESS
-        }
-        Err(Stop::Write(error)) => {
+        Stop::Write(error) if error.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        stop => {
             // nothing left to write to if even this fails
-            let _ = writeln!(stderr(), "nestline cannot write its output: {error}");
+            let _ = writeln!(stderr().lock(), "{}", stop.in_words().trim_end());
             ExitCode::from(2)
         }
-    }
-}
-
-/// Why a command ended early.
-enum Stop {
-    Data(DataError),
-    Write(std::io::Error),
-}
-
-impl From<DataError> for Stop {
-    fn from(error: DataError) -> Self {
-        Self::Data(error)
-    }
-}
-
-impl From<std::io::Error> for Stop {
-    fn from(error: std::io::Error) -> Self {
-        Self::Write(error)
-    }
-}
-
-fn run(scene: &str, json: bool) -> Result<ExitCode, Stop> {
-    let plan = data::read_scene(&Source::from_argument(scene))?;
-    let outcome = rehearse(&plan);
-    if json {
-        say(&to_json(&outcome).map_err(std::io::Error::other)?)?;
-    } else {
-        say(&rehearsal_text(&outcome, columns()))?;
-    }
-    Ok(match outcome.verdict {
-        Verdict::Passes => ExitCode::SUCCESS,
-        Verdict::Fails => ExitCode::from(1),
     })
 }
 
-fn measure(vessel: &str, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {
-    let report = data::measure_vessel(&Source::from_argument(vessel), target)?;
-    if json {
-        say(&to_json(&report).map_err(std::io::Error::other)?)?;
-    } else {
-        say(&measures_text(&report, columns()))?;
-    }
-    Ok(ExitCode::SUCCESS)
-}
-
-fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
-    let mut all_good = true;
-    let mut rows = Vec::new();
-    for file in files {
-        match data::check_file(&Source::from_argument(file)) {
-            Ok(kind) => rows
-                .push(serde_json::json!({ "file": file, "kind": kind.in_words(), "good": true })),
-            Err(error) => {
-                all_good = false;
-                complain(&error);
-                rows.push(
-                    serde_json::json!({ "file": file, "good": false, "error": error.to_string() }),
-                );
-            }
+impl Changes {
+    fn drawn(&self) -> cli::Drawn {
+        cli::Drawn {
+            seed: self.seed,
+            courses: self.courses,
         }
     }
-    if json {
-        let report = serde_json::json!({ "schema": "nestline.check", "version": 1, "files": rows });
-        say(&to_json(&report).map_err(std::io::Error::other)?)?;
-    } else {
-        for row in rows.iter().filter(|r| r["good"] == true) {
-            say(&format!(
-                "good  {} is {}",
-                row["file"].as_str().unwrap_or(""),
-                row["kind"].as_str().unwrap_or("")
-            ))?;
-        }
-    }
-    Ok(if all_good {
-        ExitCode::SUCCESS
-    } else {
-        ExitCode::from(2)
-    })
-}
-
-fn say(text: &str) -> std::io::Result<()> {
-    writeln!(stdout().lock(), "{}", text.trim_end())
-}
-
-fn complain(error: &DataError) {
-    let rendering = Rendering {
-        colour: stderr().is_terminal(),
-        columns: usize::from(columns()),
-    };
-    // nowhere else to tell it if stderr is gone
-    let _ = writeln!(stderr().lock(), "{}", error.render(rendering).trim_end());
-}
-
-/// Width of the terminal, or one that fits a printed page.
-fn columns() -> u16 {
-    terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
 }

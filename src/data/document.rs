@@ -19,16 +19,19 @@ pub enum FileKind {
     Accessory,
     /// `Scene(…)`
     Scene,
+    /// `Durations(…)`
+    Durations,
 }
 
 /// The words a file may start with, and what they mean.
-const KINDS: [(&str, FileKind); 6] = [
+const KINDS: [(&str, FileKind); 7] = [
     ("Vessel", FileKind::Vessel),
     ("Device", FileKind::Device),
     ("Valve", FileKind::Accessory),
     ("Clip", FileKind::Accessory),
     ("InsertionTool", FileKind::Accessory),
     ("Scene", FileKind::Scene),
+    ("Durations", FileKind::Durations),
 ];
 
 impl FileKind {
@@ -40,6 +43,7 @@ impl FileKind {
             Self::Device => "a device",
             Self::Accessory => "a part that sits on a hub or a rail",
             Self::Scene => "a scene",
+            Self::Durations => "a table of step times",
         }
     }
 }
@@ -57,6 +61,18 @@ impl Document {
             name: source.to_string(),
             text: source.read()?,
         })
+    }
+
+    /// The same with another text, its name saying what was changed.
+    pub(super) fn with_text(&self, text: String, change: &str) -> Self {
+        let name = match self.name.split_once(" with ") {
+            Some(_) => format!("{}, {change}", self.name),
+            None => format!("{} with {change}", self.name),
+        };
+        Self {
+            name,
+            text: Arc::from(text),
+        }
     }
 
     /// What the file describes.
@@ -78,7 +94,7 @@ impl Document {
         };
         let help = match found.and_then(|found| nearest(found, words)) {
             Some(near) => format!("write `{near}(…)`"),
-            None => "start it with `Vessel(`, `Device(`, `Scene(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
+            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
         };
         Err(DataError::new(Problem::OtherKind, message)
             .in_text(&self.name, &self.text)

@@ -7,9 +7,12 @@ mod branches;
 mod decode;
 mod device_file;
 mod document;
+mod durations_file;
+mod edit;
 mod error;
 mod map;
 mod place;
+mod scene_draft;
 mod scene_file;
 mod source;
 mod text;
@@ -17,8 +20,11 @@ mod vessel_file;
 
 pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
+pub use durations_file::{default_durations, read_durations};
+pub use edit::Edit;
 pub use error::{DataError, Problem, Rendering};
-pub use scene_file::{LoadedScene, load_scene, read_scene};
+pub use scene_draft::draft_text;
+pub use scene_file::{LoadedScene, load_scene, load_scene_with, read_scene};
 pub use source::Source;
 pub use vessel_file::{Vessel, measure_vessel, read_vessel};
 
@@ -36,6 +42,9 @@ pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
         }
         FileKind::Scene => {
             read_scene(source)?;
+        }
+        FileKind::Durations => {
+            read_durations(source)?;
         }
     }
     Ok(kind)

@@ -5,14 +5,16 @@
 
 use super::Region;
 use crate::device::DeviceClass;
-use serde::{Deserialize, Serialize};
+use serde::de::{Deserialize, Deserializer, Error, SeqAccess, Visitor};
+use serde::{Deserialize as DeserializeFields, Serialize};
+use std::fmt;
 
 /// A duration, speed or factor that varies: least, usual, most, as a triangle.
 ///
-/// Written `(5, 8, 20)`; density rises from nought at the least value to its peak at the usual one
-/// and falls to nought at the most. Equal values mean that it does not vary.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(try_from = "(f64, f64, f64)", into = "(f64, f64, f64)")]
+/// Written `(5, 8, 20)`, or as one number where it does not vary; density rises from nought at the least value to its peak at the usual one
+/// and falls to nought at the most.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(into = "(f64, f64, f64)")]
 pub struct Spread {
     least: f64,
     usual: f64,
@@ -34,6 +36,51 @@ impl TryFrom<(f64, f64, f64)> for Spread {
             ));
         }
         Ok(Self { least, usual, most })
+    }
+}
+
+impl<'de> Deserialize<'de> for Spread {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        source.deserialize_any(OneOrThree)
+    }
+}
+
+struct OneOrThree;
+
+impl OneOrThree {
+    fn fixed<E: Error>(value: f64) -> Result<Spread, E> {
+        Spread::try_from((value, value, value)).map_err(E::custom)
+    }
+}
+
+impl<'de> Visitor<'de> for OneOrThree {
+    type Value = Spread;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a number, or least, usual and most in parentheses")
+    }
+
+    fn visit_f64<E: Error>(self, value: f64) -> Result<Spread, E> {
+        Self::fixed(value)
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "no duration comes near 2^52 s")]
+    fn visit_i64<E: Error>(self, value: i64) -> Result<Spread, E> {
+        Self::fixed(value as f64)
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "no duration comes near 2^52 s")]
+    fn visit_u64<E: Error>(self, value: u64) -> Result<Spread, E> {
+        Self::fixed(value as f64)
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut values: A) -> Result<Spread, A::Error> {
+        let mut next = |i: usize| {
+            let value = values.next_element::<f64>()?;
+            value.ok_or_else(|| A::Error::invalid_length(i, &"least, usual and most"))
+        };
+        let three = (next(0)?, next(1)?, next(2)?);
+        Spread::try_from(three).map_err(A::Error::custom)
     }
 }
 
@@ -92,7 +139,7 @@ impl Spread {
 }
 
 /// A number and where it comes from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields)]
 pub struct Sourced {
     /// Least, usual, most.
@@ -102,7 +149,7 @@ pub struct Sourced {
 }
 
 /// A piece of work.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields)]
 pub struct Work {
     /// Seconds for everything but travel and difficulty.
@@ -118,7 +165,7 @@ pub struct Work {
 }
 
 /// How many of everything there are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields)]
 pub struct Team {
     /// Hands of the operator.
@@ -130,7 +177,7 @@ pub struct Team {
 }
 
 /// Handling by kind of work.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields)]
 pub struct Handling {
     /// Puncture and the first sheath or guide through the skin.
@@ -186,7 +233,7 @@ pub struct Handling {
 }
 
 /// Hand speeds, mm/s.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields)]
 pub struct Speeds {
     /// Inside another catheter, either way.
@@ -208,7 +255,7 @@ pub struct Speeds {
 }
 
 /// What makes a movement slow beyond its length.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields)]
 pub struct Difficulty {
     /// Seconds for every right angle that a tip turns through bare, going forward.
@@ -222,7 +269,7 @@ pub struct Difficulty {
 }
 
 /// The whole table.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
 #[serde(deny_unknown_fields, rename = "Durations")]
 pub struct Durations {
     /// Whose table it is.
