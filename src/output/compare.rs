@@ -26,13 +26,17 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
     for row in &comparison.rows {
         wrapped(&mut out, "  - ", &format!("{}: {}", row.name, row.about), width);
     }
-    if let Some(to) = &comparison.calibrated_to {
-        section(&mut out, "How this was had");
-        let line = format!(
-            "Step times are calibrated to {to}; they are spans for rehearsal, not measurements. Forces are shown where rods were solved, edges where their clearance was computed."
-        );
-        wrapped(&mut out, "  - ", &line, width);
-    }
+    section(&mut out, "How this was had");
+    let fitted: Vec<&str> = comparison.calibrated_to.iter().map(|k| k.in_words()).collect();
+    let line = format!(
+        "Step times are spans for rehearsal, not measurements{}. Forces are shown where rods were solved, edges where their clearance was computed.",
+        if fitted.is_empty() {
+            String::new()
+        } else {
+            format!(", and calibrated to {}", fitted.join(", and to "))
+        }
+    );
+    wrapped(&mut out, "  - ", &line, width);
     out.push('\n');
     wrapped(&mut out, "", &comparison.caution, width);
     out
@@ -41,7 +45,7 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
 /// One criterion and how a plan meets it.
 type Criterion = (&'static str, fn(&CompareRow) -> String);
 
-const CRITERIA: [Criterion; 16] = [
+const CRITERIA: [Criterion; 17] = [
     ("verdict", |r| match (r.verdict, &r.breaks_at) {
         (Verdict::Passes, _) => "passes".into(),
         (Verdict::Fails, Some((step, _))) => format!("FAILS at {step}"),
@@ -58,9 +62,13 @@ const CRITERIA: [Criterion; 16] = [
     ("retriever open to reperfusion", |r| {
         time(r.open_to_reperfusion.map(|p| p.p50_s))
     }),
-    ("neck open, usual", |r| time(r.usual.neck_open_s)),
-    ("retriever sat in clot, usual", |r| {
-        time(r.usual.retriever_sat_s)
+    ("neck open, mean", |r| time(r.expected.neck_open_s)),
+    ("retriever sat in clot, mean", |r| {
+        time(r.expected.retriever_sat_s)
+    }),
+    ("neck left, NASCET %, estimate", |r| {
+        r.neck_left_percent
+            .map_or_else(String::new, |p| format!("{p:.0}"))
     }),
     ("tips across the neck", |r| r.crossings.to_string()),
     ("  crossings with nothing across", |r| {

@@ -24,7 +24,7 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
     );
     out.push_str(&lanes(clock, width));
     section(&mut out, "What decides when the brain is reperfused");
-    wrapped(&mut out, "  - ", &clock.critical_chain.join(" > "), width);
+    wrapped(&mut out, "  - ", &critical(clock), width);
     let saves = &clock.other_order;
     let line = if saves.saves_at_most_s < 1.0 {
         "No other order of these steps ends sooner.".to_owned()
@@ -44,7 +44,7 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
         let line = format!(
             "{}: {}{spread}; known: {} ({}){}",
             anchor.what,
-            minutes(anchor.usual_s),
+            minutes(anchor.expected_s),
             anchor.known,
             anchor.source,
             if anchor.calibrated {
@@ -55,9 +55,15 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
         );
         wrapped(&mut out, "  - ", &line, width);
     }
-    let table = match &clock.calibrated_to {
-        Some(to) => format!("Table of step times: {}, calibrated to {to}.", clock.table),
-        None => format!("Table of step times: {}.", clock.table),
+    let fitted: Vec<&str> = clock.calibrated_to.iter().map(|k| k.in_words()).collect();
+    let table = if fitted.is_empty() {
+        format!("Table of step times: {}.", clock.table)
+    } else {
+        format!(
+            "Table of step times: {}, calibrated to {}.",
+            clock.table,
+            fitted.join(", and to ")
+        )
     };
     wrapped(&mut out, "  - ", &table, width);
     let force = if clock.steps_with_force == 0 {
@@ -72,6 +78,34 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
     out
 }
 
+/// Steps and waits without slack, in the order of their starts; steps as ranges of numbers.
+fn critical(clock: &ClockReport) -> String {
+    let mut rows: Vec<&ClockRow> = clock.activities.iter().filter(|a| a.critical).collect();
+    rows.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    let mut parts: Vec<String> = Vec::new();
+    let mut run: Option<(usize, usize)> = None;
+    let close = |run: &mut Option<(usize, usize)>, parts: &mut Vec<String>| match run.take() {
+        Some((a, b)) if a == b => parts.push(format!("step {a}")),
+        Some((a, b)) => parts.push(format!("steps {a} to {b}")),
+        None => {}
+    };
+    for row in rows {
+        match (row.step, &mut run) {
+            (Some(step), Some((_, last))) if step == *last + 1 => *last = step,
+            (Some(step), _) => {
+                close(&mut run, &mut parts);
+                run = Some((step, step));
+            }
+            (None, _) => {
+                close(&mut run, &mut parts);
+                parts.push(row.name.clone());
+            }
+        }
+    }
+    close(&mut run, &mut parts);
+    parts.join(", ")
+}
+
 /// Seconds as minutes with one digit.
 pub(super) fn minutes(s: f64) -> String {
     format!("{:.1} min", s / 60.0)
@@ -82,25 +116,30 @@ pub(super) fn tenth_to_ninth(p: Percentiles) -> String {
 }
 
 fn milestones(clock: &ClockReport, columns: u16) -> Table {
-    let mut table = plain_table(&["", "usual", "median", "10 %", "90 %"], columns);
-    let (usual, spread) = (&clock.usual, &clock.spread);
-    for (what, usual_s, spread) in [
-        ("retriever open", usual.retriever_open_s, spread.retriever_open),
-        ("neck open", usual.neck_open_s, spread.neck_open),
-        ("reperfusion", usual.reperfusion_s, spread.reperfusion),
+    let mut table = plain_table(&["", "mean", "median", "10 %", "90 %"], columns);
+    let (mean, spread) = (&clock.expected, &clock.spread);
+    for (what, mean_s, spread) in [
+        (
+            "guide in the neck",
+            mean.guide_in_neck_s,
+            spread.guide_in_neck,
+        ),
+        ("retriever open", mean.retriever_open_s, spread.retriever_open),
+        ("neck open", mean.neck_open_s, spread.neck_open),
+        ("reperfusion", mean.reperfusion_s, spread.reperfusion),
         (
             "retriever sat in the clot",
-            usual.retriever_sat_s,
+            mean.retriever_sat_s,
             spread.retriever_sat,
         ),
         (
             "from its opening to reperfusion",
-            usual.open_to_reperfusion_s,
+            mean.open_to_reperfusion_s,
             spread.open_to_reperfusion,
         ),
-        ("total", usual.total_s, spread.total),
+        ("total", mean.total_s, spread.total),
     ] {
-        let Some(usual_s) = usual_s else {
+        let Some(mean_s) = mean_s else {
             table.add_row([what, "never", "", "", ""]);
             continue;
         };
@@ -108,7 +147,7 @@ fn milestones(clock: &ClockReport, columns: u16) -> Table {
         let [p50, p10, p90] = spread.map_or([const { String::new() }; 3], |p| {
             [p.p50_s, p.p10_s, p.p90_s].map(figure)
         });
-        table.add_row([what.to_owned(), figure(usual_s), p50, p10, p90]);
+        table.add_row([what.to_owned(), figure(mean_s), p50, p10, p90]);
     }
     right_align(&mut table, 1..5);
     table

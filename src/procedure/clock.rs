@@ -4,7 +4,7 @@ use super::clock_footprint::{Footprint, Passed, waits, walk};
 use super::clock_table::{Durations, Spread};
 use super::clock_work::{Effort, Lane, Load, Parts, effort};
 use super::ledger::Events;
-use super::{Activity, Need, Network, NetworkError, Plan, Resource, Schedule, nearest};
+use super::{Action, Activity, Need, Network, NetworkError, Plan, Resource, Schedule, nearest};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use serde::{Deserialize, Serialize};
@@ -49,6 +49,8 @@ struct Marks {
     pulled: Option<usize>,
     neck_dilated: Option<usize>,
     neck_open: Option<usize>,
+    neck_done: Option<usize>,
+    guide_in_neck: Option<usize>,
     clot_out: Option<usize>,
     flow: Option<usize>,
 }
@@ -56,12 +58,16 @@ struct Marks {
 /// Milestones of one course, s from the puncture; `None` where they are never reached.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Times {
+    /// A guide's tip lies in the neck.
+    pub guide_in_neck_s: Option<f64>,
     /// The retriever stands open.
     pub retriever_open_s: Option<f64>,
     /// The first balloon has been inflated in the neck.
     pub neck_dilated_s: Option<f64>,
     /// The neck lesions leave at least half the normal lumen.
     pub neck_open_s: Option<f64>,
+    /// The last balloon or stent system has come off.
+    pub neck_done_s: Option<f64>,
     /// The clot has left the artery and the neck lets blood through.
     pub reperfusion_s: Option<f64>,
     /// From the retriever's opening to the start of its pull.
@@ -86,6 +92,8 @@ pub struct Percentiles {
 /// How every milestone varies.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct SpreadOfTimes {
+    /// See [`Times`].
+    pub guide_in_neck: Option<Percentiles>,
     /// See [`Times`].
     pub retriever_open: Option<Percentiles>,
     /// See [`Times`].
@@ -164,7 +172,7 @@ impl Clock {
                 // a step that a precondition stops takes nobody's time
                 effort = Effort::resting(effort.lane);
             }
-            let prepared = build.prepare(plan, table, done);
+            let prepared = build.prepare(plan, table, done, &step.act);
             let mut needs = needs_of(&effort);
             let on_suction = (0..plan.devices.len())
                 .filter(|k| done.before.suction[*k] && done.after.suction[*k])
@@ -189,6 +197,7 @@ impl Clock {
             .collect();
         build.join(plan, waits(&prints), &events)?;
         let marks = build.marks(&events);
+        let pace = table.pace.value.mean();
         let activities = build.activities;
         let network = Network::new(
             activities
@@ -197,7 +206,7 @@ impl Clock {
                 .zip(build.after.iter().zip(build.needs))
                 .map(|((info, effort), (after, needs))| Activity {
                     name: info.name.clone(),
-                    duration_s: effort.usual().total_s(),
+                    duration_s: effort.expected(pace).total_s(),
                     after: after.clone(),
                     needs,
                 })
@@ -219,21 +228,21 @@ impl Clock {
         &self.activities
     }
 
-    /// The network, with usual durations.
+    /// The network, with mean durations.
     #[must_use]
     pub const fn network(&self) -> &Network {
         &self.network
     }
 
-    /// What an activity's usual duration is made of.
+    /// What an activity's expected duration is made of.
     #[must_use]
     pub fn parts(&self, activity: usize) -> Parts {
-        self.efforts[activity].usual()
+        self.efforts[activity].expected(self.pace.mean())
     }
 
-    /// The course where everything takes its usual time, begun in the order of the script.
+    /// The course where everything takes its mean time, begun in the order of the script.
     #[must_use]
-    pub fn usual(&self) -> Schedule {
+    pub fn expected(&self) -> Schedule {
         self.network
             .schedule(self.network.sorted(), &self.network.durations_s())
     }
@@ -246,9 +255,11 @@ impl Clock {
         let reperfusion = self.reperfused_by(course).map(|i| course.end_s[i]);
         let from_open = |at: Option<f64>| Some(at? - opened?);
         Times {
+            guide_in_neck_s: end(self.marks.guide_in_neck),
             retriever_open_s: opened,
             neck_dilated_s: end(self.marks.neck_dilated),
             neck_open_s: end(self.marks.neck_open),
+            neck_done_s: end(self.marks.neck_done),
             reperfusion_s: reperfusion,
             retriever_sat_s: from_open(self.marks.pulled.map(|i| course.start_s[i])),
             open_to_reperfusion_s: from_open(reperfusion).filter(|s| *s >= 0.0),
@@ -275,6 +286,7 @@ impl Clock {
         let courses = self.courses(sampling);
         let of = |pick: fn(&Times) -> Option<f64>| percentiles(courses.iter().map(pick).collect());
         SpreadOfTimes {
+            guide_in_neck: of(|t| t.guide_in_neck_s),
             retriever_open: of(|t| t.retriever_open_s),
             neck_dilated: of(|t| t.neck_dilated_s),
             neck_open: of(|t| t.neck_open_s),
@@ -406,10 +418,21 @@ impl Build {
         self.activities.len() - 1
     }
 
-    /// Preparation of a device that comes in for the first time.
-    fn prepare(&mut self, plan: &Plan, table: &Durations, done: &Passed) -> Option<usize> {
-        let k = (0..plan.devices.len())
-            .find(|k| done.before.in_place[*k].is_none() && done.after.in_place[*k].is_some())?;
+    /// Preparation of a device that is taken up for the first time.
+    fn prepare(
+        &mut self,
+        plan: &Plan,
+        table: &Durations,
+        done: &Passed,
+        act: &Action,
+    ) -> Option<usize> {
+        let comes_in = |k: &usize| {
+            done.before.in_place[*k].is_none() && done.after.in_place[*k].is_some()
+        };
+        let k = match act {
+            Action::Attach { rail, .. } => plan.device_index(rail),
+            _ => (0..plan.devices.len()).find(comes_in),
+        }?;
         if self.prepared.contains(&k) {
             return None;
         }
@@ -485,6 +508,8 @@ impl Build {
             pulled: of(events.retriever_pulled),
             neck_dilated: of(events.neck_dilated),
             neck_open: of(events.neck_open),
+            neck_done: of(events.neck_done),
+            guide_in_neck: of(events.guide_in_neck),
             clot_out,
             // open from the beginning: the clot alone decides
             flow: if events.flows_at_first {

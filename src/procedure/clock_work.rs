@@ -109,9 +109,10 @@ impl Effort {
         self.assistants = self.assistants.max(work.assistants);
     }
 
-    /// Its parts where every spread takes its usual value.
-    pub(super) fn usual(&self) -> Parts {
-        self.parts(Spread::usual, 1.0)
+    /// Its parts where every spread takes its mean: means add up to the mean of a chain, usual
+    /// values do not.
+    pub(super) fn expected(&self, pace: f64) -> Parts {
+        self.parts(Spread::mean, pace)
     }
 
     /// Its parts at a share of the cases (0 fastest, 1 slowest): all spreads of one step go together,

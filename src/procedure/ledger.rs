@@ -1,6 +1,7 @@
 //! Who holds the way across lesion and clot, and what happens at which step.
 
 use super::{Action, Passed, Plan, Region, State};
+use crate::device::{DeviceClass, Payload};
 use crate::geometry::LesionKind;
 use serde::{Deserialize, Serialize};
 
@@ -26,6 +27,10 @@ pub struct Events {
     pub neck_dilated: Option<usize>,
     /// Every neck lesion leaves at least half the normal lumen.
     pub neck_open: Option<usize>,
+    /// The last balloon or stent system that acted on the neck comes off.
+    pub neck_done: Option<usize>,
+    /// A guide's tip first lies in the neck.
+    pub guide_in_neck: Option<usize>,
     /// The clot has left the artery: into a catheter or out of the body.
     pub clot_out: Option<usize>,
     /// The neck lets blood through, where it did not at first.
@@ -64,6 +69,15 @@ impl Events {
                     && p.before.residual_mm != p.after.residual_mm
             }),
             neck_open: first(&|_, p| !all(&p.before, &open) && all(&p.after, &open)),
+            neck_done: neck_done(plan, passed),
+            guide_in_neck: first(&|_, p| {
+                (0..plan.devices.len()).any(|k| {
+                    matches!(
+                        plan.devices[k].device.class,
+                        DeviceClass::Guide | DeviceClass::BalloonGuide | DeviceClass::LongSheath
+                    ) && p.after.tip_mm(k).is_some_and(|s| plan.region_of(s) >= Region::Neck)
+                })
+            }),
             clot_out: clot_out(plan, passed),
             flow: first(&|_, p| !all(&p.before, &flows) && all(&p.after, &flows)),
             flows_at_first,
@@ -73,6 +87,20 @@ impl Events {
             }),
         }
     }
+}
+
+/// The last step that takes out what dilated or stented.
+fn neck_done(plan: &Plan, passed: &[Passed]) -> Option<usize> {
+    let treats = |k: usize| {
+        matches!(
+            plan.devices[k].device.payload,
+            Some(Payload::Balloon(_) | Payload::Stent(_))
+        )
+    };
+    passed.iter().rposition(|p| {
+        (0..plan.devices.len())
+            .any(|k| treats(k) && p.before.in_place[k].is_some() && p.after.in_place[k].is_none())
+    })
 }
 
 /// Devices whose tips lie beyond a clot.
@@ -318,7 +346,7 @@ fn neck_work(plan: &Plan, passed: &[Passed]) -> Vec<Protection> {
                 p.before.inflated[k]
                     && matches!(
                         plan.devices[k].device.payload,
-                        Some(crate::device::Payload::OcclusionBalloon(_))
+                        Some(Payload::OcclusionBalloon(_))
                     )
             }),
             open_above: names(&|k| {

@@ -29,7 +29,7 @@ mod words;
 
 pub use clock::{Clock, ClockActivity, Percentiles, Sampling, SpreadOfTimes, Times};
 pub use clock_footprint::{Passed, walk};
-pub use clock_table::{Difficulty, Durations, Handling, Sourced, Speeds, Spread, Team, Work};
+pub use clock_table::{Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work};
 pub use clock_work::{Lane, Load, Parts};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};

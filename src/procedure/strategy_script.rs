@@ -15,6 +15,8 @@ const MICRO_PAST_LESION_MM: f64 = 20.0;
 const WIRE_PAST_CLOT_MM: f64 = 25.0;
 /// How far the microcatheter goes past the clot, mm: the retriever's far end lies there folded.
 const MICRO_PAST_CLOT_MM: f64 = 20.0;
+/// How far wire and microcatheter keep ahead of what follows them, mm.
+const AHEAD_OF_ASPIRATION_MM: f64 = 10.0;
 /// How far beyond the stent the guide is brought, mm.
 const GUIDE_PAST_STENT_MM: f64 = 12.0;
 /// How far beyond a lesion without stent, mm.
@@ -409,6 +411,20 @@ impl<'a> Writer<'a> {
         if neck_shut {
             self.follow_across_lesion();
         }
+        for at_mm in self.stages_mm(neck_shut) {
+            let ahead = |by_mm: f64| {
+                let mm = (at_mm + by_mm - self.lesion.end_mm).round();
+                Where::Past(format!("{}-end", self.lesion.name), mm)
+            };
+            let (follows, wire, micro) = (
+                ahead(-AHEAD_OF_ASPIRATION_MM),
+                ahead(AHEAD_OF_ASPIRATION_MM),
+                ahead(0.0),
+            );
+            self.advance("Wire further up", &w, wire);
+            self.advance("Microcatheter after it", &m, micro);
+            self.advance("Aspiration catheter after both", &a, follows);
+        }
         let to = Where::At(format!("{}-start", self.clot.name));
         self.advance("Wire to the clot", &w, to);
         let to = self.before_clot(5.0);
@@ -420,6 +436,34 @@ impl<'a> Writer<'a> {
         let device = a.clone();
         self.step("Suction on the aspiration catheter", Action::SuctionOn { device });
         self.hold_and_pull(HOLD_BY_SUCTION_MIN, vec![a], &guide);
+    }
+
+    /// Stations of the microcatheter's tip at which the aspiration catheter has to follow, because a
+    /// microcatheter reaches only so far beyond it; none where it reaches the clot at once.
+    fn stages_mm(&self, neck_shut: bool) -> Vec<f64> {
+        let of = |name: &str| self.plan.device_index(name).map(|k| &self.plan.devices[k]);
+        let (Some(m), Some(a)) = (of(&self.roles.microcatheter), of(&self.roles.aspiration)) else {
+            return Vec::new();
+        };
+        let room_mm = m.device.usable_length_mm - a.device.usable_length_mm - a.dead_mm();
+        // a stage has to gain ground on the one before, or there is no end of them
+        let gain_mm = room_mm - 2.0 * AHEAD_OF_ASPIRATION_MM;
+        let goal_mm = self.clot.start_mm - 5.0;
+        let mut at_mm = self.lesion.end_mm
+            + if neck_shut {
+                MICRO_PAST_LESION_MM
+            } else {
+                GUIDE_PAST_LESION_MM
+            };
+        let mut stages_mm = Vec::new();
+        while gain_mm > 0.0 && at_mm - AHEAD_OF_ASPIRATION_MM + room_mm < goal_mm + 1.0 {
+            stages_mm.push(at_mm);
+            at_mm += gain_mm;
+        }
+        if neck_shut || !stages_mm.is_empty() {
+            stages_mm.push(at_mm.min(goal_mm - 2.0 * AHEAD_OF_ASPIRATION_MM));
+        }
+        stages_mm
     }
 
     fn hold_and_pull(&mut self, minutes: f64, unit: Vec<String>, guide: &str) {

@@ -5,7 +5,7 @@ use super::compare_words;
 use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, rehearse};
 use crate::procedure::{
-    Clock, Durations, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Sampling, Severity,
+    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Sampling, Severity,
     Times, Topic, ledger, walk,
 };
 use serde::{Deserialize, Serialize};
@@ -72,8 +72,8 @@ pub struct CompareRow {
     pub verdict: Verdict,
     /// The first failure: number of the step and what is wrong.
     pub breaks_at: Option<(usize, String)>,
-    /// Milestones of the usual course.
-    pub usual: Times,
+    /// Milestones of the course where everything takes its mean time.
+    pub expected: Times,
     /// Puncture to reperfusion; none where it is never reached.
     pub reperfusion: Option<Percentiles>,
     /// Retriever's opening to reperfusion.
@@ -105,6 +105,8 @@ pub struct CompareRow {
     pub longest_blind_mm: f64,
     /// All travel of rails out of hand, mm.
     pub blind_mm: f64,
+    /// What the neck lesions leave in the end: NASCET percent of the tightest, an estimate.
+    pub neck_left_percent: Option<f64>,
     /// Steps that act on the neck, and those of them under suction or a stopped flow.
     pub neck_steps: (usize, usize),
 }
@@ -127,7 +129,7 @@ pub struct Comparison {
     /// How they were ordered.
     pub order: String,
     /// What the table of step times was fitted to.
-    pub calibrated_to: Option<String>,
+    pub calibrated_to: Vec<Known>,
     /// The caution that goes with every output.
     pub caution: String,
 }
@@ -160,8 +162,8 @@ pub fn compare(
         rows,
         order: ORDER.into(),
         calibrated_to: candidates
-            .iter()
-            .find_map(|c| c.durations.calibrated_to.clone()),
+            .first()
+            .map_or_else(Vec::new, |c| c.durations.calibrated_to.clone()),
         caution: CAUTION.into(),
     })
 }
@@ -187,7 +189,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
         about: plan.about.clone(),
         verdict: outcome.verdict,
         breaks_at: breaks_at(&outcome),
-        usual: clock.times(&clock.usual()),
+        expected: clock.times(&clock.expected()),
         reperfusion: spread.reperfusion,
         open_to_reperfusion: spread.open_to_reperfusion,
         crossings: outcome.lesions.iter().map(|l| l.crossings).sum(),
@@ -207,6 +209,11 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
             .map(|e| e.blind_mm)
             .fold(0.0, f64::max),
         blind_mm: outcome.exchanges.iter().map(|e| e.blind_mm).sum(),
+        neck_left_percent: outcome
+            .lesions
+            .iter()
+            .map(|l| l.nascet_after_percent)
+            .max_by(f64::total_cmp),
         neck_steps: (
             ledger.neck_work.len(),
             ledger

@@ -27,7 +27,7 @@ pub enum Changed {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Sooner {
-    /// The plan ranked first.
+    /// The better ranked plan.
     First,
     /// Both within a second.
     Equal,
@@ -46,11 +46,11 @@ pub struct Stretch {
     pub sooner: Sooner,
 }
 
-/// How the first and another plan compare in time to reperfusion while one value changes and all
-/// others stay: the usual course of each.
+/// How two plans, the better ranked one first, compare in time to reperfusion while one value changes and all
+/// others stay: the mean course of each.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Flip {
-    /// The plan ranked first.
+    /// The better ranked plan.
     pub first: String,
     /// The other plan.
     pub other: String,
@@ -73,7 +73,7 @@ impl Changed {
 
     fn now(self, table: &Durations) -> f64 {
         match self {
-            Self::Dwell => table.dwell_s.value.usual() / 60.0,
+            Self::Dwell => table.dwell_s.value.mean() / 60.0,
             Self::NeckWork => 1.0,
         }
     }
@@ -109,67 +109,89 @@ impl Changed {
     }
 }
 
-/// The first plan against every other that holds and reperfuses.
+/// Every pair of plans that hold and reperfuse: those with the first one, and of the others those
+/// whose order by time changes within the range.
 pub(super) fn flips(judged: &[Judged<'_>]) -> Result<Vec<Flip>, NetworkError> {
-    let Some((first, others)) = judged.split_first() else {
-        return Ok(Vec::new());
-    };
+    let hold: Vec<&Judged<'_>> = judged
+        .iter()
+        .filter(|j| j.row.verdict == Verdict::Passes && j.row.expected.reperfusion_s.is_some())
+        .collect();
     let mut found = Vec::new();
-    if first.row.usual.reperfusion_s.is_none() {
-        return Ok(found);
-    }
-    for other in others {
-        if other.row.verdict == Verdict::Fails || other.row.usual.reperfusion_s.is_none() {
-            continue;
-        }
-        for changed in [Changed::Dwell, Changed::NeckWork] {
-            found.push(Flip {
-                first: first.row.name.clone(),
-                other: other.row.name.clone(),
-                changed,
-                now: changed.now(&first.candidate.durations),
-                stretches: stretches(first, other, changed)?,
-            });
+    for changed in [Changed::Dwell, Changed::NeckWork] {
+        let tried = hold
+            .iter()
+            .map(|j| tried(j, changed))
+            .collect::<Result<Vec<_>, _>>()?;
+        for a in 0..hold.len() {
+            for b in a + 1..hold.len() {
+                let stretches = stretches((hold[a], &tried[a]), (hold[b], &tried[b]), changed)?;
+                if a == 0 || stretches.len() > 1 {
+                    found.push(Flip {
+                        first: hold[a].row.name.clone(),
+                        other: hold[b].row.name.clone(),
+                        changed,
+                        now: changed.now(&hold[a].candidate.durations),
+                        stretches,
+                    });
+                }
+            }
         }
     }
     Ok(found)
 }
 
+/// The values tried, evenly over the range.
+fn value(changed: Changed, i: u32) -> f64 {
+    let (from, to) = changed.range();
+    from + (to - from) * f64::from(i) / f64::from(TRIED)
+}
+
+/// Time to reperfusion at every value tried, s.
+fn tried(judged: &Judged<'_>, changed: Changed) -> Result<Vec<f64>, NetworkError> {
+    (0..=TRIED)
+        .map(|i| reperfusion_s(judged, changed, value(changed, i)))
+        .collect()
+}
+
+fn sooner(first_s: f64, other_s: f64) -> Sooner {
+    if other_s - first_s > EQUAL_S {
+        Sooner::First
+    } else if first_s - other_s > EQUAL_S {
+        Sooner::Other
+    } else {
+        Sooner::Equal
+    }
+}
+
 fn stretches(
-    first: &Judged<'_>,
-    other: &Judged<'_>,
+    (first, first_s): (&Judged<'_>, &[f64]),
+    (other, other_s): (&Judged<'_>, &[f64]),
     changed: Changed,
 ) -> Result<Vec<Stretch>, NetworkError> {
-    let (from, to) = changed.range();
-    let sooner = |value: f64| -> Result<Sooner, NetworkError> {
-        let ahead_s = reperfusion_s(other, changed, value)? - reperfusion_s(first, changed, value)?;
-        Ok(if ahead_s > EQUAL_S {
-            Sooner::First
-        } else if ahead_s < -EQUAL_S {
-            Sooner::Other
-        } else {
-            Sooner::Equal
-        })
-    };
-    let mut stretches = vec![Stretch {
-        from,
-        to: from,
-        sooner: sooner(from)?,
-    }];
-    for i in 1..=TRIED {
-        let value = from + (to - from) * f64::from(i) / f64::from(TRIED);
-        let here = sooner(value)?;
+    let mut stretches: Vec<Stretch> = Vec::new();
+    let tried = (0..=TRIED).zip(first_s.iter().zip(other_s));
+    for (i, (first_s, other_s)) in tried {
+        let (to, here) = (value(changed, i), sooner(*first_s, *other_s));
         let Some(last) = stretches.last_mut() else {
-            break;
+            stretches.push(Stretch {
+                from: to,
+                to,
+                sooner: here,
+            });
+            continue;
         };
         if here == last.sooner {
-            last.to = value;
+            last.to = to;
             continue;
         }
-        let (mut below, mut above) = (last.to, value);
+        let (mut below, mut above) = (last.to, to);
         for _ in 0..HALVINGS {
             let middle = f64::midpoint(below, above);
-            if sooner(middle)? == last.sooner {
+            let there = sooner(
+                reperfusion_s(first, changed, middle)?,
+                reperfusion_s(other, changed, middle)?,
+            );
+            if there == last.sooner {
                 below = middle;
             } else {
                 above = middle;
@@ -178,7 +200,7 @@ fn stretches(
         last.to = below;
         stretches.push(Stretch {
             from: above,
-            to: value,
+            to,
             sooner: here,
         });
     }
@@ -189,6 +211,6 @@ fn reperfusion_s(judged: &Judged<'_>, changed: Changed, value: f64) -> Result<f6
     let candidate = judged.candidate;
     let table = changed.apply(&candidate.durations, value);
     let clock = Clock::of(&candidate.plan, &table, &candidate.loads, &judged.passed)?;
-    let times = clock.times(&clock.usual());
+    let times = clock.times(&clock.expected());
     Ok(times.reperfusion_s.unwrap_or(f64::INFINITY))
 }
