@@ -297,19 +297,25 @@ impl<'a> Writer<'a> {
             self.insert("Wire across the neck lesion", &wire, &guide, None, to);
         } else {
             self.cross_lesion();
+            self.show_true_lumen();
             let m = self.roles.microcatheter.clone();
-            self.remove("Wire out, to show the lumen", &wire);
-            self.contrast(
-                "A little contrast beyond the flap: in the true lumen",
-                &m,
-                Region::Neck,
-            );
-            self.wire_into_microcatheter();
             let to = self.past_lesion(WIRE_PAST_LESION_MM);
             self.advance("Wire ahead of the microcatheter", &wire, to);
             self.remove("Microcatheter off over the wire", &m);
         }
         self.stent_and_balloon(&wire)
+    }
+
+    /// A microcatheter across a flap is shown to lie in the true lumen before anything is opened.
+    fn show_true_lumen(&mut self) {
+        let (m, wire) = (self.roles.microcatheter.clone(), self.roles.wire.clone());
+        self.remove("Wire out, to show the lumen", &wire);
+        self.contrast(
+            "A little contrast beyond the flap: in the true lumen",
+            &m,
+            Region::Neck,
+        );
+        self.wire_into_microcatheter();
     }
 
     fn take_out_wire(&mut self) {
@@ -410,6 +416,9 @@ impl<'a> Writer<'a> {
         self.wire_into_microcatheter();
         if neck_shut {
             self.follow_across_lesion();
+            if self.lesion.kind != LesionKind::Plaque {
+                self.show_true_lumen();
+            }
         }
         for at_mm in self.stages_mm(neck_shut) {
             let ahead = |by_mm: f64| {
@@ -510,7 +519,9 @@ impl<'a> Writer<'a> {
         self.contrast("Last run of the head", &guide, Region::Head);
     }
 
-    /// The stent's tip beyond the lesion such that its ends lie equally far beyond it.
+    /// The stent's tip beyond the lesion such that its ends lie equally far beyond it, but its far end
+    /// no further than twice the landing margin: the rest reaches down, and the guide need not be
+    /// brought up further than it has to.
     fn stent_tip_past_lesion_mm(&self, stent: &str) -> f64 {
         let device = self.plan.device_index(stent);
         let Some(Payload::Stent(spec)) =
@@ -525,7 +536,8 @@ impl<'a> Writer<'a> {
         let long_mm = spec.deployed_length_mm(vessel_mm);
         let lesion_mm = self.lesion.end_mm - self.lesion.start_mm;
         let beyond_mm = 0.5 * (long_mm - lesion_mm);
-        beyond_mm.max(self.plan.rules.landing_margin_mm) + spec.nose_length_mm
+        let margin_mm = self.plan.rules.landing_margin_mm;
+        beyond_mm.clamp(margin_mm, 2.0 * margin_mm) + spec.nose_length_mm
     }
 
     /// The balloon's tip beyond the lesion such that its middle lies in the lesion's.
