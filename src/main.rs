@@ -118,7 +118,13 @@ fn main() -> ExitCode {
             scene,
             changes,
             each,
-        }) => cli::run(scene.as_deref(), &changes.drawn(), &changes.set, *each, json),
+        }) => cli::run(
+            scene.as_deref(),
+            &changes.drawn(),
+            &changes.set,
+            *each,
+            json,
+        ),
         Some(Command::Compare {
             scenes,
             changes,

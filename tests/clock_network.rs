@@ -169,7 +169,9 @@ fn wrong_networks_are_refused_with_what_to_do() {
 /// A small random network with whole durations: (network, units of its resources).
 fn random(rng: &mut ChaCha8Rng, most: usize) -> (Network, Vec<usize>) {
     let n = rng.random_range(2..=most);
-    let units: Vec<usize> = (0..rng.random_range(1..=2)).map(|_| rng.random_range(1..=2)).collect();
+    let units: Vec<usize> = (0..rng.random_range(1..=2))
+        .map(|_| rng.random_range(1..=2))
+        .collect();
     let activities = (0..n)
         .map(|i| {
             let after: Vec<usize> = (0..i).filter(|_| rng.random_bool(0.3)).collect();
@@ -221,9 +223,9 @@ fn shortest_by_trying(network: &Network, units: &[usize]) -> usize {
         let from = ask(i, starts);
         for start in from..=best.saturating_sub(durations[i]) {
             let slots = start..start + durations[i];
-            let fits = slots.clone().all(|t| {
-                (0..units.len()).all(|r| used[r][t] + need(i, r) <= units[r])
-            });
+            let fits = slots
+                .clone()
+                .all(|t| (0..units.len()).all(|r| used[r][t] + need(i, r) <= units[r]));
             if !fits {
                 continue;
             }
@@ -243,14 +245,24 @@ fn shortest_by_trying(network: &Network, units: &[usize]) -> usize {
         }
     }
     let ask = |i: usize, starts: &[usize]| {
-        let ends = activities[i].after.iter().map(|j| starts[*j] + durations[*j]);
+        let ends = activities[i]
+            .after
+            .iter()
+            .map(|j| starts[*j] + durations[*j]);
         ends.max().unwrap_or(0)
     };
     let mut best = horizon;
     let mut used = vec![vec![0; horizon + 1]; units.len()];
     let mut starts = Vec::new();
     place(
-        0, &mut starts, &mut used, &mut best, &ask, &durations, &need, units,
+        0,
+        &mut starts,
+        &mut used,
+        &mut best,
+        &ask,
+        &durations,
+        &need,
+        units,
     );
     best
 }
@@ -303,9 +315,18 @@ fn property_search_finds_what_trying_everything_finds() {
             "case {case}: the order gives what was promised"
         );
         let bound = network.critical_path().end_s;
-        assert!(exact >= bound - 1e-9, "case {case}: nothing beats the critical path");
-        assert!(found.bound_s <= exact + 1e-9, "case {case}: a bound is a bound");
-        assert!(in_order.total_s() >= exact - 1e-9, "case {case}: no order beats the best");
+        assert!(
+            exact >= bound - 1e-9,
+            "case {case}: nothing beats the critical path"
+        );
+        assert!(
+            found.bound_s <= exact + 1e-9,
+            "case {case}: a bound is a bound"
+        );
+        assert!(
+            in_order.total_s() >= exact - 1e-9,
+            "case {case}: no order beats the best"
+        );
         for schedule in [&in_order, &again] {
             let fault = broken(&network, &units, &schedule.start_s, &schedule.end_s);
             assert!(fault.is_none(), "case {case}: {fault:?}");
@@ -334,11 +355,22 @@ fn property_critical_path_is_the_longest_of_all_paths() {
             .map(|i| longest(activities, i))
             .fold(0.0, f64::max);
         let path = network.critical_path();
-        assert!((path.end_s - exact).abs() < 1e-9, "case {case}: {} {exact}", path.end_s);
+        assert!(
+            (path.end_s - exact).abs() < 1e-9,
+            "case {case}: {} {exact}",
+            path.end_s
+        );
         let along: f64 = path.chain.iter().map(|i| activities[*i].duration_s).sum();
-        assert!((along - exact).abs() < 1e-9, "case {case}: the chain is that long");
+        assert!(
+            (along - exact).abs() < 1e-9,
+            "case {case}: the chain is that long"
+        );
         for i in 0..activities.len() {
-            assert!(path.slack_s(i) >= -1e-9, "case {case}: slack {}", path.slack_s(i));
+            assert!(
+                path.slack_s(i) >= -1e-9,
+                "case {case}: slack {}",
+                path.slack_s(i)
+            );
         }
     }
 }

@@ -9,7 +9,8 @@ use nestline::output::{
 };
 use nestline::procedure::{Choices, ledger, walk};
 use nestline::rehearsal::{
-    Candidate, Rehearsed, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearse, time,
+    Candidate, Rehearsed, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearse,
+    time,
 };
 use std::path::Path;
 use std::process::ExitCode;
@@ -27,7 +28,11 @@ const USUAL_CHANGES: [&str; 6] = [
 
 fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     let source = Source::from_argument(scene);
-    Ok(data::load_scene_with(&source, &TrackSettings::default(), edits)?)
+    Ok(data::load_scene_with(
+        &source,
+        &TrackSettings::default(),
+        edits,
+    )?)
 }
 
 fn edits(set: &[String]) -> Result<Vec<Edit>, Stop> {
@@ -77,12 +82,7 @@ fn candidate(name: String, loaded: LoadedScene) -> Candidate {
     Candidate::new(name, loaded.plan, loaded.durations)
 }
 
-fn one_at_a_time(
-    scene: &str,
-    drawn: &Drawn,
-    set: &[String],
-    json: bool,
-) -> Result<ExitCode, Stop> {
+fn one_at_a_time(scene: &str, drawn: &Drawn, set: &[String], json: bool) -> Result<ExitCode, Stop> {
     let sampling = drawn.sampling();
     let loaded = load(scene, &[])?;
     let base = assess(&candidate(loaded.plan.name.clone(), loaded), &sampling)?;
@@ -92,9 +92,8 @@ fn one_at_a_time(
         .into_iter()
         .map(|edit| {
             let change = edit.in_words();
-            let result = load(scene, std::slice::from_ref(&edit)).and_then(|loaded| {
-                Ok(assess(&candidate(change.clone(), loaded), &sampling)?)
-            });
+            let result = load(scene, std::slice::from_ref(&edit))
+                .and_then(|loaded| Ok(assess(&candidate(change.clone(), loaded), &sampling)?));
             match result {
                 // a path that leads nowhere is a slip, not a finding
                 Err(stop) if !set.is_empty() => Err(stop),

@@ -5,7 +5,7 @@
 //! | path | value |
 //! | --- | --- |
 //! | `neck.stenosis.percent`, `neck.stenosis.length`, `clot.length`, `dwell` | short names |
-//! | `guide.usable_length` | field of a device, by its name in the stack |
+//! | `guide.usable_length` | field of a device, by its name in the stack; the end of its profile goes along |
 //! | `common_carotid.length`, `arch.type` | field of the measured vessel |
 //! | `script[27].act.to`, `rules.grip`, `hub_standoff` | field of the scene |
 //! | `durations.team.assistants` | field of the table of step times |
@@ -14,9 +14,9 @@
 //! The text of the file is changed before it is read, so that a value out of place is refused like
 //! one in the file. Fields that the file leaves out are added.
 
+use super::device_file::device_of;
 use super::document::Document;
 use super::durations_file::{built_in, durations_of};
-use super::device_file::device_of;
 use super::error::{DataError, Problem, listed, nearest};
 use super::map::{RonMap, Shape};
 use super::source::Source;
@@ -179,11 +179,20 @@ impl Edited {
         });
         let changed = there.or_else(|| {
             places.iter().find_map(|(target, path)| {
-                Some((*target, added(self.document(*target)?, path, edit, *target)?))
+                Some((
+                    *target,
+                    added(self.document(*target)?, path, edit, *target)?,
+                ))
             })
         });
         match changed {
             Some((target, document)) => {
+                let document = match target {
+                    Target::Device(_) if edit.path.ends_with(".usable_length") => {
+                        profile_end_along(&document, edit)
+                    }
+                    _ => document,
+                };
                 self.keep(target, document);
                 Ok(())
             }
@@ -207,6 +216,28 @@ impl Edited {
             }
         }
         known
+    }
+}
+
+/// A device whose usable length was changed, with the end of its profile at the new length: its last
+/// section gets longer or shorter.
+fn profile_end_along(document: &Document, edit: &Edit) -> Document {
+    let map = RonMap::of(&document.text);
+    let sections = map.node("profile").map_or(0, |node| node.entries.len());
+    let path = format!("profile[{}].from_tip", sections.saturating_sub(1));
+    let found = map.locate(&path);
+    if sections == 0 || !found.exact {
+        return document.clone();
+    }
+    let value = format!("\"{}\"", edit.value.trim_matches('"'));
+    Document {
+        name: document.name.clone(),
+        text: Arc::from(replaced(
+            &document.text,
+            found.span.start,
+            found.span.end,
+            &value,
+        )),
     }
 }
 

@@ -168,11 +168,8 @@ impl<'a> RonMap<'a> {
     /// Paths of all values that have fields or stand alone, brackets that only wrap left out.
     pub(super) fn paths(&self) -> Vec<String> {
         let mut found = Vec::new();
-        let mut pending: Vec<(String, &Node)> = self
-            .root
-            .iter()
-            .map(|node| (String::new(), node))
-            .collect();
+        let mut pending: Vec<(String, &Node)> =
+            self.root.iter().map(|node| (String::new(), node)).collect();
         while let Some((path, node)) = pending.pop() {
             if let Some(inner) = wrapped(node) {
                 pending.push((path, inner));

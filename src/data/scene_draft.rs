@@ -42,9 +42,15 @@ pub fn draft_text(
             change("durations", format!("{:?}", found(file)?));
         }
         for (i, entry) in scene.stack.iter().enumerate() {
-            change(&format!("stack[{i}].file"), format!("{:?}", found(&entry.file)?));
+            change(
+                &format!("stack[{i}].file"),
+                format!("{:?}", found(&entry.file)?),
+            );
             for (v, valve) in entry.valves.iter().enumerate() {
-                change(&format!("stack[{i}].valves[{v}]"), format!("{:?}", found(valve)?));
+                change(
+                    &format!("stack[{i}].valves[{v}]"),
+                    format!("{:?}", found(valve)?),
+                );
             }
         }
     }

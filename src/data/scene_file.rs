@@ -81,7 +81,9 @@ pub fn load_scene_with(
     });
     let mut supplied = Vec::new();
     for (i, entry) in scene.stack.iter().enumerate() {
-        let opened = files.as_ref().and_then(|files| files.devices.get(i)?.as_ref());
+        let opened = files
+            .as_ref()
+            .and_then(|files| files.devices.get(i)?.as_ref());
         supplied.extend(supply(&document, source, entry, i, opened, &mut errors));
     }
     DataError::collect(&format!("{} or in files it names", document.name), errors)?;

@@ -15,7 +15,10 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
     for line in &comparison.why {
         wrapped(&mut out, "  - ", line, width);
     }
-    section(&mut out, "Side by side (times in min from the puncture, lengths in mm)");
+    section(
+        &mut out,
+        "Side by side (times in min from the puncture, lengths in mm)",
+    );
     let _ = writeln!(out, "{}", side_by_side(&comparison.rows, columns));
     wrapped(&mut out, "  ", &comparison.order, width);
     section(&mut out, "What would turn the order round");
@@ -24,10 +27,19 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
     }
     section(&mut out, "What each does");
     for row in &comparison.rows {
-        wrapped(&mut out, "  - ", &format!("{}: {}", row.name, row.about), width);
+        wrapped(
+            &mut out,
+            "  - ",
+            &format!("{}: {}", row.name, row.about),
+            width,
+        );
     }
     section(&mut out, "How this was had");
-    let fitted: Vec<&str> = comparison.calibrated_to.iter().map(|k| k.in_words()).collect();
+    let fitted: Vec<&str> = comparison
+        .calibrated_to
+        .iter()
+        .map(|k| k.in_words())
+        .collect();
     let line = format!(
         "Step times are spans for rehearsal, not measurements{}. Forces are shown where rods were solved, edges where their clearance was computed.",
         if fitted.is_empty() {
@@ -99,7 +111,10 @@ const CRITERIA: [Criterion; 17] = [
     }),
     ("smallest reach margin", |r| {
         r.least_reach.as_ref().map_or_else(String::new, |reach| {
-            format!("{:.0} ({} at {})", reach.margin_mm, reach.device, reach.step)
+            format!(
+                "{:.0} ({} at {})",
+                reach.margin_mm, reach.device, reach.step
+            )
         })
     }),
     ("exchanges: whole length, side port", |r| {

@@ -74,7 +74,12 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
             clock.steps_with_force
         )
     };
-    wrapped(&mut out, "  - ", &format!("{} {force}", clock.method), width);
+    wrapped(
+        &mut out,
+        "  - ",
+        &format!("{} {force}", clock.method),
+        width,
+    );
     out
 }
 
@@ -124,7 +129,11 @@ fn milestones(clock: &ClockReport, columns: u16) -> Table {
             mean.guide_in_neck_s,
             spread.guide_in_neck,
         ),
-        ("retriever open", mean.retriever_open_s, spread.retriever_open),
+        (
+            "retriever open",
+            mean.retriever_open_s,
+            spread.retriever_open,
+        ),
         ("neck open", mean.neck_open_s, spread.neck_open),
         ("reperfusion", mean.reperfusion_s, spread.reperfusion),
         (
@@ -161,7 +170,9 @@ fn lanes(clock: &ClockReport, columns: usize) -> String {
         .map(|a| a.end_s)
         .fold(0.0, f64::max)
         .max(1.0);
-    let bar = columns.saturating_sub(NAME_COLUMNS + FIGURE_COLUMNS).max(20);
+    let bar = columns
+        .saturating_sub(NAME_COLUMNS + FIGURE_COLUMNS)
+        .max(20);
     let _ = writeln!(out, "{:NAME_COLUMNS$}{}", "", axis(end_s, bar));
     for lane in [Lane::Intracranial, Lane::Neck, Lane::Access, Lane::Table] {
         let rows: Vec<&ClockRow> = clock
@@ -174,7 +185,9 @@ fn lanes(clock: &ClockReport, columns: usize) -> String {
         }
         let _ = writeln!(out, " {}", lane.in_words());
         for row in rows {
-            let number = row.step.map_or_else(|| "   ".to_owned(), |s| format!("{s:>2}."));
+            let number = row
+                .step
+                .map_or_else(|| "   ".to_owned(), |s| format!("{s:>2}."));
             let name: String = format!("  {number} {}", row.name)
                 .chars()
                 .take(NAME_COLUMNS - 1)

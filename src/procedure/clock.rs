@@ -156,10 +156,7 @@ impl Clock {
         let mut build = Build::default();
         let events = Events::of(plan, passed);
         for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
-            let name = step
-                .say
-                .clone()
-                .unwrap_or_else(|| step.act.in_words());
+            let name = step.say.clone().unwrap_or_else(|| step.act.in_words());
             let load = loads.get(i).copied().unwrap_or_default();
             let mut effort = effort(plan, table, done, &step.act, load);
             if let Some(takes_s) = step.takes_s {
@@ -301,10 +298,7 @@ impl Clock {
     #[must_use]
     pub fn courses(&self, sampling: &Sampling) -> Vec<Times> {
         let mut courses = vec![Times::default(); sampling.courses];
-        let share = sampling
-            .courses
-            .div_ceil(sampling.threads.max(1))
-            .max(1);
+        let share = sampling.courses.div_ceil(sampling.threads.max(1)).max(1);
         std::thread::scope(|scope| {
             for (chunk, times) in courses.chunks_mut(share).enumerate() {
                 scope.spawn(move || {
@@ -426,9 +420,8 @@ impl Build {
         done: &Passed,
         act: &Action,
     ) -> Option<usize> {
-        let comes_in = |k: &usize| {
-            done.before.in_place[*k].is_none() && done.after.in_place[*k].is_some()
-        };
+        let comes_in =
+            |k: &usize| done.before.in_place[*k].is_none() && done.after.in_place[*k].is_some();
         let k = match act {
             Action::Attach { rail, .. } => plan.device_index(rail),
             _ => (0..plan.devices.len()).find(comes_in),

@@ -85,7 +85,8 @@ impl Footprint {
                 self.relies_on.extend([Thing::Device(k), Thing::Lumen(k)]);
             }
             let (was, is) = (before.in_place[k], after.in_place[k]);
-            let same_act = before.open[k] == after.open[k] && before.inflated[k] == after.inflated[k];
+            let same_act =
+                before.open[k] == after.open[k] && before.inflated[k] == after.inflated[k];
             if was == is && same_act {
                 continue;
             }
@@ -116,9 +117,10 @@ impl Footprint {
             effect,
         } = passed;
         let touched = |from_mm: f64, to_mm: f64| {
-            effect.moves.iter().any(|m| {
-                m.from_mm.min(m.to_mm) < to_mm && m.from_mm.max(m.to_mm) > from_mm
-            })
+            effect
+                .moves
+                .iter()
+                .any(|m| m.from_mm.min(m.to_mm) < to_mm && m.from_mm.max(m.to_mm) > from_mm)
         };
         let new_stents = &after.stents[before.stents.len()..];
         for (i, lesion) in plan.track.lesions.iter().enumerate() {
@@ -204,8 +206,7 @@ impl Footprint {
                 );
             }
             Action::Advance { nose, .. } => {
-                self.relies_on
-                    .extend(nose.as_ref().and_then(|n| device(n)));
+                self.relies_on.extend(nose.as_ref().and_then(|n| device(n)));
             }
             _ => {}
         }

@@ -130,10 +130,7 @@ impl Spread {
     #[must_use]
     pub fn variance(self) -> f64 {
         let Self { least, usual, most } = self;
-        (least * least + usual * usual + most * most
-            - least * usual
-            - least * most
-            - usual * most)
+        (least * least + usual * usual + most * most - least * usual - least * most - usual * most)
             / 18.0
     }
 }

@@ -133,7 +133,12 @@ impl Effort {
         Parts {
             handling_s: pace * handling_s + set_s,
             travel_s: pace * self.travel.iter().map(travel_s).sum::<f64>(),
-            difficulty_s: pace * self.difficulty.iter().map(|(n, s)| n * pick(*s)).sum::<f64>(),
+            difficulty_s: pace
+                * self
+                    .difficulty
+                    .iter()
+                    .map(|(n, s)| n * pick(*s))
+                    .sum::<f64>(),
         }
     }
 }
@@ -215,14 +220,7 @@ fn length_mm(m: &Move) -> f64 {
 }
 
 impl Effort {
-    fn movement(
-        &mut self,
-        plan: &Plan,
-        table: &Durations,
-        passed: &Passed,
-        m: Move,
-        act: &Action,
-    ) {
+    fn movement(&mut self, plan: &Plan, table: &Durations, passed: &Passed, m: Move, act: &Action) {
         let Passed { before, after, .. } = passed;
         let forward = m.to_mm > m.from_mm;
         let state = if forward { after } else { before };
@@ -248,7 +246,11 @@ impl Effort {
         let pulls_open = matches!(act, Action::WithdrawTogether { .. })
             && passed.effect.moves.iter().any(|m| before.open[m.device]);
         if !forward {
-            let speed = if pulls_open { &speeds.pull } else { &speeds.back };
+            let speed = if pulls_open {
+                &speeds.pull
+            } else {
+                &speeds.back
+            };
             go(far_mm - bare_from_mm, speed.value);
             return;
         }
@@ -268,8 +270,14 @@ impl Effort {
         let leads_from_mm = led_to_mm.clamp(bare_from_mm, far_mm);
         let d = &table.difficulty;
         self.difficulty.extend([
-            (turns(bare_from_mm, leads_from_mm), d.s_per_right_angle.value),
-            (turns(leads_from_mm, far_mm), d.s_per_right_angle_leading.value),
+            (
+                turns(bare_from_mm, leads_from_mm),
+                d.s_per_right_angle.value,
+            ),
+            (
+                turns(leads_from_mm, far_mm),
+                d.s_per_right_angle_leading.value,
+            ),
         ]);
         self.ways_found(plan, table, m, led_to_mm);
     }

@@ -134,10 +134,14 @@ pub enum StrategyError {
         what: &'static str,
     },
     /// No script leads to the guide's place in the neck.
-    #[error("the script brings no guide into place before the first working device: write the access steps first")]
+    #[error(
+        "the script brings no guide into place before the first working device: write the access steps first"
+    )]
     NoAccess,
     /// A choice that contradicts another.
-    #[error("the retriever cannot open first where the clot is to be drawn by suction alone: use clot-first or neck-first")]
+    #[error(
+        "the retriever cannot open first where the clot is to be drawn by suction alone: use clot-first or neck-first"
+    )]
     NoRetrieverToOpen,
     /// A name that no strategy has.
     #[error("no strategy is named `{name}`{}; there are {}", did_you_mean(suggestion.as_ref()), known.join(", "))]

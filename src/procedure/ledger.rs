@@ -48,7 +48,8 @@ impl Events {
         let first = |happens: &dyn Fn(usize, &Passed) -> bool| {
             passed.iter().enumerate().position(|(i, p)| happens(i, p))
         };
-        let opened = |p: &Passed| (0..plan.devices.len()).find(|k| !p.before.open[*k] && p.after.open[*k]);
+        let opened =
+            |p: &Passed| (0..plan.devices.len()).find(|k| !p.before.open[*k] && p.after.open[*k]);
         let retriever_opened = first(&|_, p| opened(p).is_some());
         let retriever = retriever_opened.and_then(|i| opened(&passed[i]));
         let retriever_pulled = retriever_opened.zip(retriever).and_then(|(opened, k)| {
@@ -75,7 +76,10 @@ impl Events {
                     matches!(
                         plan.devices[k].device.class,
                         DeviceClass::Guide | DeviceClass::BalloonGuide | DeviceClass::LongSheath
-                    ) && p.after.tip_mm(k).is_some_and(|s| plan.region_of(s) >= Region::Neck)
+                    ) && p
+                        .after
+                        .tip_mm(k)
+                        .is_some_and(|s| plan.region_of(s) >= Region::Neck)
                 })
             }),
             clot_out: clot_out(plan, passed),
@@ -83,7 +87,9 @@ impl Events {
             flows_at_first,
             clot_crossed: first(&|_, p| {
                 let clots = 0..plan.track.clots.len();
-                clots.into_iter().any(|c| !across_clot(plan, &p.after, c).is_empty())
+                clots
+                    .into_iter()
+                    .any(|c| !across_clot(plan, &p.after, c).is_empty())
             }),
         }
     }
@@ -107,7 +113,11 @@ fn neck_done(plan: &Plan, passed: &[Passed]) -> Option<usize> {
 fn across_clot(plan: &Plan, state: &State, clot: usize) -> Vec<usize> {
     let end_mm = plan.track.clots[clot].end_mm;
     (0..plan.devices.len())
-        .filter(|k| state.distal_end_mm(plan, *k).is_some_and(|tip| tip >= end_mm))
+        .filter(|k| {
+            state
+                .distal_end_mm(plan, *k)
+                .is_some_and(|tip| tip >= end_mm)
+        })
         .collect()
 }
 
@@ -123,10 +133,20 @@ fn one_clot_out(plan: &Plan, passed: &[Passed], clot: usize) -> Option<usize> {
         if taken_by.is_empty() {
             taken_by = (0..plan.devices.len())
                 .filter(|k| holds(plan, &p.before, *k, clot))
-                .filter(|k| p.effect.moves.iter().any(|m| m.device == *k && m.to_mm < m.from_mm))
+                .filter(|k| {
+                    p.effect
+                        .moves
+                        .iter()
+                        .any(|m| m.device == *k && m.to_mm < m.from_mm)
+                })
                 .collect();
         }
-        let moves_back = |k: &usize| p.effect.moves.iter().any(|m| m.device == *k && m.to_mm < m.from_mm);
+        let moves_back = |k: &usize| {
+            p.effect
+                .moves
+                .iter()
+                .any(|m| m.device == *k && m.to_mm < m.from_mm)
+        };
         let safe = |k: &usize| match p.after.distal_end_mm(plan, *k) {
             None => true,
             // covered by a catheter that did not bring it there: at rest around it
@@ -317,7 +337,10 @@ fn taken(plan: &Plan, passed: &[Passed], clot: usize, by_step: usize) -> bool {
     passed[..=by_step].iter().any(|p| {
         (0..plan.devices.len()).any(|k| {
             holds(plan, &p.before, k, clot)
-                && p.effect.moves.iter().any(|m| m.device == k && m.to_mm < m.from_mm)
+                && p.effect
+                    .moves
+                    .iter()
+                    .any(|m| m.device == k && m.to_mm < m.from_mm)
         })
     })
 }

@@ -29,15 +29,17 @@ mod words;
 
 pub use clock::{Clock, ClockActivity, Percentiles, Sampling, SpreadOfTimes, Times};
 pub use clock_footprint::{Passed, walk};
-pub use clock_table::{Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work};
+pub use clock_table::{
+    Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work,
+};
 pub use clock_work::{Lane, Load, Parts};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};
 pub use finding::{Finding, Severity, Topic};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, ledger};
+pub use nesting::{Meeting, meetings};
 pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};
 pub use network_search::{SearchStatus, Shortest};
-pub use nesting::{Meeting, meetings};
 pub use plan::{Equipment, Plan, StackDevice, StackPart, Supplied};
 pub use provenance::{ValueRow, VesselInfo};
 pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};

@@ -102,10 +102,7 @@ impl Network {
     /// # Errors
     /// [`NetworkError`] for a duration that is negative or not finite, a need that can never be met,
     /// an index that leads nowhere, or activities that wait for each other in a circle.
-    pub fn new(
-        activities: Vec<Activity>,
-        resources: Vec<Resource>,
-    ) -> Result<Self, NetworkError> {
+    pub fn new(activities: Vec<Activity>, resources: Vec<Resource>) -> Result<Self, NetworkError> {
         for activity in &activities {
             if !(activity.duration_s.is_finite() && activity.duration_s >= 0.0) {
                 return Err(NetworkError::Duration {
@@ -131,7 +128,11 @@ impl Network {
                     });
                 }
             }
-            if let Some(need) = activity.needs.iter().find(|n| n.resource >= resources.len()) {
+            if let Some(need) = activity
+                .needs
+                .iter()
+                .find(|n| n.resource >= resources.len())
+            {
                 return Err(NetworkError::UnknownIndex {
                     activity: activity.name.clone(),
                     what: "resource",
@@ -239,9 +240,8 @@ impl Network {
         let slack_s: Vec<f64> = (0..latest_s.len())
             .map(|i| latest_s[i] - schedule.start_s[i])
             .collect();
-        let last = goal.or_else(|| {
-            (0..self.activities.len()).find(|i| schedule.end_s[*i] > end_s - SAME_S)
-        });
+        let last = goal
+            .or_else(|| (0..self.activities.len()).find(|i| schedule.end_s[*i] > end_s - SAME_S));
         let chain = chain_to(last, &before, &schedule.start_s, |i| schedule.end_s[i]);
         Slack { slack_s, chain }
     }
@@ -348,8 +348,8 @@ impl<'a> Placement<'a> {
                 .filter(|(_, units)| *units > 0)
                 .collect();
             // use rises only where something starts: look there and at the beginning
-            let looks = std::iter::once(from_s)
-                .chain(beside.iter().map(|(j, _)| start_s[*j].max(from_s)));
+            let looks =
+                std::iter::once(from_s).chain(beside.iter().map(|(j, _)| start_s[*j].max(from_s)));
             for at_s in looks {
                 let here = || {
                     let at = beside.iter();

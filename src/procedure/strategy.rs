@@ -54,7 +54,11 @@ impl Choices {
     pub const NAMED: [(&'static str, Self); 5] = [
         (
             "retriever-first",
-            Self::new(Order::RetrieverFirst, ClotBy::Retriever, NeckBy::StentAndBalloon),
+            Self::new(
+                Order::RetrieverFirst,
+                ClotBy::Retriever,
+                NeckBy::StentAndBalloon,
+            ),
         ),
         (
             "neck-first",
@@ -66,7 +70,11 @@ impl Choices {
         ),
         (
             "balloon-only",
-            Self::new(Order::RetrieverFirst, ClotBy::Retriever, NeckBy::BalloonAlone),
+            Self::new(
+                Order::RetrieverFirst,
+                ClotBy::Retriever,
+                NeckBy::BalloonAlone,
+            ),
         ),
         (
             "suction-first",

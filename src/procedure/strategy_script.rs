@@ -1,8 +1,8 @@
 //! Writing a strategy's script for a stack and a route.
 
 use super::strategy::{Choices, ClotBy, NeckBy, Order};
-use super::{Action, Plan, Region, Step, StrategyError, Where};
-use crate::device::{Accessory, DeviceClass, Payload};
+use super::{Action, Plan, Region, Step, StrategyError, Where, walk};
+use crate::device::{Accessory, DeviceClass, Payload, StentSpec};
 use crate::geometry::{LesionKind, TrackClot, TrackLesion};
 
 /// How far the wire goes ahead past the neck lesion, mm (common practice, no source).
@@ -23,6 +23,9 @@ const GUIDE_PAST_STENT_MM: f64 = 12.0;
 const GUIDE_PAST_LESION_MM: f64 = 20.0;
 /// How far below the stent the guide is drawn back at the end, mm.
 const GUIDE_BELOW_STENT_MM: f64 = 15.0;
+/// How far above the guide's tip the stent's near end is planned, mm: its length on a tapering route
+/// is estimated within a few mm only.
+const GUIDE_CLEAR_OF_STENT_MM: f64 = 5.0;
 /// How long the clot is given to take hold of the suction, min (from memory).
 const HOLD_WITH_RETRIEVER_MIN: f64 = 1.0;
 /// The same where suction alone draws it, min (from memory: 2 to 3).
@@ -47,6 +50,8 @@ pub(super) struct Writer<'a> {
     roles: Roles,
     lesion: &'a TrackLesion,
     clot: &'a TrackClot,
+    /// Where the guide's tip lies after the access steps, mm.
+    guide_mm: f64,
     script: Vec<Step>,
 }
 
@@ -59,13 +64,25 @@ impl<'a> Writer<'a> {
         let lesion = plan.track.lesions.iter().find(in_neck);
         let clot = plan.track.clots.first();
         let nothing = |what| StrategyError::NothingToTreat { what };
+        let roles = Roles::of(plan, choices)?;
+        let script = access_steps(plan)?;
+        let entered = walk(&Plan {
+            script: script.clone(),
+            ..plan.clone()
+        });
+        let guide_mm = plan
+            .device_index(&roles.guide)
+            .zip(entered.last())
+            .and_then(|(k, last)| last.after.tip_mm(k))
+            .ok_or(StrategyError::NoAccess)?;
         Ok(Self {
             plan,
             choices: *choices,
-            roles: Roles::of(plan, choices)?,
+            roles,
+            guide_mm,
             lesion: lesion.ok_or_else(|| nothing("lesion in the neck"))?,
             clot: clot.ok_or_else(|| nothing("clot"))?,
-            script: access_steps(plan)?,
+            script,
         })
     }
 
@@ -390,7 +407,10 @@ impl<'a> Writer<'a> {
             self.guide_tip(),
         );
         let device = a.clone();
-        self.step("Suction on the aspiration catheter", Action::SuctionOn { device });
+        self.step(
+            "Suction on the aspiration catheter",
+            Action::SuctionOn { device },
+        );
         let to = self.before_clot(1.0);
         self.advance("Aspiration catheter to the clot under suction", &a, to);
         if guide_follows {
@@ -410,7 +430,13 @@ impl<'a> Writer<'a> {
         let (guide, a) = (self.roles.guide.clone(), self.roles.aspiration.clone());
         let (m, w) = (self.roles.microcatheter.clone(), self.roles.wire.clone());
         let to = self.guide_tip();
-        self.insert("Aspiration catheter to the guide's tip", &a, &guide, None, to);
+        self.insert(
+            "Aspiration catheter to the guide's tip",
+            &a,
+            &guide,
+            None,
+            to,
+        );
         let to = Where::At(format!("{a}.tip"));
         self.insert("Microcatheter to its tip", &m, &a, None, to);
         self.wire_into_microcatheter();
@@ -443,7 +469,10 @@ impl<'a> Writer<'a> {
         self.remove("Wire out", &w);
         self.remove("Microcatheter out", &m);
         let device = a.clone();
-        self.step("Suction on the aspiration catheter", Action::SuctionOn { device });
+        self.step(
+            "Suction on the aspiration catheter",
+            Action::SuctionOn { device },
+        );
         self.hold_and_pull(HOLD_BY_SUCTION_MIN, vec![a], &guide);
     }
 
@@ -520,8 +549,8 @@ impl<'a> Writer<'a> {
     }
 
     /// The stent's tip beyond the lesion such that its ends lie equally far beyond it, but its far end
-    /// no further than twice the landing margin: the rest reaches down, and the guide need not be
-    /// brought up further than it has to.
+    /// no further than twice the landing margin: the rest reaches down as far as the guide lets it,
+    /// and the guide need not be brought up further than it has to.
     fn stent_tip_past_lesion_mm(&self, stent: &str) -> f64 {
         let device = self.plan.device_index(stent);
         let Some(Payload::Stent(spec)) =
@@ -529,15 +558,34 @@ impl<'a> Writer<'a> {
         else {
             return self.plan.rules.landing_margin_mm;
         };
-        let vessel_mm = self
-            .plan
-            .track
-            .healthy_diameter_at(self.lesion.middle_mm());
-        let long_mm = spec.deployed_length_mm(vessel_mm);
-        let lesion_mm = self.lesion.end_mm - self.lesion.start_mm;
-        let beyond_mm = 0.5 * (long_mm - lesion_mm);
         let margin_mm = self.plan.rules.landing_margin_mm;
-        beyond_mm.clamp(margin_mm, 2.0 * margin_mm) + spec.nose_length_mm
+        let lowest_mm = self.guide_mm + GUIDE_CLEAR_OF_STENT_MM;
+        let (start_mm, end_mm) = (self.lesion.start_mm, self.lesion.end_mm);
+        // whole millimetres from the smallest landing on: the first that suits both ends
+        let mut beyond_mm = margin_mm;
+        loop {
+            let near_mm = self.stent_near_end_mm(spec, end_mm + beyond_mm);
+            let low_enough = beyond_mm >= 2.0 * margin_mm || start_mm - near_mm <= beyond_mm;
+            let past_the_route = end_mm + beyond_mm >= self.plan.track.length_mm();
+            if (low_enough && near_mm >= lowest_mm) || past_the_route {
+                return beyond_mm + spec.nose_length_mm;
+            }
+            beyond_mm += 1.0;
+        }
+    }
+
+    /// Near end of a stent whose far end lies at a station: every stretch of vessel takes up as much
+    /// of the free length as a stent of that diameter is longer than a free one.
+    fn stent_near_end_mm(&self, spec: &StentSpec, far_mm: f64) -> f64 {
+        let (mut near_mm, mut left_mm) = (far_mm, spec.free_length_mm);
+        while left_mm > 0.0 && near_mm > 0.0 {
+            let vessel_mm = self.plan.track.healthy_diameter_at(near_mm);
+            let stretch = spec.deployed_length_mm(vessel_mm) / spec.free_length_mm;
+            let step_mm = left_mm.min(1.0 / stretch.max(0.1));
+            near_mm -= step_mm * stretch;
+            left_mm -= step_mm;
+        }
+        near_mm
     }
 
     /// The balloon's tip beyond the lesion such that its middle lies in the lesion's.
@@ -557,9 +605,8 @@ impl Roles {
             let found = plan.devices.iter().find(|d| is(d.device.class));
             found.map(|d| d.name.clone())
         };
-        let need = |what: &'static str, found: Option<String>| {
-            found.ok_or_else(|| missing(choices, what))
-        };
+        let need =
+            |what: &'static str, found: Option<String>| found.ok_or_else(|| missing(choices, what));
         let thin_wire = plan
             .devices
             .iter()
@@ -646,7 +693,10 @@ fn access_steps(plan: &Plan) -> Result<Vec<Step>, StrategyError> {
         step.act.devices().into_iter().any(|name| {
             plan.devices.iter().any(|d| {
                 d.name == name
-                    && matches!(d.device.class, DeviceClass::Guide | DeviceClass::BalloonGuide)
+                    && matches!(
+                        d.device.class,
+                        DeviceClass::Guide | DeviceClass::BalloonGuide
+                    )
             })
         })
     });

@@ -5,8 +5,8 @@ use super::compare_words;
 use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, rehearse};
 use crate::procedure::{
-    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Sampling, Severity,
-    Times, Topic, ledger, walk,
+    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Sampling,
+    Severity, Times, Topic, ledger, walk,
 };
 use serde::{Deserialize, Serialize};
 
@@ -142,10 +142,7 @@ retriever is drawn bare across a stent's edge; median time to reperfusion";
 ///
 /// # Errors
 /// As [`Clock::new`], for the first plan that cannot be timed.
-pub fn compare(
-    candidates: &[Candidate],
-    sampling: &Sampling,
-) -> Result<Comparison, NetworkError> {
+pub fn compare(candidates: &[Candidate], sampling: &Sampling) -> Result<Comparison, NetworkError> {
     let mut judged = candidates
         .iter()
         .map(|candidate| judge(candidate, sampling))

@@ -37,7 +37,10 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
             if first.bare_edges == 0 {
                 ", draws no open retriever bare across a stent's edge".to_owned()
             } else {
-                format!(", draws the open retriever bare across a stent's edge {}", times(first.bare_edges))
+                format!(
+                    ", draws the open retriever bare across a stent's edge {}",
+                    times(first.bare_edges)
+                )
             },
             min(p.p50_s),
             min(p.p10_s),
@@ -82,7 +85,9 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
             min(-s),
             but_wider(first, other)
         ),
-        Some(_) => format!("{name} is as good within a second; it stands behind by order of naming."),
+        Some(_) => {
+            format!("{name} is as good within a second; it stands behind by order of naming.")
+        }
         None => format!("{name} falls behind because its script never brings the clot out."),
     }
 }

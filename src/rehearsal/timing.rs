@@ -2,8 +2,8 @@
 
 use super::outcome::Outcome;
 use crate::procedure::{
-    Clock, Durations, Lane, Ledger, Load, Known, NetworkError, Parts, Percentiles, Plan, Sampling, Schedule,
-    SearchStatus, SpreadOfTimes, Times, walk,
+    Clock, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Percentiles, Plan, Sampling,
+    Schedule, SearchStatus, SpreadOfTimes, Times, walk,
 };
 use serde::{Deserialize, Serialize};
 
