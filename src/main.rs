@@ -2,8 +2,8 @@
 
 mod cli;
 
-use clap::{Args, Parser, Subcommand};
-use cli::Stop;
+use clap::{Parser, Subcommand};
+use cli::{Changes, Stop};
 use nestline::rehearsal::CAUTION;
 use std::io::{Write, stderr};
 use std::process::ExitCode;
@@ -96,40 +96,20 @@ enum Command {
     },
 }
 
-/// Values changed for this run only, and how times are drawn.
-#[derive(Args)]
-struct Changes {
-    /// Change a value of vessel, device, script or step times; may be given several times.
-    #[arg(long = "set", value_name = "PATH=VALUE")]
-    set: Vec<String>,
-    /// Seed of the sampled times.
-    #[arg(long, default_value_t = 1)]
-    seed: u64,
-    /// Courses drawn for the percentiles.
-    #[arg(long, default_value_t = 2000)]
-    courses: usize,
-}
-
 fn main() -> ExitCode {
     let Arguments { command, json } = Arguments::parse();
     let outcome = match &command {
-        None => cli::run(None, &cli::Drawn::default(), &[], false, json),
+        None => cli::run(None, &Changes::default(), false, json),
         Some(Command::Run {
             scene,
             changes,
             each,
-        }) => cli::run(
-            scene.as_deref(),
-            &changes.drawn(),
-            &changes.set,
-            *each,
-            json,
-        ),
+        }) => cli::run(scene.as_deref(), changes, *each, json),
         Some(Command::Compare {
             scenes,
             changes,
             strategies,
-        }) => cli::compare(scenes, &changes.drawn(), &changes.set, strategies, json),
+        }) => cli::compare(scenes, changes, strategies, json),
         Some(Command::Draft {
             strategy,
             scene,
@@ -148,13 +128,4 @@ fn main() -> ExitCode {
             ExitCode::from(2)
         }
     })
-}
-
-impl Changes {
-    fn drawn(&self) -> cli::Drawn {
-        cli::Drawn {
-            seed: self.seed,
-            courses: self.courses,
-        }
-    }
 }

@@ -1,5 +1,11 @@
 //! The clock: spreads against closed forms, resources, the retriever's wait, refusals.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a helper that fails fails the test"
+)]
+
 use nestline::data::{Edit, LoadedScene, Rendering, Source, default_durations, load_scene_with};
 use nestline::geometry::TrackSettings;
 use nestline::procedure::{

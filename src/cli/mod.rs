@@ -6,7 +6,8 @@ mod plans;
 pub(crate) use files::{check, measure};
 pub(crate) use plans::{compare, draft, run};
 
-use nestline::data::{DataError, Rendering};
+use clap::Args;
+use nestline::data::{DataError, Edit, Rendering};
 use nestline::procedure::{NetworkError, Sampling, StrategyError};
 use std::io::{IsTerminal, Write, stderr, stdout};
 use thiserror::Error;
@@ -41,23 +42,39 @@ impl Stop {
     }
 }
 
-/// How times are drawn.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Drawn {
-    pub(crate) seed: u64,
-    pub(crate) courses: usize,
+/// Values changed for this run only, and how times are drawn.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Changes {
+    /// Change a value of vessel, device, script or step times; may be given several times.
+    #[arg(long = "set", value_name = "PATH=VALUE")]
+    set: Vec<String>,
+    /// Seed of the sampled times.
+    #[arg(long, default_value_t = Sampling::default().seed)]
+    seed: u64,
+    /// Courses drawn for the percentiles.
+    #[arg(long, default_value_t = Sampling::default().courses)]
+    courses: usize,
 }
 
-impl Default for Drawn {
+impl Default for Changes {
     fn default() -> Self {
         let Sampling { seed, courses, .. } = Sampling::default();
-        Self { seed, courses }
+        Self {
+            set: Vec::new(),
+            seed,
+            courses,
+        }
     }
 }
 
-impl Drawn {
+impl Changes {
+    fn edits(&self) -> Result<Vec<Edit>, Stop> {
+        let edits = self.set.iter().map(|text| Edit::parse(text));
+        Ok(edits.collect::<Result<_, _>>()?)
+    }
+
     /// With as many threads as there are cores; their number changes no bit of the result.
-    fn sampling(self) -> Sampling {
+    fn sampling(&self) -> Sampling {
         Sampling {
             courses: self.courses,
             seed: self.seed,

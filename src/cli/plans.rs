@@ -1,6 +1,6 @@
 //! Commands about plans: run, compare, draft.
 
-use super::{DEFAULT_SCENE, Drawn, Stop, columns, say};
+use super::{Changes, DEFAULT_SCENE, Stop, columns, say};
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{
@@ -35,13 +35,6 @@ fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     )?)
 }
 
-fn edits(set: &[String]) -> Result<Vec<Edit>, Stop> {
-    Ok(set
-        .iter()
-        .map(|text| Edit::parse(text))
-        .collect::<Result<_, _>>()?)
-}
-
 fn code(verdict: Verdict) -> ExitCode {
     match verdict {
         Verdict::Passes => ExitCode::SUCCESS,
@@ -51,20 +44,19 @@ fn code(verdict: Verdict) -> ExitCode {
 
 pub(crate) fn run(
     scene: Option<&str>,
-    drawn: &Drawn,
-    set: &[String],
+    changes: &Changes,
     each: bool,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let scene = scene.unwrap_or(DEFAULT_SCENE);
     if each {
-        return one_at_a_time(scene, drawn, set, json);
+        return one_at_a_time(scene, changes, json);
     }
-    let loaded = load(scene, &edits(set)?)?;
+    let loaded = load(scene, &changes.edits()?)?;
     let plan = &loaded.plan;
     let rehearsed = Rehearsed {
         outcome: rehearse(plan),
-        clock: time(plan, &loaded.durations, &[], &drawn.sampling())?,
+        clock: time(plan, &loaded.durations, &[], &changes.sampling())?,
         ledger: ledger(plan, &walk(plan)),
     };
     if json {
@@ -82,13 +74,18 @@ fn candidate(name: String, loaded: LoadedScene) -> Candidate {
     Candidate::new(name, loaded.plan, loaded.durations)
 }
 
-fn one_at_a_time(scene: &str, drawn: &Drawn, set: &[String], json: bool) -> Result<ExitCode, Stop> {
-    let sampling = drawn.sampling();
+fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {
+    let sampling = changes.sampling();
     let loaded = load(scene, &[])?;
     let base = assess(&candidate(loaded.plan.name.clone(), loaded), &sampling)?;
-    let usual = USUAL_CHANGES.map(str::to_owned);
-    let changes = edits(if set.is_empty() { &usual } else { set })?;
-    let rows = changes
+    let asked = changes.edits()?;
+    let tried: Vec<Edit> = if asked.is_empty() {
+        let usual = USUAL_CHANGES.iter().map(|text| Edit::parse(text));
+        usual.collect::<Result<_, _>>()?
+    } else {
+        asked.clone()
+    };
+    let rows = tried
         .into_iter()
         .map(|edit| {
             let change = edit.in_words();
@@ -96,7 +93,7 @@ fn one_at_a_time(scene: &str, drawn: &Drawn, set: &[String], json: bool) -> Resu
                 .and_then(|loaded| Ok(assess(&candidate(change.clone(), loaded), &sampling)?));
             match result {
                 // a path that leads nowhere is a slip, not a finding
-                Err(stop) if !set.is_empty() => Err(stop),
+                Err(stop) if !asked.is_empty() => Err(stop),
                 result => Ok(WhatIfRow {
                     change,
                     result: result.map_err(|stop| stop.to_string()),
@@ -116,12 +113,11 @@ fn one_at_a_time(scene: &str, drawn: &Drawn, set: &[String], json: bool) -> Resu
 
 pub(crate) fn compare(
     scenes: &[String],
-    drawn: &Drawn,
-    set: &[String],
+    changes: &Changes,
     strategies: &[String],
     json: bool,
 ) -> Result<ExitCode, Stop> {
-    let edits = edits(set)?;
+    let edits = changes.edits()?;
     let default = [DEFAULT_SCENE.to_owned()];
     let scenes = if scenes.is_empty() { &default } else { scenes };
     let mut candidates = Vec::new();
@@ -147,7 +143,7 @@ pub(crate) fn compare(
             candidates.push(Candidate::new(name, plan, loaded.durations.clone()));
         }
     }
-    let comparison = side_by_side(&candidates, &drawn.sampling())?;
+    let comparison = side_by_side(&candidates, &changes.sampling())?;
     if json {
         say(&to_json(&comparison).map_err(std::io::Error::other)?)?;
     } else {

@@ -310,8 +310,7 @@ pub fn ledger(plan: &Plan, passed: &[Passed]) -> Ledger {
             }
             let work_left = events.clot_out.is_none() || done_at.is_some_and(|done| i < done);
             // a clot that has been taken out need not be held any more
-            let gone = o >= lesions && events.clot_out.is_some_and(|out| i >= out)
-                || o >= lesions && taken(plan, passed, o - lesions, i);
+            let gone = o >= lesions && taken(plan, passed, o - lesions, i);
             if !was.is_empty() && is.is_empty() && work_left && !gone {
                 crossing.let_go_at.push(i + 1);
             }

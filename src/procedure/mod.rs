@@ -8,6 +8,7 @@
 mod clock;
 mod clock_footprint;
 mod clock_table;
+mod clock_times;
 mod clock_work;
 mod error;
 mod exchange;
@@ -23,15 +24,18 @@ mod scene;
 mod state;
 mod step;
 mod strategy;
+mod strategy_places;
+mod strategy_roles;
 mod strategy_script;
 mod treat;
 mod words;
 
-pub use clock::{Clock, ClockActivity, Percentiles, Sampling, SpreadOfTimes, Times};
+pub use clock::{Clock, ClockActivity};
 pub use clock_footprint::{Passed, walk};
 pub use clock_table::{
     Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work,
 };
+pub use clock_times::{Percentiles, Sampling, SpreadOfTimes, Times};
 pub use clock_work::{Lane, Load, Parts};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};

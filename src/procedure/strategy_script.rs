@@ -1,8 +1,8 @@
 //! Writing a strategy's script for a stack and a route.
 
 use super::strategy::{Choices, ClotBy, NeckBy, Order};
+use super::strategy_roles::{Roles, access_steps};
 use super::{Action, Plan, Region, Step, StrategyError, Where, walk};
-use crate::device::{Accessory, DeviceClass, Payload, StentSpec};
 use crate::geometry::{LesionKind, TrackClot, TrackLesion};
 
 /// How far the wire goes ahead past the neck lesion, mm (common practice, no source).
@@ -10,48 +10,33 @@ const WIRE_PAST_LESION_MM: f64 = 40.0;
 /// The same where a microcatheter follows it.
 const WIRE_AHEAD_PAST_LESION_MM: f64 = 30.0;
 /// How far the microcatheter follows past the neck lesion, mm.
-const MICRO_PAST_LESION_MM: f64 = 20.0;
+pub(super) const MICRO_PAST_LESION_MM: f64 = 20.0;
 /// How far the wire goes past the clot, mm (from memory: its soft tip in an M2 trunk).
 const WIRE_PAST_CLOT_MM: f64 = 25.0;
 /// How far the microcatheter goes past the clot, mm: the retriever's far end lies there folded.
 const MICRO_PAST_CLOT_MM: f64 = 20.0;
 /// How far wire and microcatheter keep ahead of what follows them, mm.
-const AHEAD_OF_ASPIRATION_MM: f64 = 10.0;
+pub(super) const AHEAD_OF_ASPIRATION_MM: f64 = 10.0;
 /// How far beyond the stent the guide is brought, mm.
 const GUIDE_PAST_STENT_MM: f64 = 12.0;
 /// How far beyond a lesion without stent, mm.
-const GUIDE_PAST_LESION_MM: f64 = 20.0;
+pub(super) const GUIDE_PAST_LESION_MM: f64 = 20.0;
 /// How far below the stent the guide is drawn back at the end, mm.
 const GUIDE_BELOW_STENT_MM: f64 = 15.0;
-/// How far above the guide's tip the stent's near end is planned, mm: its length on a tapering route
-/// is estimated within a few mm only.
-const GUIDE_CLEAR_OF_STENT_MM: f64 = 5.0;
 /// How long the clot is given to take hold of the suction, min (from memory).
 const HOLD_WITH_RETRIEVER_MIN: f64 = 1.0;
 /// The same where suction alone draws it, min (from memory: 2 to 3).
 const HOLD_BY_SUCTION_MIN: f64 = 2.0;
 
-/// Names of the devices by what they do.
-struct Roles {
-    guide: String,
-    wire: String,
-    microcatheter: String,
-    retriever: Option<String>,
-    stent: Option<String>,
-    balloon: Option<String>,
-    aspiration: String,
-    insertion_tool: Option<String>,
-}
-
 /// A script under way.
 pub(super) struct Writer<'a> {
-    plan: &'a Plan,
-    choices: Choices,
-    roles: Roles,
-    lesion: &'a TrackLesion,
-    clot: &'a TrackClot,
+    pub(super) plan: &'a Plan,
+    pub(super) choices: Choices,
+    pub(super) roles: Roles,
+    pub(super) lesion: &'a TrackLesion,
+    pub(super) clot: &'a TrackClot,
     /// Where the guide's tip lies after the access steps, mm.
-    guide_mm: f64,
+    pub(super) guide_mm: f64,
     script: Vec<Step>,
 }
 
@@ -476,34 +461,6 @@ impl<'a> Writer<'a> {
         self.hold_and_pull(HOLD_BY_SUCTION_MIN, vec![a], &guide);
     }
 
-    /// Stations of the microcatheter's tip at which the aspiration catheter has to follow, because a
-    /// microcatheter reaches only so far beyond it; none where it reaches the clot at once.
-    fn stages_mm(&self, neck_shut: bool) -> Vec<f64> {
-        let of = |name: &str| self.plan.device_index(name).map(|k| &self.plan.devices[k]);
-        let (Some(m), Some(a)) = (of(&self.roles.microcatheter), of(&self.roles.aspiration)) else {
-            return Vec::new();
-        };
-        let room_mm = m.device.usable_length_mm - a.device.usable_length_mm - a.dead_mm();
-        // a stage has to gain ground on the one before, or there is no end of them
-        let gain_mm = room_mm - 2.0 * AHEAD_OF_ASPIRATION_MM;
-        let goal_mm = self.clot.start_mm - 5.0;
-        let mut at_mm = self.lesion.end_mm
-            + if neck_shut {
-                MICRO_PAST_LESION_MM
-            } else {
-                GUIDE_PAST_LESION_MM
-            };
-        let mut stages_mm = Vec::new();
-        while gain_mm > 0.0 && at_mm - AHEAD_OF_ASPIRATION_MM + room_mm < goal_mm + 1.0 {
-            stages_mm.push(at_mm);
-            at_mm += gain_mm;
-        }
-        if neck_shut || !stages_mm.is_empty() {
-            stages_mm.push(at_mm.min(goal_mm - 2.0 * AHEAD_OF_ASPIRATION_MM));
-        }
-        stages_mm
-    }
-
     fn hold_and_pull(&mut self, minutes: f64, unit: Vec<String>, guide: &str) {
         let device = guide.to_owned();
         self.step("Suction on the guide", Action::SuctionOn { device });
@@ -546,163 +503,5 @@ impl<'a> Writer<'a> {
         }
         self.contrast("Last run of the neck", &guide, Region::Neck);
         self.contrast("Last run of the head", &guide, Region::Head);
-    }
-
-    /// The stent's tip beyond the lesion such that its ends lie equally far beyond it, but its far end
-    /// no further than twice the landing margin: the rest reaches down as far as the guide lets it,
-    /// and the guide need not be brought up further than it has to.
-    fn stent_tip_past_lesion_mm(&self, stent: &str) -> f64 {
-        let device = self.plan.device_index(stent);
-        let Some(Payload::Stent(spec)) =
-            device.and_then(|k| self.plan.devices[k].device.payload.as_ref())
-        else {
-            return self.plan.rules.landing_margin_mm;
-        };
-        let margin_mm = self.plan.rules.landing_margin_mm;
-        let lowest_mm = self.guide_mm + GUIDE_CLEAR_OF_STENT_MM;
-        let (start_mm, end_mm) = (self.lesion.start_mm, self.lesion.end_mm);
-        // whole millimetres from the smallest landing on: the first that suits both ends
-        let mut beyond_mm = margin_mm;
-        loop {
-            let near_mm = self.stent_near_end_mm(spec, end_mm + beyond_mm);
-            let low_enough = beyond_mm >= 2.0 * margin_mm || start_mm - near_mm <= beyond_mm;
-            let past_the_route = end_mm + beyond_mm >= self.plan.track.length_mm();
-            if (low_enough && near_mm >= lowest_mm) || past_the_route {
-                return beyond_mm + spec.nose_length_mm;
-            }
-            beyond_mm += 1.0;
-        }
-    }
-
-    /// Near end of a stent whose far end lies at a station: every stretch of vessel takes up as much
-    /// of the free length as a stent of that diameter is longer than a free one.
-    fn stent_near_end_mm(&self, spec: &StentSpec, far_mm: f64) -> f64 {
-        let (mut near_mm, mut left_mm) = (far_mm, spec.free_length_mm);
-        while left_mm > 0.0 && near_mm > 0.0 {
-            let vessel_mm = self.plan.track.healthy_diameter_at(near_mm);
-            let stretch = spec.deployed_length_mm(vessel_mm) / spec.free_length_mm;
-            let step_mm = left_mm.min(1.0 / stretch.max(0.1));
-            near_mm -= step_mm * stretch;
-            left_mm -= step_mm;
-        }
-        near_mm
-    }
-
-    /// The balloon's tip beyond the lesion such that its middle lies in the lesion's.
-    fn balloon_tip_past_lesion_mm(&self, balloon: &str) -> f64 {
-        let device = self.plan.device_index(balloon);
-        let ahead_mm = match device.and_then(|k| self.plan.devices[k].device.payload.as_ref()) {
-            Some(Payload::Balloon(spec)) => 0.5 * spec.length_mm + spec.nose_length_mm,
-            _ => 0.0,
-        };
-        self.lesion.middle_mm() + ahead_mm - self.lesion.end_mm
-    }
-}
-
-impl Roles {
-    fn of(plan: &Plan, choices: &Choices) -> Result<Self, StrategyError> {
-        let find = |is: &dyn Fn(DeviceClass) -> bool| {
-            let found = plan.devices.iter().find(|d| is(d.device.class));
-            found.map(|d| d.name.clone())
-        };
-        let need =
-            |what: &'static str, found: Option<String>| found.ok_or_else(|| missing(choices, what));
-        let thin_wire = plan
-            .devices
-            .iter()
-            .find(|d| is_thin_wire(d))
-            .map(|d| d.name.clone());
-        let tool = |a: &Accessory| matches!(a, Accessory::InsertionTool { .. });
-        Ok(Self {
-            guide: need(
-                "a guide",
-                find(&|c| matches!(c, DeviceClass::Guide | DeviceClass::BalloonGuide)),
-            )?,
-            wire: need("a 0.014 in wire", thin_wire)?,
-            microcatheter: need(
-                "a microcatheter",
-                find(&|c| c == DeviceClass::Microcatheter),
-            )?,
-            aspiration: need(
-                "an aspiration catheter",
-                find(&|c| c == DeviceClass::Aspiration),
-            )?,
-            retriever: find(&|c| c == DeviceClass::Retriever),
-            stent: find(&|c| c == DeviceClass::CarotidStent),
-            balloon: find(&|c| c == DeviceClass::Balloon),
-            insertion_tool: plan
-                .parts
-                .iter()
-                .find(|p| tool(&p.accessory))
-                .map(|p| p.name.clone()),
-        })
-    }
-
-    fn need_retriever(&self, choices: &Choices) -> Result<String, StrategyError> {
-        let found = self.retriever.clone();
-        found.ok_or_else(|| missing(choices, "a retriever"))
-    }
-
-    fn need_stent(&self, choices: &Choices) -> Result<String, StrategyError> {
-        let found = self.stent.clone();
-        found.ok_or_else(|| missing(choices, "a carotid stent system"))
-    }
-
-    fn need_balloon(&self, choices: &Choices) -> Result<String, StrategyError> {
-        let found = self.balloon.clone();
-        found.ok_or_else(|| missing(choices, "a balloon"))
-    }
-}
-
-fn missing(choices: &Choices, what: &'static str) -> StrategyError {
-    StrategyError::Missing {
-        strategy: choices.name(),
-        what,
-    }
-}
-
-/// A wire that microcatheters and rapid-exchange systems run over: up to 0.018 in.
-fn is_thin_wire(d: &super::StackDevice) -> bool {
-    d.device.class == DeviceClass::Wire && d.device.shaft_outer_mm() < 0.5
-}
-
-/// The script's own steps up to the first that names a device which works on neck or clot.
-fn access_steps(plan: &Plan) -> Result<Vec<Step>, StrategyError> {
-    let works = |name: &str| {
-        plan.devices.iter().any(|d| {
-            d.name == name
-                && (is_thin_wire(d)
-                    || matches!(
-                        d.device.class,
-                        DeviceClass::Microcatheter
-                            | DeviceClass::Aspiration
-                            | DeviceClass::Retriever
-                            | DeviceClass::CarotidStent
-                            | DeviceClass::Balloon
-                            | DeviceClass::Filter
-                    ))
-        })
-    };
-    let steps: Vec<Step> = plan
-        .script
-        .iter()
-        .take_while(|step| !step.act.devices().into_iter().any(works))
-        .cloned()
-        .collect();
-    let guide_in = steps.iter().any(|step| {
-        step.act.devices().into_iter().any(|name| {
-            plan.devices.iter().any(|d| {
-                d.name == name
-                    && matches!(
-                        d.device.class,
-                        DeviceClass::Guide | DeviceClass::BalloonGuide
-                    )
-            })
-        })
-    });
-    if guide_in {
-        Ok(steps)
-    } else {
-        Err(StrategyError::NoAccess)
     }
 }
