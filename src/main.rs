@@ -3,9 +3,7 @@
 mod cli;
 
 use clap::{Parser, Subcommand};
-use cli::{Changes, Stop};
 use nestline::rehearsal::CAUTION;
-use std::io::{Write, stderr};
 use std::process::ExitCode;
 
 /// Rehearse a nested stack of neuro-interventional devices on a vessel before anyone stands at the
@@ -35,25 +33,25 @@ Exit codes: 0 done, 1 the plan fails, 2 could not run.";
 #[derive(Subcommand)]
 enum Command {
     /// Rehearse a scene and print tables, clock and access ledger.
-    #[command(after_help = "Examples: nestline run scenes/too-short.ron
-          nestline run --set guide.usable_length=95cm --set dwell=180 --each")]
+    #[command(
+        after_help = "Example: nestline run --set guide.usable_length=95cm --set dwell=180 --each"
+    )]
     Run {
         /// Scene file; the built-in default scene if left out.
         scene: Option<String>,
         #[command(flatten)]
-        changes: Changes,
+        changes: cli::Changes,
         /// Tell what each change does on its own; without `--set`, what some usual ones would do.
         #[arg(long)]
         each: bool,
     },
     /// Set plans side by side: several scenes, or five strategies on one scene's vessel and stack.
-    #[command(after_help = "Examples: nestline compare scenes/kinked-neck-type-3.ron
-          nestline compare mine.ron other.ron")]
+    #[command(after_help = "Example: nestline compare scenes/kinked-neck-type-3.ron")]
     Compare {
         /// Scene files; the built-in default scene if left out.
         scenes: Vec<String>,
         #[command(flatten)]
-        changes: Changes,
+        changes: cli::Changes,
         /// Only these strategies, by name; may be given several times.
         #[arg(long = "strategy", value_name = "NAME")]
         strategies: Vec<String>,
@@ -63,11 +61,9 @@ enum Command {
         after_help = "Example: nestline draft neck-first scenes/dissection.ron --out mine.ron"
     )]
     Draft {
-        /// Name of the strategy: retriever-first, neck-first, clot-first, balloon-only,
-        /// suction-first.
+        /// retriever-first, neck-first, clot-first, balloon-only or suction-first.
         strategy: String,
-        /// Scene whose vessel, stack and access steps are taken; the built-in default one if left
-        /// out.
+        /// Scene whose vessel, stack and access steps are taken; the default one if left out.
         scene: Option<String>,
         /// File to write; printed if left out.
         #[arg(long)]
@@ -87,19 +83,26 @@ enum Command {
         #[arg(long)]
         target: Option<String>,
     },
-    /// Validate vessel, device and scene files.
+    /// Validate vessel, device, scene and problem files.
     #[command(after_help = "Example: nestline check my-scene.ron my-devices/*.ron")]
     Check {
         /// Files.
         #[arg(required = true)]
         files: Vec<String>,
     },
+    /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
+    #[command(after_help = "Example: nestline settle bend.ron --json")]
+    Settle {
+        /// Problem file.
+        problem: String,
+    },
 }
 
 fn main() -> ExitCode {
-    let Arguments { command, json } = Arguments::parse();
-    let outcome = match &command {
-        None => cli::run(None, &Changes::default(), false, json),
+    let arguments = Arguments::parse();
+    let json = arguments.json;
+    let done = match &arguments.command {
+        None => cli::run(None, &cli::Changes::default(), false, json),
         Some(Command::Run {
             scene,
             changes,
@@ -115,17 +118,10 @@ fn main() -> ExitCode {
             scene,
             out,
             replace,
-        }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace),
+        }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
+        Some(Command::Settle { problem }) => cli::settle(problem, json),
     };
-    outcome.unwrap_or_else(|stop| match stop {
-        // whoever reads us has seen enough, as `head` does
-        Stop::Write(error) if error.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
-        stop => {
-            // nothing left to write to if even this fails
-            let _ = writeln!(stderr().lock(), "{}", stop.in_words().trim_end());
-            ExitCode::from(2)
-        }
-    })
+    done.unwrap_or_else(cli::Stop::tell)
 }

@@ -12,7 +12,8 @@
 )]
 
 use nestline::data::{
-    DataError, Problem, Rendering, Source, check_file, read_device, read_scene, read_vessel,
+    DataError, Problem, Rendering, Source, check_file, read_device, read_problem, read_scene,
+    read_vessel,
 };
 use std::collections::BTreeSet;
 use std::fs;
@@ -32,6 +33,7 @@ fn refusal(path: &Path) -> Option<DataError> {
         "device" | "balloon" | "stent" | "part" => read_device(&source).err(),
         "vessel" => read_vessel(&source).err(),
         "scene" => read_scene(&source).err(),
+        "problem" => read_problem(&source).err(),
         other => panic!("{other}_… is no kind of file this test knows"),
     }
 }
@@ -132,6 +134,18 @@ fn the_files_that_the_wrong_ones_vary_are_accepted() {
     }
 }
 
+#[test]
+fn every_built_in_file_is_accepted() {
+    let mut failures = String::new();
+    for (name, _) in Source::embedded() {
+        let source = Source::from_argument(&format!("embedded:{name}"));
+        if let Err(error) = check_file(&source) {
+            failures.push_str(&error.render(Rendering::default()));
+        }
+    }
+    assert!(failures.is_empty(), "{failures}");
+}
+
 /// A file of this test's own.
 fn made(name: &str, bytes: &[u8]) -> PathBuf {
     let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
@@ -194,8 +208,11 @@ fn a_huge_file_is_refused_by_its_size_alone() {
 #[test]
 fn exact_largest_size_is_still_read() {
     const LARGEST: usize = 4 * 1024 * 1024;
-    let path = made("largest.ron", &vec![b' '; LARGEST]);
-    assert_refused(&path, Problem::Empty, "is empty", "copy");
+    let mut bytes = vec![b' '; LARGEST];
+    bytes[LARGEST - 1] = b'x';
+    let path = made("largest.ron", &bytes);
+    let text = Source::from(path).read().unwrap();
+    assert_eq!(text.len(), LARGEST, "read to its last byte");
     let path = made("too-large.ron", &vec![b' '; LARGEST + 1]);
     assert_refused(&path, Problem::TooLarge, "4.1 MB", "right file");
 }

@@ -1,4 +1,5 @@
 //! The program as a user runs it: every scene, every command, exit codes, wrong arguments.
+#![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

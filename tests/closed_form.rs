@@ -572,6 +572,13 @@ fn exact_lesion_is_a_cosine_hourglass() {
         "quarter: {}",
         track.radius_at(45.0)
     );
+    // an eighth in, sin^2(pi / 8) of it
+    let eighth = 3.0 - 2.5 * (PI / 8.0).sin().powi(2);
+    assert!(
+        (track.radius_at(42.5) - eighth).abs() < 1e-9,
+        "eighth: {}",
+        track.radius_at(42.5)
+    );
     for outside in [39.9, 40.0, 60.0, 70.0] {
         assert!(
             (track.radius_at(outside) - 3.0).abs() < 1e-9,

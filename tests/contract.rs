@@ -261,6 +261,33 @@ fn property_curvature_is_the_rate_of_turning() {
 }
 
 #[test]
+fn property_curvature_is_the_derivative_of_the_tangent() {
+    // steps of 1e-4 mm: the difference errs by h^2 and by rounding over h, both below 1e-8
+    let h = 1e-4;
+    for kind in kinds() {
+        let length = kind.curve.length_mm();
+        for s in places(&kind.curve) {
+            if s < h || s > length - h {
+                continue;
+            }
+            let curvature = kind.curve.curvature_at(s);
+            let jump = kind.curve.curvature_at(s + h) - kind.curve.curvature_at(s - h);
+            if jump.abs() > 1e-2 {
+                continue; // a seam
+            }
+            let change = kind.curve.tangent_at(s + h) - kind.curve.tangent_at(s - h);
+            let miss = change.norm() / (2.0 * h) - curvature;
+            // smooth curvature changes by less than its jump over 2 h
+            assert!(
+                miss.abs() < 1e-6 + jump.abs(),
+                "{} at {s} mm: off by {miss} from {curvature}",
+                kind.name
+            );
+        }
+    }
+}
+
+#[test]
 fn property_section_is_the_same_curve() {
     for kind in kinds() {
         let length = kind.curve.length_mm();

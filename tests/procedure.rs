@@ -1,4 +1,10 @@
 //! Nested lengths, exchanges and preconditions on a straight route, where every length is known.
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::disallowed_methods,
+    reason = "a test may stop where it stands, and reads the cabinet's files"
+)]
 
 use nestline::device::{Accessory, Device};
 use nestline::geometry::{

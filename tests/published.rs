@@ -1,5 +1,12 @@
 //! Generic anatomies against published lengths and diameters, and against two published arterial
 //! networks where they lie beside the project.
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    reason = "functions outside #[test] ones may stop the test, show what was measured and read the files it checks"
+)]
 
 use nestline::geometry::anatomy::{Access, Anatomy, Measurements, Sex, Side};
 use nestline::geometry::{ArchType, MeasureSettings, Measures, Track};

@@ -1,22 +1,24 @@
-//! Commands about plans: run, compare, draft.
+//! Verbs about plans: run, compare, draft.
 
-use super::{Changes, DEFAULT_SCENE, Stop, columns, say};
+use super::{Stop, columns, print};
+use clap::Args;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{
-    clock_text, comparison_text, ledger_text, rehearsal_text, script_text, to_json, what_if_text,
-    write_text,
+    clock_text, comparison_text, ledger_text, rehearsal_text, script_text, what_if_text, write_text,
 };
-use nestline::procedure::{Choices, ledger, walk};
+use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, Rehearsed, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearse,
-    time,
+    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearse_all,
 };
 use std::path::Path;
 use std::process::ExitCode;
 
-/// Changes tried one at a time where none is named: a tighter neck, shorter and longer waits, a
-/// second assistant, a slow operator.
+/// The scene that runs when none is named.
+const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
+
+/// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
+/// waits, a second assistant, a slow operator.
 const USUAL_CHANGES: [&str; 6] = [
     "neck.stenosis.percent=70",
     "neck.stenosis.percent=95",
@@ -25,6 +27,47 @@ const USUAL_CHANGES: [&str; 6] = [
     "durations.team.assistants=2",
     "pace=1.5",
 ];
+
+/// Values changed for this run only, and how times are drawn.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Changes {
+    /// Change a value of vessel, device, script or step times; may be given several times.
+    #[arg(long = "set", value_name = "PATH=VALUE")]
+    set: Vec<String>,
+    /// Seed of the sampled times.
+    #[arg(long, default_value_t = Sampling::default().seed)]
+    seed: u64,
+    /// Courses drawn for the percentiles.
+    #[arg(long, default_value_t = Sampling::default().courses)]
+    courses: usize,
+}
+
+impl Default for Changes {
+    fn default() -> Self {
+        let Sampling { seed, courses, .. } = Sampling::default();
+        Self {
+            set: Vec::new(),
+            seed,
+            courses,
+        }
+    }
+}
+
+impl Changes {
+    fn edits(&self) -> Result<Vec<Edit>, Stop> {
+        let edits = self.set.iter().map(|text| Edit::parse(text));
+        Ok(edits.collect::<Result<_, _>>()?)
+    }
+
+    /// With as many threads as there are cores; their number changes no bit of the result.
+    fn sampling(&self) -> Sampling {
+        Sampling {
+            courses: self.courses,
+            seed: self.seed,
+            threads: std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
+        }
+    }
+}
 
 fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     let source = Source::from_argument(scene);
@@ -42,6 +85,10 @@ fn code(verdict: Verdict) -> ExitCode {
     }
 }
 
+fn candidate(name: String, loaded: LoadedScene) -> Candidate {
+    Candidate::new(name, loaded.plan, loaded.durations)
+}
+
 pub(crate) fn run(
     scene: Option<&str>,
     changes: &Changes,
@@ -53,31 +100,28 @@ pub(crate) fn run(
         return one_at_a_time(scene, changes, json);
     }
     let loaded = load(scene, &changes.edits()?)?;
-    let plan = &loaded.plan;
-    let rehearsed = Rehearsed {
-        outcome: rehearse(plan),
-        clock: time(plan, &loaded.durations, &[], &changes.sampling())?,
-        ledger: ledger(plan, &walk(plan)),
-    };
-    if json {
-        say(&to_json(&rehearsed).map_err(std::io::Error::other)?)?;
-    } else {
+    let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling())
+        .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
+    print(json, &rehearsed, || {
         let width = columns();
-        say(&rehearsal_text(&rehearsed.outcome, width))?;
-        say(&ledger_text(&rehearsed.ledger, width))?;
-        say(&clock_text(&rehearsed.clock, width))?;
-    }
+        [
+            rehearsal_text(&rehearsed.outcome, width),
+            ledger_text(&rehearsed.ledger, width),
+            clock_text(&rehearsed.clock, width),
+        ]
+        .concat()
+    })?;
     Ok(code(rehearsed.outcome.verdict))
-}
-
-fn candidate(name: String, loaded: LoadedScene) -> Candidate {
-    Candidate::new(name, loaded.plan, loaded.durations)
 }
 
 fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {
     let sampling = changes.sampling();
+    let fault = |error: &dyn std::fmt::Display| {
+        data::not_rehearsed(&Source::from_argument(scene), &error.to_string())
+    };
     let loaded = load(scene, &[])?;
-    let base = assess(&candidate(loaded.plan.name.clone(), loaded), &sampling)?;
+    let base = assess(&candidate(loaded.plan.name.clone(), loaded), &sampling)
+        .map_err(|error| fault(&error))?;
     let asked = changes.edits()?;
     let tried: Vec<Edit> = if asked.is_empty() {
         let usual = USUAL_CHANGES.iter().map(|text| Edit::parse(text));
@@ -85,29 +129,21 @@ fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode,
     } else {
         asked.clone()
     };
-    let rows = tried
-        .into_iter()
-        .map(|edit| {
-            let change = edit.in_words();
-            let result = load(scene, std::slice::from_ref(&edit))
-                .and_then(|loaded| Ok(assess(&candidate(change.clone(), loaded), &sampling)?));
-            match result {
-                // a path that leads nowhere is a slip, not a finding
-                Err(stop) if !asked.is_empty() => Err(stop),
-                result => Ok(WhatIfRow {
-                    change,
-                    result: result.map_err(|stop| stop.to_string()),
-                }),
-            }
-        })
-        .collect::<Result<Vec<_>, Stop>>()?;
+    let mut rows = Vec::new();
+    for edit in tried {
+        let change = edit.in_words();
+        let result = match load(scene, std::slice::from_ref(&edit)) {
+            Ok(loaded) => assess(&candidate(change.clone(), loaded), &sampling)
+                .map_err(|error| error.to_string()),
+            // a usual change that a scene cannot take is told; one that was asked for is refused
+            Err(Stop::Data(error)) if asked.is_empty() => Err(error.to_string()),
+            Err(stop) => return Err(stop),
+        };
+        rows.push(WhatIfRow { change, result });
+    }
     let verdict = base.verdict;
     let what_if = WhatIf::new(base, rows);
-    if json {
-        say(&to_json(&what_if).map_err(std::io::Error::other)?)?;
-    } else {
-        say(&what_if_text(&what_if, columns()))?;
-    }
+    print(json, &what_if, || what_if_text(&what_if, columns()))?;
     Ok(code(verdict))
 }
 
@@ -143,20 +179,19 @@ pub(crate) fn compare(
             candidates.push(Candidate::new(name, plan, loaded.durations.clone()));
         }
     }
-    let comparison = side_by_side(&candidates, &changes.sampling())?;
-    if json {
-        say(&to_json(&comparison).map_err(std::io::Error::other)?)?;
-    } else {
-        if let (1, Some(candidate)) = (scenes.len(), candidates.first()) {
-            say(&candidate.plan.vessel.name)?;
-        }
-        say(&comparison_text(&comparison, columns()))?;
-    }
+    let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {
+        data::not_rehearsed(&Source::from_argument(&scenes[0]), &error.to_string())
+    })?;
+    print(json, &comparison, || {
+        let vessel = match (scenes.len(), candidates.first()) {
+            (1, Some(candidate)) => format!("{}\n", candidate.plan.vessel.name),
+            _ => String::new(),
+        };
+        vessel + &comparison_text(&comparison, columns())
+    })?;
     // done where at least one plan holds
-    Ok(comparison
-        .rows
-        .first()
-        .map_or(ExitCode::from(1), |row| code(row.verdict)))
+    let first = comparison.rows.first();
+    Ok(first.map_or(ExitCode::from(1), |row| code(row.verdict)))
 }
 
 pub(crate) fn draft(
@@ -164,6 +199,7 @@ pub(crate) fn draft(
     scene: Option<&str>,
     out: Option<&Path>,
     replace: bool,
+    json: bool,
 ) -> Result<ExitCode, Stop> {
     let choices = Choices::named(strategy)?;
     let source = Source::from_argument(scene.unwrap_or(DEFAULT_SCENE));
@@ -171,12 +207,16 @@ pub(crate) fn draft(
     let plan = loaded.plan.with_strategy(&choices)?;
     let script = script_text(&plan.script);
     let text = data::draft_text(&source, out, &plan.name, &plan.about, &script)?;
-    match out {
-        None => say(&text)?,
-        Some(path) => {
-            write_text(path, &text, replace)?;
-            say(&format!("written: {}", path.display()))?;
-        }
+    let written = out.map(|path| path.display().to_string());
+    if let Some(path) = out {
+        write_text(path, &text, replace)?;
     }
+    let report = serde_json::json!({
+        "schema": "nestline.draft", "version": 1, "strategy": choices.name(), "written": written, "scene": text,
+    });
+    print(json, &report, || match &written {
+        Some(path) => format!("written: {path}"),
+        None => text,
+    })?;
     Ok(ExitCode::SUCCESS)
 }

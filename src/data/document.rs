@@ -21,10 +21,12 @@ pub enum FileKind {
     Scene,
     /// `Durations(…)`
     Durations,
+    /// `Problem(…)`
+    Problem,
 }
 
 /// The words a file may start with, and what they mean.
-const KINDS: [(&str, FileKind); 7] = [
+const KINDS: [(&str, FileKind); 8] = [
     ("Vessel", FileKind::Vessel),
     ("Device", FileKind::Device),
     ("Valve", FileKind::Accessory),
@@ -32,6 +34,7 @@ const KINDS: [(&str, FileKind); 7] = [
     ("InsertionTool", FileKind::Accessory),
     ("Scene", FileKind::Scene),
     ("Durations", FileKind::Durations),
+    ("Problem", FileKind::Problem),
 ];
 
 impl FileKind {
@@ -44,6 +47,7 @@ impl FileKind {
             Self::Accessory => "a part that sits on a hub or a rail",
             Self::Scene => "a scene",
             Self::Durations => "a table of step times",
+            Self::Problem => "a bare rod-in-tube problem",
         }
     }
 }
@@ -94,7 +98,7 @@ impl Document {
         };
         let help = match found.and_then(|found| nearest(found, words)) {
             Some(near) => format!("write `{near}(…)`"),
-            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
+            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(`, `Problem(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
         };
         Err(DataError::new(Problem::OtherKind, message)
             .in_text(&self.name, &self.text)

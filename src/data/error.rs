@@ -356,13 +356,40 @@ pub(super) fn point_to(
     } else {
         format!("`{}` belongs here", complaint.path)
     };
-    let error = DataError::new(Problem::NotAccepted, complaint.message)
+    let error = DataError::new(Problem::NotAccepted, rounded(&complaint.message))
         .in_text(name, text)
         .with_label(place.label(text), words);
     match complaint.help {
         Some(help) => error.with_help(help),
         None => error,
     }
+}
+
+/// A message with its long decimals rounded: 5 Fr is 1.6666666666666665 mm only to a machine.
+fn rounded(message: &str) -> String {
+    // tenths of a micrometre: finer than any device is made or any vessel is measured; numbers
+    // below 0.1 may be of another kind and stay as they are
+    const DECIMALS: usize = 4;
+    let mut out = String::with_capacity(message.len());
+    let mut rest = message;
+    while let Some(start) = rest.find(|c: char| c.is_ascii_digit()) {
+        let (before, number) = rest.split_at(start);
+        let end = number
+            .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+            .unwrap_or(number.len());
+        let (number, after) = number.split_at(end);
+        out.push_str(before);
+        match (number.split_once('.'), number.parse::<f64>()) {
+            (Some((_, decimals)), Ok(value)) if decimals.len() > DECIMALS && value >= 0.1 => {
+                let text = format!("{value:.DECIMALS$}");
+                out.push_str(text.trim_end_matches('0').trim_end_matches('.'));
+            }
+            _ => out.push_str(number),
+        }
+        rest = after;
+    }
+    out.push_str(rest);
+    out
 }
 
 /// Parts a message of another layer into what is wrong and the advice behind its last colon.
@@ -454,6 +481,24 @@ mod tests {
     }
 
     #[test]
+    fn exact_long_decimals_are_rounded_and_others_kept() {
+        for (message, shown) in [
+            ("is 1.6666666666666665 mm", "is 1.6667 mm"),
+            ("0.30000000000000004", "0.3"),
+            ("9.99999999 of 10", "10 of 10"),
+            (
+                "runs[12].length 2.032 to 80. End",
+                "runs[12].length 2.032 to 80. End",
+            ),
+            ("version 1.2.3456789", "version 1.2.3456789"),
+            ("0.000012345", "0.000012345"),
+            ("nothing", "nothing"),
+        ] {
+            assert_eq!(rounded(message), shown, "{message}");
+        }
+    }
+
+    #[test]
     fn several_errors_are_counted_and_one_stays_itself() {
         let one = || DataError::new(Problem::Empty, "nothing");
         let other = || DataError::new(Problem::Empty, "nothing else");
@@ -467,5 +512,15 @@ mod tests {
         assert_eq!(both.parts().len(), 2, "{both}");
         let text = both.render(Rendering::default());
         assert_eq!(text.matches("nothing").count(), 2, "{text}");
+        assert!(
+            !text.contains('\u{1b}'),
+            "no colour unless asked for: {text}"
+        );
+        let colour = Rendering {
+            colour: true,
+            ..Rendering::default()
+        };
+        let text = both.render(colour);
+        assert!(text.contains('\u{1b}'), "colour where asked for: {text}");
     }
 }

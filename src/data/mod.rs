@@ -12,6 +12,7 @@ mod edit;
 mod error;
 mod map;
 mod place;
+mod problem_file;
 mod scene_draft;
 mod scene_file;
 mod source;
@@ -23,8 +24,9 @@ pub use document::{FileKind, file_kind};
 pub use durations_file::{default_durations, read_durations};
 pub use edit::Edit;
 pub use error::{DataError, Problem, Rendering};
+pub use problem_file::{read_problem, unsolved};
 pub use scene_draft::draft_text;
-pub use scene_file::{LoadedScene, load_scene, load_scene_with, read_scene};
+pub use scene_file::{LoadedScene, load_scene, load_scene_with, not_rehearsed, read_scene};
 pub use source::Source;
 pub use vessel_file::{Vessel, measure_vessel, read_vessel};
 
@@ -45,6 +47,9 @@ pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
         }
         FileKind::Durations => {
             read_durations(source)?;
+        }
+        FileKind::Problem => {
+            read_problem(source)?;
         }
     }
     Ok(kind)

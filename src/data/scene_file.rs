@@ -240,3 +240,15 @@ fn complaint(error: &ProcedureError, scene: &Scene, places: &[String]) -> Compla
         }
     }
 }
+
+/// A rehearsal without an outcome, told with the scene it is about.
+#[must_use]
+pub fn not_rehearsed(source: &Source, fault: &str) -> DataError {
+    match Document::open(source) {
+        Ok(document) => document.refuse_at(
+            Complaint::new("script", fault.to_owned())
+                .help("move in smaller steps, or check stiffness and lumen at that place"),
+        ),
+        Err(gone) => gone,
+    }
+}

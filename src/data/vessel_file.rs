@@ -1,46 +1,4 @@
-//! Vessel files.
-//!
-//! ```text
-//! Vessel(
-//!     name: "Left carotid, steep arch",
-//!     source: "measured on a printed phantom",   // where the numbers come from; never empty
-//!     teaches: "Reaching past a steep arch.",
-//!     form: Measured((                           // as read off a CT angiogram; the rest is assumed
-//!         sex: Female, age_years: 71, access: FemoralRight, side: Left,
-//!         common_carotid: (length: "118 mm"),
-//!     )),
-//! )
-//! ```
-//!
-//! The fields of `Measured` are those of [`Measurements`]. The other form is for phantoms, traced
-//! centre lines and single bends:
-//!
-//! ```text
-//!     form: Branches((
-//!         wall_stiffness_n_per_mm2: 0.1,
-//!         branches: [
-//!             (name: "aorta",
-//!              course: Runs(
-//!                 start: Root(direction: (0, 0, 1)),
-//!                 runs: [(length: "80 mm", lumen: "25 mm"),
-//!                        (length: "90 mm", turn_deg: 180, lumen: "25 mm", lumen_end: "22 mm")])),
-//!             (name: "carotid",
-//!              course: Runs(
-//!                 start: Leaves(branch: "aorta", at: "arch-top", turn_deg: 90, roll_deg: 180),
-//!                 runs: [(length: "120 mm", lumen: "7 mm", lumen_end: "5 mm")])),
-//!             (name: "siphon",                   // x, y, z and the lumen's radius, all in `unit`
-//!              course: Points(leaves: (branch: "carotid", at: "end"), unit: "mm",
-//!                             points: [(0, 0, 228.6, 2.5), (3, 2, 240, 2.4), (8, 9, 251, 2.3)])),
-//!         ],
-//!         landmarks: [(name: "arch-top", branch: "aorta", at: "125 mm")],
-//!         access: (branch: "aorta", at: "end - 10 mm"),
-//!         targets: [(name: "carotid-end", branch: "carotid", at: "end")],
-//!     )),
-//! ```
-//!
-//! A place is a length from the start of its branch, `end`, or a landmark on it, the last two with
-//! or without a length added or taken off. Roll is counted from the first normal of the parent's
-//! twist-free frame, for runs from that of their own branch. `lesions` and `clots` may follow.
+//! Vessel files; [`read_vessel`] says what stands in them.
 
 use super::branches::{Branches, geometry_complaint};
 use super::document::{Document, FileKind};
@@ -103,6 +61,49 @@ impl Vessel {
 
 /// Reads a vessel.
 ///
+/// # The file
+/// ```text
+/// Vessel(
+///     name: "Left carotid, steep arch",
+///     source: "measured on a printed phantom",   // where the numbers come from; never empty
+///     teaches: "Reaching past a steep arch.",
+///     form: Measured((                           // as read off a CT angiogram; the rest is assumed
+///         sex: Female, age_years: 71, access: FemoralRight, side: Left,
+///         common_carotid: (length: "118 mm"),
+///     )),
+/// )
+/// ```
+///
+/// The fields of `Measured` are those of [`Measurements`]. The other form is for phantoms, traced
+/// centre lines and single bends:
+///
+/// ```text
+/// form: Branches((
+///     wall_stiffness_n_per_mm2: 0.1,
+///     branches: [
+///         (name: "aorta",
+///          course: Runs(
+///             start: Root(direction: (0, 0, 1)),
+///             runs: [(length: "80 mm", lumen: "25 mm"),
+///                    (length: "90 mm", turn_deg: 180, lumen: "25 mm", lumen_end: "22 mm")])),
+///         (name: "carotid",
+///          course: Runs(
+///             start: Leaves(branch: "aorta", at: "arch-top", turn_deg: 90, roll_deg: 180),
+///             runs: [(length: "120 mm", lumen: "7 mm", lumen_end: "5 mm")])),
+///         (name: "siphon",                   // x, y, z and the lumen's radius, all in `unit`
+///          course: Points(leaves: (branch: "carotid", at: "end"), unit: "mm",
+///                         points: [(28.65, 0, 228.65, 2.5), (31, 2, 240, 2.4)])),
+///     ],
+///     landmarks: [(name: "arch-top", branch: "aorta", at: "125 mm")],
+///     access: (branch: "aorta", at: "end - 10 mm"),
+///     targets: [(name: "carotid-end", branch: "carotid", at: "end")],
+/// )),
+/// ```
+///
+/// A place is a length from the start of its branch, `end`, or a landmark on it, the last two with
+/// or without a length added or taken off. Roll is counted from the first normal of the parent's
+/// twist-free frame, for runs from that of their own branch. `lesions` and `clots` may follow.
+///
 /// # Errors
 /// A [`DataError`] naming everything in the file that is wrong.
 pub fn read_vessel(source: &Source) -> Result<Vessel, DataError> {
@@ -116,6 +117,10 @@ pub(super) fn open_vessel(source: &Source) -> Result<(Vessel, Document), DataErr
 
 /// A vessel from a text that has been read.
 pub(super) fn vessel_of(document: Document) -> Result<(Vessel, Document), DataError> {
+    Ok((accept(&document)?, document))
+}
+
+fn accept(document: &Document) -> Result<Vessel, DataError> {
     document.must_be(&[FileKind::Vessel])?;
     let file: VesselFile = document.decode()?;
     let mut complaints = Vec::new();
@@ -159,10 +164,9 @@ pub(super) fn vessel_of(document: Document) -> Result<(Vessel, Document), DataEr
         },
     };
     if let Some(Err(faults)) = vessel.as_ref().map(|vessel| vessel.tree.check()) {
-        complaints.extend(faults.iter().map(|fault| named_complaint(&document, fault)));
+        complaints.extend(faults.iter().map(|fault| named_complaint(document, fault)));
     }
-    let vessel = document.all_or_refuse(vessel, complaints)?;
-    Ok((vessel, document))
+    document.all_or_refuse(vessel, complaints)
 }
 
 /// Measures a vessel along the route to a target, its first one if none is named.
@@ -247,5 +251,86 @@ fn named_complaint(document: &Document, fault: &GeometryError) -> Complaint {
             .path_of_name(name)
             .unwrap_or_else(|| "form".to_owned()),
         ..geometry_complaint("form", fault)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Arc;
+
+    /// The code blocks of this file's documentation.
+    fn documented() -> Vec<String> {
+        let (documented, _) = include_str!("vessel_file.rs")
+            .split_once("#[cfg(test)]")
+            .unwrap();
+        documented
+            .split("/// ```")
+            .skip(1)
+            .step_by(2)
+            .map(|block| {
+                let lines = block.lines().skip(1);
+                lines
+                    .map(|line| line.strip_prefix("///").unwrap_or(line))
+                    .collect::<Vec<_>>()
+                    .join("\n")
+            })
+            .collect()
+    }
+
+    #[test]
+    fn documented_files_are_accepted() {
+        let blocks = documented();
+        assert_eq!(blocks.len(), 2, "{blocks:?}");
+        let whole = blocks[0].clone();
+        let form = format!(
+            "Vessel(name: \"a\", source: \"b\", teaches: \"c\", {})",
+            blocks[1]
+        );
+        for (text, targets) in [(whole, 6), (form, 1)] {
+            let document = Document {
+                name: "documentation".into(),
+                text: Arc::from(text),
+            };
+            let read = accept(&document);
+            let found = read.as_ref().map(|vessel| vessel.targets.len());
+            let words = read
+                .as_ref()
+                .map_err(|e| e.render(crate::data::Rendering::default()));
+            assert!(
+                matches!(found, Ok(n) if n == targets),
+                "{}",
+                words.unwrap_err()
+            );
+        }
+    }
+
+    #[test]
+    fn measured_values_carry_their_source() {
+        let document = Document {
+            name: "documentation".into(),
+            text: Arc::from(documented().swap_remove(0)),
+        };
+        let vessel = accept(&document).unwrap();
+        let row = |name: &str| {
+            vessel
+                .info
+                .values
+                .iter()
+                .find(|row| row.name == name)
+                .unwrap()
+        };
+        let length = row("common_carotid.length");
+        assert_eq!(
+            (
+                length.value.as_str(),
+                length.unit.as_str(),
+                &length.assumed_from
+            ),
+            ("118", "mm", &None),
+            "entered"
+        );
+        let assumed = row("common_carotid.diameter");
+        assert!(assumed.assumed_from.is_some(), "not entered: {assumed:?}");
     }
 }

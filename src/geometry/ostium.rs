@@ -247,16 +247,23 @@ impl<'a> Builder<'a> {
     }
 
     fn blends(&self, corners: &[Corner]) -> Vec<Blend> {
+        let needed: Vec<f64> = corners.iter().map(|c| self.limb_needed(*c)).collect();
         let wished: Vec<f64> = corners.iter().map(|c| self.limb_wished(*c)).collect();
+        // of a leg with a corner at both ends each has what it needs and half of what is left
+        let share = |leg: usize, own: usize, neighbour: Option<usize>| {
+            let length_mm = self.leg(leg).length_mm();
+            match neighbour.and_then(|n| needed.get(n)) {
+                Some(other_mm) => needed[own] + 0.5 * (length_mm - needed[own] - other_mm),
+                None => length_mm,
+            }
+        };
         (0..corners.len())
             .map(|i| {
-                // a leg with a corner at both ends is shared in proportion to the wishes
-                let share = |leg: usize, neighbour: Option<usize>| {
-                    let other = neighbour.and_then(|n| wished.get(n)).unwrap_or(&0.0);
-                    self.leg(leg).length_mm() * wished[i] / (wished[i] + other)
-                };
-                let room_mm = share(corners[i].before, i.checked_sub(1))
-                    .min(share(corners[i].after, Some(i + 1)));
+                let room_mm = share(corners[i].before, i, i.checked_sub(1)).min(share(
+                    corners[i].after,
+                    i,
+                    Some(i + 1),
+                ));
                 self.blend(corners[i], wished[i], room_mm)
             })
             .collect()

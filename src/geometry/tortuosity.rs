@@ -116,6 +116,24 @@ struct BentCell {
 /// # Errors
 /// [`GeometryError::OutOfRange`] for settings not finite and > 0 or a stretch without length.
 ///
+/// # Example
+/// ```
+/// use nestline::geometry::{Curve, Frame, Point, Run, TortuositySettings, Vector, tortuosity};
+/// let quarter = Run {
+///     length_mm: 10.0 * std::f64::consts::FRAC_PI_2,
+///     turn_rad: std::f64::consts::FRAC_PI_2,
+///     roll_rad: 0.0,
+///     diameter_start_mm: 5.0,
+///     diameter_end_mm: 5.0,
+/// };
+/// let start = Frame::new(Point::origin(), Vector::z(), Vector::x());
+/// let curve = Curve::from_runs(start, &[quarter])?;
+/// let bend = tortuosity(&curve, 0.0, curve.length_mm(), &TortuositySettings::default())?;
+/// assert!((bend.distance_metric - 1.110_721).abs() < 1e-6);
+/// assert!((bend.sum_of_angles_rad_per_mm - 0.1).abs() < 1e-12);
+/// # Ok::<(), nestline::geometry::GeometryError>(())
+/// ```
+///
 /// # References
 /// Bullitt et al. (2003), *IEEE Trans. Med. Imaging* 22, 1163-1171,
 /// <https://pmc.ncbi.nlm.nih.gov/articles/PMC2430603>.

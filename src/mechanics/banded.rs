@@ -74,32 +74,35 @@ impl BlockBanded {
     /// start at `col`; the transpose where that lies above the diagonal.
     #[inline]
     pub(crate) fn add(&mut self, row: usize, col: usize, m: [f64; 4]) {
-        if row >= col {
-            let first = self.column[col] + row;
-            let second = self.column[col + 1] + row;
-            self.values[first] += m[0];
-            self.values[first + 1] += m[2];
-            self.values[second] += m[1];
-            self.values[second + 1] += m[3];
-        } else {
-            let first = self.column[row] + col;
-            let second = self.column[row + 1] + col;
-            self.values[first] += m[0];
-            self.values[first + 1] += m[1];
-            self.values[second] += m[2];
-            self.values[second + 1] += m[3];
-        }
+        add_block(&mut self.values, &self.column, row, col, m);
     }
 
-    /// Factorises the matrix plus `shift` on its diagonal; false where that is not positive
-    /// definite.
-    pub(crate) fn factorise(&mut self, shift: f64) -> bool {
+    /// Copies the matrix plus `shift` on its diagonal to where it will be factorised; more can be
+    /// added there with [`Self::add_loaded`] without touching the matrix.
+    pub(crate) fn load(&mut self, shift: f64) {
         self.factor.copy_from_slice(&self.values);
         if shift > 0.0 {
             for c in 0..self.unknowns() {
                 self.factor[self.column[c] + c] += shift;
             }
         }
+    }
+
+    /// As [`Self::add`], to the copy made by [`Self::load`].
+    #[inline]
+    pub(crate) fn add_loaded(&mut self, row: usize, col: usize, m: [f64; 4]) {
+        add_block(&mut self.factor, &self.column, row, col, m);
+    }
+
+    /// Loads and factorises.
+    #[cfg(test)]
+    fn factorise(&mut self, shift: f64) -> bool {
+        self.load(shift);
+        self.factorise_loaded()
+    }
+
+    /// Factorises what was loaded; false where that is not positive definite.
+    pub(crate) fn factorise_loaded(&mut self) -> bool {
         let blocks = self.lead.len();
         for i in 0..blocks {
             let size = |j: usize| self.start.get(j + 1).map_or(0, |end| end - self.start[j]);
@@ -202,6 +205,25 @@ impl BlockBanded {
             }
         }
         flops
+    }
+}
+
+#[inline(always)]
+fn add_block(values: &mut [f64], column: &[usize], row: usize, col: usize, m: [f64; 4]) {
+    if row >= col {
+        let first = column[col] + row;
+        let second = column[col + 1] + row;
+        values[first] += m[0];
+        values[first + 1] += m[2];
+        values[second] += m[1];
+        values[second + 1] += m[3];
+    } else {
+        let first = column[row] + col;
+        let second = column[row + 1] + col;
+        values[first] += m[0];
+        values[first + 1] += m[1];
+        values[second] += m[2];
+        values[second + 1] += m[3];
     }
 }
 

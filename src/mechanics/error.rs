@@ -68,4 +68,16 @@ pub enum MechanicsError {
         /// What may help.
         hint: &'static str,
     },
+    /// Loads, lengths and shape did not come to agree.
+    #[error(
+        "loads still change by {change_n:.1e} N and lengths by {off_mm:.1e} mm after {rounds} rounds: allow more rounds, or come from a neighbouring state in smaller moves"
+    )]
+    LoadsNotSettled {
+        /// Rounds taken.
+        rounds: usize,
+        /// Largest change of a load in the last one, N.
+        change_n: f64,
+        /// Largest difference between a length fed and found, mm.
+        off_mm: f64,
+    },
 }

@@ -7,7 +7,7 @@
 
 use super::contact::{Keep, Law};
 use super::model::{
-    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms,
+    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms, Tilt,
 };
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
@@ -374,7 +374,6 @@ impl Model {
                 let node = m.node as usize;
                 let rod = &self.rods[k];
                 (rod.first..rod.first + rod.count()).contains(&node)
-                    && !m.clamp
                     && self.nodes.from_tip[node] <= reach
             })
             .copied()
@@ -386,6 +385,7 @@ impl Model {
                 member,
                 stiffness: 0.0,
                 curvature: 0.0,
+                tilt: Tilt::none(),
             });
         }
     }
@@ -449,23 +449,45 @@ impl Model {
         let tube = scene.tube;
         let begin = tube.partition_point(|t| t.s_mm <= from + SAME_MM);
         let finish = tube.partition_point(|t| t.s_mm < to - SAME_MM);
-        let place = |i: usize| {
-            if i < begin {
-                from
-            } else if i < finish {
-                tube[i].s_mm
-            } else {
-                to
-            }
-        };
         if begin == 0 {
             return;
         }
-        for i in begin - 1..=finish {
-            let s = place(i);
-            let before = if i < begin { s } else { place(i - 1) };
-            let after = if i >= finish { s } else { place(i + 1) };
-            let weight = 0.5 * (after - before);
+        // A station next to an end counts the more the further the end is from it, so that ends
+        // pass stations smoothly: energies and forces then have slopes in the tips.
+        let presence = |i: usize| {
+            let part = |end: f64, other: usize| {
+                let cell = (tube[other].s_mm - tube[i].s_mm).abs();
+                let away = (tube[i].s_mm - end).abs() / cell;
+                smooth_step((away - HAND_OVER.0) / (HAND_OVER.1 - HAND_OVER.0))
+            };
+            let mut present = 1.0;
+            if i == begin {
+                present *= part(from, begin - 1);
+            }
+            if i + 1 == finish {
+                present *= part(to, finish.min(tube.len() - 1));
+            }
+            present
+        };
+        let mut places: Vec<(f64, f64)> = Vec::with_capacity(finish.saturating_sub(begin) + 2);
+        places.push((from, 1.0));
+        for (i, t) in tube.iter().enumerate().take(finish).skip(begin) {
+            places.push((t.s_mm, presence(i)));
+        }
+        places.push((to, 1.0));
+        for (i, (s, present)) in places.iter().copied().enumerate() {
+            // the next places before and after, those half present with and without
+            let reach = |way: isize| -> f64 {
+                let at = |n: isize| i.checked_add_signed(n).and_then(|j| places.get(j)).copied();
+                match (at(way), at(2 * way)) {
+                    (Some((near, there)), Some((far, _))) => {
+                        there * (near - s).abs() + (1.0 - there) * (far - s).abs()
+                    }
+                    (Some((near, _)), None) => (near - s).abs(),
+                    (None, _) => 0.0,
+                }
+            };
+            let weight = 0.5 * present * (reach(-1) + reach(1));
             let inside = self.locate(tube, k, s);
             let around = other.map(|j| self.locate(tube, j, s));
             let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());

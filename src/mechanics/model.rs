@@ -150,6 +150,16 @@ impl Terms {
         kept
     }
 
+    /// Adds the gradient in the offset to the unknowns'.
+    #[inline]
+    pub(crate) fn push(&self, gradient: &mut [f64], by_offset: [f64; 2]) {
+        for i in 0..self.count {
+            let b = self.base[i] as usize;
+            gradient[b] += self.weight[i] * by_offset[0];
+            gradient[b + 1] += self.weight[i] * by_offset[1];
+        }
+    }
+
     #[inline]
     pub(crate) fn offset(&self, x: &[f64]) -> [f64; 2] {
         let mut sum = [0.0; 2];
@@ -202,6 +212,33 @@ pub(crate) struct ShapedTerm {
     pub(crate) member: Member,
     pub(crate) stiffness: f64,
     pub(crate) curvature: f64,
+    /// Shortest rotation from the centre line's tangent to the rod's.
+    pub(crate) tilt: Tilt,
+}
+
+/// The shortest rotation from one unit vector to another.
+///
+/// A bend's direction is carried from the centre line to the rod by it. It is held while the shape
+/// moves: the direction turns with the rod only along the tangent, where the curvature has no
+/// part, so that the equilibrium is the same.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Tilt {
+    pub(crate) from: Vector,
+    pub(crate) to: Vector,
+}
+
+impl Tilt {
+    pub(crate) fn none() -> Self {
+        Self {
+            from: Vector::x(),
+            to: Vector::x(),
+        }
+    }
+
+    /// A vector normal to `from`, carried along.
+    pub(crate) fn carry(&self, v: Vector) -> Vector {
+        v - (self.from + self.to) * (v.dot(&self.to) / (1.0 + self.from.dot(&self.to)))
+    }
 }
 
 /// A contact at one place.
@@ -251,11 +288,15 @@ pub(crate) struct Model {
     pub(crate) owner: Vec<(u32, f64)>,
     pub(crate) linear: Vec<f64>,
     pub(crate) matrix: BlockBanded,
+    /// Of the whole energy.
     pub(crate) gradient: Vec<f64>,
+    /// Of all but the contacts.
+    pub(crate) smooth: Vec<f64>,
     /// Rows of the Hessian of the unknown rolls, one after the other.
     pub(crate) border: Vec<f64>,
     pub(crate) roll_gradient: Vec<f64>,
     pub(crate) roll_hessian: Vec<f64>,
+    softest: f64,
     scratch: Vec<f64>,
 }
 
@@ -439,6 +480,9 @@ impl Model {
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
         }
+        for i in 0..self.shaped.len() {
+            self.shaped[i].tilt = self.tilt_at(&self.shaped[i].member);
+        }
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
             let limit = match (contact.law.keep, &contact.around) {
@@ -454,6 +498,14 @@ impl Model {
         }
     }
 
+    /// Rotation from the centre line to the rod at a member's node.
+    pub(crate) fn tilt_at(&self, member: &Member) -> Tilt {
+        Tilt {
+            from: self.frames[self.nodes.frame[member.node as usize] as usize].tangent,
+            to: self.corner_at(member.nodes, member.clamp).tangent(),
+        }
+    }
+
     /// Configurational and transverse loads.
     fn update_loads(&mut self, scene: &Scene<'_>, rolls: &[f64]) {
         self.linear.fill(0.0);
@@ -462,19 +514,16 @@ impl Model {
             match &rod.load {
                 AxialLoad::Uniform(tau) => self.nodes.load[range.clone()].fill(*tau),
                 AxialLoad::ByStation(values) => {
-                    for i in range.clone() {
-                        let s = self.nodes.s_mm[i];
-                        let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
-                        let next = (j + 1).min(values.len() - 1);
-                        let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
-                        let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
-                        self.nodes.load[i] = values[j] + (values[next] - values[j]) * part;
-                    }
+                    self.nodes.load[range.clone()].fill(0.0);
+                    self.add_by_station(scene, k, values);
                 }
-                AxialLoad::Frictionless(tip) => {
+                AxialLoad::Frictionless(tip) | AxialLoad::Rubbed { tip_n: tip, .. } => {
                     self.nodes.load[range.clone()].fill(*tip);
                     if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
                         self.follow_stiffness(k, rolls);
+                    }
+                    if let AxialLoad::Rubbed { added_n, .. } = &rod.load {
+                        self.add_by_station(scene, k, added_n);
                     }
                 }
             }
@@ -501,6 +550,18 @@ impl Model {
         }
     }
 
+    /// Adds values given by station to the load of rod `k`.
+    fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
+        for i in self.rods[k].range() {
+            let s = self.nodes.s_mm[i];
+            let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
+            let next = (j + 1).min(values.len() - 1);
+            let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
+            let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
+            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
+        }
+    }
+
     /// Adds a dead force at a node.
     fn push_node(&mut self, node: usize, force: Vector) {
         let base = self.nodes.base[node];
@@ -518,15 +579,19 @@ impl Model {
         let mut load = self.nodes.load[range.end - 1];
         for i in (range.start..range.end - 1).rev() {
             let inner = i > range.start;
+            let nodes = [i.max(range.start + 1) - 1, i, i + 1].map(super::layout::short);
             let curvature = if inner {
-                self.corner_at([i - 1, i, i + 1].map(super::layout::short), false)
-                    .curvature_per_mm()
+                self.corner_at(nodes, false).curvature_per_mm()
             } else {
                 behind.map_or_else(Vector::zeros, |(m, b, natural)| m / b + natural)
             };
             let frame = &self.frames[self.nodes.frame[i] as usize];
-            let natural = if self.nodes.natural[i] > 0.0 {
-                frame.across(rolls[k]) * self.nodes.natural[i]
+            let natural = if self.nodes.natural[i] > 0.0 && inner {
+                let tilt = Tilt {
+                    from: frame.tangent,
+                    to: self.corner_at(nodes, false).tangent(),
+                };
+                tilt.carry(frame.across(rolls[k])) * self.nodes.natural[i]
             } else {
                 Vector::zeros()
             };
@@ -543,7 +608,8 @@ impl Model {
         }
     }
 
-    /// Energy at `x`, with gradient, Hessian and the rows of the unknown rolls.
+    /// Energy at `x` with its gradient, the Hessian of all but the contacts and the rows of the
+    /// unknown rolls.
     pub(crate) fn evaluate(&mut self, x: &[f64], rolls: &[f64]) -> Energy {
         let mut energy = Energy::default();
         self.matrix.clear();
@@ -559,6 +625,7 @@ impl Model {
         self.roll_hessian.clear();
         self.roll_hessian.resize(free, 0.0);
 
+        let mut softest = 0.0_f64;
         for corner in &self.corners {
             let frames = corner.frame.map(|f| &self.frames[f as usize]);
             let at = corner.base.map(|b| offset(x, b));
@@ -570,8 +637,11 @@ impl Model {
             };
             let local = shape.evaluate(frames, corner.stiffness, corner.load);
             energy.add(local.energy);
+            let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - corner.load).max(0.0);
+            softest = softest.max(thrust * thrust / (4.0 * corner.stiffness) * shape.m);
             scatter(&mut self.matrix, &mut self.gradient, corner.base, &local);
         }
+        self.softest = softest;
         for end in &self.ends {
             if end.load.abs() > 0.0 {
                 let frames = end.frame.map(|f| &self.frames[f as usize]);
@@ -594,17 +664,21 @@ impl Model {
             let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
             let base = nodes.map(|n| self.nodes.base[n]);
             let at = base.map(|b| offset(x, b));
-            let corner = Corner::inner(
-                edge(frames[0], at[0], frames[1], at[1]),
-                edge(frames[1], at[1], frames[2], at[2]),
-            );
+            let e1 = edge(frames[1], at[1], frames[2], at[2]);
+            let corner = if shaped.member.clamp {
+                Corner::clamped(frames[1].tangent, e1)
+            } else {
+                Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
+            };
             let roll = rolls[shaped.rod];
             let found = corner.pre_shaped(
                 frames,
                 shaped.stiffness,
                 shaped.curvature,
-                frames[1].across(roll),
-                frames[1].across(roll + std::f64::consts::FRAC_PI_2),
+                shaped.tilt.carry(frames[1].across(roll)),
+                shaped
+                    .tilt
+                    .carry(frames[1].across(roll + std::f64::consts::FRAC_PI_2)),
             );
             energy.add(found.local.energy);
             scatter(&mut self.matrix, &mut self.gradient, base, &found.local);
@@ -620,31 +694,97 @@ impl Model {
                 }
             }
         }
-        for contact in &self.contacts {
-            let terms = &contact.terms;
-            let Some(pressed) = contact.law.press(terms.offset(x)) else {
-                continue;
-            };
-            energy.add(pressed.energy);
-            let [gx, gy] = pressed.gradient;
-            let [xx, xy, yy] = pressed.hessian;
-            for i in 0..terms.count {
-                let (bi, wi) = (terms.base[i] as usize, terms.weight[i]);
-                self.gradient[bi] += wi * gx;
-                self.gradient[bi + 1] += wi * gy;
-                for j in 0..=i {
-                    let w = wi * terms.weight[j];
-                    self.matrix
-                        .add(bi, terms.base[j] as usize, [w * xx, w * xy, w * xy, w * yy]);
-                }
-            }
-        }
         for ((g, f), x) in self.gradient.iter_mut().zip(&self.linear).zip(x) {
             *g -= f;
             energy.total -= f * x;
             energy.size += (f * x).abs();
         }
+        self.smooth.clone_from(&self.gradient);
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                energy.add(pressed.energy);
+                contact.terms.push(&mut self.gradient, pressed.gradient);
+            }
+        }
         energy
+    }
+
+    /// Adds the contacts' gradient at `x` to `gradient`; returns their energy.
+    pub(crate) fn add_contact_gradient(&self, x: &[f64], gradient: &mut [f64]) -> f64 {
+        let mut energy = 0.0;
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                energy += pressed.energy;
+                contact.terms.push(gradient, pressed.gradient);
+            }
+        }
+        energy
+    }
+
+    /// Slope of the contacts' energy along `v` at `x + t v`.
+    pub(crate) fn contact_slope(&self, x: &[f64], v: &[f64], t: f64) -> f64 {
+        let mut slope = 0.0;
+        for contact in &self.contacts {
+            let (at, along) = (contact.terms.offset(x), contact.terms.offset(v));
+            if let Some(pressed) = contact
+                .law
+                .press([at[0] + t * along[0], at[1] + t * along[1]])
+            {
+                slope += pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1];
+            }
+        }
+        slope
+    }
+
+    /// Energy of the contacts at `x`.
+    pub(crate) fn contact_energy(&self, x: &[f64]) -> f64 {
+        self.contacts
+            .iter()
+            .filter_map(|c| c.law.press(c.terms.offset(x)))
+            .map(|p| p.energy)
+            .sum()
+    }
+
+    /// Factorises the smooth part's Hessian plus `shift` plus the contacts' Hessian at `x`.
+    pub(crate) fn factorise(&mut self, shift: f64, x: &[f64]) -> bool {
+        self.matrix.load(shift);
+        for contact in &self.contacts {
+            let terms = &contact.terms;
+            let Some(pressed) = contact.law.press(terms.offset(x)) else {
+                continue;
+            };
+            let [xx, xy, yy] = pressed.hessian;
+            for i in 0..terms.count {
+                for j in 0..=i {
+                    let w = terms.weight[i] * terms.weight[j];
+                    self.matrix.add_loaded(
+                        terms.base[i] as usize,
+                        terms.base[j] as usize,
+                        [w * xx, w * xy, w * xy, w * yy],
+                    );
+                }
+            }
+        }
+        self.matrix.factorise_loaded()
+    }
+
+    /// `out = H v` with the whole Hessian at `x`.
+    pub(crate) fn multiply(&self, x: &[f64], v: &[f64], out: &mut [f64]) {
+        self.matrix.multiply(v, out);
+        for contact in &self.contacts {
+            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+                let [a, b] = contact.terms.offset(v);
+                let [xx, xy, yy] = pressed.hessian;
+                contact.terms.push(out, [xx * a + xy * b, xy * a + yy * b]);
+            }
+        }
+    }
+
+    /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P`
+    /// resists a wave of number `w` with `B w⁴ - P w²`, at least `-P²/(4B)` a unit of length. A
+    /// bend thrusts with `B kappa²/2` by itself.
+    pub(crate) fn softest(&self) -> f64 {
+        self.softest
     }
 
     /// Rolls of the rods and where in the border each lies.

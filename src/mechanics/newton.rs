@@ -13,12 +13,19 @@ const ENERGY_ROUNDING: f64 = 1e-14;
 const LONGEST_STEP_MM: f64 = 8.0;
 /// Halvings before the line search gives up: 2^-30 of a step is lost in rounding.
 const MOST_HALVINGS: usize = 30;
-/// First shift, relative to the largest diagonal entry. Buckling modes of a pushed wire lie about
-/// 1e-6 below; smaller ones waste factorisations.
-const FIRST_SHIFT: f64 = 1e-6;
+/// First shift, relative to the model's bound for the softest buckling mode. Modes are usually held
+/// much better by walls than the bound says; too large a shift turns Newton's method into a crawl,
+/// too small a one costs factorisations.
+const FIRST_SHIFT: f64 = 1.0 / 64.0;
 /// Growth of the shift until the matrix is positive definite, and its decay afterwards.
-const SHIFT_GROWTH: f64 = 8.0;
-const SHIFT_DECAY: f64 = 0.25;
+const SHIFT_GROWTH: f64 = 4.0;
+const SHIFT_DECAY: f64 = 0.1;
+
+/// Share of the gradient to which the model with exact contacts is solved: smaller ones spend
+/// factorisations on a model that bending bends away from, larger ones line searches.
+const FORCING: f64 = 0.1;
+/// Most factorisations for one step.
+const MOST_INNER: usize = 8;
 
 /// How a run of Newton steps ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,6 +58,13 @@ pub(crate) struct Newton {
     /// Which rod each unknown roll belongs to.
     pub(crate) free_rolls: Vec<usize>,
     step: Vec<f64>,
+    delta: Vec<f64>,
+    pull: Vec<f64>,
+    change: Vec<f64>,
+    best: Vec<f64>,
+    trial: Vec<f64>,
+    residual: Vec<f64>,
+    roll_residual: Vec<f64>,
     old: Vec<f64>,
     old_rolls: Vec<f64>,
     columns: Vec<f64>,
@@ -96,12 +110,19 @@ impl Newton {
             if self.history.steps >= most_steps || !residual_n.is_finite() {
                 return ended(false, definite);
             }
-            let Some(shifted) = self.direction(model) else {
-                return ended(false, definite);
-            };
-            definite = Some(!shifted);
-            self.history.steps += 1;
-            match self.search(model, energy, residual_n) {
+            let mut found = None;
+            for most_inner in [MOST_INNER, 1] {
+                let Some(shifted) = self.direction(model, most_inner) else {
+                    return ended(false, definite);
+                };
+                definite = Some(!shifted);
+                self.history.steps += 1;
+                found = self.search(model, energy, residual_n);
+                if found.is_some() {
+                    break;
+                }
+            }
+            match found {
                 Some(found) => energy = found,
                 None => return ended(false, definite),
             }
@@ -111,32 +132,145 @@ impl Newton {
         }
     }
 
-    /// Puts the Newton step into `step`; tells whether the matrix had to be shifted.
-    fn direction(&mut self, model: &mut Model) -> Option<bool> {
+    /// Puts the step into `step`; tells whether the matrix had to be shifted.
+    ///
+    /// Plain Newton linearises contact too: a stretch that has not reached the wall yet does not
+    /// see it and steps through, and the line search then cuts the whole step to a few percent.
+    /// So the step minimises the quadratic model of bending *plus the contacts as they are*, by
+    /// Newton's method in turn; each of its iterations costs one factorisation and no evaluation
+    /// of bending. Near the solution one is enough and the step is Newton's.
+    fn direction(&mut self, model: &mut Model, most_inner: usize) -> Option<bool> {
+        let n = model.unknowns();
+        let free = model.roll_gradient.len();
         let scale = model.matrix.largest_diagonal();
-        let floor = FIRST_SHIFT * scale;
+        let floor = (FIRST_SHIFT * model.softest()).max(1e-13 * scale);
         let mut shift = if self.shift > floor { self.shift } else { 0.0 };
-        loop {
-            self.history.factorisations += 1;
-            if model.matrix.factorise(shift) && self.bordered(model, shift) {
+        let goal = FORCING * largest(&model.gradient, &model.roll_gradient).0;
+        self.step.clear();
+        self.step.resize(n + free, 0.0);
+        self.residual.clone_from(&model.gradient);
+        self.roll_residual.clone_from(&model.roll_gradient);
+        self.trial.clone_from(&self.x);
+        self.pull.clear();
+        self.pull
+            .extend(model.smooth.iter().chain(&model.roll_gradient));
+        let start = model.contact_energy(&self.x);
+        let mut best = f64::INFINITY;
+        for inner in 0..most_inner {
+            loop {
+                self.history.factorisations += 1;
+                if model.factorise(shift, &self.trial) && self.bordered(model, shift) {
+                    break;
+                }
+                shift = (shift * SHIFT_GROWTH).max(floor);
+                if !(shift < 1e6 * scale) {
+                    return None;
+                }
+            }
+            let part = self.model_part(model, shift, inner);
+            for (s, d) in self.step.iter_mut().zip(&self.delta) {
+                *s += part * d;
+            }
+            // The model at the step: `pull` is its smooth part's gradient.
+            for ((t, x), s) in self.trial.iter_mut().zip(&self.x).zip(&self.step) {
+                *t = x + s;
+            }
+            for (p, c) in self.pull.iter_mut().zip(&self.change) {
+                *p += part * c;
+            }
+            self.residual.clear();
+            self.residual.extend_from_slice(&self.pull[..n]);
+            self.roll_residual.clear();
+            self.roll_residual.extend_from_slice(&self.pull[n..]);
+            let value = self
+                .step
+                .iter()
+                .zip(&self.pull)
+                .zip(model.smooth.iter().chain(&model.roll_gradient))
+                .map(|((s, p), g)| 0.5 * s * (p + g))
+                .sum::<f64>()
+                + model.add_contact_gradient(&self.trial, &mut self.residual);
+            let left = largest(&self.residual, &self.roll_residual).0;
+            // A convex model that has fallen promises a descent; the first one is Newton's step.
+            if (value < start && left < best) || inner == 0 {
+                best = if value < start { left } else { f64::INFINITY };
+                self.best.clone_from(&self.step);
+            }
+            if left <= goal {
                 break;
             }
-            shift = (shift * SHIFT_GROWTH).max(floor);
-            if !(shift < 1e6 * scale) {
-                return None;
-            }
         }
+        self.step.clone_from(&self.best);
         self.shift = shift * SHIFT_DECAY;
         Some(shift > 0.0)
     }
 
-    /// Solves for the step, unknown rolls included; false where they make the whole indefinite.
+    /// Puts the change of the model's smooth gradient along `delta` into `change` and returns how
+    /// far to follow `delta`.
+    ///
+    /// The first iteration goes the whole way, through walls it did not see; later ones stop where
+    /// the model's slope ends, or contacts flip in and out without end.
+    fn model_part(&mut self, model: &Model, shift: f64, inner: usize) -> f64 {
+        /// Share of the slope that may be left.
+        const LEFT: f64 = 0.2;
+        /// Most places tried.
+        const MOST: usize = 8;
+        let n = model.unknowns();
+        let free = model.roll_gradient.len();
+        self.change.clear();
+        self.change.resize(n, 0.0);
+        model.matrix.multiply(&self.delta[..n], &mut self.change);
+        for i in 0..free {
+            let row = &model.border[i * n..(i + 1) * n];
+            let turn = self.delta[n + i];
+            let coupling: f64 = row.iter().zip(&self.delta).map(|(b, d)| b * d).sum();
+            self.change.push(coupling + model.roll_hessian[i] * turn);
+            for (c, b) in self.change.iter_mut().zip(row) {
+                *c += turn * b;
+            }
+        }
+        for (c, d) in self.change.iter_mut().zip(&self.delta) {
+            *c += shift * d;
+        }
+        if inner == 0 {
+            let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
+            return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
+        }
+        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
+        let slope = |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
+        let first = slope(0.0);
+        let (mut low, mut high) = ((0.0, first), (1.0, slope(1.0)));
+        if !(first < 0.0) || high.1 <= -LEFT * first {
+            return 1.0;
+        }
+        let mut t = 1.0;
+        for _ in 0..MOST {
+            // false position, kept off the ends
+            t = (low.0 * high.1 - high.0 * low.1) / (high.1 - low.1);
+            let margin = 0.1 * (high.0 - low.0);
+            t = t.clamp(low.0 + margin, high.0 - margin);
+            let here = slope(t);
+            if here.abs() <= -LEFT * first {
+                break;
+            }
+            if here < 0.0 {
+                low = (t, here);
+            } else {
+                high = (t, here);
+            }
+        }
+        t
+    }
+
+    /// Solves for the change of the step, unknown rolls included; false where they make the whole
+    /// indefinite.
     fn bordered(&mut self, model: &Model, shift: f64) -> bool {
         let n = model.unknowns();
         let free = model.roll_gradient.len();
-        self.step.clear();
-        self.step.extend(model.gradient.iter().map(|g| -g));
-        model.matrix.solve(&mut self.step);
+        self.delta.clear();
+        self.delta.extend(self.residual.iter().map(|g| -g));
+        model.matrix.solve(&mut self.delta);
         let mut turn = [0.0; MOST_RODS];
         if free > 0 {
             self.columns.clear();
@@ -152,18 +286,18 @@ impl Newton {
                     schur[i][j] = -dot(row, &self.columns[j * n..(j + 1) * n]);
                 }
                 schur[i][i] += model.roll_hessian[i] + shift;
-                turn[i] = -model.roll_gradient[i] - dot(row, &self.step);
+                turn[i] = -self.roll_residual[i] - dot(row, &self.delta);
             }
             if !small_solve(&mut schur, &mut turn, free, 1e-12) {
                 return false;
             }
             for i in 0..free {
-                for (s, c) in self.step.iter_mut().zip(&self.columns[i * n..(i + 1) * n]) {
+                for (s, c) in self.delta.iter_mut().zip(&self.columns[i * n..(i + 1) * n]) {
                     *s -= turn[i] * c;
                 }
             }
         }
-        self.step.extend_from_slice(&turn[..free]);
+        self.delta.extend_from_slice(&turn[..free]);
         true
     }
 
@@ -219,7 +353,7 @@ impl Newton {
         const ITERATIONS: usize = 25;
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
-        while !model.matrix.factorise(shift) {
+        while !model.factorise(shift, &self.x) {
             shift = (2.0 * shift).max(1e-9 * scale);
             if !(shift < 1e6 * scale) {
                 return None;
@@ -241,7 +375,7 @@ impl Newton {
             for s in &mut self.step {
                 *s /= norm;
             }
-            model.matrix.multiply(&self.step, &mut self.columns);
+            model.multiply(&self.x, &self.step, &mut self.columns);
             value = self
                 .step
                 .iter()

@@ -112,6 +112,14 @@ pub enum AxialLoad {
     /// A rod without friction on which this load acts at its distal end: constant where the
     /// stiffness is, `d tau = M²/2 d(1/B) + M d(kappa0)` along the rod where it is not.
     Frictionless(f64),
+    /// As [`Self::Frictionless`] with `tip_n` at the distal end, plus what friction has added up
+    /// to each station, one value each; linear between stations.
+    Rubbed {
+        /// Load at the distal end, N.
+        tip_n: f64,
+        /// Added by friction, N.
+        added_n: Vec<f64>,
+    },
 }
 
 /// Roll of a natural curvature, measured from the tube's first normal towards its second.
@@ -353,7 +361,15 @@ impl Scene<'_> {
                     return refuse("load", *tau, "finite");
                 }
             }
-            AxialLoad::ByStation(values) => {
+            AxialLoad::ByStation(values)
+            | AxialLoad::Rubbed {
+                added_n: values, ..
+            } => {
+                if let AxialLoad::Rubbed { tip_n, .. } = &rod.load
+                    && !tip_n.is_finite()
+                {
+                    return refuse("load.tip_n", *tip_n, "finite");
+                }
                 if values.len() != self.tube.len() {
                     return Err(MechanicsError::LengthMismatch {
                         what: format!("rods[{k}].load"),

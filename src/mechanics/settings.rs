@@ -27,7 +27,7 @@ pub struct Settings {
     /// Gap (half the difference of the diameters) below which two devices share one axis, mm.
     /// Default 0.02: less than diameters are known to, and far stiffer to solve than to merge.
     pub shared_axis_gap_mm: f64,
-    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 10; stiffer walls are
+    /// Wall stiffness at which a solve from scratch starts, N/mm2. Default 20; stiffer walls are
     /// reached by steps of `stiffening`.
     pub first_stiffness_n_per_mm2: f64,
     /// Factor from one wall stiffness to the next on the way to a stiffer wall. Default 10:
@@ -36,6 +36,9 @@ pub struct Settings {
     /// Angle between rod and centre line beyond which the model does not hold, degrees.
     /// Default 45: loops and prolapse lie beyond.
     pub prolapse_deg: f64,
+    /// A solve from scratch begins on every second station, and so on while this many cells are
+    /// left. Default 60: below it the coarse tube no longer resembles the route.
+    pub coarsest_cells: usize,
     /// Whether to estimate the smallest eigenvalue of the Hessian (some twenty solves). Default
     /// false: its sign is known from the factorisation anyway.
     pub smallest_eigenvalue: bool,
@@ -50,9 +53,10 @@ impl Default for Settings {
             onset_stiffness_n_per_mm2: 10.0,
             device_stiffness_n_per_mm2: 20.0,
             shared_axis_gap_mm: 0.02,
-            first_stiffness_n_per_mm2: 10.0,
+            first_stiffness_n_per_mm2: 20.0,
             stiffening: 10.0,
             prolapse_deg: 45.0,
+            coarsest_cells: 60,
             smallest_eigenvalue: false,
         }
     }

@@ -5,7 +5,7 @@ use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{Container, End, Roll, Scene, TubeStation};
+use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
 use crate::geometry::Vector;
@@ -15,6 +15,11 @@ use crate::geometry::Vector;
 const MOST_ROUNDS: usize = 30;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
+/// Stations to one of the next coarser level. The ends of contact stretches move by about a station
+/// a factorisation; with two, the coarser level leaves them within two.
+const COARSENING: usize = 2;
+/// Balance of shapes that only prepare the next stage, N.
+const PREPARED_N: f64 = 1e-3;
 /// Indentation of a vessel wall worth a flag, mm.
 const DEEP_MM: f64 = 0.1;
 
@@ -44,6 +49,40 @@ pub struct Settle {
     settings: Settings,
     model: Model,
     newton: Newton,
+    shapes: Vec<Shape>,
+}
+
+/// Axis of a rod by arc length of the centre line.
+#[derive(Debug, Clone, Default)]
+struct Shape {
+    station_mm: Vec<f64>,
+    offset_mm: Vec<[f64; 2]>,
+}
+
+/// The scene on every [`COARSENING`]th station; none where that leaves fewer cells than wished or a
+/// rod too short for them.
+fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStation>, Vec<Rod>)> {
+    let cells = scene.tube.len() - 1;
+    if cells / COARSENING < coarsest_cells.max(4) {
+        return None;
+    }
+    let coarse_cells = cells / COARSENING;
+    // spread what does not divide over all cells
+    let pick = |i: usize| (i * cells + coarse_cells / 2) / coarse_cells;
+    let tube: Vec<TubeStation> = (0..=coarse_cells).map(|i| scene.tube[pick(i)]).collect();
+    let mut rods = scene.rods.to_vec();
+    for rod in &mut rods {
+        if let AxialLoad::ByStation(values) = &mut rod.load {
+            *values = (0..=coarse_cells).map(|i| values[pick(i)]).collect();
+        }
+    }
+    let posed = Scene {
+        tube: &tube,
+        rods: &rods,
+        beside: scene.beside,
+    };
+    posed.check().ok()?;
+    Some((tube, rods))
 }
 
 impl Settle {
@@ -62,6 +101,11 @@ impl Settle {
         &self.settings
     }
 
+    /// Changes the largest force out of balance, N: rough on the way, sharp at the end.
+    pub(crate) fn ask_for(&mut self, gradient_tolerance_n: f64) {
+        self.settings.gradient_tolerance_n = gradient_tolerance_n;
+    }
+
     /// Equilibrium from scratch: all devices on one axis first, starting on the centre line, then
     /// each on its own, then with walls stiffened step by step where they are stiffer than
     /// [`Settings::first_stiffness_n_per_mm2`].
@@ -74,22 +118,7 @@ impl Settle {
         self.begin(scene)?;
         let stiffest = self.stiffest(scene);
         let soft = self.settings.first_stiffness_n_per_mm2.min(stiffest);
-        let mut passed_saddle = false;
-        self.model.lay_out_nodes(scene);
-        if scene.rods.len() > 1 {
-            self.model.update_sections(scene);
-            self.model
-                .lay_out_terms(scene, &self.settings, Sharing::All);
-            self.model.gather(&mut self.newton.x);
-            // The composite only prepares: a thousandth of a newton is near enough.
-            let tolerance = self.settings.gradient_tolerance_n.max(1e-3);
-            self.balance(scene, soft, tolerance)?;
-            self.part(scene);
-        }
-        self.model.update_sections(scene);
-        self.model
-            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
-        self.model.gather(&mut self.newton.x);
+        let mut passed_saddle = self.approach(scene, soft, self.settings.coarsest_cells)?;
         let mut stiffness = soft;
         loop {
             let last = stiffness >= stiffest;
@@ -104,6 +133,54 @@ impl Settle {
             }
             stiffness = (stiffness * self.settings.stiffening).min(stiffest);
         }
+    }
+
+    /// Lays `scene` out with a first guess: from every [`COARSENING`]th station where there are
+    /// enough of them, else from the composite rod. Tells whether a saddle was passed.
+    fn approach(
+        &mut self,
+        scene: &Scene<'_>,
+        soft: f64,
+        coarsest_cells: usize,
+    ) -> Result<bool, MechanicsError> {
+        let mut passed_saddle = false;
+        let coarse = coarsened(scene, coarsest_cells);
+        if let Some((tube, rods)) = &coarse {
+            let coarse = Scene {
+                tube,
+                rods,
+                beside: scene.beside,
+            };
+            passed_saddle |= self.approach(&coarse, soft, coarsest_cells)?;
+            let tolerance = self.settings.gradient_tolerance_n.max(PREPARED_N);
+            passed_saddle |= self.settle_stage(&coarse, soft, tolerance)?;
+            self.model.store(&self.newton.x);
+            self.shapes.clear();
+            for rod in &self.model.rods {
+                let range = rod.range();
+                self.shapes.push(Shape {
+                    station_mm: self.model.nodes.s_mm[range.clone()].to_vec(),
+                    offset_mm: self.model.nodes.offset[range].to_vec(),
+                });
+            }
+        }
+        self.model.lay_out_nodes(scene);
+        if coarse.is_some() {
+            self.guess(scene);
+        } else if scene.rods.len() > 1 {
+            self.model.update_sections(scene);
+            self.model
+                .lay_out_terms(scene, &self.settings, Sharing::All);
+            self.model.gather(&mut self.newton.x);
+            let tolerance = self.settings.gradient_tolerance_n.max(PREPARED_N);
+            self.balance(scene, soft, tolerance)?;
+            self.part(scene);
+        }
+        self.model.update_sections(scene);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model.gather(&mut self.newton.x);
+        Ok(passed_saddle)
     }
 
     /// Equilibrium from a neighbouring one, such as before a device moved by a millimetre; from
@@ -121,7 +198,17 @@ impl Settle {
         }
         self.begin(scene)?;
         self.model.lay_out_nodes(scene);
-        self.guess(scene, before);
+        self.shapes.clear();
+        for (k, rod) in before.rods.iter().enumerate() {
+            if self.newton.free_rolls.contains(&k) {
+                self.newton.rolls[k] = rod.roll_rad;
+            }
+            self.shapes.push(Shape {
+                station_mm: rod.station_mm.clone(),
+                offset_mm: rod.offset_mm.clone(),
+            });
+        }
+        self.guess(scene);
         self.model.update_sections(scene);
         self.model
             .lay_out_terms(scene, &self.settings, Sharing::TightFits);
@@ -218,7 +305,7 @@ impl Settle {
             let ended = self.balance(scene, stiffest, tolerance_n)?;
             let definite = ended
                 .definite
-                .unwrap_or_else(|| self.model.matrix.factorise(0.0));
+                .unwrap_or_else(|| self.model.factorise(0.0, &self.newton.x));
             if definite {
                 break;
             }
@@ -274,39 +361,46 @@ impl Settle {
         }
     }
 
-    /// Offsets of a new scene's nodes from an old solution: along the old axes, and straight on
-    /// beyond an old tip, inside the vessel.
-    fn guess(&mut self, scene: &Scene<'_>, before: &Solution) {
-        for (k, old) in before.rods.iter().enumerate() {
-            if self.newton.free_rolls.contains(&k) {
-                self.newton.rolls[k] = old.roll_rad;
-            }
-            let nodes = old.station_mm.len();
-            if nodes < 3 || old.offset_mm.len() != nodes {
+    /// Offsets of the nodes from `shapes`: along the old axes, and straight on beyond an old tip,
+    /// inside the vessel.
+    fn guess(&mut self, scene: &Scene<'_>) {
+        for (k, old) in self.shapes.iter().enumerate() {
+            let (s_old, u_old) = (&old.station_mm, &old.offset_mm);
+            let nodes = s_old.len();
+            if nodes < 3 || u_old.len() != nodes {
                 continue;
             }
-            let moved = scene.rods[k].end_mm(scene.tube) - old.station_mm[nodes - 1];
+            let slope = |i: usize| {
+                let (a, b) = (i.saturating_sub(1), (i + 1).min(nodes - 1));
+                let span = s_old[b] - s_old[a];
+                [0, 1].map(|p| (u_old[b][p] - u_old[a][p]) / span)
+            };
             let mut cursor = 0;
             for node in self.model.rods[k].range() {
                 let s = self.model.nodes.s_mm[node];
-                while cursor + 2 < nodes && old.station_mm[cursor + 1] < s {
+                while cursor + 2 < nodes && s_old[cursor + 1] <= s {
                     cursor += 1;
                 }
                 let (a, b) = (cursor, cursor + 1);
-                let (sa, sb) = (old.station_mm[a], old.station_mm[b]);
-                let part = (s - sa) / (sb - sa);
-                let (ua, ub) = (old.offset_mm[a], old.offset_mm[b]);
-                let mut at = [
-                    ua[0] + (ub[0] - ua[0]) * part,
-                    ua[1] + (ub[1] - ua[1]) * part,
-                ];
-                if part > 1.0 && moved > 0.0 {
-                    let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
-                    let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
-                    let r = at[0].hypot(at[1]);
-                    if r > room {
-                        at = at.map(|x| x * room / r);
-                    }
+                let span = s_old[b] - s_old[a];
+                let t = (s - s_old[a]) / span;
+                let (ua, ub) = (u_old[a], u_old[b]);
+                if t <= 1.0 {
+                    let (da, db) = (slope(a), slope(b));
+                    let (t2, t3) = (t * t, t * t * t);
+                    self.model.nodes.offset[node] = [0, 1].map(|p| {
+                        ua[p] * (1.0 - 3.0 * t2 + 2.0 * t3)
+                            + ub[p] * (3.0 * t2 - 2.0 * t3)
+                            + span * (da[p] * (t3 - 2.0 * t2 + t) + db[p] * (t3 - t2))
+                    });
+                    continue;
+                }
+                let mut at = [0, 1].map(|p| ua[p] + (ub[p] - ua[p]) * t);
+                let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
+                let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
+                let r = at[0].hypot(at[1]);
+                if r > room {
+                    at = at.map(|x| x * room / r);
                 }
                 self.model.nodes.offset[node] = at;
             }
@@ -366,8 +460,8 @@ impl Settle {
         let model = &self.model;
         let range = model.rods[k].range();
         let count = range.len();
-        let mut curvature = vec![0.0; count];
-        let mut moment = vec![0.0; count];
+        let mut curvature = vec![Vector::zeros(); count];
+        let mut moment = vec![Vector::zeros(); count];
         let (mut bending, mut path) = (0.0, 0.0);
         for member in &model.members {
             let node = member.node as usize;
@@ -380,13 +474,22 @@ impl Settle {
             let mut energy = b * corner.bending();
             if natural > 0.0 {
                 let frame = &model.frames[model.nodes.frame[node] as usize];
-                bent -= frame.across(self.newton.rolls[k]) * natural;
+                let towards = frame.across(self.newton.rolls[k]);
+                bent -= model.tilt_at(member).carry(towards) * natural;
                 energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
             }
             bending += member.weight * energy;
             path += member.weight * corner.arc_mm();
-            curvature[node - range.start] += member.weight * corner.curvature_per_mm().norm();
-            moment[node - range.start] += member.weight * b * bent.norm();
+            curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
+            moment[node - range.start] += bent * (member.weight * b);
+        }
+        if scene.rods[k].start == StartSupport::Clamped {
+            // The held tangent's cell is half as long: its mean lies a quarter cell from the clamp,
+            // the next node's a whole one.
+            for list in [&mut curvature, &mut moment] {
+                let at_clamp: Vector = (list[0] * 4.0 - list[1]) / 3.0;
+                list[0] = at_clamp;
+            }
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
@@ -409,8 +512,8 @@ impl Settle {
             offset_mm: model.nodes.offset[range.clone()].to_vec(),
             position_mm: range.clone().map(position).collect(),
             from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
-            curvature_per_mm: curvature,
-            moment_n_mm: moment,
+            curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
+            moment_n_mm: moment.iter().map(Vector::norm).collect(),
             load_n: model.nodes.load[range.clone()].to_vec(),
             bending_energy_n_mm: bending,
             path_length_mm: path,

@@ -5,6 +5,7 @@ mod file;
 mod gantt;
 mod json;
 mod measures;
+mod problem;
 mod scene_text;
 mod table;
 
@@ -13,5 +14,6 @@ pub use file::write_text;
 pub use gantt::clock_text;
 pub use json::to_json;
 pub use measures::measures_text;
+pub use problem::problem_text;
 pub use scene_text::script_text;
 pub use table::rehearsal_text;

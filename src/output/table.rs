@@ -1,7 +1,8 @@
 //! A rehearsal as a table for people: verdict, weak points, steps, fits, exchanges.
 
 use crate::device::Verdict as FitVerdict;
-use crate::procedure::{Direction, Severity};
+use crate::mechanics::Direction;
+use crate::procedure::{Direction as ExchangeDirection, Severity};
 use crate::rehearsal::{DeviceRow, Outcome, StepRow, Verdict};
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use std::fmt::Write as _;
@@ -106,6 +107,9 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
         "tip",
         "outside mm",
         "to spare mm",
+        "ruler off by mm",
+        "hub N",
+        "reaches tip",
         "capstan",
         "true lumen held by",
     ];
@@ -114,7 +118,7 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
         let mut lead = vec![mark(step), format!("{}. {}", step.number, step.say)];
         let moved: Vec<&DeviceRow> = step.devices.iter().filter(|d| d.moved).collect();
         if moved.is_empty() {
-            lead.extend(["", "", "", "", ""].map(String::from));
+            lead.extend(["", "", "", "", "", "", "", ""].map(String::from));
             lead.push(held_by(step));
             table.add_row(lead);
             continue;
@@ -126,13 +130,27 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
                 device.tip_at.clone(),
                 format!("{:.0}", device.outside_mm),
                 format!("{:.0}", device.margin_mm),
+                format!("{:.0}", device.ruler_error_mm),
+                device.load.as_ref().map_or_else(String::new, |l| {
+                    let sign = if l.direction == Direction::Push {
+                        ""
+                    } else {
+                        "-"
+                    };
+                    format!("{sign}{:.2}", l.hub_force_n)
+                }),
+                device
+                    .load
+                    .as_ref()
+                    .and_then(|l| l.efficiency)
+                    .map_or_else(String::new, |e| format!("{:.0} %", 100.0 * e)),
                 format!("x{:.2}", device.capstan_factor),
                 held_by(step),
             ]);
             table.add_row(row);
         }
     }
-    right_align(&mut table, 4..7);
+    right_align(&mut table, 4..10);
     table
 }
 
@@ -231,8 +249,8 @@ fn exchanges_table(outcome: &Outcome, columns: u16) -> Table {
                 "{} {}",
                 e.device,
                 match e.direction {
-                    Direction::Loading => "on",
-                    Direction::Removal => "off",
+                    ExchangeDirection::Loading => "on",
+                    ExchangeDirection::Removal => "off",
                 }
             ),
             e.rail.clone(),

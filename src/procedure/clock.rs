@@ -79,7 +79,7 @@ impl Clock {
         let mut build = Build::default();
         let events = Events::of(plan, passed);
         for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
-            let name = step.say.clone().unwrap_or_else(|| step.act.in_words());
+            let name = step.in_words();
             let load = loads.get(i).copied().unwrap_or_default();
             let mut effort = effort(plan, table, done, &step.act, load);
             if let Some(takes_s) = step.takes_s {

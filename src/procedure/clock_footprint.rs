@@ -1,6 +1,7 @@
 //! What a step touches: two steps that touch the same thing keep the order of the script.
 
-use super::{Action, Plan, Region, State, StepEffect, Where, perform};
+use super::{Action, Lay, Plan, Region, Ruler, State, StepEffect, Where, perform_with};
+use crate::mechanics::MechanicsError;
 
 /// A step done: states before and after it.
 #[derive(Debug, Clone, PartialEq)]
@@ -13,23 +14,30 @@ pub struct Passed {
     pub effect: StepEffect,
 }
 
-/// Does the whole script, step by step.
+/// Does the whole script along the centre line, step by step.
 #[must_use]
 pub fn walk(plan: &Plan) -> Vec<Passed> {
+    // a ruler refuses nothing
+    walk_with(plan, &mut Ruler).unwrap_or_default()
+}
+
+/// Does the whole script, step by step, with the given way of laying the stack.
+///
+/// # Errors
+/// Those of `lay`, with the index of the step at which no equilibrium was found.
+pub fn walk_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, (usize, MechanicsError)> {
     let mut state = State::start(plan);
-    plan.script
-        .iter()
-        .map(|step| {
-            let before = state.clone();
-            let (after, effect) = perform(plan, &before, &step.act);
-            state = after.clone();
-            Passed {
-                before,
-                after,
-                effect,
-            }
-        })
-        .collect()
+    let mut passed = Vec::with_capacity(plan.script.len());
+    for (i, step) in plan.script.iter().enumerate() {
+        let (after, effect) =
+            perform_with(plan, &state, &step.act, lay).map_err(|error| (i, error))?;
+        passed.push(Passed {
+            before: std::mem::replace(&mut state, after.clone()),
+            after,
+            effect,
+        });
+    }
+    Ok(passed)
 }
 
 /// Something a step may change or rely on.
@@ -78,16 +86,22 @@ impl Footprint {
     }
 
     fn devices(&mut self, plan: &Plan, passed: &Passed) {
-        let Passed { before, after, .. } = passed;
+        let Passed {
+            before,
+            after,
+            effect,
+        } = passed;
         for k in 0..plan.devices.len() {
             if before.suction[k] != after.suction[k] {
                 self.changes.push(Thing::Suction(k));
                 self.relies_on.extend([Thing::Device(k), Thing::Lumen(k)]);
             }
             let (was, is) = (before.in_place[k], after.in_place[k]);
-            let same_act =
-                before.open[k] == after.open[k] && before.inflated[k] == after.inflated[k];
-            if was == is && same_act {
+            // what only settles while something else moves has not been touched
+            let moved = effect.moves.iter().any(|m| m.device == k);
+            let entered = was.map(|p| p.through) != is.map(|p| p.through);
+            let acted = before.open[k] != after.open[k] || before.inflated[k] != after.inflated[k];
+            if !(moved || entered || acted) {
                 continue;
             }
             self.changes.push(Thing::Device(k));

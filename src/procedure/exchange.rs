@@ -1,8 +1,6 @@
 //! Bringing devices in, loading them onto a rail and taking them off it.
 
-use super::{
-    Finding, InPlace, Topic, Where, passage::Motion, step::Outcome, step::Stepper, step::stop,
-};
+use super::{Finding, InPlace, Motion, Topic, Where, step::Outcome, step::Stepper, step::stop};
 use crate::device::{DeviceClass, LumenKind};
 use serde::{Deserialize, Serialize};
 

@@ -37,6 +37,8 @@ pub enum Topic {
     Treatment,
     /// An edge of a stent and what crosses it.
     StentEdge,
+    /// Pushing, pulling, falling back.
+    Force,
     /// What flows or does not through a lumen.
     Lumen,
     /// Who watches what.

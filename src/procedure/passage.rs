@@ -1,16 +1,9 @@
 //! Moving tips along the route, and what they meet on the way: vessel, lesion, stent edges.
 
-use super::{Finding, InPlace, Move, Topic, Where, step::Outcome, step::Stepper, step::stop};
+use super::{
+    Finding, InPlace, Motion, Topic, Where, Wish, step::Outcome, step::Stepper, step::stop,
+};
 use crate::device::Payload;
-
-/// Which way a tip goes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Motion {
-    /// Away from the access.
-    Forward,
-    /// Towards it.
-    Back,
-}
 
 /// A device this thin slips through a residual lumen without being said to dilate it, mm: the
 /// 0.014 in of a wire and its coating.
@@ -112,18 +105,20 @@ impl Stepper<'_> {
         }
         let by_mm = lead_at.tip_mm - to_mm;
         let out = *to == Where::Out;
+        let mut wishes = Vec::new();
         for (device, at) in &unit {
-            if !out {
-                self.check_hubs_behind(*device, *at, at.tip_mm - by_mm, &members)?;
-            }
-            let to_mm = if out {
-                -self.plan.hub_standoff_mm
+            let to_mm = at.tip_mm - by_mm;
+            if out {
+                wishes.push((*device, Wish::Tip(-self.plan.hub_standoff_mm)));
+                self.tell_edges_crossed(*device, at.tip_mm, -self.plan.hub_standoff_mm, &members);
             } else {
-                at.tip_mm - by_mm
-            };
-            self.tell_edges_crossed(*device, at.tip_mm, to_mm, &members);
-            self.set_tip(*device, to_mm);
+                self.check_hubs_behind(*device, *at, to_mm, &members)?;
+                wishes.push((*device, Wish::Tip(to_mm)));
+                self.tell_edges_crossed(*device, at.tip_mm, to_mm, &members);
+            }
         }
+        let laid = self.laid(&wishes, Motion::Back)?;
+        self.take_over(laid, &members);
         if out {
             for device in members {
                 self.take_out(device);
@@ -247,79 +242,76 @@ impl Stepper<'_> {
         let Some(at) = self.state.in_place[device] else {
             return Ok(());
         };
-        let to_mm = match motion {
-            Motion::Back => wished_mm,
-            Motion::Forward => self.within_reach(device, at, wished_mm),
-        };
+        let end_mm = self.plan.track.length_mm();
+        let mut laid = self.laid(&[(device, Wish::Tip(wished_mm.min(end_mm)))], motion)?;
         if motion == Motion::Forward {
+            if wished_mm > end_mm + 1e-9 {
+                let text = format!(
+                    "the route ends {:.0} mm short of where the {} should go",
+                    wished_mm - end_mm,
+                    self.name(device)
+                );
+                self.tell(
+                    Finding::failure(Topic::Reach, text)
+                        .with_help("choose a target further out or a nearer place"),
+                );
+            }
+            let most_fed_mm = self.most_fed_mm(device, at);
+            if laid.fed_mm[device] > Some(most_fed_mm + 1e-6) {
+                laid = self.laid(&[(device, Wish::Fed(most_fed_mm))], motion)?;
+                self.tell_too_short(
+                    device,
+                    at,
+                    wished_mm,
+                    laid.tip_mm[device].unwrap_or(at.tip_mm),
+                );
+            }
+            let to_mm = laid.tip_mm[device].unwrap_or(wished_mm);
             self.tell_vessel(device, at, to_mm);
             self.count_crossings(device, at.tip_mm, to_mm);
         }
+        let to_mm = laid.tip_mm[device].unwrap_or(wished_mm);
         self.tell_edges_crossed(device, at.tip_mm, to_mm, &[device]);
-        self.set_tip(device, to_mm);
+        self.take_over(laid, &[device]);
         Ok(())
     }
 
-    pub(super) fn set_tip(&mut self, device: usize, to_mm: f64) {
-        let standoff_mm = self.plan.hub_standoff_mm;
-        if let Some(at) = &mut self.state.in_place[device] {
-            self.effect.moves.push(Move {
-                device,
-                from_mm: at.tip_mm,
-                to_mm,
-            });
-            at.tip_mm = to_mm;
-            at.fed_mm = to_mm + standoff_mm;
-        }
+    /// Most of a device that can be fed, keeping what a hand needs to hold; never less than is fed.
+    fn most_fed_mm(&self, device: usize, at: InPlace) -> f64 {
+        let reserve_mm = self.plan.devices[device].grip_mm(&self.plan.rules);
+        self.state
+            .most_fed_mm(self.plan, device, at.through, reserve_mm)
+            .map_or(f64::INFINITY, |fed| fed.max(at.fed_mm))
     }
 
-    /// The station wished for, or the furthest the device and the route allow; told if short.
-    fn within_reach(&mut self, device: usize, at: InPlace, wished_mm: f64) -> f64 {
+    fn tell_too_short(&mut self, device: usize, at: InPlace, wished_mm: f64, furthest_mm: f64) {
         let stacked = &self.plan.devices[device];
-        let reserve_mm = stacked.grip_mm(&self.plan.rules);
         let name = stacked.name.clone();
-        let furthest_mm = self
-            .state
-            .most_fed_mm(self.plan, device, at.through, reserve_mm)
-            .map_or(wished_mm, |fed| fed - self.plan.hub_standoff_mm);
-        let end_mm = self.plan.track.length_mm();
-        if wished_mm > furthest_mm + 1e-9 {
-            let text = format!(
-                "the {name} is too short: its tip comes to {}, {:.0} mm short of where it should be{}",
-                self.plan.place_in_words(furthest_mm.max(at.tip_mm)),
-                wished_mm - furthest_mm.max(at.tip_mm),
-                if stacked.is_rail() {
-                    format!(", with {reserve_mm:.0} mm left to hold it by")
-                } else {
-                    ", with its hub against the valve".into()
-                }
-            );
-            // a sheath that is in to its hub takes no length away but that of the hub
-            let around = at
-                .through
-                .filter(|outer| self.state.outside_mm(self.plan, *outer) > Some(0.5));
-            let help = around.map_or_else(
-                || format!("a longer {name}"),
-                |outer| {
-                    let outer = self.name(outer);
-                    format!("a longer {name}, a shorter {outer} or fewer valves on it")
-                },
-            );
-            self.tell(Finding::failure(Topic::Reach, text).with_help(help));
-            return furthest_mm.max(at.tip_mm);
-        }
-        if wished_mm > end_mm + 1e-9 {
-            let text = format!(
-                "the route ends {:.0} mm short of where the {name} should go",
-                wished_mm - end_mm
-            );
-            self.tell(
-                Finding::failure(Topic::Reach, text)
-                    .with_help("choose a target further out or a nearer place"),
-            );
-            return end_mm;
-        }
-        wished_mm
+        let text = format!(
+            "the {name} is too short: its tip comes to {}, {:.0} mm short of where it should be{}",
+            self.plan.place_in_words(furthest_mm),
+            wished_mm - furthest_mm,
+            if stacked.is_rail() {
+                format!(
+                    ", with {:.0} mm left to hold it by",
+                    stacked.grip_mm(&self.plan.rules)
+                )
+            } else {
+                ", with its hub against the valve".into()
+            }
+        );
+        // a sheath that is in to its hub takes no length away but that of the hub
+        let around = at
+            .through
+            .filter(|outer| self.state.outside_mm(self.plan, *outer) > Some(0.5));
+        let help = around.map_or_else(
+            || format!("a longer {name}"),
+            |outer| {
+                let outer = self.name(outer);
+                format!("a longer {name}, a shorter {outer} or fewer valves on it")
+            },
+        );
+        self.tell(Finding::failure(Topic::Reach, text).with_help(help));
     }
 
     /// The device against every stretch of vessel that it lies bare in after the move.

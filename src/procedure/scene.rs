@@ -61,6 +61,10 @@ pub struct Rules {
     /// 5 to 10 mm are usual).
     #[serde(rename = "landing_margin", deserialize_with = "text::length_mm")]
     pub landing_margin_mm: f64,
+    /// Hub force above which a move fails, N. Default 10: what two fingers hold (from memory: 5 to
+    /// 10 N). A limit of the hand, not of the vessel.
+    #[serde(deserialize_with = "text::positive")]
+    pub hub_force_limit_n: f64,
 }
 
 impl Default for Rules {
@@ -69,6 +73,7 @@ impl Default for Rules {
             grip_mm: 100.0,
             access_fill: 0.9,
             landing_margin_mm: 5.0,
+            hub_force_limit_n: 10.0,
         }
     }
 }
@@ -104,6 +109,12 @@ impl Step {
             takes_s: None,
             act,
         }
+    }
+
+    /// What the script says of it, or what it does where the script says nothing.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        self.say.clone().unwrap_or_else(|| self.act.in_words())
     }
 
     /// The same in the operator's words.

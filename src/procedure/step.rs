@@ -1,8 +1,10 @@
 //! Doing one step: preconditions first, then the movement, then what it means.
 
 use super::{
-    Action, Finding, InPlace, Plan, Plane, Region, State, Topic, Where, exchange::Exchange,
+    Action, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Region, Ruler, State, Topic, Where,
+    Wish, exchange::Exchange,
 };
+use crate::mechanics::MechanicsError;
 use serde::{Deserialize, Serialize};
 
 /// A tip that moved.
@@ -27,6 +29,16 @@ pub struct StepEffect {
     pub moves: Vec<Move>,
     /// Loading onto a rail or off it.
     pub exchanges: Vec<Exchange>,
+    /// How the stack lay at each stage of the step, the last one as it rests.
+    pub laid: Vec<Laid>,
+}
+
+/// Does one step along the centre line; see [`perform_with`].
+#[must_use]
+pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect) {
+    // a ruler refuses nothing
+    perform_with(plan, before, act, &mut Ruler)
+        .unwrap_or_else(|_| (before.clone(), StepEffect::default()))
 }
 
 /// Does one step on a copy of the state; a step that a precondition stops leaves it as it was.
@@ -34,42 +46,64 @@ pub struct StepEffect {
 /// The state and the effect are the outcome: a failure is told in the effect's findings, and a
 /// device that is too short is left as far as it comes, so that a rehearsal can go on and tell
 /// what else breaks.
-#[must_use]
-pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect) {
+///
+/// # Errors
+/// Those of `lay`: no equilibrium was found, so there is no state to go on from.
+pub fn perform_with(
+    plan: &Plan,
+    before: &State,
+    act: &Action,
+    lay: &mut dyn Lay,
+) -> Result<(State, StepEffect), MechanicsError> {
     let mut stepper = Stepper {
         plan,
         state: before.clone(),
         effect: StepEffect::default(),
+        lay,
     };
-    match stepper.dispatch(act) {
+    let done = stepper
+        .dispatch(act)
+        .and_then(|()| stepper.come_to_rest(before));
+    match done {
         Ok(()) => {
             stepper.effect.performed = true;
+            stepper.tell_forces(before);
             stepper.tell_unwatched();
             stepper.tell_lost_access(before);
-            (stepper.state, stepper.effect)
+            Ok((stepper.state, stepper.effect))
         }
-        Err(stop) => {
-            stepper.effect.findings.push(stop.0);
-            (
-                before.clone(),
-                StepEffect {
-                    findings: stepper.effect.findings,
-                    ..StepEffect::default()
-                },
-            )
+        Err(Stop::Mechanics(error)) => Err(error),
+        Err(Stop::Told(finding)) => {
+            stepper.effect.findings.push(finding);
+            let effect = StepEffect {
+                findings: stepper.effect.findings,
+                ..StepEffect::default()
+            };
+            Ok((before.clone(), effect))
         }
     }
 }
 
-/// A precondition that does not hold.
+/// Why a step is not done.
 #[derive(Debug)]
-pub(super) struct Stop(Finding);
+pub(super) enum Stop {
+    /// A precondition does not hold.
+    Told(Finding),
+    /// No equilibrium.
+    Mechanics(MechanicsError),
+}
+
+impl From<MechanicsError> for Stop {
+    fn from(error: MechanicsError) -> Self {
+        Self::Mechanics(error)
+    }
+}
 
 pub(super) type Outcome<T = ()> = Result<T, Stop>;
 
 /// Stops the step: what is wrong and what would help.
 pub(super) fn stop<T>(text: String, help: impl Into<String>) -> Outcome<T> {
-    Err(Stop(
+    Err(Stop::Told(
         Finding::failure(Topic::Precondition, text).with_help(help),
     ))
 }
@@ -79,6 +113,7 @@ pub(super) struct Stepper<'a> {
     pub(super) plan: &'a Plan,
     pub(super) state: State,
     pub(super) effect: StepEffect,
+    lay: &'a mut dyn Lay,
 }
 
 impl Stepper<'_> {
@@ -116,6 +151,43 @@ impl Stepper<'_> {
             }
             Action::Wait { .. } => Ok(()),
         }
+    }
+
+    /// Where everything lies with these wishes, from the state as it is now.
+    pub(super) fn laid(&mut self, wishes: &[(usize, Wish)], motion: Motion) -> Outcome<Laid> {
+        Ok(self.lay.lay(self.plan, &self.state, wishes, motion)?)
+    }
+
+    /// Takes over where everything lies; the devices named have moved, the others may have shifted.
+    pub(super) fn take_over(&mut self, laid: Laid, moved: &[usize]) {
+        for (device, at) in self.state.in_place.iter_mut().enumerate() {
+            let (Some(at), Some(Some(tip_mm)), Some(Some(fed_mm))) =
+                (at, laid.tip_mm.get(device), laid.fed_mm.get(device))
+            else {
+                continue;
+            };
+            if moved.contains(&device) {
+                self.effect.moves.push(Move {
+                    device,
+                    from_mm: at.tip_mm,
+                    to_mm: *tip_mm,
+                });
+            }
+            at.tip_mm = *tip_mm;
+            at.fed_mm = *fed_mm;
+        }
+        self.effect.laid.push(laid);
+    }
+
+    /// What was taken out or opened lets the others find a new rest.
+    fn come_to_rest(&mut self, before: &State) -> Outcome {
+        let gone = (0..before.in_place.len())
+            .any(|k| before.in_place[k].is_some() && self.state.in_place[k].is_none());
+        if gone || before.residual_mm != self.state.residual_mm || before.open != self.state.open {
+            let laid = self.laid(&[], Motion::Back)?;
+            self.take_over(laid, &[]);
+        }
+        Ok(())
     }
 
     pub(super) fn tell(&mut self, finding: Finding) {

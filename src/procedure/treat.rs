@@ -1,7 +1,7 @@
 //! Retriever, stent, balloon, suction and contrast: what acts on the vessel or its flow.
 
 use super::{
-    DeployedStent, Finding, InPlace, Region, State, Topic, passage::Motion, step::Outcome,
+    DeployedStent, Finding, InPlace, Motion, Region, State, Topic, Wish, step::Outcome,
     step::Stepper, step::stop,
 };
 use crate::device::{BalloonSpec, LumenKind, Payload, StentSpec};
@@ -119,7 +119,8 @@ impl Stepper<'_> {
                 "a longer pusher or a shorter microcatheter",
             );
         }
-        self.set_tip(sheath, bare_mm);
+        let laid = self.laid(&[(sheath, Wish::Tip(bare_mm))], Motion::Back)?;
+        self.take_over(laid, &[sheath]);
         self.state.open[device] = true;
         let (near_mm, far_mm) = (bare_mm, bare_mm + spec.free_length_mm);
         let vessel_mm = self.narrowest_between(near_mm, far_mm);

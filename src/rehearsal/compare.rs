@@ -3,10 +3,11 @@
 use super::compare_flip::{Flip, flips};
 use super::compare_words;
 use super::outcome::{Outcome, Verdict};
-use super::run::{CAUTION, rehearse};
+use super::run::{CAUTION, outcome_of};
+use super::timing::loads_of;
 use crate::procedure::{
-    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Sampling,
-    Severity, Times, Topic, ledger, walk,
+    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Rods, Sampling,
+    Severity, Times, Topic, ledger, walk, walk_with,
 };
 use serde::{Deserialize, Serialize};
 
@@ -22,21 +23,18 @@ pub struct Candidate {
     pub plan: Plan,
     /// How long its steps take.
     pub durations: Durations,
-    /// By step: what is known of its forces.
-    pub loads: Vec<Load>,
     /// Smallest signed clearance at any edge of a stent, mm, where it was computed.
     pub edge_clearance_mm: Option<f64>,
 }
 
 impl Candidate {
-    /// A plan without forces and edges.
+    /// A plan whose stent edges nothing is known of.
     #[must_use]
     pub const fn new(name: String, plan: Plan, durations: Durations) -> Self {
         Self {
             name,
             plan,
             durations,
-            loads: Vec::new(),
             edge_clearance_mm: None,
         }
     }
@@ -47,6 +45,7 @@ impl Candidate {
 pub(super) struct Judged<'a> {
     pub(super) candidate: &'a Candidate,
     pub(super) passed: Vec<Passed>,
+    pub(super) loads: Vec<Load>,
     pub(super) row: CompareRow,
 }
 
@@ -175,17 +174,27 @@ pub fn assess(candidate: &Candidate, sampling: &Sampling) -> Result<CompareRow, 
 
 fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>, NetworkError> {
     let plan = &candidate.plan;
-    let outcome = rehearse(plan);
-    let passed = walk(plan);
-    let clock = Clock::of(plan, &candidate.durations, &candidate.loads, &passed)?;
+    // a plan whose rods come to no rest does not hold; what else can be said of it is ruled along
+    // the centre line
+    let (passed, unsolved) = match walk_with(plan, &mut Rods::default()) {
+        Ok(passed) => (passed, None),
+        Err((step, error)) => (walk(plan), Some((step + 1, error.to_string()))),
+    };
+    let outcome = outcome_of(plan, &passed);
+    let loads = loads_of(&outcome);
+    let clock = Clock::of(plan, &candidate.durations, &loads, &passed)?;
     let ledger = ledger(plan, &passed);
     let spread = clock.sample(sampling);
-    let forces = candidate.loads.iter().filter_map(|l| l.hub_force_n);
+    let forces = loads.iter().filter_map(|l| l.hub_force_n);
     let row = CompareRow {
         name: candidate.name.clone(),
         about: plan.about.clone(),
-        verdict: outcome.verdict,
-        breaks_at: breaks_at(&outcome),
+        verdict: if unsolved.is_some() {
+            Verdict::Fails
+        } else {
+            outcome.verdict
+        },
+        breaks_at: unsolved.or_else(|| breaks_at(&outcome)),
         expected: clock.times(&clock.expected()),
         reperfusion: spread.reperfusion,
         open_to_reperfusion: spread.open_to_reperfusion,
@@ -223,6 +232,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
     Ok(Judged {
         candidate,
         passed,
+        loads,
         row,
     })
 }

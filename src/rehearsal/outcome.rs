@@ -4,7 +4,8 @@
 //! in degrees, stations from the arteriotomy along the route.
 
 use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
-use crate::procedure::{Direction, Finding, Severity, VesselInfo};
+use crate::mechanics::Direction;
+use crate::procedure::{Direction as ExchangeDirection, Finding, Severity, VesselInfo};
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema; grows when a field changes its meaning or goes.
@@ -129,12 +130,71 @@ pub struct DeviceRow {
     pub margin_mm: f64,
     /// What holds it at its tip: a device, or `vessel`.
     pub tip_in: String,
+    /// What a ruler on the centre line would say had to be fed, mm.
+    pub ruler_fed_mm: f64,
+    /// By how much the ruler overrates that, mm.
+    pub ruler_error_mm: f64,
     /// Turning of the route between access and tip, degrees.
     pub turning_deg: f64,
     /// Capstan estimate: force at the hub over force at the tip, from turning and friction alone.
     pub capstan_factor: f64,
+    /// What moving it took, where this step moved it.
+    pub load: Option<LoadRow>,
+    /// What holding it took, where something else moved.
+    pub held: Option<HeldRow>,
     /// Tightest diametral clearance around it here, mm, in another device; none in the bare vessel.
     pub clearance_mm: Option<f64>,
+}
+
+/// What moving a device took.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LoadRow {
+    /// `push` or `pull`.
+    pub direction: Direction,
+    /// Force at the hub in that direction, N.
+    pub hub_force_n: f64,
+    /// Force its tip works against, N.
+    pub tip_force_n: f64,
+    /// Tip force over hub force (push efficiency); none where the hub needs no force.
+    pub efficiency: Option<f64>,
+    /// Share of the hub force lost to friction; none where the hub needs no force.
+    pub share_lost: Option<f64>,
+    /// The places where most is lost, the worst first, at most three.
+    pub lost: Vec<LossRow>,
+    /// Fed length between pulling and pushing before the tip follows, mm; for pushes.
+    pub slack_mm: Option<f64>,
+    /// Largest force on the vessel's wall per length, N/mm.
+    pub largest_wall_force_n_per_mm: f64,
+    /// Where, in words.
+    pub largest_wall_force_at: Option<String>,
+    /// Length over which it buckles, mm, where it does.
+    pub buckled_mm: Option<f64>,
+}
+
+/// A place where force is lost.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LossRow {
+    /// Station, mm.
+    pub station_mm: f64,
+    /// The same in words.
+    pub at: String,
+    /// Friction there, N.
+    pub lost_n: f64,
+    /// What it rubs on: a device, or `vessel`.
+    pub on: String,
+}
+
+/// What holding a device took while another one moved.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HeldRow {
+    /// Reaction at its hub, N; positive: it is drawn in.
+    pub hub_reaction_n: f64,
+    /// Least and largest that may be: surfaces at rest carry anything up to their friction.
+    pub hub_range_n: [f64; 2],
+    /// Friction of the moving device along it, N; positive: drawn towards its tip.
+    pub drag_n: f64,
+    /// How far its tip fell back under that load, mm; negative: it jumped forward.
+    pub fall_back_mm: f64,
 }
 
 /// Who holds the way across a lesion.
@@ -194,7 +254,7 @@ pub struct ExchangeRow {
     /// Rail that stays.
     pub rail: String,
     /// On or off.
-    pub direction: Direction,
+    pub direction: ExchangeDirection,
     /// By a side port near the tip.
     pub rapid: bool,
     /// Rail outside, mm.

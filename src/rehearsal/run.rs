@@ -1,38 +1,64 @@
 //! Folding the script over the states.
 
 use super::outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FitRow, LesionRow, Outcome, ReachRow, SCHEMA_VERSION,
-    StackRow, StepRow, Verdict,
+    AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
+    ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
-use super::words;
+use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::{
-    Finding, Meeting, Plan, Severity, State, StepEffect, Topic, meetings, perform,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, Severity, State, StepEffect, Topic, meetings,
+    walk_with,
 };
 
 /// How lengths and loads are had in this outcome.
-const METHOD: &str = "Lengths are ruled along the centre line of the route: a real device cuts corners and is fed \
-20 to 35 mm less over a femoral route. Loads are the capstan estimate: turning and friction only, no stiffness.";
+const METHOD: &str = "Every device is an elastic rod of its own in the lumen it lies in; fed lengths, tips and forces follow \
+from their equilibrium, with friction where one moves. Stiffness and friction are class values known to a factor of \
+about three: compare plans by them. `ruler` is what a ruler on the centre line would say, `capstan` the force at the hub \
+over that at the tip from turning and friction alone. What balloons and stents leave open is an estimate.";
 
 /// The caution that goes with every output.
 pub const CAUTION: &str = "For training and rehearsal only; not a medical device. Instructions for use, local protocol \
 and licensed operators decide. No figure here says that a force or a manoeuvre is harmless.";
 
-/// Rehearses a plan from its first step to its last.
+/// Rehearses a plan from its first step to its last, every device its own elastic rod.
+///
+/// # Errors
+/// [`RehearsalError`] where no equilibrium was found: there is no number to go on from.
+pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
+    rehearse_with(plan, &mut Rods::default())
+}
+
+/// Rehearses a plan with the given way of laying the stack.
+///
+/// # Errors
+/// [`RehearsalError`] where `lay` finds none.
+pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, RehearsalError> {
+    Ok(outcome_of(plan, &walk_through(plan, lay)?))
+}
+
+/// Walks through the script; where no equilibrium is found, the step is named.
+pub(super) fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, RehearsalError> {
+    walk_with(plan, lay).map_err(|(step, source)| RehearsalError::NoEquilibrium {
+        step: step + 1,
+        say: plan.script[step].in_words(),
+        source,
+    })
+}
+
+/// The outcome of a script that has been walked through.
 #[must_use]
-pub fn rehearse(plan: &Plan) -> Outcome {
+pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     let fit_rules = FitRules::default();
-    let mut state = State::start(plan);
     let mut gathered = Gathered::default();
-    for (i, step) in plan.script.iter().enumerate() {
-        let (after, effect) = perform(plan, &state, &step.act);
-        let met = meetings(plan, &after, &effect.moves, &fit_rules);
-        let say = step.say.clone().unwrap_or_else(|| step.act.in_words());
-        gathered.step(plan, i + 1, say, &after, effect, &met);
-        state = after;
+    for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
+        let met = meetings(plan, &done.after, &done.effect.moves, &fit_rules);
+        let states = [&done.before, &done.after];
+        gathered.step(plan, i + 1, step.in_words(), states, &done.effect, &met);
     }
-    gathered.finish(plan, &state)
+    let start = State::start(plan);
+    gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
 }
 
 #[derive(Default)]
@@ -48,11 +74,11 @@ impl Gathered {
         plan: &Plan,
         number: usize,
         say: String,
-        state: &State,
-        effect: StepEffect,
+        [before, state]: [&State; 2],
+        effect: &StepEffect,
         met: &[Meeting],
     ) {
-        let mut findings = effect.findings;
+        let mut findings = effect.findings.clone();
         for meeting in met {
             findings.extend(self.meeting(plan, number, meeting));
         }
@@ -77,10 +103,7 @@ impl Gathered {
             });
         }
         let devices = (0..plan.devices.len())
-            .filter_map(|k| {
-                let moved = effect.moves.iter().any(|m| m.device == k);
-                device_row(plan, state, k, moved, met)
-            })
+            .filter_map(|k| device_row(plan, [before, state], k, effect, met))
             .collect();
         let stents = state
             .stents
@@ -217,9 +240,9 @@ fn stack_rows(plan: &Plan) -> Vec<StackRow> {
 
 fn device_row(
     plan: &Plan,
-    state: &State,
+    [before, state]: [&State; 2],
     k: usize,
-    moved: bool,
+    effect: &StepEffect,
     met: &[Meeting],
 ) -> Option<DeviceRow> {
     let at = state.in_place[k]?;
@@ -228,9 +251,10 @@ fn device_row(
     let outside_mm = state.outside_mm(plan, k)?;
     let container = state.container_at(plan, k, tip_mm);
     let name = |k: usize| plan.devices[k].name.clone();
+    let ruler_fed_mm = at.tip_mm + plan.hub_standoff_mm;
     Some(DeviceRow {
         name: stacked.name.clone(),
-        moved,
+        moved: effect.moves.iter().any(|m| m.device == k),
         fed_mm: at.fed_mm,
         tip_mm,
         tip_at: plan.place_in_words(tip_mm),
@@ -244,16 +268,71 @@ fn device_row(
         outside_mm,
         margin_mm: outside_mm - stacked.grip_mm(&plan.rules),
         tip_in: container.map_or_else(|| "vessel".into(), name),
+        ruler_fed_mm,
+        ruler_error_mm: ruler_fed_mm - at.fed_mm,
         turning_deg: plan
             .track
             .turning_between(0.0, tip_mm.max(0.0))
             .to_degrees(),
         capstan_factor: capstan_of(plan, state, k, tip_mm),
+        load: effect.laid.iter().find_map(|laid| load_row(plan, k, laid)),
+        held: effect
+            .laid
+            .iter()
+            .find_map(|laid| held_row(before, k, laid)),
         clearance_mm: met
             .iter()
             .filter(|m| m.inside.contains(&k))
             .map(|m| m.fit.clearance_mm)
             .min_by(f64::total_cmp),
+    })
+}
+
+/// Most places told where force is lost.
+const LOSSES_TOLD: usize = 3;
+
+fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
+    let load = laid.loads.iter().find(|l| l.device == k)?;
+    let losses = load.losses.iter().take(LOSSES_TOLD);
+    Some(LoadRow {
+        direction: load.direction,
+        hub_force_n: load.hub_force_n,
+        tip_force_n: load.tip_force_n,
+        efficiency: load.efficiency,
+        share_lost: load.share_lost,
+        lost: losses
+            .map(|l| LossRow {
+                station_mm: l.station_mm,
+                at: plan.place_in_words(l.station_mm),
+                lost_n: l.lost_n,
+                on: l
+                    .other
+                    .map_or_else(|| "vessel".into(), |j| plan.devices[j].name.clone()),
+            })
+            .collect(),
+        slack_mm: laid.slack_mm.filter(|_| laid.loads[0].device == k),
+        largest_wall_force_n_per_mm: load.largest_wall_force_n_per_mm,
+        largest_wall_force_at: load
+            .largest_wall_force_at_mm
+            .map(|s| plan.place_in_words(s)),
+        buckled_mm: load.buckling.as_ref().map(|b| b.length_mm),
+    })
+}
+
+fn held_row(before: &State, k: usize, laid: &Laid) -> Option<HeldRow> {
+    let held = laid
+        .loads
+        .iter()
+        .flat_map(|l| &l.held)
+        .find(|h| h.device == k)?;
+    let loaded_mm = laid.loaded_tip_mm.get(k).copied().flatten();
+    Some(HeldRow {
+        hub_reaction_n: held.hub_reaction_n,
+        hub_range_n: held.hub_range_n,
+        drag_n: held.drag_n,
+        fall_back_mm: before.in_place[k]
+            .zip(loaded_mm)
+            .map_or(0.0, |(at, loaded_mm)| at.tip_mm - loaded_mm),
     })
 }
 

@@ -1,9 +1,11 @@
 //! A rehearsal's clock as plain data: what runs when, what is critical, how it lands.
 
-use super::outcome::Outcome;
+use super::RehearsalError;
+use super::outcome::{DeviceRow, Outcome};
+use super::run::{outcome_of, walk_through};
 use crate::procedure::{
-    Clock, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Percentiles, Plan, Sampling,
-    Schedule, SearchStatus, SpreadOfTimes, Times, walk,
+    Clock, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Passed, Percentiles, Plan,
+    Rods, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger, walk,
 };
 use serde::{Deserialize, Serialize};
 
@@ -109,7 +111,39 @@ const METHOD: &str = "Times are for rehearsal: spans of a table, not measurement
 hands, assistants, planes, pumps and what they rely on allow; each is taken to succeed at the first try, and the first pass to bring \
 the clot. Spreads are drawn independently but for one pace a course: what goes wrong together in a real case is not in them.";
 
-/// Puts a plan on the clock.
+/// What is known of the forces of each step: the largest at any hub that moves in it.
+#[must_use]
+pub fn loads_of(outcome: &Outcome) -> Vec<Load> {
+    let force = |device: &DeviceRow| Some(device.load.as_ref()?.hub_force_n);
+    outcome
+        .steps
+        .iter()
+        .map(|step| Load {
+            hub_force_n: step.devices.iter().filter_map(force).max_by(f64::total_cmp),
+        })
+        .collect()
+}
+
+/// Rehearses a plan with rods, keeps its access ledger and puts it on the clock.
+///
+/// # Errors
+/// [`RehearsalError`] where no equilibrium was found, or as [`Clock::new`].
+pub fn rehearse_all(
+    plan: &Plan,
+    table: &Durations,
+    sampling: &Sampling,
+) -> Result<Rehearsed, RehearsalError> {
+    let passed = walk_through(plan, &mut Rods::default())?;
+    let outcome = outcome_of(plan, &passed);
+    let loads = loads_of(&outcome);
+    Ok(Rehearsed {
+        clock: timed(plan, table, &loads, sampling, &passed)?,
+        ledger: ledger(plan, &passed),
+        outcome,
+    })
+}
+
+/// Puts a plan on the clock, its steps ruled along the centre line.
 ///
 /// # Errors
 /// As [`Clock::new`].
@@ -119,7 +153,17 @@ pub fn time(
     loads: &[Load],
     sampling: &Sampling,
 ) -> Result<ClockReport, NetworkError> {
-    let clock = Clock::of(plan, table, loads, &walk(plan))?;
+    timed(plan, table, loads, sampling, &walk(plan))
+}
+
+fn timed(
+    plan: &Plan,
+    table: &Durations,
+    loads: &[Load],
+    sampling: &Sampling,
+    passed: &[Passed],
+) -> Result<ClockReport, NetworkError> {
+    let clock = Clock::of(plan, table, loads, passed)?;
     let course = clock.expected();
     let expected = clock.times(&course);
     let spread = clock.sample(sampling);

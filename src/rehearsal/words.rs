@@ -1,6 +1,7 @@
 //! A rehearsal in plain words: the headline.
 
 use super::outcome::{Outcome, Verdict};
+use crate::mechanics::Direction as Push;
 use crate::procedure::{Direction, Severity, Topic};
 
 /// Verdict first, then what breaks or is weak, the gravest first.
@@ -33,6 +34,8 @@ pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
         }
     }
     lines.extend(reach_line(outcome));
+    lines.extend(ruler_line(outcome));
+    lines.extend(force_line(outcome));
     lines.extend(blind_line(outcome));
     lines.extend(fit_line(outcome));
     lines.extend(edge_lines(outcome));
@@ -54,6 +57,41 @@ fn reach_line(outcome: &Outcome) -> Option<String> {
     Some(format!(
         "Every device reaches, with {:.0} mm to spare (the {}, at step {}).",
         row.margin_mm, row.device, row.step
+    ))
+}
+
+/// What a ruler on the centre line would have got wrong, at its worst.
+fn ruler_line(outcome: &Outcome) -> Option<String> {
+    let rows = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.devices.iter().map(move |d| (s.number, d)));
+    let (step, row) = rows.max_by(|a, b| a.1.ruler_error_mm.total_cmp(&b.1.ruler_error_mm))?;
+    (row.ruler_error_mm > 0.5).then(|| {
+        format!(
+            "A ruler on the centre line would be off by up to {:.0} mm (the {}, at step {step}).",
+            row.ruler_error_mm, row.name
+        )
+    })
+}
+
+/// The hardest push and where it is lost.
+fn force_line(outcome: &Outcome) -> Option<String> {
+    let rows = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.devices.iter().map(move |d| (s.number, d)));
+    let pushes = rows.filter_map(|(step, d)| Some((step, d, d.load.as_ref()?)));
+    let (step, device, load) = pushes
+        .filter(|(_, _, l)| l.direction == Push::Push)
+        .max_by(|a, b| a.2.hub_force_n.total_cmp(&b.2.hub_force_n))?;
+    let lost = load
+        .lost
+        .first()
+        .map_or_else(String::new, |l| format!(", most of it lost {}", l.at));
+    Some(format!(
+        "The hardest push is {:.2} N at the hub of the {} (step {step}){lost}.",
+        load.hub_force_n, device.name
     ))
 }
 

@@ -5,7 +5,7 @@ use super::draft::{Draft, Origin, refuse};
 use super::form::{M1Shape, Measurements, SiphonShape};
 use super::means::{self, fixed, source};
 use super::neck::Cervical;
-use super::pen::{Pen, tilted};
+use super::pen::{Pen, overlap, tilted};
 use super::walls::Walls;
 use std::f64::consts::PI;
 
@@ -186,6 +186,19 @@ fn internal_carotid(
         knots,
         walls.internal_carotid_n_per_mm2,
     )?;
+    if let Some((at_mm, overlap_mm)) = overlap(&draft.tree.branches[branch]) {
+        let field = if at_mm > cavernous_mm {
+            "siphon.limb_angle_deg"
+        } else {
+            "cervical_ica.shape"
+        };
+        return Err(refuse(
+            field,
+            format!("a course whose limbs overlap by {overlap_mm:.1} mm"),
+            "limbs that clear each other",
+            "open the angle, widen the bends or narrow the lumen",
+        ));
+    }
     for (name, at_mm) in [
         ("bulb-end", bulb_length_mm),
         ("skull-base", skull_base_mm),
@@ -285,7 +298,7 @@ fn siphon(
     );
     let out_of_plane = ledger.heading(
         "layout.siphon_plane",
-        Vector::new(0.30 * x, 0.0, 1.0),
+        Vector::new(0.45 * x, 0.0, 1.0),
         source::MODEL,
     );
     let to_terminus = ledger.heading(

@@ -38,8 +38,7 @@ pub(super) mod source {
     pub(in super::super) const FEMORAL: &str =
         "100 CT of elderly patients, Sci Rep 2020, doi 10.1038/s41598-020-70364-9";
     pub(in super::super) const FEMORAL_SIDE: &str = "derived from 100 CT, Sci Rep 2020, doi 10.1038/s41598-020-70364-9, and the 7 mm longer right side of World J Emerg Surg 2024;19:29, doi 10.1186/s13017-024-00557-4";
-    pub(in super::super) const THORACIC_AORTA: &str =
-        "Hager A et al., J Thorac Cardiovasc Surg 2002;123:1060 (70 CT)";
+    pub(in super::super) const THORACIC_AORTA: &str = "Hager A et al., J Thorac Cardiovasc Surg 2002;123:1060 (70 CT); proximal and distal arch taken as the left carotid and subclavian origins";
     pub(in super::super) const HEALTHY_ARCH: &str =
         "Girsowicz E et al., Anatomical study of healthy aortic arches (61 CT, mean age 51)";
     pub(in super::super) const ABDOMINAL: &str =
@@ -49,7 +48,7 @@ pub(super) mod source {
     pub(in super::super) const ILIAC_LENGTH: &str =
         "anatomy note without primary source; usual range 40-60 mm";
     pub(in super::super) const ELDERLY_ARCH: &str =
-        "anatomical study of the arch in 120 elderly patients, 2012, doi 10.1177/0218492312449637";
+        "anatomical study of the arch in 120 elderly patients, doi 10.1177/0218492312449637";
     pub(in super::super) const OSTIA: &str =
         "arch morphology on 217 CT angiograms, 2017 (read in a secondary page)";
     pub(in super::super) const TAKEOFF: &str =
@@ -65,8 +64,7 @@ pub(super) mod source {
         "Vascular geometry of the extracranial carotid arteries, J NeuroIntervent Surg 2016";
     pub(in super::super) const CAROTID_DIAMETER: &str =
         "Krejza J et al., Stroke 2006;37:1103-5 (500 ultrasound)";
-    pub(in super::super) const CAROTID_CTA: &str =
-        "Baz RA et al., Medicina 2021;57:832, doi 10.3390/medicina57080832";
+    pub(in super::super) const CAROTID_CTA: &str = "Baz RA et al., Medicina 2021;57:832";
     pub(in super::super) const NECK_ANGLE: &str =
         "from memory; straight below 15 degrees after Nagata T et al.";
     pub(in super::super) const NECK_CLASS: &str =
@@ -88,10 +86,10 @@ pub(super) mod source {
     pub(in super::super) const RADIAL_LENGTH: &str =
         "from memory: middle of the usual range; spread a quarter of it";
     pub(in super::super) const NETWORK: &str =
-        "arterial network of Boileau E et al., Int J Numer Meth Biomed Eng 2015";
+        "arterial network after Boileau et al. 2015 (journal not looked up)";
     pub(in super::super) const COW_NETWORK: &str =
-        "arterial network of Alastruey J et al., J Biomech 2007";
-    pub(in super::super) const WALL: &str = "derived: 4/3 E w / h, the squeeze of a wall of thickness h on a rigid bed under a device that touches a strip of width w (plane strain, incompressible); E of Alastruey J et al., J Biomech 2007, w and h from memory. Order of magnitude only";
+        "arterial network after Alastruey et al. 2007 (journal not looked up)";
+    pub(in super::super) const WALL: &str = "derived: 4/3 E w / h, the squeeze of a wall of thickness h on a rigid bed under a device that touches a strip of width w (plane strain, incompressible); E of the arterial network after Alastruey et al. 2007, w and h from memory. Order of magnitude only";
 }
 use source::*;
 
@@ -341,7 +339,7 @@ pub(super) fn anterior_bend(shape: SiphonShape) -> (Mean, Mean) {
         SiphonShape::C => (40.0, 4.0),
         SiphonShape::V => (12.0, 2.9),
         SiphonShape::U => (0.0, 3.5),
-        SiphonShape::S => (-30.0, 3.3),
+        SiphonShape::S => (-25.0, 3.5),
     };
     (
         fixed(limbs_deg, SIPHON_CLASS),

@@ -21,6 +21,7 @@ mod form;
 mod head;
 mod ledger;
 mod lesions;
+mod limbs;
 mod means;
 mod neck;
 mod pen;

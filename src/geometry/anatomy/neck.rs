@@ -12,8 +12,8 @@ use super::pen::{Pen, crossing, tilted};
 use super::walls::Walls;
 use std::f64::consts::{PI, TAU};
 
-/// Widest half turn of an S, rad: beyond 100 degrees its limbs run back far enough to touch.
-const WIDEST_S_RAD: f64 = 1.75;
+/// Widest half turn of an S, rad, 115 degrees: from about 130 its limbs cross.
+const WIDEST_S_RAD: f64 = 2.0;
 /// Rounds of tilting the axis: each leaves about a tenth of the distance, so 1e-3 mm remain.
 const AIM_ROUNDS: usize = 6;
 /// Steepest tilt of the axis, as a slope: a neck does not lie flat.
@@ -39,6 +39,11 @@ fn aimed(aim_mm: Vector, draw: impl Fn(Vector) -> Pen) -> (Vector, Pen) {
     (axis, pen)
 }
 
+/// The way back from a heading at `angle_rad` from the axis, square to that heading.
+fn back_from(axis: Vector, side: Vector, angle_rad: f64) -> Vector {
+    tilted(axis, side, angle_rad - 0.5 * PI)
+}
+
 /// An S of three arcs about an axis: quarter, half and quarter of its length.
 fn wave(
     pen: &mut Pen,
@@ -49,7 +54,9 @@ fn wave(
     field: &'static str,
 ) {
     pen.bend_to(tilted(axis, side, half_turn_rad), 0.25 * length_mm, field);
-    pen.bend_to(tilted(axis, side, -half_turn_rad), 0.5 * length_mm, field);
+    // by its turn, not its heading: above 90 degrees the shorter way would be the wrong one
+    let back = back_from(axis, side, half_turn_rad);
+    pen.bend(back, 2.0 * half_turn_rad, 0.5 * length_mm, field);
     pen.bend_to(axis, 0.25 * length_mm, field);
 }
 
@@ -409,7 +416,12 @@ fn course(
             aimed(aim_mm, |axis| {
                 let mut pen = start();
                 pen.bend_to(tilted(axis, side, 0.5 * turn_rad), before_mm, SHAPE);
-                pen.bend(-side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
+                pen.bend(
+                    back_from(axis, side, 0.5 * turn_rad),
+                    turn_rad,
+                    bend_mm,
+                    "cervical_ica.shape.bend_radius",
+                );
                 pen.bend_to(axis, after_mm, SHAPE);
                 pen
             })
@@ -508,7 +520,12 @@ fn course(
                 pen.bend_to(tilted(axis, side, lean_rad), limb * rest_mm, SHAPE);
                 pen.bend(side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
                 pen.straight(link * rest_mm, SHAPE);
-                pen.bend(-side, turn_rad, bend_mm, "cervical_ica.shape.bend_radius");
+                pen.bend(
+                    back_from(axis, side, lean_rad + turn_rad),
+                    turn_rad,
+                    bend_mm,
+                    "cervical_ica.shape.bend_radius",
+                );
                 pen.bend_to(axis, limb * rest_mm, SHAPE);
                 pen
             })

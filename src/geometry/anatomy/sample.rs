@@ -31,7 +31,7 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
         low + (high - low) * self.unit()
     }
 
-    /// Truncated normal (Box and Muller, Ann Math Stat 1958;29:610).
+    /// Truncated normal (Box and Muller, Ann Math Stat 1958;29:610, cited from memory).
     fn normal(&mut self, mean: Mean) -> f64 {
         loop {
             let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();

@@ -1,0 +1,152 @@
+//! The verbs of the command line: read, work, print. Part of the `main` layer.
+
+mod plans;
+
+pub(crate) use plans::{Changes, compare, draft, run};
+
+use nestline::data::{self, DataError, Rendering, Source};
+use nestline::mechanics::Settle;
+use nestline::output::{measures_text, problem_text, to_json};
+use nestline::procedure::StrategyError;
+use std::io::{IsTerminal, Write, stderr, stdout};
+use std::process::ExitCode;
+use std::time::Instant;
+
+/// Why a command ended early.
+pub(crate) enum Stop {
+    /// What was read is wrong, or could not be worked on.
+    Data(DataError),
+    /// A strategy cannot be written for this stack or vessel.
+    Strategy(StrategyError),
+    /// What was to be written could not be.
+    Write(std::io::Error),
+}
+
+impl From<DataError> for Stop {
+    fn from(error: DataError) -> Self {
+        Self::Data(error)
+    }
+}
+
+impl From<StrategyError> for Stop {
+    fn from(error: StrategyError) -> Self {
+        Self::Strategy(error)
+    }
+}
+
+impl From<std::io::Error> for Stop {
+    fn from(error: std::io::Error) -> Self {
+        Self::Write(error)
+    }
+}
+
+impl Stop {
+    /// Says why, and gives the exit code for it.
+    pub(crate) fn tell(self) -> ExitCode {
+        match self {
+            Self::Data(error) => {
+                complain(&error);
+                ExitCode::from(2)
+            }
+            Self::Strategy(error) => {
+                let _ = writeln!(stderr().lock(), "nestline: {error}");
+                ExitCode::from(2)
+            }
+            // whoever reads us has seen enough, as `head` does
+            Self::Write(error) if error.kind() == std::io::ErrorKind::BrokenPipe => {
+                ExitCode::SUCCESS
+            }
+            Self::Write(error) => {
+                // nothing left to write to if even this fails
+                let _ = writeln!(stderr(), "nestline cannot write its output: {error}");
+                ExitCode::from(2)
+            }
+        }
+    }
+}
+
+pub(crate) fn measure(vessel: &str, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {
+    let report = data::measure_vessel(&Source::from_argument(vessel), target)?;
+    print(json, &report, || measures_text(&report, columns()))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the report says how long the solve took; nothing depends on it"
+)]
+pub(crate) fn settle(problem: &str, json: bool) -> Result<ExitCode, Stop> {
+    let source = Source::from_argument(problem);
+    let problem = data::read_problem(&source)?;
+    let fault = |fault| data::unsolved(&source, &fault);
+    let posed = problem.pose().map_err(fault)?;
+    let mut settle = Settle::new(problem.settings);
+    let start = Instant::now();
+    let solution = settle.settle(&posed.scene()).map_err(fault)?;
+    let milliseconds = start.elapsed().as_secs_f64() * 1e3;
+    let mut report = problem.report(&posed, &solution);
+    report.milliseconds = Some(milliseconds);
+    print(json, &report, || problem_text(&report, columns()))?;
+    Ok(ExitCode::SUCCESS)
+}
+
+pub(crate) fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
+    let mut all_good = true;
+    let mut rows = Vec::new();
+    let mut text = String::new();
+    for file in files {
+        match data::check_file(&Source::from_argument(file)) {
+            Ok(kind) => {
+                text += &format!("good  {file} is {}\n", kind.in_words());
+                rows.push(
+                    serde_json::json!({ "file": file, "kind": kind.in_words(), "good": true }),
+                );
+            }
+            Err(error) => {
+                all_good = false;
+                complain(&error);
+                rows.push(
+                    serde_json::json!({ "file": file, "good": false, "error": error.to_string() }),
+                );
+            }
+        }
+    }
+    let report = serde_json::json!({ "schema": "nestline.check", "version": 1, "files": rows });
+    print(json, &report, || text)?;
+    Ok(if all_good {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(2)
+    })
+}
+
+/// Prints JSON or text.
+fn print(
+    json: bool,
+    value: &impl serde::Serialize,
+    text: impl FnOnce() -> String,
+) -> std::io::Result<()> {
+    let out = if json {
+        to_json(value).map_err(std::io::Error::other)?
+    } else {
+        text()
+    };
+    if out.is_empty() {
+        return Ok(());
+    }
+    writeln!(stdout().lock(), "{}", out.trim_end())
+}
+
+fn complain(error: &DataError) {
+    let rendering = Rendering {
+        colour: stderr().is_terminal(),
+        columns: usize::from(columns()),
+    };
+    // nowhere else to tell it if stderr is gone
+    let _ = writeln!(stderr().lock(), "{}", error.render(rendering).trim_end());
+}
+
+/// Width of the terminal, or one that fits a printed page.
+fn columns() -> u16 {
+    terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
+}

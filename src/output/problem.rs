@@ -1,0 +1,74 @@
+//! A solved rod-in-tube problem as text.
+
+use super::table::{plain_table, right_align, section};
+use crate::mechanics::problem::ProblemReport;
+use std::fmt::Write as _;
+
+/// The report for a terminal of `columns` characters.
+#[must_use]
+pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
+    let mut out = String::new();
+    let _ = writeln!(
+        out,
+        "{:?}: bending energy {:.9} N mm, residual {:.1e} N, {} Newton steps, {} stations {:.4} mm apart{}",
+        report.status,
+        report.energy_n_mm,
+        report.residual_n,
+        report.newton_steps,
+        report.stations,
+        report.spacing_mm,
+        report
+            .milliseconds
+            .map_or_else(String::new, |ms| format!(", {ms:.2} ms"))
+    );
+    for flag in &report.flags {
+        let _ = writeln!(out, "note: {flag:?}");
+    }
+    section(&mut out, "Rods");
+    let header = [
+        "rod",
+        "bending energy N mm",
+        "path mm",
+        "centre line mm",
+        "largest curvature 1/mm",
+        "at mm",
+    ];
+    let mut table = plain_table(&header, columns);
+    for rod in &report.rods {
+        table.add_row([
+            rod.name.clone(),
+            format!("{:.9}", rod.bending_energy_n_mm),
+            format!("{:.6}", rod.path_length_mm),
+            format!("{:.6}", rod.centre_line_mm),
+            format!("{:.6}", rod.largest_curvature_per_mm),
+            format!("{:.2}", rod.largest_curvature_at_mm),
+        ]);
+    }
+    right_align(&mut table, 1..6);
+    let _ = writeln!(out, "{table}");
+    section(&mut out, "Contacts");
+    let mut table = plain_table(
+        &[
+            "rod",
+            "against",
+            "from mm",
+            "to mm",
+            "centre mm",
+            "resultant N",
+        ],
+        columns,
+    );
+    for contact in &report.contacts {
+        table.add_row([
+            contact.rod.clone(),
+            contact.against.clone(),
+            format!("{:.2}", contact.from_mm),
+            format!("{:.2}", contact.to_mm),
+            format!("{:.2}", contact.station_mm),
+            format!("{:.6}", contact.resultant_n),
+        ]);
+    }
+    right_align(&mut table, 2..6);
+    let _ = writeln!(out, "{table}");
+    out
+}

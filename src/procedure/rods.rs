@@ -1,0 +1,491 @@
+//! The stack as elastic rods: every device its own rod in the lumen it lies in.
+
+use super::lay::{Laid, Lay, Motion, Shape, Wish, ruled};
+use super::{Plan, State};
+use crate::device::{Device, LumenKind, Payload, Tip};
+use crate::geometry::Vector;
+use crate::mechanics::{
+    AxialLoad, Direction, Drive, End, Failure, Flag, Hold, LoadReport, LoadSettings,
+    MechanicsError, Moving, NaturalBend, Profile, Rod, Roll, Settings, StackDevice, StackSolver,
+    StackState, StartSupport, Surface, TubeStation, friction,
+};
+use std::sync::Arc;
+
+/// Radius that a lumen which is shut is taken to have, mm: rods need one, and what is pushed
+/// through bears on the wall all round.
+const SHUT_MM: f64 = 0.05;
+/// Gap between an open retriever and what it lies in, mm of radius: it lies on the wall all round,
+/// and is free to find its own path within the thickness of its struts.
+const OPEN_GAP_MM: f64 = 0.05;
+/// Spacing at which an open retriever follows the lumen it opens in, mm.
+const OPEN_STEP_MM: f64 = 1.0;
+/// Force with which an open retriever holds on to clot and wall, N, until its own radial force
+/// says more. Kwak et al. (2022), Front. Neurol. 964354: 0.25 N, the middle one of three devices'
+/// initial retrieval forces (0.09, 0.25, 0.33 N) in a lubricated model.
+pub const RETRIEVER_HOLDS_N: f64 = 0.25;
+
+/// Lays the stack by the equilibrium of elastic rods, with friction where something moves.
+#[derive(Debug, Clone, Default)]
+pub struct Rods {
+    solver: StackSolver,
+    tube: Vec<TubeStation>,
+    /// Residual lumens the tube was made for.
+    narrowed_to_mm: Vec<f64>,
+    last: Option<Arc<Shape>>,
+}
+
+impl Rods {
+    /// With these settings.
+    #[must_use]
+    pub fn new(settings: Settings, load_settings: LoadSettings) -> Self {
+        Self {
+            solver: StackSolver::new(settings, load_settings),
+            ..Self::default()
+        }
+    }
+
+    /// The route with its lesions as they are now.
+    fn narrow(&mut self, plan: &Plan, state: &State) -> Result<(), MechanicsError> {
+        let made = self.tube.len() == plan.track.stations.len();
+        if made && self.narrowed_to_mm == state.residual_mm {
+            return Ok(());
+        }
+        let mut track = plan.track.clone();
+        for (lesion, residual_mm) in state.residual_mm.iter().enumerate() {
+            // a residual is finite and >= 0 by construction, so this is refused for nobody
+            track
+                .set_residual(lesion, *residual_mm)
+                .map_err(|_| MechanicsError::OutOfRange {
+                    what: format!("residual lumen of {}", plan.track.lesions[lesion].name),
+                    found: *residual_mm,
+                    needed: "finite and >= 0",
+                })?;
+        }
+        self.tube = track.stations.iter().map(TubeStation::from).collect();
+        for station in &mut self.tube {
+            station.radius_mm = station.radius_mm.max(SHUT_MM);
+        }
+        self.narrowed_to_mm.clone_from(&state.residual_mm);
+        Ok(())
+    }
+
+    /// One solve: wishes for those that have one, fed lengths for the others.
+    fn solve(
+        &mut self,
+        posed: &Posed<'_>,
+        moving: Option<Moving>,
+    ) -> Result<StackState, MechanicsError> {
+        let rub = |k: usize, other: Option<usize>| posed.friction(k, other);
+        let from = self
+            .last
+            .as_ref()
+            .filter(|last| last.devices == posed.devices);
+        self.solver.solve(
+            &self.tube,
+            &posed.stack,
+            &posed.holds,
+            &rub,
+            moving,
+            from.map(|f| &f.stack),
+        )
+    }
+}
+
+impl Lay for Rods {
+    fn lay(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        motion: Motion,
+    ) -> Result<Laid, MechanicsError> {
+        self.narrow(plan, state)?;
+        let moved: Vec<usize> = wishes.iter().map(|w| w.0).collect();
+        let mut laid = ruled(plan, state, wishes);
+        match motion {
+            Motion::Forward => {
+                let posed = Posed::new(plan, state, wishes, &moved)?;
+                let at_rest = self.push(plan, &posed, &mut laid)?;
+                self.take(plan, state, posed, at_rest, &mut laid);
+                laid.loaded_tip_mm.clone_from(&laid.tip_mm);
+            }
+            Motion::Back => {
+                self.pull(plan, state, &moved, &mut laid)?;
+                let posed = Posed::new(plan, state, wishes, &moved)?;
+                let at_rest = self.solve(&posed, None)?;
+                self.take(plan, state, posed, at_rest, &mut laid);
+            }
+        }
+        Ok(laid)
+    }
+}
+
+impl Rods {
+    /// The state in which the first device that moves is being pushed, and what that takes.
+    fn push(
+        &mut self,
+        plan: &Plan,
+        posed: &Posed<'_>,
+        laid: &mut Laid,
+    ) -> Result<StackState, MechanicsError> {
+        let Some(device) = posed.moved.first().and_then(|m| posed.place_of(*m)) else {
+            return self.solve(posed, None);
+        };
+        let pushed = self.solve(
+            posed,
+            Some(Moving {
+                device,
+                direction: Direction::Push,
+                tip_resistance_n: 0.0,
+            }),
+        )?;
+        // the length it would have at the same tip if it had been pulled there
+        let pulled = self.solver.solve(
+            &self.tube,
+            &posed.with_tip(device, pushed.devices[device].tip_mm),
+            &posed.holds,
+            &|k, other| posed.friction(k, other),
+            Some(Moving {
+                device,
+                direction: Direction::Pull,
+                tip_resistance_n: 0.0,
+            }),
+            Some(&pushed),
+        )?;
+        laid.slack_mm = Some(pushed.devices[device].path_mm - pulled.devices[device].path_mm);
+        record(plan, posed, &pushed, laid);
+        Ok(pushed)
+    }
+
+    /// What it takes to start the pull of every device that moves, from where it is.
+    fn pull(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        moved: &[usize],
+        laid: &mut Laid,
+    ) -> Result<(), MechanicsError> {
+        let posed = Posed::new(plan, state, &[], moved)?;
+        for k in moved {
+            let Some(device) = posed.place_of(*k) else {
+                continue;
+            };
+            let pulled = self.solve(
+                &posed,
+                Some(Moving {
+                    device,
+                    direction: Direction::Pull,
+                    tip_resistance_n: if state.open[*k] {
+                        RETRIEVER_HOLDS_N
+                    } else {
+                        0.0
+                    },
+                }),
+            )?;
+            record(plan, &posed, &pulled, laid);
+            for (place, k) in posed.devices.iter().enumerate() {
+                let tip_mm = pulled.devices[place].tip_mm + posed.shortened_mm[place];
+                // the furthest fall-back of several members of a unit counts
+                let before = laid.loaded_tip_mm[*k];
+                laid.loaded_tip_mm[*k] = Some(before.map_or(tip_mm, |b| b.min(tip_mm)));
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes the tips and fed lengths over from the rods.
+    fn take(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        posed: Posed<'_>,
+        stack: StackState,
+        laid: &mut Laid,
+    ) {
+        for (place, k) in posed.devices.iter().enumerate() {
+            let found = &stack.devices[place];
+            let shortened_mm = posed.shortened_mm[place];
+            laid.tip_mm[*k] = Some(found.tip_mm + shortened_mm);
+            laid.fed_mm[*k] = Some(if posed.moved.contains(k) {
+                found.path_mm + shortened_mm + plan.hub_standoff_mm
+            } else {
+                // what is held keeps its length to the last digit
+                state.in_place[*k].map_or(0.0, |p| p.fed_mm)
+            });
+        }
+        laid.several_equilibria = stack
+            .solution
+            .as_ref()
+            .is_some_and(|s| s.flags.contains(&Flag::SeveralEquilibria));
+        let shape = Arc::new(Shape {
+            devices: posed.devices,
+            stack,
+        });
+        laid.shape = Some(Arc::clone(&shape));
+        self.last = Some(shape);
+    }
+}
+
+/// Keeps the forces of a move, with the plan's indices.
+fn record(plan: &Plan, posed: &Posed<'_>, state: &StackState, laid: &mut Laid) {
+    let plan_index = |place: usize| posed.devices.get(place).copied().unwrap_or(place);
+    let limit_n = plan.rules.hub_force_limit_n;
+    if let Some(load) = &state.load {
+        let mut load: LoadReport = load.clone();
+        load.device = plan_index(load.device);
+        for loss in &mut load.losses {
+            loss.other = loss.other.map(plan_index);
+        }
+        for held in &mut load.held {
+            held.device = plan_index(held.device);
+        }
+        if load.hub_force_n > limit_n {
+            laid.failures.push(Failure::HubForce {
+                station_mm: load.losses.first().map_or(0.0, |l| l.station_mm),
+                hub_force_n: load.hub_force_n,
+                limit_n,
+            });
+        }
+        laid.loads.push(load);
+    }
+    for failure in &state.failures {
+        laid.failures.push(match *failure {
+            Failure::Prolapse {
+                device,
+                station_mm,
+                angle_deg,
+            } => Failure::Prolapse {
+                device: plan_index(device),
+                station_mm,
+                angle_deg,
+            },
+            other => other,
+        });
+    }
+}
+
+/// A stack ready for the solver.
+struct Posed<'a> {
+    plan: &'a Plan,
+    /// Index in the plan of each device of the stack.
+    devices: Vec<usize>,
+    stack: Vec<StackDevice>,
+    holds: Vec<Hold>,
+    /// By device of the stack: how much shorter it is than folded, mm.
+    shortened_mm: Vec<f64>,
+    /// Devices of the plan that move together.
+    moved: Vec<usize>,
+}
+
+impl<'a> Posed<'a> {
+    fn new(
+        plan: &'a Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        moved: &[usize],
+    ) -> Result<Self, MechanicsError> {
+        let wish_of = |k: usize| wishes.iter().find(|w| w.0 == k).map(|w| w.1);
+        let devices: Vec<usize> = (0..plan.devices.len())
+            .filter(|k| {
+                // what is out, or on its way out, bends nowhere on the route
+                let Some(at) = state.in_place[*k] else {
+                    return false;
+                };
+                match wish_of(*k) {
+                    Some(Wish::Tip(tip_mm)) => tip_mm > 0.0,
+                    Some(Wish::Fed(fed_mm)) => fed_mm > plan.hub_standoff_mm,
+                    None => at.tip_mm > 0.0,
+                }
+            })
+            .collect();
+        let mut stack = Vec::new();
+        let mut shortened = Vec::new();
+        for (place, k) in devices.iter().enumerate() {
+            let at_mm = match (wish_of(*k), state.in_place[*k]) {
+                (Some(Wish::Tip(tip_mm)), _) => tip_mm,
+                (Some(Wish::Fed(fed_mm)), _) => fed_mm - plan.hub_standoff_mm,
+                (None, at) => at.map_or(0.0, |p| p.tip_mm),
+            };
+            let shortened_mm = shortened_mm(plan, state, *k);
+            let outermost = place == 0 || state.hubs_passed(*k).is_empty();
+            stack.push(StackDevice {
+                rod: rod(plan, state, *k, at_mm, outermost)?,
+                drive: match (wish_of(*k), state.in_place[*k]) {
+                    (Some(Wish::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
+                    (Some(Wish::Fed(fed_mm)), _) => {
+                        Drive::Fed(fed_mm - plan.hub_standoff_mm - shortened_mm)
+                    }
+                    (None, at) => Drive::Fed(
+                        at.map_or(0.0, |p| p.fed_mm) - plan.hub_standoff_mm - shortened_mm,
+                    ),
+                },
+            });
+            shortened.push(shortened_mm);
+        }
+        let holds = holds(plan, state, &devices);
+        Ok(Self {
+            plan,
+            devices,
+            stack,
+            holds,
+            shortened_mm: shortened,
+            moved: moved.to_vec(),
+        })
+    }
+
+    fn place_of(&self, device: usize) -> Option<usize> {
+        self.devices.iter().position(|k| *k == device)
+    }
+
+    /// The same stack with one tip given.
+    fn with_tip(&self, device: usize, tip_mm: f64) -> Vec<StackDevice> {
+        let mut stack = self.stack.clone();
+        stack[device].drive = Drive::Tip(tip_mm);
+        stack
+    }
+
+    /// Friction of one device of the stack on the vessel or on another one. Devices that move
+    /// together do not slide on each other.
+    fn friction(&self, device: usize, other: Option<usize>) -> f64 {
+        let own = &self.plan.devices[self.devices[device]].device;
+        let Some(other) = other else {
+            return friction(own.outer_surface, Surface::Vessel).coefficient;
+        };
+        let (k, j) = (self.devices[device], self.devices[other]);
+        if self.moved.contains(&k) && self.moved.contains(&j) {
+            return 0.0;
+        }
+        let partner = &self.plan.devices[j].device;
+        let held_by = |inner: usize, outer: usize| {
+            self.holds
+                .iter()
+                .any(|h| h.inner == inner && h.outer == outer)
+        };
+        let lumen = |d: &Device| d.inner_surface.unwrap_or(d.outer_surface);
+        let (a, b) = if held_by(device, other) {
+            (own.outer_surface, lumen(partner))
+        } else if held_by(other, device) {
+            (lumen(own), partner.outer_surface)
+        } else {
+            (own.outer_surface, partner.outer_surface)
+        };
+        friction(a, Surface::Device(b)).coefficient
+    }
+}
+
+/// Who lies in whose lumen, and how far from its tip that lumen reaches.
+fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Hold> {
+    let place = |k: usize| devices.iter().position(|d| *d == k);
+    let mut holds = Vec::new();
+    for (inner, k) in devices.iter().enumerate() {
+        for outer in state.hubs_passed(*k).into_iter().filter_map(place) {
+            holds.push(Hold::coaxial(inner, outer));
+        }
+        for rider in state.riders_of(*k) {
+            let LumenKind::RapidExchange { port_from_tip } = plan.devices[rider].device.lumen
+            else {
+                continue;
+            };
+            if let Some(outer) = place(rider) {
+                holds.push(Hold {
+                    inner,
+                    outer,
+                    to_from_tip_mm: port_from_tip,
+                });
+            }
+        }
+    }
+    holds
+}
+
+/// How much shorter an open retriever is than folded, mm.
+fn shortened_mm(plan: &Plan, state: &State, k: usize) -> f64 {
+    match &plan.devices[k].device.payload {
+        Some(Payload::Retriever(r)) if state.open[k] => r.folded_length_mm - r.free_length_mm,
+        _ => 0.0,
+    }
+}
+
+/// A device as a rod whose folded tip stands about `tip_mm`.
+fn rod(
+    plan: &Plan,
+    state: &State,
+    k: usize,
+    tip_mm: f64,
+    outermost: bool,
+) -> Result<Rod, MechanicsError> {
+    let device = &plan.devices[k].device;
+    let shortened_mm = shortened_mm(plan, state, k);
+    let open = match &device.payload {
+        Some(Payload::Retriever(r)) if state.open[k] => Some(*r),
+        _ => None,
+    };
+    // an open retriever is its folded self drawn together in its working length
+    let along = |from_tip_mm: f64| match open {
+        Some(r) if from_tip_mm < r.folded_length_mm => {
+            from_tip_mm * r.free_length_mm / r.folded_length_mm
+        }
+        _ => from_tip_mm - shortened_mm,
+    };
+    let knots = |value: &dyn Fn(&crate::device::Knot) -> Option<f64>| -> Vec<(f64, f64)> {
+        let lines = device.profile.iter();
+        lines
+            .filter_map(|line| Some((along(line.from_tip_mm), value(line)?)))
+            .collect()
+    };
+    let outer = match open {
+        None => knots(&|line| Some(line.outer_mm)),
+        Some(r) => {
+            let mut outer = Vec::new();
+            let far_mm = tip_mm - shortened_mm;
+            let mut from_tip_mm = 0.0;
+            while from_tip_mm < r.free_length_mm {
+                let lumen_mm = lumen_around(plan, state, k, far_mm - from_tip_mm);
+                let open_mm = (lumen_mm - 2.0 * OPEN_GAP_MM).min(r.free_diameter_mm);
+                outer.push((from_tip_mm, open_mm.max(device.shaft_outer_mm())));
+                from_tip_mm += OPEN_STEP_MM;
+            }
+            let shaft = knots(&|line| Some(line.outer_mm));
+            outer.extend(shaft.into_iter().filter(|(a, _)| *a >= from_tip_mm));
+            outer
+        }
+    };
+    let inner = knots(&|line| line.inner_mm);
+    let inner_mm = match inner.is_empty() {
+        true => None,
+        false => Some(Profile::new("inner_mm", &inner)?),
+    };
+    Ok(Rod {
+        stiffness_n_mm2: Profile::new("stiffness_n_mm2", &knots(&|l| Some(l.stiffness_n_mm2)))?,
+        outer_mm: Profile::new("outer_mm", &outer)?,
+        inner_mm,
+        natural: match device.tip {
+            Tip::Straight => None,
+            Tip::Curved { length, angle_deg } => Some(NaturalBend {
+                length_mm: length,
+                curvature_per_mm: angle_deg.to_radians() / length,
+                roll: Roll::Free(0.0),
+            }),
+        },
+        // the hub of the outermost one is held straight at the skin; what lies in it follows it
+        start: if outermost {
+            StartSupport::Clamped
+        } else {
+            StartSupport::Clamped
+        },
+        end: End::ExitPlane,
+        load: AxialLoad::Frictionless(0.0),
+        line_load_n_per_mm: Vector::zeros(),
+        tip_force_n: Vector::zeros(),
+        containers: Vec::new(),
+    })
+}
+
+/// Lumen diameter of what a device lies in at a station, mm.
+fn lumen_around(plan: &Plan, state: &State, k: usize, s_mm: f64) -> f64 {
+    let around = state.container_at(plan, k, s_mm).and_then(|j| {
+        let from_tip_mm = state.tip_mm(j)? - s_mm;
+        plan.devices[j].device.section_at(from_tip_mm).inner_mm
+    });
+    around.unwrap_or_else(|| plan.track.healthy_diameter_at(s_mm))
+}
