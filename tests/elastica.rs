@@ -210,10 +210,7 @@ fn exact_circle_under_an_end_moment() {
         length * (1.0 - turn.cos()) / turn * 0.3_f64.sin(),
     );
     // only the last half cell, where the discrete rod is straight, is missing
-    assert!(
-        (end - expected).norm() < 0.01,
-        "end {end:?} against {expected:?}"
-    );
+    assert!((end - expected).norm() < 0.01, "end {end:?} against {expected:?}");
     assert!((path - length).abs() < 1e-3, "path {path} against {length}");
     assert!(energy < 1e-3, "energy {energy} of a rod at rest");
 }
@@ -239,10 +236,7 @@ fn exact_free_roll_turns_into_the_bend() {
     rod.natural = Some(natural);
     let held = settle(&tube, &rod, Settings::default());
     let (free, held) = (end_of(&free).2, end_of(&held).2);
-    assert!(
-        (free / held - 1.0).abs() < 1e-5,
-        "energy {free} free, {held} held"
-    );
+    assert!((free / held - 1.0).abs() < 1e-5, "energy {free} free, {held} held");
 }
 
 #[test]

@@ -96,10 +96,7 @@ fn exact_second_order_in_the_spacing() {
         let points: Vec<(f64, f64)> = [2.0, 1.4, 1.0, 0.7, 0.5, 0.35, 0.25]
             .map(|h: f64| {
                 let found = solve(start, h, RIGID_N_PER_MM2);
-                (
-                    h.ln(),
-                    (found.energy_n_mm - expected.energy_n_mm).abs().ln(),
-                )
+                (h.ln(), (found.energy_n_mm - expected.energy_n_mm).abs().ln())
             })
             .to_vec();
         let order = slope(&points);
@@ -196,14 +193,8 @@ fn exact_invariant_along_the_frictionless_rod() {
     for phase in 0..8 {
         let spacing_mm = 1.0 - 0.02 * f64::from(phase);
         let (cell, clamp) = imbalance(spacing_mm);
-        assert!(
-            cell < 0.01,
-            "T + M²/(2B) off by {cell:.4} of M²/(2B) at {spacing_mm} mm"
-        );
-        assert!(
-            clamp < 0.01,
-            "axial balance off by {clamp:.4} of M²/(2B) at {spacing_mm} mm"
-        );
+        assert!(cell < 0.01, "T + M²/(2B) off by {cell:.4} of M²/(2B) at {spacing_mm} mm");
+        assert!(clamp < 0.01, "axial balance off by {clamp:.4} of M²/(2B) at {spacing_mm} mm");
     }
     // Energy and path are stationary in the place of a contact and so of second order; forces are
     // not. Contacts lie on stations, at worst half a spacing from where the continuous rod
@@ -218,10 +209,7 @@ fn exact_invariant_along_the_frictionless_rod() {
         .map(|h: f64| (h.ln(), mean(h).ln()))
         .to_vec();
     let order = slope(&points);
-    assert!(
-        order > 0.6,
-        "invariant falls at order {order:.2}: {points:?}"
-    );
+    assert!(order > 0.6, "invariant falls at order {order:.2}: {points:?}");
 }
 
 #[test]
@@ -230,10 +218,7 @@ fn exact_peer_results_are_the_ones_quoted() {
         env!("CARGO_MANIFEST_DIR"),
         "/../shared/rod-reference/continuous_result.json"
     );
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "a test reads the shared reference"
-    )]
+    #[expect(clippy::disallowed_methods, reason = "a test reads the shared reference")]
     let Ok(text) = std::fs::read_to_string(path) else {
         println!("not run: {path} is absent");
         return;

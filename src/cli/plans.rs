@@ -7,7 +7,7 @@ use nestline::geometry::TrackSettings;
 use nestline::output::{
     clock_text, comparison_text, ledger_text, rehearsal_text, script_text, what_if_text, write_text,
 };
-use nestline::procedure::{Choices, Sampling};
+use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
 use nestline::rehearsal::{
     Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearse_all,
 };
@@ -34,6 +34,9 @@ pub(crate) struct Changes {
     /// Change a value of vessel, device, script or step times; may be given several times.
     #[arg(long = "set", value_name = "PATH=VALUE")]
     set: Vec<String>,
+    /// Lay devices along the centre line, without rods and forces: quick, and wrong by centimetres.
+    #[arg(long)]
+    ruler: bool,
     /// Seed of the sampled times.
     #[arg(long, default_value_t = Sampling::default().seed)]
     seed: u64,
@@ -47,6 +50,7 @@ impl Default for Changes {
         let Sampling { seed, courses, .. } = Sampling::default();
         Self {
             set: Vec::new(),
+            ruler: false,
             seed,
             courses,
         }
@@ -85,8 +89,11 @@ fn code(verdict: Verdict) -> ExitCode {
     }
 }
 
-fn candidate(name: String, loaded: LoadedScene) -> Candidate {
-    Candidate::new(name, loaded.plan, loaded.durations)
+fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate {
+    Candidate {
+        ruler: changes.ruler,
+        ..Candidate::new(name, loaded.plan, loaded.durations)
+    }
 }
 
 pub(crate) fn run(
@@ -100,7 +107,9 @@ pub(crate) fn run(
         return one_at_a_time(scene, changes, json);
     }
     let loaded = load(scene, &changes.edits()?)?;
-    let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling())
+    let (mut ruler, mut rods) = (Ruler, Rods::default());
+    let lay: &mut dyn Lay = if changes.ruler { &mut ruler } else { &mut rods };
+    let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling(), lay)
         .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
     print(json, &rehearsed, || {
         let width = columns();
@@ -120,8 +129,11 @@ fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode,
         data::not_rehearsed(&Source::from_argument(scene), &error.to_string())
     };
     let loaded = load(scene, &[])?;
-    let base = assess(&candidate(loaded.plan.name.clone(), loaded), &sampling)
-        .map_err(|error| fault(&error))?;
+    let base = assess(
+        &candidate(loaded.plan.name.clone(), loaded, changes),
+        &sampling,
+    )
+    .map_err(|error| fault(&error))?;
     let asked = changes.edits()?;
     let tried: Vec<Edit> = if asked.is_empty() {
         let usual = USUAL_CHANGES.iter().map(|text| Edit::parse(text));
@@ -133,7 +145,7 @@ fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode,
     for edit in tried {
         let change = edit.in_words();
         let result = match load(scene, std::slice::from_ref(&edit)) {
-            Ok(loaded) => assess(&candidate(change.clone(), loaded), &sampling)
+            Ok(loaded) => assess(&candidate(change.clone(), loaded, changes), &sampling)
                 .map_err(|error| error.to_string()),
             // a usual change that a scene cannot take is told; one that was asked for is refused
             Err(Stop::Data(error)) if asked.is_empty() => Err(error.to_string()),
@@ -160,7 +172,7 @@ pub(crate) fn compare(
     for scene in scenes {
         let loaded = load(scene, &edits)?;
         if scenes.len() > 1 && strategies.is_empty() {
-            candidates.push(candidate(loaded.plan.name.clone(), loaded));
+            candidates.push(candidate(loaded.plan.name.clone(), loaded, changes));
             continue;
         }
         let wanted = if strategies.is_empty() {
@@ -176,7 +188,10 @@ pub(crate) fn compare(
                 choices.name()
             };
             let plan = loaded.plan.with_strategy(&choices)?;
-            candidates.push(Candidate::new(name, plan, loaded.durations.clone()));
+            candidates.push(Candidate {
+                ruler: changes.ruler,
+                ..Candidate::new(name, plan, loaded.durations.clone())
+            });
         }
     }
     let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {

@@ -106,13 +106,7 @@ impl Corner {
     #[inline(always)]
     pub(crate) fn evaluate(&self, frames: [&Frame; 3], b: f64, tau: f64) -> Local {
         let Self {
-            t0,
-            t1,
-            a0,
-            a1,
-            m,
-            q,
-            ..
+            t0, t1, a0, a1, m, q, ..
         } = *self;
         let (beta, gamma) = (self.beta, self.gamma);
         let c = 1.0 - q;
@@ -159,10 +153,8 @@ impl Corner {
         ];
         let h01 = [h10[0], h10[1], h10[3], h10[2], h10[4]];
 
-        let on_t0: [[f64; 2]; 3] =
-            std::array::from_fn(|i| [frames[i].n1.dot(&t0), frames[i].n2.dot(&t0)]);
-        let on_t1: [[f64; 2]; 3] =
-            std::array::from_fn(|i| [frames[i].n1.dot(&t1), frames[i].n2.dot(&t1)]);
+        let on_t0: [[f64; 2]; 3] = std::array::from_fn(|i| [frames[i].n1.dot(&t0), frames[i].n2.dot(&t0)]);
+        let on_t1: [[f64; 2]; 3] = std::array::from_fn(|i| [frames[i].n1.dot(&t1), frames[i].n2.dot(&t1)]);
         let gradient_of = |i: usize, x: f64, y: f64| {
             [
                 x * on_t0[i][0] + y * on_t1[i][0],
@@ -219,81 +211,51 @@ impl Corner {
         }
     }
 
-    /// What a natural curvature `kappa` (1/mm) towards the unit vector `towards` adds:
-    /// `B kappa (1 + gamma q) (kappa m / 2 - towards·(t1 - t0))`, so that the node's energy is
-    /// `B |curvature - kappa towards|² / 2` times its arc length. `quarter` is `towards` turned a
-    /// quarter about the tube's axis: the derivatives by the roll follow from it.
+    /// What a natural curvature `kappa` (1/mm) towards a direction `d` adds:
+    /// `B kappa (1 + gamma q) (kappa m / 2 - d·(t1 - t0))`, so that the node's energy is
+    /// `B |curvature - kappa d|² / 2` times its arc length.
+    ///
+    /// `d` is `towards`, a unit vector across the centre line, carried by the shortest rotation
+    /// from the centre line's `axis` to the rod's tangent. That rotation moves with the shape and
+    /// is part of the derivatives: held still, it would work like a torque that turns the rod for
+    /// ever. `quarter` is `towards` turned a quarter about the axis.
     pub(crate) fn pre_shaped(
         &self,
         frames: [&Frame; 3],
         b: f64,
         kappa: f64,
-        towards: Vector,
-        quarter: Vector,
+        [axis, towards, quarter]: [Vector; 3],
     ) -> PreShaped {
         let Self {
-            t0,
-            t1,
-            a0,
-            a1,
-            m,
-            q,
-            gamma,
-            ..
+            t0, t1, a0, a1, m, ..
         } = *self;
-        let c = 1.0 - q;
-        let stack = |x: Vector, y: Vector| Vector6::new(x.x, x.y, x.z, y.x, y.y, y.z);
-        let across = |v: Vector, t: Vector| v - t * t.dot(&v);
-        let turn_gradient = |v: Vector| stack(across(v, t0) * -a0, across(v, t1) * a1);
-        let bent = |v: Vector, t: Vector| {
-            let vt = v.dot(&t);
-            -(v * t.transpose() + t * v.transpose()) - Matrix3::identity() * vt
-                + t * t.transpose() * (3.0 * vt)
+        let along = |v: Vector| (Jet::dot(v, t0, a0, 0), Jet::dot(v, t1, a1, 3));
+        let cosine = self.cosine_jet();
+        let length = self.length_jet(m);
+        // 1 / |t0 + t1| = (2 + 2 c)^(-1/2)
+        let sum = 2.0 + 2.0 * cosine.value;
+        let inverse = cosine.through(sum.powf(-0.5), -sum.powf(-1.5), 3.0 * sum.powf(-2.5));
+        let (axis0, axis1) = along(axis);
+        let axis_turn = axis1.plus(&axis0, -1.0);
+        let axis_along = axis1.plus(&axis0, 1.0).times(&inverse);
+        let d = 1.0 + axis_along.value;
+        let share = axis_turn.times(&axis_along.through(1.0 / d, -1.0 / (d * d), 2.0 / (d * d * d)));
+        // d·(t1 - t0); t1 - t0 is normal to the mean tangent
+        let turn_towards = |v: Vector| {
+            let (v0, v1) = along(v);
+            let tilted = v1.plus(&v0, 1.0).times(&inverse).times(&share);
+            v1.plus(&v0, -1.0).plus(&tilted, -1.0)
         };
-        let whole = |h00: Matrix3<f64>, h01: Matrix3<f64>, h11: Matrix3<f64>| {
-            let mut h = Matrix6::zeros();
-            h.fixed_view_mut::<3, 3>(0, 0).copy_from(&h00);
-            h.fixed_view_mut::<3, 3>(0, 3).copy_from(&h01);
-            h.fixed_view_mut::<3, 3>(3, 0).copy_from(&h01.transpose());
-            h.fixed_view_mut::<3, 3>(3, 3).copy_from(&h11);
-            h
-        };
-        let identity = Matrix3::identity();
-        let both = t0 * t1.transpose() + t1 * t0.transpose();
-        let cosine_hessian = whole(
-            (t0 * t0.transpose() * (3.0 * c) - both - identity * c) * (a0 * a0),
-            (identity - t1 * t1.transpose() - t0 * t0.transpose() + t0 * t1.transpose() * c)
-                * (a0 * a1),
-            (t1 * t1.transpose() * (3.0 * c) - both - identity * c) * (a1 * a1),
-        );
-        let cosine_gradient = stack((t1 - t0 * c) * a0, (t0 - t1 * c) * a1);
-        let length_hessian = whole(
-            (identity - t0 * t0.transpose()) * (0.5 * a0),
-            Matrix3::zeros(),
-            (identity - t1 * t1.transpose()) * (0.5 * a1),
-        );
-        let length_gradient = stack(t0, t1) * 0.5;
-
-        let turn = towards.dot(&(t1 - t0));
-        let turn_hessian = whole(
-            bent(towards, t0) * (-a0 * a0),
-            Matrix3::zeros(),
-            bent(towards, t1) * (a1 * a1),
-        );
-        let stretch = 1.0 + gamma * q;
-        let stretch_gradient = cosine_gradient * -gamma;
-        let lack = 0.5 * kappa * m - turn;
-        let lack_gradient = length_gradient * (0.5 * kappa) - turn_gradient(towards);
-        let lack_hessian = length_hessian * (0.5 * kappa) - turn_hessian;
+        let turn = turn_towards(towards);
+        let turn_by_roll = turn_towards(quarter);
+        // 1 + gamma (1 - c)
+        let stretch = cosine.through(1.0 + self.gamma * self.q, -self.gamma, 0.0);
+        let lack = length
+            .through(0.5 * kappa * m, 0.5 * kappa, 0.0)
+            .plus(&turn, -1.0);
         let scale = b * kappa;
-        let gradient = (lack_gradient * stretch + stretch_gradient * lack) * scale;
-        let hessian = (lack_hessian * stretch
-            + lack_gradient * stretch_gradient.transpose()
-            + stretch_gradient * lack_gradient.transpose()
-            - cosine_hessian * (gamma * lack))
-            * scale;
-        let turn_by_roll = quarter.dot(&(t1 - t0));
-        let by_roll = (turn_gradient(quarter) * stretch + stretch_gradient * turn_by_roll) * -scale;
+        let energy = stretch.times(&lack);
+        let by_roll = stretch.times(&turn_by_roll);
 
         // Node coordinates: e0 = x1 - x0, e1 = x2 - x1.
         let directions = [
@@ -304,18 +266,23 @@ impl Corner {
             stack(Vector::zeros(), frames[2].n1),
             stack(Vector::zeros(), frames[2].n2),
         ];
-        let pick = |v: &Vector6<f64>| -> [[f64; 2]; 3] {
-            std::array::from_fn(|i| [v.dot(&directions[2 * i]), v.dot(&directions[2 * i + 1])])
+        let pick = |v: &Vector6<f64>, scale: f64| -> [[f64; 2]; 3] {
+            std::array::from_fn(|i| {
+                [
+                    scale * v.dot(&directions[2 * i]),
+                    scale * v.dot(&directions[2 * i + 1]),
+                ]
+            })
         };
         let block = |i: usize, j: usize| {
             std::array::from_fn(|k| {
-                directions[2 * i + k / 2].dot(&(hessian * directions[2 * j + k % 2]))
+                scale * directions[2 * i + k / 2].dot(&(energy.hessian * directions[2 * j + k % 2]))
             })
         };
         PreShaped {
             local: Local {
-                energy: scale * stretch * lack,
-                gradient: pick(&gradient),
+                energy: scale * energy.value,
+                gradient: pick(&energy.gradient, scale),
                 hessian: [
                     block(0, 0),
                     block(1, 0),
@@ -325,9 +292,118 @@ impl Corner {
                     block(2, 2),
                 ],
             },
-            roll_gradient: -scale * stretch * turn_by_roll,
-            roll_hessian: scale * stretch * turn,
-            roll_cross: pick(&by_roll),
+            roll_gradient: -scale * by_roll.value,
+            roll_hessian: scale * stretch.value * turn.value,
+            roll_cross: pick(&by_roll.gradient, -scale),
+        }
+    }
+
+    /// `t0·t1` by the edges.
+    fn cosine_jet(&self) -> Jet {
+        let Self {
+            t0, t1, a0, a1, q, ..
+        } = *self;
+        let c = 1.0 - q;
+        let identity = Matrix3::identity();
+        let both = t0 * t1.transpose() + t1 * t0.transpose();
+        Jet {
+            value: c,
+            gradient: stack((t1 - t0 * c) * a0, (t0 - t1 * c) * a1),
+            hessian: blocks(
+                (t0 * t0.transpose() * (3.0 * c) - both - identity * c) * (a0 * a0),
+                (identity - t1 * t1.transpose() - t0 * t0.transpose() + t0 * t1.transpose() * c)
+                    * (a0 * a1),
+                (t1 * t1.transpose() * (3.0 * c) - both - identity * c) * (a1 * a1),
+            ),
+        }
+    }
+
+    /// Cell length by the edges.
+    fn length_jet(&self, m: f64) -> Jet {
+        let Self { t0, t1, a0, a1, .. } = *self;
+        let identity = Matrix3::identity();
+        Jet {
+            value: m,
+            gradient: stack(t0, t1) * 0.5,
+            hessian: blocks(
+                (identity - t0 * t0.transpose()) * (0.5 * a0),
+                Matrix3::zeros(),
+                (identity - t1 * t1.transpose()) * (0.5 * a1),
+            ),
+        }
+    }
+}
+
+fn stack(x: Vector, y: Vector) -> Vector6<f64> {
+    Vector6::new(x.x, x.y, x.z, y.x, y.y, y.z)
+}
+
+fn blocks(h00: Matrix3<f64>, h01: Matrix3<f64>, h11: Matrix3<f64>) -> Matrix6<f64> {
+    let mut h = Matrix6::zeros();
+    h.fixed_view_mut::<3, 3>(0, 0).copy_from(&h00);
+    h.fixed_view_mut::<3, 3>(0, 3).copy_from(&h01);
+    h.fixed_view_mut::<3, 3>(3, 0).copy_from(&h01.transpose());
+    h.fixed_view_mut::<3, 3>(3, 3).copy_from(&h11);
+    h
+}
+
+/// A quantity with its first two derivatives by the two edges. Only the few pre-shaped nodes need
+/// it; everywhere else the derivatives are written out.
+#[derive(Debug, Clone, Copy)]
+struct Jet {
+    value: f64,
+    gradient: Vector6<f64>,
+    hessian: Matrix6<f64>,
+}
+
+impl Jet {
+    /// `v·t`, `t` the unit vector along the edge whose entries start at `first`; `a` is its inverse
+    /// length.
+    fn dot(v: Vector, t: Vector, a: f64, first: usize) -> Self {
+        let vt = v.dot(&t);
+        let mut gradient = Vector6::zeros();
+        gradient
+            .fixed_rows_mut::<3>(first)
+            .copy_from(&((v - t * vt) * a));
+        let mut hessian = Matrix6::zeros();
+        let bent = -(v * t.transpose() + t * v.transpose()) - Matrix3::identity() * vt
+            + t * t.transpose() * (3.0 * vt);
+        hessian
+            .fixed_view_mut::<3, 3>(first, first)
+            .copy_from(&(bent * (a * a)));
+        Self {
+            value: vt,
+            gradient,
+            hessian,
+        }
+    }
+
+    fn plus(&self, other: &Self, scale: f64) -> Self {
+        Self {
+            value: self.value + scale * other.value,
+            gradient: self.gradient + other.gradient * scale,
+            hessian: self.hessian + other.hessian * scale,
+        }
+    }
+
+    fn times(&self, other: &Self) -> Self {
+        let cross = self.gradient * other.gradient.transpose();
+        Self {
+            value: self.value * other.value,
+            gradient: self.gradient * other.value + other.gradient * self.value,
+            hessian: self.hessian * other.value
+                + other.hessian * self.value
+                + cross
+                + cross.transpose(),
+        }
+    }
+
+    /// A function of it, by value and derivatives there.
+    fn through(&self, value: f64, first: f64, second: f64) -> Self {
+        Self {
+            value,
+            gradient: self.gradient * first,
+            hessian: self.hessian * first + self.gradient * self.gradient.transpose() * second,
         }
     }
 }
@@ -348,11 +424,7 @@ mod tests {
 
     /// Three frames in general position and offsets.
     fn setting() -> ([Frame; 3], [f64; 6]) {
-        let f0 = Frame::new(
-            Point::new(0.3, -0.2, 0.1),
-            Vector::new(1.0, 0.2, -0.1),
-            Vector::y(),
-        );
+        let f0 = Frame::new(Point::new(0.3, -0.2, 0.1), Vector::new(1.0, 0.2, -0.1), Vector::y());
         let f1 = f0.along_arc(1.1, 0.25, 0.7);
         let f2 = f1.along_arc(0.8, 0.15, 2.1);
         ([f0, f1, f2], [0.1, -0.2, 0.25, 0.05, -0.1, 0.15])
@@ -381,30 +453,23 @@ mod tests {
             let (up, down) = (evaluate(&up), evaluate(&down));
             let slope = (up.energy - down.energy) / (2.0 * step);
             let found = here.gradient[j / 2][j % 2];
-            assert!(
-                (slope - found).abs() < 1e-7,
-                "gradient {j}: {found} against {slope}"
-            );
+            assert!((slope - found).abs() < 1e-7, "gradient {j}: {found} against {slope}");
             for (block, (r, c)) in here.hessian.iter().zip(LOWER) {
                 if r < first / 2 || c < first / 2 {
                     continue;
                 }
                 for p in 0..2 {
                     if c == j / 2 {
-                        let slope = (up.gradient[r][p] - down.gradient[r][p]) / (2.0 * step);
+                        let slope =
+                            (up.gradient[r][p] - down.gradient[r][p]) / (2.0 * step);
                         let found = block[2 * p + j % 2];
-                        assert!(
-                            (slope - found).abs() < 1e-6,
-                            "({r},{c}) {p} {j}: {found} against {slope}"
-                        );
+                        assert!((slope - found).abs() < 1e-6, "({r},{c}) {p} {j}: {found} against {slope}");
                     }
                     if r == j / 2 {
-                        let slope = (up.gradient[c][p] - down.gradient[c][p]) / (2.0 * step);
+                        let slope =
+                            (up.gradient[c][p] - down.gradient[c][p]) / (2.0 * step);
                         let found = block[2 * (j % 2) + p];
-                        assert!(
-                            (slope - found).abs() < 1e-6,
-                            "({r},{c})' {p} {j}: {found} against {slope}"
-                        );
+                        assert!((slope - found).abs() < 1e-6, "({r},{c})' {p} {j}: {found} against {slope}");
                     }
                 }
             }
@@ -426,30 +491,24 @@ mod tests {
         let evaluate = |x: &[f64; 6], roll: f64| {
             let towards = frames[1].across(roll);
             let quarter = frames[1].across(roll + std::f64::consts::FRAC_PI_2);
-            corner(&frames, x, false).pre_shaped(by, 3.0, 0.2, towards, quarter)
+            corner(&frames, x, false).pre_shaped(
+                by,
+                3.0,
+                0.2,
+                [frames[1].tangent, towards, quarter],
+            )
         };
         check(|x| evaluate(x, 0.9).local, x, 0);
         let step = 1e-5;
-        let (up, here, down) = (
-            evaluate(&x, 0.9 + step),
-            evaluate(&x, 0.9),
-            evaluate(&x, 0.9 - step),
-        );
+        let (up, here, down) = (evaluate(&x, 0.9 + step), evaluate(&x, 0.9), evaluate(&x, 0.9 - step));
         let slope = (up.local.energy - down.local.energy) / (2.0 * step);
         assert!((slope - here.roll_gradient).abs() < 1e-8, "roll: {slope}");
         let slope = (up.roll_gradient - down.roll_gradient) / (2.0 * step);
-        assert!(
-            (slope - here.roll_hessian).abs() < 1e-8,
-            "roll, roll: {slope}"
-        );
+        assert!((slope - here.roll_hessian).abs() < 1e-8, "roll, roll: {slope}");
         for i in 0..6 {
-            let slope = (up.local.gradient[i / 2][i % 2] - down.local.gradient[i / 2][i % 2])
-                / (2.0 * step);
+            let slope = (up.local.gradient[i / 2][i % 2] - down.local.gradient[i / 2][i % 2]) / (2.0 * step);
             let found = here.roll_cross[i / 2][i % 2];
-            assert!(
-                (slope - found).abs() < 1e-8,
-                "roll, {i}: {found} against {slope}"
-            );
+            assert!((slope - found).abs() < 1e-8, "roll, {i}: {found} against {slope}");
         }
     }
 
@@ -465,39 +524,21 @@ mod tests {
             let node = corner(&frames, &[0.0; 6], false);
             let arc = radius * turn;
             let tolerance = turn.powi(4) / 100.0;
-            assert!(
-                (node.arc_mm() / arc - 1.0).abs() < tolerance,
-                "arc at {turn}"
-            );
+            assert!((node.arc_mm() / arc - 1.0).abs() < tolerance, "arc at {turn}");
             let energy = node.bending() / (0.5 * arc / (radius * radius));
-            assert!(
-                (energy - 1.0).abs() < tolerance,
-                "energy at {turn}: {energy}"
-            );
+            assert!((energy - 1.0).abs() < tolerance, "energy at {turn}: {energy}");
             let curvature = node.curvature_per_mm().norm() * radius;
-            assert!(
-                (curvature - 1.0).abs() < tolerance,
-                "curvature at {turn}: {curvature}"
-            );
+            assert!((curvature - 1.0).abs() < tolerance, "curvature at {turn}: {curvature}");
             // natural curvature equal to the circle's: no energy
             let by = [&frames[0], &frames[1], &frames[2]];
-            let shaped = node.pre_shaped(by, 1.0, 1.0 / radius, f1.n1, f1.n2);
+            let shaped = node.pre_shaped(by, 1.0, 1.0 / radius, [f1.tangent, f1.n1, f1.n2]);
             let left = node.bending() + shaped.local.energy;
-            assert!(
-                left.abs() < tolerance * node.bending(),
-                "shaped at {turn}: {left}"
-            );
+            assert!(left.abs() < tolerance * node.bending(), "shaped at {turn}: {left}");
             // half a cell at a clamp
             let node = Corner::clamped(f0.tangent, f1.origin_mm - f0.origin_mm);
-            assert!(
-                (node.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
-                "half arc"
-            );
+            assert!((node.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance, "half arc");
             let energy = node.bending() / (0.25 * arc / (radius * radius));
-            assert!(
-                (energy - 1.0).abs() < tolerance,
-                "half energy at {turn}: {energy}"
-            );
+            assert!((energy - 1.0).abs() < tolerance, "half energy at {turn}: {energy}");
         }
     }
 }

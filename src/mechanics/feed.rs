@@ -1,7 +1,5 @@
 //! Fed lengths in, tips out, with friction where one device moves.
 
-use super::MechanicsError;
-use super::load::{LoadReport, Posed};
 use super::rub::Rubbing;
 use super::scene::{AxialLoad, End, FEWEST_CELLS, Rod, Scene, TubeStation};
 use super::settings::Settings;
@@ -9,6 +7,8 @@ use super::settle::Settle;
 use super::solution::Solution;
 use super::stack::{self, Arrangement, Drive, Held, Hold, StackDevice, span_of};
 use super::tip::tip_load_n;
+use super::load::{LoadReport, Posed};
+use super::MechanicsError;
 use serde::{Deserialize, Serialize};
 
 /// Settings of [`StackSolver`], each with its default and its trade-off.
@@ -220,8 +220,7 @@ impl StackSolver {
         let mut change_n = f64::INFINITY;
         if let Some(before) = &solution {
             // the shape before tells roughly what rubs where
-            self.arrangement
-                .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
+            self.arrangement.set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
             change_n = self.update_loads(tube, before, friction, mover);
         }
         let mut off_mm = f64::INFINITY;
@@ -229,8 +228,7 @@ impl StackSolver {
         let mut gain = vec![1.0_f64; n];
         let mut locked = None;
         loop {
-            self.arrangement
-                .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
+            self.arrangement.set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
             let near = (0.01 * change_n).min(0.1 * off_mm);
             let sharp = self.load_settings.gradient_tolerance_n;
             self.settle.ask_for(near.clamp(sharp, 1e-4_f64.max(sharp)));
@@ -393,8 +391,9 @@ impl StackSolver {
     /// The solution before, where it has the same rods.
     fn before(&self, devices: usize, from: Option<&StackState>) -> Option<Solution> {
         let from = from?;
-        let same =
-            (0..devices).all(|k| from.devices[k].rod == self.present.iter().position(|p| *p == k));
+        let same = (0..devices).all(|k| {
+            from.devices[k].rod == self.present.iter().position(|p| *p == k)
+        });
         if same { from.solution.clone() } else { None }
     }
 
@@ -427,8 +426,7 @@ impl StackSolver {
             };
             self.bare.clear();
             let state = &found.rods[rod];
-            let on_stations =
-                state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
+            let on_stations = state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
             self.bare.extend((0..tube.len()).map(|i| {
                 if i < on_stations {
                     state.load_n[i] - added_n[i] + tips[rod] - tip_n

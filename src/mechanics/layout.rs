@@ -7,7 +7,7 @@
 
 use super::contact::{Keep, Law};
 use super::model::{
-    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms, Tilt,
+    ContactTerm, CornerTerm, EndTerm, Member, Mix, Model, RodNodes, ShapedTerm, Terms,
 };
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
@@ -385,7 +385,6 @@ impl Model {
                 member,
                 stiffness: 0.0,
                 curvature: 0.0,
-                tilt: Tilt::none(),
             });
         }
     }

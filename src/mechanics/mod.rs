@@ -37,5 +37,5 @@ pub use scene::{
 };
 pub use settings::Settings;
 pub use settle::Settle;
-pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};
 pub use stack::{Drive, Hold, StackDevice};
+pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};

@@ -212,15 +212,9 @@ pub(crate) struct ShapedTerm {
     pub(crate) member: Member,
     pub(crate) stiffness: f64,
     pub(crate) curvature: f64,
-    /// Shortest rotation from the centre line's tangent to the rod's.
-    pub(crate) tilt: Tilt,
 }
 
 /// The shortest rotation from one unit vector to another.
-///
-/// A bend's direction is carried from the centre line to the rod by it. It is held while the shape
-/// moves: the direction turns with the rod only along the tangent, where the curvature has no
-/// part, so that the equilibrium is the same.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Tilt {
     pub(crate) from: Vector,
@@ -228,13 +222,6 @@ pub(crate) struct Tilt {
 }
 
 impl Tilt {
-    pub(crate) fn none() -> Self {
-        Self {
-            from: Vector::x(),
-            to: Vector::x(),
-        }
-    }
-
     /// A vector normal to `from`, carried along.
     pub(crate) fn carry(&self, v: Vector) -> Vector {
         v - (self.from + self.to) * (v.dot(&self.to) / (1.0 + self.from.dot(&self.to)))
@@ -297,7 +284,17 @@ pub(crate) struct Model {
     pub(crate) roll_gradient: Vec<f64>,
     pub(crate) roll_hessian: Vec<f64>,
     softest: f64,
+    relaxation: Relaxation,
     scratch: Vec<f64>,
+}
+
+/// Loads on their way to those that follow from the shape.
+#[derive(Debug, Clone, Default)]
+struct Relaxation {
+    used: Vec<f64>,
+    gap: Vec<f64>,
+    share: f64,
+    unsettled_n: f64,
 }
 
 /// Offset of a node.
@@ -462,6 +459,7 @@ impl Model {
     ) {
         self.update_sections(scene);
         self.update_loads(scene, rolls);
+        self.update_forces(scene);
         for corner in &mut self.corners {
             corner.stiffness = 0.0;
             corner.load = 0.0;
@@ -479,9 +477,6 @@ impl Model {
             let node = shaped.member.node as usize;
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
-        }
-        for i in 0..self.shaped.len() {
-            self.shaped[i].tilt = self.tilt_at(&self.shaped[i].member);
         }
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
@@ -506,9 +501,57 @@ impl Model {
         }
     }
 
-    /// Configurational and transverse loads.
+    /// Moves the loads used so far towards those that follow from the shape.
+    ///
+    /// A pushed rod in a wide vessel answers a load that follows its shape so strongly that taking
+    /// the new load as it is can swing between two states for ever. The share taken follows
+    /// Aitken's rule in its vector form (Irons & Tuck, Int. J. Numer. Methods Eng. 1:275-277, 1969).
+    fn relax_loads(&mut self) {
+        /// Bounds of the share: below, rounds crawl; above, one bad extrapolation throws.
+        const SHARE: (f64, f64) = (0.1, 1.0);
+        let relaxation = &mut self.relaxation;
+        let n = self.nodes.load.len();
+        if relaxation.used.len() != n {
+            relaxation.used.clone_from(&self.nodes.load);
+            relaxation.gap.clear();
+            relaxation.share = 1.0;
+            relaxation.unsettled_n = f64::INFINITY;
+            return;
+        }
+        let (mut along, mut squared) = (0.0, 0.0);
+        let had_gap = relaxation.gap.len() == n;
+        relaxation.gap.resize(n, 0.0);
+        relaxation.unsettled_n = 0.0;
+        for i in 0..n {
+            let gap = self.nodes.load[i] - relaxation.used[i];
+            let change = gap - relaxation.gap[i];
+            along += relaxation.gap[i] * change;
+            squared += change * change;
+            relaxation.gap[i] = gap;
+            relaxation.unsettled_n = relaxation.unsettled_n.max(gap.abs());
+        }
+        if had_gap && squared > 0.0 {
+            let share = -relaxation.share * along / squared;
+            relaxation.share = share.clamp(SHARE.0, SHARE.1);
+        }
+        for i in 0..n {
+            relaxation.used[i] += relaxation.share * relaxation.gap[i];
+        }
+        self.nodes.load.clone_from(&relaxation.used);
+    }
+
+    /// Forgets the loads used so far.
+    pub(crate) fn restart_loads(&mut self) {
+        self.relaxation.used.clear();
+    }
+
+    /// How far the loads used are from those of the shape, N.
+    pub(crate) fn unsettled_n(&self) -> f64 {
+        self.relaxation.unsettled_n
+    }
+
+    /// Configurational loads by the stored offsets.
     fn update_loads(&mut self, scene: &Scene<'_>, rolls: &[f64]) {
-        self.linear.fill(0.0);
         for (k, rod) in scene.rods.iter().enumerate() {
             let range = self.rods[k].range();
             match &rod.load {
@@ -527,6 +570,15 @@ impl Model {
                     }
                 }
             }
+        }
+        self.relax_loads();
+    }
+
+    /// Transverse loads by the stored offsets.
+    fn update_forces(&mut self, scene: &Scene<'_>) {
+        self.linear.fill(0.0);
+        for (k, rod) in scene.rods.iter().enumerate() {
+            let range = self.rods[k].range();
             let line = rod.line_load_n_per_mm;
             if line.norm_squared() > 0.0 {
                 for i in 0..self.members.len() {
@@ -675,10 +727,11 @@ impl Model {
                 frames,
                 shaped.stiffness,
                 shaped.curvature,
-                shaped.tilt.carry(frames[1].across(roll)),
-                shaped
-                    .tilt
-                    .carry(frames[1].across(roll + std::f64::consts::FRAC_PI_2)),
+                [
+                    frames[1].tangent,
+                    frames[1].across(roll),
+                    frames[1].across(roll + std::f64::consts::FRAC_PI_2),
+                ],
             );
             energy.add(found.local.energy);
             scatter(&mut self.matrix, &mut self.gradient, base, &found.local);
@@ -726,10 +779,7 @@ impl Model {
         let mut slope = 0.0;
         for contact in &self.contacts {
             let (at, along) = (contact.terms.offset(x), contact.terms.offset(v));
-            if let Some(pressed) = contact
-                .law
-                .press([at[0] + t * along[0], at[1] + t * along[1]])
-            {
+            if let Some(pressed) = contact.law.press([at[0] + t * along[0], at[1] + t * along[1]]) {
                 slope += pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1];
             }
         }
@@ -775,7 +825,9 @@ impl Model {
             if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
                 let [a, b] = contact.terms.offset(v);
                 let [xx, xy, yy] = pressed.hessian;
-                contact.terms.push(out, [xx * a + xy * b, xy * a + yy * b]);
+                contact
+                    .terms
+                    .push(out, [xx * a + xy * b, xy * a + yy * b]);
             }
         }
     }

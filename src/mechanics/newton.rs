@@ -219,7 +219,9 @@ impl Newton {
         let free = model.roll_gradient.len();
         self.change.clear();
         self.change.resize(n, 0.0);
-        model.matrix.multiply(&self.delta[..n], &mut self.change);
+        model
+            .matrix
+            .multiply(&self.delta[..n], &mut self.change);
         for i in 0..free {
             let row = &model.border[i * n..(i + 1) * n];
             let turn = self.delta[n + i];
@@ -237,8 +239,12 @@ impl Newton {
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
         }
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-        let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
-        let slope = |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
+        let (pull, change) = (
+            dot(&self.pull, &self.delta),
+            dot(&self.change, &self.delta),
+        );
+        let slope =
+            |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
         let first = slope(0.0);
         let (mut low, mut high) = ((0.0, first), (1.0, slope(1.0)));
         if !(first < 0.0) || high.1 <= -LEFT * first {
@@ -376,12 +382,7 @@ impl Newton {
                 *s /= norm;
             }
             model.multiply(&self.x, &self.step, &mut self.columns);
-            value = self
-                .step
-                .iter()
-                .zip(&self.columns)
-                .map(|(a, b)| a * b)
-                .sum();
+            value = self.step.iter().zip(&self.columns).map(|(a, b)| a * b).sum();
             model.matrix.solve(&mut self.step);
         }
         let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));

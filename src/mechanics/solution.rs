@@ -26,6 +26,13 @@ pub enum Flag {
     /// The Hessian was not positive definite where the load path or the solve passed or ended:
     /// other equilibria exist, and a different start may reach them.
     SeveralEquilibria,
+    /// A load that follows the shape ([`AxialLoad::Frictionless`](super::AxialLoad)) and the shape
+    /// were still changing each other when the rounds ran out. The state is in balance under the
+    /// loads reported, which are this far from those that its shape calls for.
+    Unsettled {
+        /// Largest mismatch of the configurational load, N.
+        load_n: f64,
+    },
     /// A rod is wider than the vessel here and is kept in the middle by the wall's stiffness.
     WiderThanLumen {
         /// The rod.

@@ -4,8 +4,8 @@ use super::RehearsalError;
 use super::outcome::{DeviceRow, Outcome};
 use super::run::{outcome_of, walk_through};
 use crate::procedure::{
-    Clock, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Passed, Percentiles, Plan,
-    Rods, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger, walk,
+    Clock, Durations, Known, Lane, Lay, Ledger, Load, NetworkError, Parts, Passed, Percentiles, Plan,
+    Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger, walk,
 };
 use serde::{Deserialize, Serialize};
 
@@ -124,7 +124,8 @@ pub fn loads_of(outcome: &Outcome) -> Vec<Load> {
         .collect()
 }
 
-/// Rehearses a plan with rods, keeps its access ledger and puts it on the clock.
+/// Rehearses a plan with the given way of laying the stack, keeps its access ledger and puts it on
+/// the clock.
 ///
 /// # Errors
 /// [`RehearsalError`] where no equilibrium was found, or as [`Clock::new`].
@@ -132,8 +133,9 @@ pub fn rehearse_all(
     plan: &Plan,
     table: &Durations,
     sampling: &Sampling,
+    lay: &mut dyn Lay,
 ) -> Result<Rehearsed, RehearsalError> {
-    let passed = walk_through(plan, &mut Rods::default())?;
+    let passed = walk_through(plan, lay)?;
     let outcome = outcome_of(plan, &passed);
     let loads = loads_of(&outcome);
     Ok(Rehearsed {
