@@ -501,7 +501,7 @@ fn property_bad_tables_are_refused_at_their_place() {
         let text = error.render(Rendering::default());
         assert!(text.contains(words), "{edit}: {text}");
         assert!(
-            text.contains("durations.ron with"),
+            text.contains("defaults.ron with"),
             "the file and the change are named: {text}"
         );
     }

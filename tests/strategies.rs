@@ -11,10 +11,12 @@ use nestline::data::{Edit, Rendering, Source, draft_text, load_scene, load_scene
 use nestline::geometry::TrackSettings;
 use nestline::output::{comparison_text, script_text};
 use nestline::procedure::{
-    Action, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Sampling,
+    Action, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Ruler, Sampling,
     StrategyError, ledger, walk,
 };
-use nestline::rehearsal::{Candidate, Changed, Comparison, Sooner, Verdict, compare, rehearse};
+use nestline::rehearsal::{
+    Candidate, Changed, Comparison, Sooner, Verdict, compare, rehearse_with,
+};
 use std::process::Command;
 
 const DEFAULT: &str = "embedded:scenes/left-tandem-retriever-first.ron";
@@ -43,7 +45,11 @@ fn side_by_side(scene: &str) -> Comparison {
         .iter()
         .map(|(name, choices)| {
             let plan = plan.with_strategy(choices).unwrap();
-            Candidate::new((*name).into(), plan, durations.clone())
+            Candidate {
+                // along the centre line: orders and reasons are tested here, rods elsewhere
+                ruler: true,
+                ..Candidate::new((*name).into(), plan, durations.clone())
+            }
         })
         .collect();
     let sampling = Sampling {
@@ -57,7 +63,7 @@ fn side_by_side(scene: &str) -> Comparison {
 fn property_every_step_of_every_strategy_can_be_done() {
     for scene in [DEFAULT, DISSECTED, KINKED] {
         for (name, _) in Choices::NAMED {
-            let outcome = rehearse(&plan(scene, name));
+            let outcome = rehearse_with(&plan(scene, name), &mut Ruler).unwrap();
             for step in &outcome.steps {
                 assert!(
                     step.performed,
@@ -442,23 +448,26 @@ fn nestline(arguments: &[&str]) -> (Option<i32>, String, String) {
 
 #[test]
 fn property_the_command_line_compares_drafts_and_asks_what_if() {
-    let (code, out, error) = nestline(&["compare", "--courses", "50", "--json"]);
+    let (code, out, error) = nestline(&["compare", "--ruler", "--courses", "50", "--json"]);
     assert_eq!(code, Some(0), "{error}");
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(json["schema"], "nestline.comparison", "{out}");
     assert_eq!(json["rows"].as_array().map(Vec::len), Some(5), "{out}");
 
-    let (code, out, error) = nestline(&["run", "--each", "--courses", "50"]);
+    let (code, out, error) = nestline(&["run", "--ruler", "--each", "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(
         out.contains("as it is") && out.contains("dwell = 480"),
         "{out}"
     );
 
-    let (code, out, error) = nestline(&["run", "--json", "--courses", "50"]);
+    let (code, out, error) = nestline(&["run", "--ruler", "--json", "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(json["schema"], "nestline.rehearsal", "the rehearsal itself");
+    let rehearsed: nestline::rehearsal::Rehearsed = serde_json::from_str(&out).unwrap();
+    let again = serde_json::to_string_pretty(&rehearsed).unwrap() + "\n";
+    assert!(again == out, "JSON does not survive a round trip");
     assert!(
         json["clock"]["expected"]["reperfusion_s"].is_number(),
         "its clock"
@@ -485,7 +494,7 @@ fn property_the_command_line_compares_drafts_and_asks_what_if() {
     assert_eq!(code, Some(0), "{error}");
     let (code, _, error) = nestline(&["draft", "clot-first", "--out", &path]);
     assert_eq!(code, Some(2), "an existing file is kept: {error}");
-    let (code, out, error) = nestline(&["compare", DEFAULT, &path, "--courses", "50"]);
+    let (code, out, error) = nestline(&["compare", DEFAULT, &path, "--ruler", "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(
         out.contains("clot-first") && out.contains("falls behind"),

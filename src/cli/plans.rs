@@ -9,7 +9,8 @@ use nestline::output::{
 };
 use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
 use nestline::rehearsal::{
-    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearse_all,
+    Candidate, CompareRow, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side,
+    rehearse_all,
 };
 use std::path::Path;
 use std::process::ExitCode;
@@ -204,9 +205,13 @@ pub(crate) fn compare(
         };
         vessel + &comparison_text(&comparison, columns())
     })?;
-    // done where at least one plan holds
-    let first = comparison.rows.first();
-    Ok(first.map_or(ExitCode::from(1), |row| code(row.verdict)))
+    // done where at least one plan holds, as far as it was to be computed
+    let holds = |row: &CompareRow| row.verdict == Verdict::Passes && row.unsolved.is_none();
+    Ok(if comparison.rows.first().is_some_and(holds) {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(1)
+    })
 }
 
 pub(crate) fn draft(

@@ -1,7 +1,7 @@
 //! Tables of step times.
 //!
 //! A file starts with `Durations(`; its fields are those of [`Durations`]. The built-in table is
-//! `embedded:scenes/durations.ron`.
+//! `embedded:scenes/times/defaults.ron`.
 
 use super::document::{Document, FileKind};
 use super::error::{Complaint, DataError};
@@ -9,7 +9,7 @@ use super::source::Source;
 use crate::procedure::Durations;
 
 /// The built-in table.
-const BUILT_IN: &str = "embedded:scenes/durations.ron";
+const BUILT_IN: &str = "embedded:scenes/times/defaults.ron";
 
 /// The source of the built-in table.
 pub(super) fn built_in() -> Source {

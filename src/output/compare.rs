@@ -58,10 +58,16 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
 type Criterion = (&'static str, fn(&CompareRow) -> String);
 
 const CRITERIA: [Criterion; 17] = [
-    ("verdict", |r| match (r.verdict, &r.breaks_at) {
-        (Verdict::Passes, _) => "passes".into(),
-        (Verdict::Fails, Some((step, _))) => format!("FAILS at {step}"),
-        (Verdict::Fails, None) => "FAILS".into(),
+    ("verdict", |r| {
+        let verdict = match (r.verdict, &r.breaks_at) {
+            (Verdict::Passes, _) => "passes".into(),
+            (Verdict::Fails, Some((step, _))) => format!("FAILS at {step}"),
+            (Verdict::Fails, None) => "FAILS".into(),
+        };
+        match &r.unsolved {
+            None => verdict,
+            Some((step, _)) => format!("{verdict} by ruler, rods NOT SOLVED at {step}"),
+        }
     }),
     ("reperfusion, median", |r| {
         time(r.reperfusion.map(|p| p.p50_s))

@@ -74,6 +74,9 @@ pub struct CompareRow {
     pub verdict: Verdict,
     /// The first failure: number of the step and what is wrong.
     pub breaks_at: Option<(usize, String)>,
+    /// Where rods were asked for and came to no rest: number of the step and why. Everything else in
+    /// the row is ruled along the centre line then.
+    pub unsolved: Option<(usize, String)>,
     /// Milestones of the course where everything takes its mean time.
     pub expected: Times,
     /// Puncture to reperfusion; none where it is never reached.
@@ -137,7 +140,7 @@ pub struct Comparison {
 }
 
 /// How plans are ordered.
-const ORDER: &str = "ordered by: does the plan hold; how often access is let go of with work left; how often the open \
+const ORDER: &str = "ordered by: does the plan hold; did its rods come to rest; how often access is let go of with work left; how often the open \
 retriever is drawn bare across a stent's edge; median time to reperfusion";
 
 /// Rehearses and times plans and sets them side by side.
@@ -177,8 +180,8 @@ pub fn assess(candidate: &Candidate, sampling: &Sampling) -> Result<CompareRow, 
 
 fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>, NetworkError> {
     let plan = &candidate.plan;
-    // a plan whose rods come to no rest does not hold; what else can be said of it is ruled along
-    // the centre line
+    // where rods come to no rest, that is told, and what else can be said is ruled along the centre
+    // line
     let solved = if candidate.ruler {
         Ok(walk(plan))
     } else {
@@ -197,12 +200,9 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
     let row = CompareRow {
         name: candidate.name.clone(),
         about: plan.about.clone(),
-        verdict: if unsolved.is_some() {
-            Verdict::Fails
-        } else {
-            outcome.verdict
-        },
-        breaks_at: unsolved.or_else(|| breaks_at(&outcome)),
+        verdict: outcome.verdict,
+        breaks_at: breaks_at(&outcome),
+        unsolved,
         expected: clock.times(&clock.expected()),
         reperfusion: spread.reperfusion,
         open_to_reperfusion: spread.open_to_reperfusion,
@@ -252,6 +252,7 @@ impl CompareRow {
         let time = |row: &Self| row.reperfusion.map_or(f64::INFINITY, |p| p.p50_s);
         fails(self)
             .cmp(&fails(other))
+            .then(self.unsolved.is_some().cmp(&other.unsolved.is_some()))
             .then(self.let_go.len().cmp(&other.let_go.len()))
             .then(self.bare_edges.cmp(&other.bare_edges))
             .then(time(self).total_cmp(&time(other)))

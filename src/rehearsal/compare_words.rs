@@ -48,6 +48,14 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
         ),
     }];
     lines.extend(others.iter().map(|other| against(first, other)));
+    let unsolved = rows.iter().filter_map(|row| {
+        let (step, why) = row.unsolved.as_ref()?;
+        Some(format!(
+            "{}: its rods came to no rest at step {step} ({why}); what is told of it is ruled along the centre line, without forces.",
+            row.name
+        ))
+    });
+    lines.extend(unsolved);
     lines
 }
 
@@ -66,6 +74,9 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
     if other.verdict != first.verdict {
         let (step, text) = other.breaks_at.clone().unwrap_or_default();
         return format!("{name} does not hold: step {step}, {text}.");
+    }
+    if other.unsolved.is_some() && first.unsolved.is_none() {
+        return format!("{name} falls behind because its rods came to no rest{but_sooner}.");
     }
     if other.let_go.len() != first.let_go.len() {
         let (across, step) = other.let_go.first().cloned().unwrap_or_default();

@@ -4,8 +4,8 @@ use super::RehearsalError;
 use super::outcome::{DeviceRow, Outcome};
 use super::run::{outcome_of, walk_through};
 use crate::procedure::{
-    Clock, Durations, Known, Lane, Lay, Ledger, Load, NetworkError, Parts, Passed, Percentiles, Plan,
-    Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger, walk,
+    Clock, Durations, Known, Lane, Lay, Ledger, Load, NetworkError, Parts, Passed, Percentiles,
+    Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger, walk,
 };
 use serde::{Deserialize, Serialize};
 
