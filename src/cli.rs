@@ -1,9 +1,13 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod plans;
+
+pub(crate) use plans::{Changes, compare, draft, run};
+
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;
-use nestline::output::{measures_text, problem_text, rehearsal_text, to_json};
-use nestline::rehearsal::{Verdict, rehearse};
+use nestline::output::{measures_text, problem_text, to_json};
+use nestline::procedure::StrategyError;
 use std::io::{IsTerminal, Write, stderr, stdout};
 use std::process::ExitCode;
 use std::time::Instant;
@@ -12,6 +16,8 @@ use std::time::Instant;
 pub(crate) enum Stop {
     /// What was read is wrong, or could not be worked on.
     Data(DataError),
+    /// A strategy cannot be written for this stack or vessel.
+    Strategy(StrategyError),
     /// What was to be written could not be.
     Write(std::io::Error),
 }
@@ -19,6 +25,12 @@ pub(crate) enum Stop {
 impl From<DataError> for Stop {
     fn from(error: DataError) -> Self {
         Self::Data(error)
+    }
+}
+
+impl From<StrategyError> for Stop {
+    fn from(error: StrategyError) -> Self {
+        Self::Strategy(error)
     }
 }
 
@@ -36,6 +48,10 @@ impl Stop {
                 complain(&error);
                 ExitCode::from(2)
             }
+            Self::Strategy(error) => {
+                let _ = writeln!(stderr().lock(), "nestline: {error}");
+                ExitCode::from(2)
+            }
             // whoever reads us has seen enough, as `head` does
             Self::Write(error) if error.kind() == std::io::ErrorKind::BrokenPipe => {
                 ExitCode::SUCCESS
@@ -47,17 +63,6 @@ impl Stop {
             }
         }
     }
-}
-
-pub(crate) fn run(scene: &str, json: bool) -> Result<ExitCode, Stop> {
-    let source = Source::from_argument(scene);
-    let plan = data::read_scene(&source)?;
-    let outcome = rehearse(&plan).map_err(|fault| data::not_rehearsed(&source, &fault.to_string()))?;
-    print(json, &outcome, || rehearsal_text(&outcome, columns()))?;
-    Ok(match outcome.verdict {
-        Verdict::Passes => ExitCode::SUCCESS,
-        Verdict::Fails => ExitCode::from(1),
-    })
 }
 
 pub(crate) fn measure(vessel: &str, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {

@@ -23,6 +23,8 @@ struct Arguments {
 const EXAMPLES: &str = "Examples:
   nestline                                   the built-in default scene
   nestline run scenes/right-radial.ron       a scene of your own
+  nestline compare scenes/dissection.ron     five strategies on its vessel and stack
+  nestline run --set neck.stenosis.percent=95 --each
   nestline measure vessels/left-type-3-kink.ron
   nestline check vessels/*.ron scenes/*.ron
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
@@ -30,11 +32,45 @@ Exit codes: 0 done, 1 the plan fails, 2 could not run.";
 
 #[derive(Subcommand)]
 enum Command {
-    /// Rehearse a scene and print the table.
-    #[command(after_help = "Example: nestline run scenes/too-short.ron")]
+    /// Rehearse a scene and print tables, clock and access ledger.
+    #[command(
+        after_help = "Example: nestline run --set guide.usable_length=95cm --set dwell=180 --each"
+    )]
     Run {
         /// Scene file; the built-in default scene if left out.
         scene: Option<String>,
+        #[command(flatten)]
+        changes: cli::Changes,
+        /// Tell what each change does on its own; without `--set`, what some usual ones would do.
+        #[arg(long)]
+        each: bool,
+    },
+    /// Set plans side by side: several scenes, or five strategies on one scene's vessel and stack.
+    #[command(after_help = "Example: nestline compare scenes/kinked-neck-type-3.ron")]
+    Compare {
+        /// Scene files; the built-in default scene if left out.
+        scenes: Vec<String>,
+        #[command(flatten)]
+        changes: cli::Changes,
+        /// Only these strategies, by name; may be given several times.
+        #[arg(long = "strategy", value_name = "NAME")]
+        strategies: Vec<String>,
+    },
+    /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
+    #[command(
+        after_help = "Example: nestline draft neck-first scenes/dissection.ron --out mine.ron"
+    )]
+    Draft {
+        /// retriever-first, neck-first, clot-first, balloon-only or suction-first.
+        strategy: String,
+        /// Scene whose vessel, stack and access steps are taken; the default one if left out.
+        scene: Option<String>,
+        /// File to write; printed if left out.
+        #[arg(long)]
+        out: Option<std::path::PathBuf>,
+        /// Replace the file if it exists.
+        #[arg(long)]
+        replace: bool,
     },
     /// Measures of a vessel: lengths, angles, stenoses, tortuosity, and what each value rests on.
     #[command(
@@ -62,15 +98,27 @@ enum Command {
     },
 }
 
-/// The scene that runs when none is named.
-const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
-
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let json = arguments.json;
     let done = match &arguments.command {
-        None => cli::run(DEFAULT_SCENE, json),
-        Some(Command::Run { scene }) => cli::run(scene.as_deref().unwrap_or(DEFAULT_SCENE), json),
+        None => cli::run(None, &cli::Changes::default(), false, json),
+        Some(Command::Run {
+            scene,
+            changes,
+            each,
+        }) => cli::run(scene.as_deref(), changes, *each, json),
+        Some(Command::Compare {
+            scenes,
+            changes,
+            strategies,
+        }) => cli::compare(scenes, changes, strategies, json),
+        Some(Command::Draft {
+            strategy,
+            scene,
+            out,
+            replace,
+        }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
         Some(Command::Settle { problem }) => cli::settle(problem, json),

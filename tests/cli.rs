@@ -142,10 +142,11 @@ fn json_has_a_schema_and_the_text_s_numbers() {
         );
         assert!(value["version"].is_u64(), "{arguments:?}: no version");
     }
-    let outcome: nestline::rehearsal::Outcome =
+    let rehearsed: nestline::rehearsal::Rehearsed =
         serde_json::from_slice(&nestline(&["--json"]).stdout).unwrap();
-    assert!(outcome.steps.len() > 40, "{} steps", outcome.steps.len());
-    let again = serde_json::to_string_pretty(&outcome).unwrap() + "\n";
+    let steps = rehearsed.outcome.steps.len();
+    assert!(steps > 40, "{steps} steps");
+    let again = serde_json::to_string_pretty(&rehearsed).unwrap() + "\n";
     assert!(
         again.as_bytes() == nestline(&["--json"]).stdout,
         "JSON does not survive a round trip"
@@ -240,7 +241,7 @@ fn what_cannot_run_exits_with_2_and_says_why() {
 
 #[test]
 fn help_carries_an_example_and_the_caution() {
-    for command in ["run", "measure", "check"] {
+    for command in ["run", "compare", "draft", "measure", "check"] {
         let output = nestline(&[command, "--help"]);
         assert!(
             code(&output) == 0 && out(&output).contains("Example: nestline"),

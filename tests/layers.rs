@@ -108,6 +108,35 @@ fn imports_point_left() {
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
+/// `cli` belongs to `main`: it joins the layers through the library, and no layer knows it. It leaves
+/// files, formats and drawing to them.
+#[test]
+fn commands_only_join_layers() {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = files_of(&source.join("cli"));
+    files.push(source.join("cli.rs"));
+    for file in files {
+        let text = fs::read_to_string(&file).unwrap();
+        for word in ["std::fs", "ron::", "miette", "kiss3d", "crate::"] {
+            assert!(
+                !text.replace("pub(crate)", "").contains(word),
+                "{} names {word}",
+                file.display()
+            );
+        }
+    }
+    for layer in LAYERS {
+        for file in layer_files(layer) {
+            let text = fs::read_to_string(&file).unwrap();
+            assert!(
+                !text.contains("crate::cli"),
+                "{} knows the command line",
+                file.display()
+            );
+        }
+    }
+}
+
 #[test]
 fn planted_violations_are_caught() {
     for (layer, line) in [
@@ -144,6 +173,15 @@ fn files_are_of_a_size_to_read() {
                 file.display()
             );
         }
+    }
+    // `main` is arguments, dispatch and exit code; what the commands do lies in `cli`
+    for file in files_of(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/cli")) {
+        let lines = fs::read_to_string(&file).unwrap().lines().count();
+        assert!(
+            lines <= 400,
+            "{} has {lines} lines: commands only join layers",
+            file.display()
+        );
     }
     let main = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/main.rs");
     let lines = fs::read_to_string(main).unwrap().lines().count();

@@ -115,10 +115,8 @@ fn plan_of(tree: &Tree) -> Plan {
         hub_standoff_mm: STANDOFF_MM,
         stack: STACK.iter().map(entry).collect(),
         rules: Rules::default(),
-        script: vec![Step {
-            say: None,
-            act: Action::Wait { minutes: 1.0 },
-        }],
+        durations: None,
+        script: vec![Step::new(Action::Wait { minutes: 1.0 })],
     };
     let supplied = STACK.iter().map(|(_, file, valve)| Supplied {
         equipment: equipment(file),

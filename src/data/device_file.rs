@@ -15,7 +15,10 @@ use crate::procedure::Equipment;
 /// # Errors
 /// A [`DataError`] naming everything in the file that is wrong.
 pub fn read_device(source: &Source) -> Result<Equipment, DataError> {
-    let document = Document::open(source)?;
+    device_of(&Document::open(source)?)
+}
+
+pub(super) fn device_of(document: &Document) -> Result<Equipment, DataError> {
     if document.must_be(&[FileKind::Device, FileKind::Accessory])? == FileKind::Device {
         let device: Device = document.decode()?;
         let complaints = device.check().iter().map(complaint).collect();

@@ -19,18 +19,21 @@ pub enum FileKind {
     Accessory,
     /// `Scene(…)`
     Scene,
+    /// `Durations(…)`
+    Durations,
     /// `Problem(…)`
     Problem,
 }
 
 /// The words a file may start with, and what they mean.
-const KINDS: [(&str, FileKind); 7] = [
+const KINDS: [(&str, FileKind); 8] = [
     ("Vessel", FileKind::Vessel),
     ("Device", FileKind::Device),
     ("Valve", FileKind::Accessory),
     ("Clip", FileKind::Accessory),
     ("InsertionTool", FileKind::Accessory),
     ("Scene", FileKind::Scene),
+    ("Durations", FileKind::Durations),
     ("Problem", FileKind::Problem),
 ];
 
@@ -43,6 +46,7 @@ impl FileKind {
             Self::Device => "a device",
             Self::Accessory => "a part that sits on a hub or a rail",
             Self::Scene => "a scene",
+            Self::Durations => "a table of step times",
             Self::Problem => "a bare rod-in-tube problem",
         }
     }
@@ -61,6 +65,18 @@ impl Document {
             name: source.to_string(),
             text: source.read()?,
         })
+    }
+
+    /// The same with another text, its name saying what was changed.
+    pub(super) fn with_text(&self, text: String, change: &str) -> Self {
+        let name = match self.name.split_once(" with ") {
+            Some(_) => format!("{}, {change}", self.name),
+            None => format!("{} with {change}", self.name),
+        };
+        Self {
+            name,
+            text: Arc::from(text),
+        }
     }
 
     /// What the file describes.
@@ -82,7 +98,7 @@ impl Document {
         };
         let help = match found.and_then(|found| nearest(found, words)) {
             Some(near) => format!("write `{near}(…)`"),
-            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Problem(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
+            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(`, `Problem(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
         };
         Err(DataError::new(Problem::OtherKind, message)
             .in_text(&self.name, &self.text)

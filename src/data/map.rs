@@ -156,6 +156,41 @@ impl<'a> RonMap<'a> {
         }
     }
 
+    /// The value a path leads to, if all of it exists.
+    pub(super) fn node(&self, path: &str) -> Option<&Node> {
+        let mut node = self.root.as_ref()?;
+        for step in steps(path) {
+            node = self.follow(node, &step)?;
+        }
+        Some(node)
+    }
+
+    /// Paths of all values that have fields or stand alone, brackets that only wrap left out.
+    pub(super) fn paths(&self) -> Vec<String> {
+        let mut found = Vec::new();
+        let mut pending: Vec<(String, &Node)> =
+            self.root.iter().map(|node| (String::new(), node)).collect();
+        while let Some((path, node)) = pending.pop() {
+            if let Some(inner) = wrapped(node) {
+                pending.push((path, inner));
+                continue;
+            }
+            for (i, entry) in node.entries.iter().enumerate() {
+                let path = match &entry.key {
+                    Some(key) if path.is_empty() => self.words(key).to_owned(),
+                    Some(key) => format!("{path}.{}", self.words(key)),
+                    None => format!("{path}[{i}]"),
+                };
+                pending.push((path, &entry.value));
+            }
+            if !path.is_empty() {
+                found.push(path);
+            }
+        }
+        found.sort();
+        found
+    }
+
     fn follow<'n>(&self, mut node: &'n Node, step: &Step<'_>) -> Option<&'n Node> {
         loop {
             match *step {

@@ -7,10 +7,13 @@ mod branches;
 mod decode;
 mod device_file;
 mod document;
+mod durations_file;
+mod edit;
 mod error;
 mod map;
 mod place;
 mod problem_file;
+mod scene_draft;
 mod scene_file;
 mod source;
 mod text;
@@ -18,9 +21,12 @@ mod vessel_file;
 
 pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
+pub use durations_file::{default_durations, read_durations};
+pub use edit::Edit;
 pub use error::{DataError, Problem, Rendering};
 pub use problem_file::{read_problem, unsolved};
-pub use scene_file::{LoadedScene, load_scene, not_rehearsed, read_scene};
+pub use scene_draft::draft_text;
+pub use scene_file::{LoadedScene, load_scene, load_scene_with, not_rehearsed, read_scene};
 pub use source::Source;
 pub use vessel_file::{Vessel, measure_vessel, read_vessel};
 
@@ -38,6 +44,9 @@ pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
         }
         FileKind::Scene => {
             read_scene(source)?;
+        }
+        FileKind::Durations => {
+            read_durations(source)?;
         }
         FileKind::Problem => {
             read_problem(source)?;

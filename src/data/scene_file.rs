@@ -4,14 +4,18 @@
 //! built-in files: `embedded:vessels/NAME.ron`, or `cabinet:NAME` for a device. Paths inside
 //! built-in scenes lead to built-in files only.
 
-use super::device_file::read_device;
+use super::device_file::{device_of, read_device};
 use super::document::{Document, FileKind};
+use super::durations_file::durations_of;
+use super::edit::{Edit, Edited, edited_scene};
 use super::error::{Complaint, DataError, choices, split_advice};
 use super::source::Source;
-use super::vessel_file::{Vessel, open_vessel};
+use super::vessel_file::{Vessel, vessel_of};
 use crate::device::Accessory;
 use crate::geometry::{Place, TrackSettings};
-use crate::procedure::{Equipment, Plan, ProcedureError, Scene, StackEntry, Supplied};
+use crate::procedure::{
+    Clock, Durations, Equipment, NetworkError, Plan, ProcedureError, Scene, StackEntry, Supplied,
+};
 
 /// A scene with its vessel, ready to be rehearsed.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +27,8 @@ pub struct LoadedScene {
     pub vessel: Vessel,
     /// The scene with its devices and route, all names checked.
     pub plan: Plan,
+    /// How long its steps take.
+    pub durations: Durations,
 }
 
 /// Reads a scene and all it names, ready to be rehearsed, with the default [`TrackSettings`].
@@ -39,17 +45,46 @@ pub fn read_scene(source: &Source) -> Result<Plan, DataError> {
 /// A [`DataError`]: what is wrong with the scene itself, else with the files it names, else with
 /// the route and the names in its script. Within each of these all errors are told.
 pub fn load_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedScene, DataError> {
+    load_scene_with(source, settings, &[])
+}
+
+/// The same with some values changed; see [`Edit`].
+///
+/// # Errors
+/// As [`load_scene`], and for a path that leads to no value.
+pub fn load_scene_with(
+    source: &Source,
+    settings: &TrackSettings,
+    edits: &[Edit],
+) -> Result<LoadedScene, DataError> {
     let document = Document::open(source)?;
     document.must_be(&[FileKind::Scene])?;
+    let document = edited_scene(document, edits)?;
     let scene: Scene = document.decode()?;
-
     let mut errors = Vec::new();
-    let vessel = open_vessel(&source.beside(&scene.vessel))
-        .map_err(|error| errors.push(document.named(error, "vessel")))
+    let files = Edited::open(source, &document, &scene, edits)
+        .map_err(|error| errors.push(error))
         .ok();
+    let (document, scene) = match &files {
+        Some(files) => (files.scene.clone(), files.scene.decode()?),
+        None => (document, scene),
+    };
+    let vessel = files.as_ref().and_then(|files| {
+        vessel_of(files.vessel.clone())
+            .map_err(|error| errors.push(document.named(error, "vessel")))
+            .ok()
+    });
+    let durations = files.as_ref().and_then(|files| {
+        durations_of(&files.durations)
+            .map_err(|error| errors.push(document.named(error, "durations")))
+            .ok()
+    });
     let mut supplied = Vec::new();
     for (i, entry) in scene.stack.iter().enumerate() {
-        supplied.extend(supply(&document, source, entry, i, &mut errors));
+        let opened = files
+            .as_ref()
+            .and_then(|files| files.devices.get(i)?.as_ref());
+        supplied.extend(supply(&document, source, entry, i, opened, &mut errors));
     }
     DataError::collect(&format!("{} or in files it names", document.name), errors)?;
     let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
@@ -68,10 +103,15 @@ pub fn load_scene(source: &Source, settings: &TrackSettings) -> Result<LoadedSce
             .ok()
     });
     let plan = document.all_or_refuse(plan, complaints)?;
+    let durations = document.all_or_refuse(durations, Vec::new())?;
+    // labels, circles and needs: known only once the steps have been walked through
+    Clock::new(&plan, &durations, &[])
+        .map_err(|error| document.refuse_at(clock_complaint(&error)))?;
     Ok(LoadedScene {
         scene,
         vessel,
         plan,
+        durations,
     })
 }
 
@@ -81,14 +121,19 @@ fn supply(
     source: &Source,
     entry: &StackEntry,
     i: usize,
+    opened: Option<&Document>,
     errors: &mut Vec<DataError>,
 ) -> Option<Supplied> {
     let read = |file: &str, path: &str| {
         read_device(&source.beside(file)).map_err(|error| document.named(error, path))
     };
-    let equipment = read(&entry.file, &format!("stack[{i}].file"))
-        .map_err(|error| errors.push(error))
-        .ok();
+    let path = format!("stack[{i}].file");
+    let equipment = match opened {
+        Some(device) => device_of(device).map_err(|error| document.named(error, &path)),
+        None => read(&entry.file, &path),
+    }
+    .map_err(|error| errors.push(error))
+    .ok();
     let mut valves: Vec<Accessory> = Vec::new();
     for (v, file) in entry.valves.iter().enumerate() {
         let path = format!("stack[{i}].valves[{v}]");
@@ -107,6 +152,21 @@ fn supply(
         equipment: equipment?,
         valves,
     })
+}
+
+/// What the clock refuses.
+fn clock_complaint(error: &NetworkError) -> Complaint {
+    let message = error.to_string();
+    let (what, help) = split_advice(&message);
+    let path = match error {
+        NetworkError::UnknownLabel { index, .. } => format!("script[{index}].after"),
+        _ => "script".to_owned(),
+    };
+    let complaint = Complaint::new(path, what);
+    match help {
+        Some(help) => complaint.help(help),
+        None => complaint,
+    }
 }
 
 fn kind(equipment: &Equipment) -> &'static str {

@@ -112,7 +112,11 @@ pub fn read_vessel(source: &Source) -> Result<Vessel, DataError> {
 
 /// A vessel with the text it was read from, for what is found out about it later.
 pub(super) fn open_vessel(source: &Source) -> Result<(Vessel, Document), DataError> {
-    let document = Document::open(source)?;
+    vessel_of(Document::open(source)?)
+}
+
+/// A vessel from a text that has been read.
+pub(super) fn vessel_of(document: Document) -> Result<(Vessel, Document), DataError> {
     Ok((accept(&document)?, document))
 }
 

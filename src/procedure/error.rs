@@ -59,6 +59,102 @@ pub enum ProcedureError {
     },
 }
 
+/// Why activities cannot be put on a clock.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum NetworkError {
+    /// A duration that no activity has.
+    #[error("`{activity}` takes {got_s} s: give a duration that is finite and not negative")]
+    Duration {
+        /// Name of the activity.
+        activity: String,
+        /// What was found, s.
+        got_s: f64,
+    },
+    /// More of a resource than there is.
+    #[error(
+        "`{activity}` needs {needed} of {resource}, there are {there}: give the team more, or let the step need less"
+    )]
+    ImpossibleNeed {
+        /// Name of the activity.
+        activity: String,
+        /// Name of the resource.
+        resource: String,
+        /// What it needs.
+        needed: usize,
+        /// What there is.
+        there: usize,
+    },
+    /// Activities that wait for each other.
+    #[error("these wait for each other and none can start: {}; take one of the waits away", circle.join(", which waits for "))]
+    Circular {
+        /// Names round the circle, the first one repeated at the end.
+        circle: Vec<String>,
+    },
+    /// A step waits for a label that no step bears.
+    #[error("`{step}` waits for `{label}`, and no step bears that label{}", did_you_mean(suggestion.as_ref()))]
+    UnknownLabel {
+        /// The step in words.
+        step: String,
+        /// Index of the step in the script.
+        index: usize,
+        /// What it waits for.
+        label: String,
+        /// The nearest label there is.
+        suggestion: Option<String>,
+    },
+    /// An index that leads nowhere.
+    #[error("`{activity}` names {what} {index}, which is not there")]
+    UnknownIndex {
+        /// Name of the activity.
+        activity: String,
+        /// Activity or resource.
+        what: &'static str,
+        /// The index.
+        index: usize,
+    },
+}
+
+/// Why a strategy cannot be written for a stack and a vessel.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum StrategyError {
+    /// The stack lacks a device.
+    #[error("the strategy `{strategy}` needs {what}, the stack has none: name one in the stack")]
+    Missing {
+        /// Name of the strategy.
+        strategy: String,
+        /// What is missing, in words.
+        what: &'static str,
+    },
+    /// The vessel lacks an obstacle.
+    #[error("the route has no {what}: there is nothing to compare strategies for")]
+    NothingToTreat {
+        /// Lesion of the neck or clot.
+        what: &'static str,
+    },
+    /// No script leads to the guide's place in the neck.
+    #[error(
+        "the script brings no guide into place before the first working device: write the access steps first"
+    )]
+    NoAccess,
+    /// A choice that contradicts another.
+    #[error(
+        "the retriever cannot open first where the clot is to be drawn by suction alone: use clot-first or neck-first"
+    )]
+    NoRetrieverToOpen,
+    /// A name that no strategy has.
+    #[error("no strategy is named `{name}`{}; there are {}", did_you_mean(suggestion.as_ref()), known.join(", "))]
+    Unknown {
+        /// The name asked for.
+        name: String,
+        /// The nearest there is.
+        suggestion: Option<String>,
+        /// All there are.
+        known: Vec<&'static str>,
+    },
+}
+
 fn did_you_mean(suggestion: Option<&String>) -> String {
     suggestion.map_or_else(String::new, |s| format!(": did you mean `{s}`?"))
 }

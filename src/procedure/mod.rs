@@ -2,13 +2,23 @@
 //!
 //! [`Scene`] is what is written, [`Plan`] the same with its route and devices at hand and every
 //! name checked, [`State`] where everything is between two steps, and [`perform`] does one step.
+//! [`Clock`] puts the steps in time, [`ledger()`] tells who holds the way meanwhile, and [`Choices`]
+//! write other scripts for the same vessel and stack.
 
+mod clock;
+mod clock_footprint;
+mod clock_table;
+mod clock_times;
+mod clock_work;
 mod error;
 mod exchange;
 mod finding;
 mod forces;
 mod lay;
+mod ledger;
 mod nesting;
+mod network;
+mod network_search;
 mod passage;
 mod plan;
 mod provenance;
@@ -16,16 +26,32 @@ mod rods;
 mod scene;
 mod state;
 mod step;
+mod strategy;
+mod strategy_places;
+mod strategy_roles;
+mod strategy_script;
 mod treat;
+mod words;
 
-pub use error::{ProcedureError, nearest};
+pub use clock::{Clock, ClockActivity};
+pub use clock_footprint::{Passed, walk, walk_with};
+pub use clock_table::{
+    Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work,
+};
+pub use clock_times::{Percentiles, Sampling, SpreadOfTimes, Times};
+pub use clock_work::{Lane, Load, Parts};
+pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};
 pub use finding::{Finding, Severity, Topic};
 pub use lay::{Laid, Lay, Motion, Ruler, Shape, Wish};
+pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, ledger};
 pub use nesting::{Meeting, meetings};
+pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};
+pub use network_search::{SearchStatus, Shortest};
 pub use plan::{Equipment, Plan, StackDevice, StackPart, Supplied};
 pub use provenance::{ValueRow, VesselInfo};
 pub use rods::{RETRIEVER_HOLDS_N, Rods};
 pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};
 pub use state::{DeployedStent, InPlace, State};
 pub use step::{Move, StepEffect, perform, perform_with};
+pub use strategy::{Choices, ClotBy, NeckBy, Order};

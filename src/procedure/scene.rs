@@ -1,5 +1,6 @@
 //! A scene as it is written: vessel, stack and script by name.
 
+use super::Spread;
 use crate::units::text;
 use serde::{Deserialize, Serialize};
 
@@ -23,6 +24,10 @@ pub struct Scene {
     /// Limits a lab may set for itself.
     #[serde(default)]
     pub rules: Rules,
+    /// File with the lab's own step times, relative to the scene file; the built-in ones if left
+    /// out.
+    #[serde(default)]
+    pub durations: Option<String>,
     /// Steps in order.
     pub script: Vec<Step>,
 }
@@ -80,8 +85,44 @@ pub struct Step {
     /// What the operator would say; made from the action where it is left out.
     #[serde(default)]
     pub say: Option<String>,
+    /// A name by which other steps may wait for this one.
+    #[serde(default)]
+    pub label: Option<String>,
+    /// Labels of steps that have to be over before this one starts, beyond those it needs anyway.
+    #[serde(default)]
+    pub after: Vec<String>,
+    /// Seconds this step takes in all (least, usual, most), in place of what the clock's table says.
+    #[serde(default)]
+    pub takes_s: Option<Spread>,
     /// What is done.
     pub act: Action,
+}
+
+impl Step {
+    /// A step that says no more than what is done.
+    #[must_use]
+    pub const fn new(act: Action) -> Self {
+        Self {
+            say: None,
+            label: None,
+            after: Vec::new(),
+            takes_s: None,
+            act,
+        }
+    }
+
+    /// What the script says of it, or what it does where the script says nothing.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        self.say.clone().unwrap_or_else(|| self.act.in_words())
+    }
+
+    /// The same in the operator's words.
+    #[must_use]
+    pub fn saying(mut self, words: impl Into<String>) -> Self {
+        self.say = Some(words.into());
+        self
+    }
 }
 
 /// One of the two image planes of the C-arm.

@@ -1,6 +1,7 @@
 //! Why a rehearsal has no outcome.
 
 use crate::mechanics::MechanicsError;
+use crate::procedure::NetworkError;
 use thiserror::Error;
 
 /// Why a rehearsal has no outcome.
@@ -17,4 +18,7 @@ pub enum RehearsalError {
         /// Why.
         source: MechanicsError,
     },
+    /// The steps cannot be put on a clock.
+    #[error(transparent)]
+    Clock(#[from] NetworkError),
 }

@@ -1,15 +1,28 @@
 //! A rehearsal: the script folded over the states, and its outcome as plain data.
 
+mod compare;
+mod compare_flip;
+mod compare_words;
 mod error;
 mod outcome;
 mod run;
+mod timing;
 mod vessel_report;
+mod what_if;
 mod words;
 
+pub use compare::{
+    COMPARISON_VERSION, Candidate, CompareRow, Comparison, LeastReach, assess, compare,
+};
+pub use compare_flip::{Changed, Flip, Sooner, Stretch};
 pub use error::RehearsalError;
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
     ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
-pub use run::{CAUTION, rehearse, rehearse_with};
+pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
+pub use timing::{
+    Anchor, ClockReport, ClockRow, OtherOrder, Rehearsed, loads_of, rehearse_all, time,
+};
 pub use vessel_report::VesselReport;
+pub use what_if::{WHAT_IF_VERSION, WhatIf, WhatIfRow};

@@ -8,8 +8,8 @@ use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Plan, Rods, Severity, State, StepEffect, Topic, meetings,
-    perform_with,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, Severity, State, StepEffect, Topic, meetings,
+    walk_with,
 };
 
 /// How lengths and loads are had in this outcome.
@@ -35,23 +35,30 @@ pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
 /// # Errors
 /// [`RehearsalError`] where `lay` finds none.
 pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, RehearsalError> {
+    Ok(outcome_of(plan, &walk_through(plan, lay)?))
+}
+
+/// Walks through the script; where no equilibrium is found, the step is named.
+pub(super) fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, RehearsalError> {
+    walk_with(plan, lay).map_err(|(step, source)| RehearsalError::NoEquilibrium {
+        step: step + 1,
+        say: plan.script[step].in_words(),
+        source,
+    })
+}
+
+/// The outcome of a script that has been walked through.
+#[must_use]
+pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     let fit_rules = FitRules::default();
-    let mut state = State::start(plan);
     let mut gathered = Gathered::default();
-    for (i, step) in plan.script.iter().enumerate() {
-        let say = step.say.clone().unwrap_or_else(|| words::action(&step.act));
-        let (after, effect) = perform_with(plan, &state, &step.act, lay).map_err(|source| {
-            RehearsalError::NoEquilibrium {
-                step: i + 1,
-                say: say.clone(),
-                source,
-            }
-        })?;
-        let met = meetings(plan, &after, &effect.moves, &fit_rules);
-        gathered.step(plan, i + 1, say, [&state, &after], effect, &met);
-        state = after;
+    for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
+        let met = meetings(plan, &done.after, &done.effect.moves, &fit_rules);
+        let states = [&done.before, &done.after];
+        gathered.step(plan, i + 1, step.in_words(), states, &done.effect, &met);
     }
-    Ok(gathered.finish(plan, &state))
+    let start = State::start(plan);
+    gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
 }
 
 #[derive(Default)]
@@ -68,7 +75,7 @@ impl Gathered {
         number: usize,
         say: String,
         [before, state]: [&State; 2],
-        effect: StepEffect,
+        effect: &StepEffect,
         met: &[Meeting],
     ) {
         let mut findings = effect.findings.clone();
@@ -96,7 +103,7 @@ impl Gathered {
             });
         }
         let devices = (0..plan.devices.len())
-            .filter_map(|k| device_row(plan, [before, state], k, &effect, met))
+            .filter_map(|k| device_row(plan, [before, state], k, effect, met))
             .collect();
         let stents = state
             .stents

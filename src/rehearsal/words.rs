@@ -1,85 +1,8 @@
-//! A rehearsal in plain words: each action, and the headline.
+//! A rehearsal in plain words: the headline.
 
 use super::outcome::{Outcome, Verdict};
 use crate::mechanics::Direction as Push;
-use crate::procedure::{Action, Direction, Plane, Severity, Topic, Where};
-
-/// What an action does, where the script does not say it itself.
-pub(super) fn action(act: &Action) -> String {
-    match act {
-        Action::Insert {
-            device,
-            through,
-            over,
-            to,
-        } => {
-            let mut text = format!("Insert the {device}");
-            if let Some(through) = through {
-                text += &format!(" through the {through}");
-            }
-            if let Some(over) = over {
-                text += &format!(" over the {over}");
-            }
-            text + &place(to)
-        }
-        Action::Advance { device, to, nose } => {
-            let over = nose
-                .as_ref()
-                .map_or_else(String::new, |n| format!(" with the {n} as its nose"));
-            format!("Advance the {device}{over}{}", place(to))
-        }
-        Action::Withdraw { device, to } => format!("Withdraw the {device}{}", place(to)),
-        Action::WithdrawTogether { devices, to } => {
-            format!(
-                "Withdraw the {} together{}",
-                devices.join(" and the "),
-                place(to)
-            )
-        }
-        Action::Remove { device } => format!("Take the {device} out"),
-        Action::LoadRetriever { retriever, through } => {
-            format!("Push the {retriever} through the {through} to its tip")
-        }
-        Action::Unsheathe { retriever } => format!("Unsheathe the {retriever}"),
-        Action::DeployStent { device } => format!("Release the {device}"),
-        Action::Inflate {
-            device,
-            pressure_atm: Some(atm),
-        } => format!("Inflate the {device} to {atm} atm"),
-        Action::Inflate { device, .. } => format!("Inflate the {device}"),
-        Action::Deflate { device } => format!("Deflate the {device}"),
-        Action::SuctionOn { device } => format!("Suction on the {device} on"),
-        Action::SuctionOff { device } => format!("Suction on the {device} off"),
-        Action::Contrast { through, region } => {
-            format!(
-                "Contrast through the {through}: run of the {}",
-                region.in_words()
-            )
-        }
-        Action::Attach { part, rail } => format!("Put the {part} on the {rail}"),
-        Action::Detach { part } => format!("Take the {part} off"),
-        Action::Watch { plane, region } => format!(
-            "Plane {} on the {}",
-            match plane {
-                Plane::A => "A",
-                Plane::B => "B",
-            },
-            region.in_words()
-        ),
-        Action::Wait { minutes } => format!("Wait {minutes} minutes"),
-    }
-}
-
-fn place(to: &Where) -> String {
-    match to {
-        Where::At(name) => format!(" to {name}"),
-        Where::Past(name, by_mm) => format!(" to {by_mm:.0} mm past {name}"),
-        Where::Short(name, by_mm) => format!(" to {by_mm:.0} mm short of {name}"),
-        Where::By(by_mm) => format!(" by {by_mm:.0} mm"),
-        Where::Hub => " as far as its hub".into(),
-        Where::Out => " out of the body".into(),
-    }
-}
+use crate::procedure::{Direction, Severity, Topic};
 
 /// Verdict first, then what breaks or is weak, the gravest first.
 pub(super) fn headline(outcome: &Outcome) -> Vec<String> {

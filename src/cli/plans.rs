@@ -1,0 +1,242 @@
+//! Verbs about plans: run, compare, draft.
+
+use super::{Stop, columns, print};
+use clap::Args;
+use nestline::data::{self, Edit, LoadedScene, Source};
+use nestline::geometry::TrackSettings;
+use nestline::output::{
+    clock_text, comparison_text, ledger_text, rehearsal_text, script_text, what_if_text, write_text,
+};
+use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
+use nestline::rehearsal::{
+    Candidate, CompareRow, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side,
+    rehearse_all,
+};
+use std::path::Path;
+use std::process::ExitCode;
+
+/// The scene that runs when none is named.
+const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
+
+/// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
+/// waits, a second assistant, a slow operator.
+const USUAL_CHANGES: [&str; 6] = [
+    "neck.stenosis.percent=70",
+    "neck.stenosis.percent=95",
+    "dwell=180",
+    "dwell=480",
+    "durations.team.assistants=2",
+    "pace=1.5",
+];
+
+/// Values changed for this run only, and how times are drawn.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Changes {
+    /// Change a value of vessel, device, script or step times; may be given several times.
+    #[arg(long = "set", value_name = "PATH=VALUE")]
+    set: Vec<String>,
+    /// Lay devices along the centre line, without rods and forces: quick, and wrong by centimetres.
+    #[arg(long)]
+    ruler: bool,
+    /// Seed of the sampled times.
+    #[arg(long, default_value_t = Sampling::default().seed)]
+    seed: u64,
+    /// Courses drawn for the percentiles.
+    #[arg(long, default_value_t = Sampling::default().courses)]
+    courses: usize,
+}
+
+impl Default for Changes {
+    fn default() -> Self {
+        let Sampling { seed, courses, .. } = Sampling::default();
+        Self {
+            set: Vec::new(),
+            ruler: false,
+            seed,
+            courses,
+        }
+    }
+}
+
+impl Changes {
+    fn edits(&self) -> Result<Vec<Edit>, Stop> {
+        let edits = self.set.iter().map(|text| Edit::parse(text));
+        Ok(edits.collect::<Result<_, _>>()?)
+    }
+
+    /// With as many threads as there are cores; their number changes no bit of the result.
+    fn sampling(&self) -> Sampling {
+        Sampling {
+            courses: self.courses,
+            seed: self.seed,
+            threads: std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
+        }
+    }
+}
+
+fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
+    let source = Source::from_argument(scene);
+    Ok(data::load_scene_with(
+        &source,
+        &TrackSettings::default(),
+        edits,
+    )?)
+}
+
+fn code(verdict: Verdict) -> ExitCode {
+    match verdict {
+        Verdict::Passes => ExitCode::SUCCESS,
+        Verdict::Fails => ExitCode::from(1),
+    }
+}
+
+fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate {
+    Candidate {
+        ruler: changes.ruler,
+        ..Candidate::new(name, loaded.plan, loaded.durations)
+    }
+}
+
+pub(crate) fn run(
+    scene: Option<&str>,
+    changes: &Changes,
+    each: bool,
+    json: bool,
+) -> Result<ExitCode, Stop> {
+    let scene = scene.unwrap_or(DEFAULT_SCENE);
+    if each {
+        return one_at_a_time(scene, changes, json);
+    }
+    let loaded = load(scene, &changes.edits()?)?;
+    let (mut ruler, mut rods) = (Ruler, Rods::default());
+    let lay: &mut dyn Lay = if changes.ruler { &mut ruler } else { &mut rods };
+    let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling(), lay)
+        .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
+    print(json, &rehearsed, || {
+        let width = columns();
+        [
+            rehearsal_text(&rehearsed.outcome, width),
+            ledger_text(&rehearsed.ledger, width),
+            clock_text(&rehearsed.clock, width),
+        ]
+        .concat()
+    })?;
+    Ok(code(rehearsed.outcome.verdict))
+}
+
+fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {
+    let sampling = changes.sampling();
+    let fault = |error: &dyn std::fmt::Display| {
+        data::not_rehearsed(&Source::from_argument(scene), &error.to_string())
+    };
+    let loaded = load(scene, &[])?;
+    let base = assess(
+        &candidate(loaded.plan.name.clone(), loaded, changes),
+        &sampling,
+    )
+    .map_err(|error| fault(&error))?;
+    let asked = changes.edits()?;
+    let tried: Vec<Edit> = if asked.is_empty() {
+        let usual = USUAL_CHANGES.iter().map(|text| Edit::parse(text));
+        usual.collect::<Result<_, _>>()?
+    } else {
+        asked.clone()
+    };
+    let mut rows = Vec::new();
+    for edit in tried {
+        let change = edit.in_words();
+        let result = match load(scene, std::slice::from_ref(&edit)) {
+            Ok(loaded) => assess(&candidate(change.clone(), loaded, changes), &sampling)
+                .map_err(|error| error.to_string()),
+            // a usual change that a scene cannot take is told; one that was asked for is refused
+            Err(Stop::Data(error)) if asked.is_empty() => Err(error.to_string()),
+            Err(stop) => return Err(stop),
+        };
+        rows.push(WhatIfRow { change, result });
+    }
+    let verdict = base.verdict;
+    let what_if = WhatIf::new(base, rows);
+    print(json, &what_if, || what_if_text(&what_if, columns()))?;
+    Ok(code(verdict))
+}
+
+pub(crate) fn compare(
+    scenes: &[String],
+    changes: &Changes,
+    strategies: &[String],
+    json: bool,
+) -> Result<ExitCode, Stop> {
+    let edits = changes.edits()?;
+    let default = [DEFAULT_SCENE.to_owned()];
+    let scenes = if scenes.is_empty() { &default } else { scenes };
+    let mut candidates = Vec::new();
+    for scene in scenes {
+        let loaded = load(scene, &edits)?;
+        if scenes.len() > 1 && strategies.is_empty() {
+            candidates.push(candidate(loaded.plan.name.clone(), loaded, changes));
+            continue;
+        }
+        let wanted = if strategies.is_empty() {
+            Choices::NAMED.map(|(_, choices)| choices).to_vec()
+        } else {
+            let named = strategies.iter().map(|name| Choices::named(name));
+            named.collect::<Result<Vec<_>, _>>()?
+        };
+        for choices in wanted {
+            let name = if scenes.len() > 1 {
+                format!("{} on {}", choices.name(), loaded.plan.name)
+            } else {
+                choices.name()
+            };
+            let plan = loaded.plan.with_strategy(&choices)?;
+            candidates.push(Candidate {
+                ruler: changes.ruler,
+                ..Candidate::new(name, plan, loaded.durations.clone())
+            });
+        }
+    }
+    let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {
+        data::not_rehearsed(&Source::from_argument(&scenes[0]), &error.to_string())
+    })?;
+    print(json, &comparison, || {
+        let vessel = match (scenes.len(), candidates.first()) {
+            (1, Some(candidate)) => format!("{}\n", candidate.plan.vessel.name),
+            _ => String::new(),
+        };
+        vessel + &comparison_text(&comparison, columns())
+    })?;
+    // done where at least one plan holds, as far as it was to be computed
+    let holds = |row: &CompareRow| row.verdict == Verdict::Passes && row.unsolved.is_none();
+    Ok(if comparison.rows.first().is_some_and(holds) {
+        ExitCode::SUCCESS
+    } else {
+        ExitCode::from(1)
+    })
+}
+
+pub(crate) fn draft(
+    strategy: &str,
+    scene: Option<&str>,
+    out: Option<&Path>,
+    replace: bool,
+    json: bool,
+) -> Result<ExitCode, Stop> {
+    let choices = Choices::named(strategy)?;
+    let source = Source::from_argument(scene.unwrap_or(DEFAULT_SCENE));
+    let loaded = data::load_scene(&source, &TrackSettings::default())?;
+    let plan = loaded.plan.with_strategy(&choices)?;
+    let script = script_text(&plan.script);
+    let text = data::draft_text(&source, out, &plan.name, &plan.about, &script)?;
+    let written = out.map(|path| path.display().to_string());
+    if let Some(path) = out {
+        write_text(path, &text, replace)?;
+    }
+    let report = serde_json::json!({
+        "schema": "nestline.draft", "version": 1, "strategy": choices.name(), "written": written, "scene": text,
+    });
+    print(json, &report, || match &written {
+        Some(path) => format!("written: {path}"),
+        None => text,
+    })?;
+    Ok(ExitCode::SUCCESS)
+}

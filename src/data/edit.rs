@@ -1,0 +1,378 @@
+//! Values changed from outside the files: `path=value`.
+//!
+//! A path leads to a value of the scene, of its vessel, of a device or of the table of step times:
+//!
+//! | path | value |
+//! | --- | --- |
+//! | `neck.stenosis.percent`, `neck.stenosis.length`, `clot.length`, `dwell` | short names |
+//! | `guide.usable_length` | field of a device, by its name in the stack; the end of its profile goes along |
+//! | `common_carotid.length`, `arch.type` | field of the measured vessel |
+//! | `script[27].act.to`, `rules.grip`, `hub_standoff` | field of the scene |
+//! | `durations.team.assistants` | field of the table of step times |
+//! | `vessel.…`, `scene.…` | the same, where two would answer |
+//!
+//! The text of the file is changed before it is read, so that a value out of place is refused like
+//! one in the file. Fields that the file leaves out are added.
+
+use super::device_file::device_of;
+use super::document::Document;
+use super::durations_file::{built_in, durations_of};
+use super::error::{DataError, Problem, listed, nearest};
+use super::map::{RonMap, Shape};
+use super::source::Source;
+use super::vessel_file::vessel_of;
+use crate::procedure::Scene;
+use std::sync::Arc;
+
+/// Short names: the first path that exists is meant.
+const SHORT: [(&str, Target, &[&str]); 5] = [
+    (
+        "neck.stenosis.percent",
+        Target::Vessel,
+        &["form.lesions[0].nascet_percent"],
+    ),
+    (
+        "neck.stenosis.length",
+        Target::Vessel,
+        &["form.lesions[0].length"],
+    ),
+    (
+        "clot.length",
+        Target::Vessel,
+        &["form.clot.length", "form.clots[0].length"],
+    ),
+    ("dwell", Target::Durations, &["dwell_s.value"]),
+    ("pace", Target::Durations, &["pace.value"]),
+];
+
+/// One value to change.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Edit {
+    path: String,
+    value: String,
+}
+
+impl Edit {
+    /// Reads `path=value`.
+    ///
+    /// # Errors
+    /// A [`DataError`] where there is no `=`, or nothing before or behind it.
+    pub fn parse(text: &str) -> Result<Self, DataError> {
+        match text.split_once('=') {
+            Some((path, value)) if !path.trim().is_empty() && !value.trim().is_empty() => {
+                Ok(Self {
+                    path: path.trim().to_owned(),
+                    value: value.trim().to_owned(),
+                })
+            }
+            _ => Err(DataError::new(
+                Problem::NotAccepted,
+                format!("`{text}` does not say which value becomes what"),
+            )
+            .with_help("write a path, `=` and a value: neck.stenosis.percent=90")),
+        }
+    }
+
+    /// The change in words.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        format!("{} = {}", self.path, self.value)
+    }
+}
+
+/// Which file a value stands in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Target {
+    Scene,
+    Vessel,
+    Durations,
+    /// By its place in the stack.
+    Device(usize),
+}
+
+impl Edit {
+    /// Whether it says which files the scene is made of: such changes come before those files are
+    /// opened.
+    fn names_a_file(&self) -> bool {
+        matches!(self.path.as_str(), "vessel" | "target" | "durations")
+            || self.path.starts_with("stack[")
+    }
+}
+
+/// A scene's text with the files named that the changes name.
+pub(super) fn edited_scene(mut document: Document, edits: &[Edit]) -> Result<Document, DataError> {
+    for edit in edits.iter().filter(|edit| edit.names_a_file()) {
+        let changed = written_over(&document, &edit.path, edit)
+            .or_else(|| added(&document, &edit.path, edit, Target::Scene));
+        document = changed.ok_or_else(|| {
+            let known = paths(&document.text, "");
+            unknown(edit, &known)
+        })?;
+    }
+    Ok(document)
+}
+
+/// A scene's files with the changes made.
+#[derive(Debug, Clone)]
+pub(super) struct Edited {
+    pub(super) scene: Document,
+    pub(super) vessel: Document,
+    pub(super) durations: Document,
+    /// By place in the stack; a file that cannot be opened is left to whoever reads the stack.
+    pub(super) devices: Vec<Option<Document>>,
+}
+
+impl Edited {
+    /// Opens a scene's files and makes the changes, one after the other.
+    pub(super) fn open(
+        source: &Source,
+        scene_document: &Document,
+        scene: &Scene,
+        edits: &[Edit],
+    ) -> Result<Self, DataError> {
+        let vessel = Document::open(&source.beside(&scene.vessel))
+            .map_err(|error| scene_document.named(error, "vessel"))?;
+        let durations = match &scene.durations {
+            None => Document::open(&built_in())?,
+            Some(file) => Document::open(&source.beside(file))
+                .map_err(|error| scene_document.named(error, "durations"))?,
+        };
+        let mut edited = Self {
+            scene: scene_document.clone(),
+            vessel,
+            durations,
+            devices: scene
+                .stack
+                .iter()
+                .map(|entry| Document::open(&source.beside(&entry.file)).ok())
+                .collect(),
+        };
+        for edit in edits.iter().filter(|edit| !edit.names_a_file()) {
+            edited.make(scene, edit)?;
+        }
+        Ok(edited)
+    }
+
+    fn document(&self, target: Target) -> Option<&Document> {
+        match target {
+            Target::Scene => Some(&self.scene),
+            Target::Vessel => Some(&self.vessel),
+            Target::Durations => Some(&self.durations),
+            Target::Device(i) => self.devices.get(i)?.as_ref(),
+        }
+    }
+
+    fn keep(&mut self, target: Target, document: Document) {
+        match target {
+            Target::Scene => self.scene = document,
+            Target::Vessel => self.vessel = document,
+            Target::Durations => self.durations = document,
+            Target::Device(i) => self.devices[i] = Some(document),
+        }
+    }
+
+    fn make(&mut self, scene: &Scene, edit: &Edit) -> Result<(), DataError> {
+        let places = candidates(scene, &edit.path);
+        // a value that the file has comes before one that would have to be added
+        let there = places.iter().find_map(|(target, path)| {
+            Some((*target, written_over(self.document(*target)?, path, edit)?))
+        });
+        let changed = there.or_else(|| {
+            places.iter().find_map(|(target, path)| {
+                Some((
+                    *target,
+                    added(self.document(*target)?, path, edit, *target)?,
+                ))
+            })
+        });
+        match changed {
+            Some((target, document)) => {
+                let document = match target {
+                    Target::Device(_) if edit.path.ends_with(".usable_length") => {
+                        profile_end_along(&document, edit)
+                    }
+                    _ => document,
+                };
+                self.keep(target, document);
+                Ok(())
+            }
+            None => Err(unknown(edit, &self.known(scene))),
+        }
+    }
+
+    /// Every path that leads to something.
+    fn known(&self, scene: &Scene) -> Vec<String> {
+        let mut known: Vec<String> = SHORT.iter().map(|(name, ..)| (*name).to_owned()).collect();
+        known.extend(paths(&self.scene.text, ""));
+        known.extend(paths(&self.durations.text, "durations."));
+        let of_vessel = paths(&self.vessel.text, "").into_iter();
+        known.extend(of_vessel.map(|path| match path.strip_prefix("form.") {
+            Some(short) => short.to_owned(),
+            None => path,
+        }));
+        for (entry, document) in scene.stack.iter().zip(&self.devices) {
+            if let Some(document) = document {
+                known.extend(paths(&document.text, &format!("{}.", entry.name)));
+            }
+        }
+        known
+    }
+}
+
+/// A device whose usable length was changed, with the end of its profile at the new length: its last
+/// section gets longer or shorter.
+fn profile_end_along(document: &Document, edit: &Edit) -> Document {
+    let map = RonMap::of(&document.text);
+    let sections = map.node("profile").map_or(0, |node| node.entries.len());
+    let path = format!("profile[{}].from_tip", sections.saturating_sub(1));
+    let found = map.locate(&path);
+    if sections == 0 || !found.exact {
+        return document.clone();
+    }
+    let value = format!("\"{}\"", edit.value.trim_matches('"'));
+    Document {
+        name: document.name.clone(),
+        text: Arc::from(replaced(
+            &document.text,
+            found.span.start,
+            found.span.end,
+            &value,
+        )),
+    }
+}
+
+/// The document with a value that it has written over.
+fn written_over(document: &Document, path: &str, edit: &Edit) -> Option<Document> {
+    let found = RonMap::of(&document.text).locate(path);
+    if !found.exact {
+        return None;
+    }
+    let old = document.text.get(found.span.clone())?;
+    let value = if old.starts_with('"') && !edit.value.starts_with('"') {
+        format!("\"{}\"", edit.value)
+    } else {
+        edit.value.clone()
+    };
+    let text = replaced(&document.text, found.span.start, found.span.end, &value);
+    Some(document.with_text(text, &edit.in_words()))
+}
+
+/// The document with a field added that it leaves out, where it can still be read then.
+fn added(document: &Document, path: &str, edit: &Edit, target: Target) -> Option<Document> {
+    let (at, (before, behind)) = insertion(&document.text, path)?;
+    [edit.value.clone(), format!("\"{}\"", edit.value)]
+        .into_iter()
+        .map(|value| {
+            let field = format!("{before}{value}{behind}");
+            let text = replaced(&document.text, at, at, &field);
+            document.with_text(text, &edit.in_words())
+        })
+        .find(|changed| reads(target, changed))
+}
+
+fn unknown(edit: &Edit, known: &[String]) -> DataError {
+    let error = DataError::new(
+        Problem::NotAccepted,
+        format!("no value has the path `{}`", edit.path),
+    );
+    match nearest(&edit.path, known.iter().map(String::as_str)) {
+        Some(near) => error.with_help(format!("did you mean `{near}`?")),
+        None => error.with_help(format!(
+            "there are {}, and the fields of vessel, scene, table of step times (`durations.…`) and devices (by their names in the stack)",
+            listed(SHORT.iter().map(|(name, ..)| *name))
+        )),
+    }
+}
+
+/// Where a path may lead, the likest first.
+fn candidates(scene: &Scene, path: &str) -> Vec<(Target, String)> {
+    let mut places: Vec<(Target, String)> = Vec::new();
+    if let Some((_, target, paths)) = SHORT.iter().find(|(name, ..)| *name == path) {
+        places.extend(paths.iter().map(|p| (*target, (*p).to_owned())));
+    }
+    if let Some((first, rest)) = path.split_once('.') {
+        let device = scene.stack.iter().position(|entry| entry.name == first);
+        places.extend(device.map(|i| (Target::Device(i), rest.to_owned())));
+        match first {
+            "vessel" => places.extend([
+                (Target::Vessel, format!("form.{rest}")),
+                (Target::Vessel, rest.to_owned()),
+            ]),
+            "scene" => places.push((Target::Scene, rest.to_owned())),
+            "durations" => places.push((Target::Durations, rest.to_owned())),
+            _ => {}
+        }
+    }
+    places.extend([
+        (Target::Vessel, format!("form.{path}")),
+        (Target::Scene, path.to_owned()),
+    ]);
+    places
+}
+
+/// Whether a changed text can still be read.
+fn reads(target: Target, document: &Document) -> bool {
+    match target {
+        Target::Scene => document.decode::<Scene>().is_ok(),
+        Target::Vessel => vessel_of(document.clone()).is_ok(),
+        Target::Durations => durations_of(document).is_ok(),
+        Target::Device(_) => device_of(document).is_ok(),
+    }
+}
+
+fn replaced(text: &Arc<str>, from: usize, to: usize, by: &str) -> String {
+    let before = text.get(..from).unwrap_or("");
+    let behind = text.get(to..).unwrap_or("");
+    format!("{before}{by}{behind}")
+}
+
+/// Where a field that is not there would go, and what to write before and behind its value; `None`
+/// where the path leads through something that has no fields.
+fn insertion(text: &str, path: &str) -> Option<(usize, (String, String))> {
+    let map = RonMap::of(text);
+    let fields: Vec<&str> = path.split('.').collect();
+    let there = (0..fields.len())
+        .rev()
+        .find(|n| map.locate(&fields[..*n].join(".")).exact)?;
+    let missing = &fields[there..];
+    if missing.iter().any(|field| {
+        field.is_empty() || !field.chars().all(|c| c.is_ascii_alphanumeric() || c == '_')
+    }) {
+        return None;
+    }
+    let mut node = map.node(&fields[..there].join("."))?;
+    // the parentheses that hold the fields, inside those that only wrap them
+    while let [only] = node.entries.as_slice()
+        && only.key.is_none()
+        && only.value.shape == Shape::Group
+    {
+        node = &only.value;
+    }
+    if node.shape != Shape::Group || node.entries.iter().any(|e| e.key.is_none()) {
+        return None;
+    }
+    let at = node.span.end.checked_sub(1)?;
+    let inside = text.get(node.span.start..at)?.trim_end();
+    let comma = if inside.ends_with(',') || inside.ends_with('(') {
+        ""
+    } else {
+        ","
+    };
+    let opening = missing.join(": (");
+    Some((
+        at,
+        (
+            format!("{comma} {opening}: "),
+            format!("{},", ")".repeat(missing.len() - 1)),
+        ),
+    ))
+}
+
+/// Paths of all values of a text.
+fn paths(text: &str, prefix: &str) -> Vec<String> {
+    RonMap::of(text)
+        .paths()
+        .into_iter()
+        .map(|path| format!("{prefix}{path}"))
+        .collect()
+}

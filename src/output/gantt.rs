@@ -1,0 +1,260 @@
+//! The clock as text: lanes, milestones, what is critical.
+
+use super::table::{plain_table, right_align, section, wrapped};
+use crate::procedure::{Lane, Percentiles};
+use crate::rehearsal::{ClockReport, ClockRow};
+use comfy_table::Table;
+use std::fmt::Write as _;
+
+/// Characters kept for the name of an activity.
+const NAME_COLUMNS: usize = 44;
+/// Characters kept for the figures behind a bar.
+const FIGURE_COLUMNS: usize = 22;
+
+/// Milestones, lanes and the critical chain for a terminal of `columns` characters.
+#[must_use]
+pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
+    let mut out = String::new();
+    let width = usize::from(columns);
+    section(&mut out, "Clock (min from the puncture)");
+    let _ = writeln!(out, "{}", milestones(clock, columns));
+    section(
+        &mut out,
+        "Lanes (# decides when the brain is reperfused, = the rest, . may be put off; least slack in min)",
+    );
+    out.push_str(&lanes(clock, width));
+    section(&mut out, "What decides when the brain is reperfused");
+    wrapped(&mut out, "  - ", &critical(clock), width);
+    let saves = &clock.other_order;
+    let line = if saves.saves_at_most_s < 1.0 {
+        "No other order of these steps ends sooner.".to_owned()
+    } else {
+        format!(
+            "Another order of the same steps was found that saves {} of the total; none saves more than {}.",
+            minutes(saves.saves_s),
+            minutes(saves.saves_at_most_s)
+        )
+    };
+    wrapped(&mut out, "  - ", &line, width);
+    section(&mut out, "Where this lands");
+    for anchor in &clock.anchors {
+        let spread = anchor
+            .spread
+            .map_or_else(String::new, |p| format!(" ({})", tenth_to_ninth(p)));
+        let line = format!(
+            "{}: {}{spread}; known: {} ({}){}",
+            anchor.what,
+            minutes(anchor.expected_s),
+            anchor.known,
+            anchor.source,
+            if anchor.calibrated {
+                ". The table was fitted to this: no validation."
+            } else {
+                "."
+            }
+        );
+        wrapped(&mut out, "  - ", &line, width);
+    }
+    let fitted: Vec<&str> = clock.calibrated_to.iter().map(|k| k.in_words()).collect();
+    let table = if fitted.is_empty() {
+        format!("Table of step times: {}.", clock.table)
+    } else {
+        format!(
+            "Table of step times: {}, calibrated to {}.",
+            clock.table,
+            fitted.join(", and to ")
+        )
+    };
+    wrapped(&mut out, "  - ", &table, width);
+    let force = if clock.steps_with_force == 0 {
+        "No force at any hub is in these times.".to_owned()
+    } else {
+        format!(
+            "Forces at the hub are in the times of {} steps.",
+            clock.steps_with_force
+        )
+    };
+    wrapped(
+        &mut out,
+        "  - ",
+        &format!("{} {force}", clock.method),
+        width,
+    );
+    out
+}
+
+/// Steps and waits without slack, in the order of their starts; steps as ranges of numbers.
+fn critical(clock: &ClockReport) -> String {
+    let mut rows: Vec<&ClockRow> = clock.activities.iter().filter(|a| a.critical).collect();
+    rows.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    let mut parts: Vec<String> = Vec::new();
+    let mut run: Option<(usize, usize)> = None;
+    let close = |run: &mut Option<(usize, usize)>, parts: &mut Vec<String>| match run.take() {
+        Some((a, b)) if a == b => parts.push(format!("step {a}")),
+        Some((a, b)) => parts.push(format!("steps {a} to {b}")),
+        None => {}
+    };
+    for row in rows {
+        match (row.step, &mut run) {
+            (Some(step), Some((_, last))) if step == *last + 1 => *last = step,
+            (Some(step), _) => {
+                close(&mut run, &mut parts);
+                run = Some((step, step));
+            }
+            (None, _) => {
+                close(&mut run, &mut parts);
+                parts.push(row.name.clone());
+            }
+        }
+    }
+    close(&mut run, &mut parts);
+    parts.join(", ")
+}
+
+/// Seconds as minutes with one digit.
+pub(super) fn minutes(s: f64) -> String {
+    format!("{:.1} min", s / 60.0)
+}
+
+pub(super) fn tenth_to_ninth(p: Percentiles) -> String {
+    format!("10 to 90 %: {:.1} to {:.1}", p.p10_s / 60.0, p.p90_s / 60.0)
+}
+
+fn milestones(clock: &ClockReport, columns: u16) -> Table {
+    let mut table = plain_table(&["", "mean", "median", "10 %", "90 %"], columns);
+    let (mean, spread) = (&clock.expected, &clock.spread);
+    for (what, mean_s, spread) in [
+        (
+            "guide in the neck",
+            mean.guide_in_neck_s,
+            spread.guide_in_neck,
+        ),
+        (
+            "retriever open",
+            mean.retriever_open_s,
+            spread.retriever_open,
+        ),
+        ("neck open", mean.neck_open_s, spread.neck_open),
+        ("reperfusion", mean.reperfusion_s, spread.reperfusion),
+        (
+            "retriever sat in the clot",
+            mean.retriever_sat_s,
+            spread.retriever_sat,
+        ),
+        (
+            "from its opening to reperfusion",
+            mean.open_to_reperfusion_s,
+            spread.open_to_reperfusion,
+        ),
+        ("total", mean.total_s, spread.total),
+    ] {
+        let Some(mean_s) = mean_s else {
+            table.add_row([what, "never", "", "", ""]);
+            continue;
+        };
+        let figure = |s: f64| format!("{:.1}", s / 60.0);
+        let [p50, p10, p90] = spread.map_or([const { String::new() }; 3], |p| {
+            [p.p50_s, p.p10_s, p.p90_s].map(figure)
+        });
+        table.add_row([what.to_owned(), figure(mean_s), p50, p10, p90]);
+    }
+    right_align(&mut table, 1..5);
+    table
+}
+
+fn lanes(clock: &ClockReport, columns: usize) -> String {
+    let mut out = String::new();
+    let end_s = clock
+        .activities
+        .iter()
+        .map(|a| a.end_s)
+        .fold(0.0, f64::max)
+        .max(1.0);
+    let bar = columns
+        .saturating_sub(NAME_COLUMNS + FIGURE_COLUMNS)
+        .max(20);
+    let _ = writeln!(out, "{:NAME_COLUMNS$}{}", "", axis(end_s, bar));
+    for lane in [Lane::Intracranial, Lane::Neck, Lane::Access, Lane::Table] {
+        let rows: Vec<&ClockRow> = clock
+            .activities
+            .iter()
+            .filter(|a| a.lane == lane && a.end_s > a.start_s)
+            .collect();
+        if rows.is_empty() {
+            continue;
+        }
+        let _ = writeln!(out, " {}", lane.in_words());
+        for row in rows {
+            let number = row
+                .step
+                .map_or_else(|| "   ".to_owned(), |s| format!("{s:>2}."));
+            let name: String = format!("  {number} {}", row.name)
+                .chars()
+                .take(NAME_COLUMNS - 1)
+                .collect();
+            let _ = writeln!(
+                out,
+                "{name:NAME_COLUMNS$}{}{:>6.1} +{:<4.1}{:>6.1}",
+                drawn(row, end_s, bar),
+                row.start_s / 60.0,
+                (row.end_s - row.start_s) / 60.0,
+                row.slack_s / 60.0
+            );
+        }
+    }
+    let _ = writeln!(
+        out,
+        "{:NAME_COLUMNS$}{:bar$}{:>6} {:<5}{:>6}",
+        "", "", "start", "takes", "slack"
+    );
+    out
+}
+
+/// A scale in whole minutes that leaves room for its figures.
+fn axis(end_s: f64, columns: usize) -> String {
+    let per_tick = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0]
+        .into_iter()
+        .find(|tick| place(60.0 * tick, end_s, columns) >= 6)
+        .unwrap_or(200.0);
+    let mut line = vec![' '; columns];
+    let mut at_min = 0.0;
+    while 60.0 * at_min < end_s {
+        let at = place(60.0 * at_min, end_s, columns);
+        for (i, c) in format!("|{at_min:.0}").chars().enumerate() {
+            if let Some(cell) = line.get_mut(at + i) {
+                *cell = c;
+            }
+        }
+        at_min += per_tick;
+    }
+    line.into_iter().collect()
+}
+
+fn drawn(row: &ClockRow, end_s: f64, columns: usize) -> String {
+    let from = place(row.start_s, end_s, columns).min(columns - 1);
+    let to = place(row.end_s, end_s, columns).clamp(from + 1, columns);
+    let put_off = place(row.end_s + row.slack_s, end_s, columns).clamp(to, columns);
+    let mark = if row.critical { '#' } else { '=' };
+    (0..columns)
+        .map(|i| {
+            if (from..to).contains(&i) {
+                mark
+            } else if (to..put_off).contains(&i) {
+                '.'
+            } else {
+                ' '
+            }
+        })
+        .collect()
+}
+
+/// Column of a time.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "a share of a terminal's width"
+)]
+fn place(at_s: f64, end_s: f64, columns: usize) -> usize {
+    ((at_s / end_s).clamp(0.0, 1.0) * columns as f64).round() as usize
+}

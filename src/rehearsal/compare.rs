@@ -1,0 +1,311 @@
+//! Plans side by side: which comes first, and by what.
+
+use super::compare_flip::{Flip, flips};
+use super::compare_words;
+use super::outcome::{Outcome, Verdict};
+use super::run::{CAUTION, outcome_of};
+use super::timing::loads_of;
+use crate::procedure::{
+    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Rods, Sampling,
+    Severity, Times, Topic, ledger, walk, walk_with,
+};
+use serde::{Deserialize, Serialize};
+
+/// Version of the schema of a comparison.
+pub const COMPARISON_VERSION: u32 = 1;
+
+/// A plan to compare, with what is known about it.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// Name in the comparison.
+    pub name: String,
+    /// The plan.
+    pub plan: Plan,
+    /// How long its steps take.
+    pub durations: Durations,
+    /// Lay devices along the centre line, without rods and forces: quick, and wrong by centimetres.
+    pub ruler: bool,
+    /// Smallest signed clearance at any edge of a stent, mm, where it was computed.
+    pub edge_clearance_mm: Option<f64>,
+}
+
+impl Candidate {
+    /// A plan to be solved with rods, whose stent edges nothing is known of.
+    #[must_use]
+    pub const fn new(name: String, plan: Plan, durations: Durations) -> Self {
+        Self {
+            name,
+            plan,
+            durations,
+            ruler: false,
+            edge_clearance_mm: None,
+        }
+    }
+}
+
+/// A candidate with everything worked out.
+#[derive(Debug, Clone)]
+pub(super) struct Judged<'a> {
+    pub(super) candidate: &'a Candidate,
+    pub(super) passed: Vec<Passed>,
+    pub(super) loads: Vec<Load>,
+    pub(super) row: CompareRow,
+}
+
+/// The least room a device has.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LeastReach {
+    /// The device.
+    pub device: String,
+    /// What it has to spare, mm.
+    pub margin_mm: f64,
+    /// Number of the step, from 1.
+    pub step: usize,
+}
+
+/// One plan in a comparison.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CompareRow {
+    /// Name.
+    pub name: String,
+    /// What it does.
+    pub about: String,
+    /// Whether the plan holds.
+    pub verdict: Verdict,
+    /// The first failure: number of the step and what is wrong.
+    pub breaks_at: Option<(usize, String)>,
+    /// Where rods were asked for and came to no rest: number of the step and why. Everything else in
+    /// the row is ruled along the centre line then.
+    pub unsolved: Option<(usize, String)>,
+    /// Milestones of the course where everything takes its mean time.
+    pub expected: Times,
+    /// Puncture to reperfusion; none where it is never reached.
+    pub reperfusion: Option<Percentiles>,
+    /// Retriever's opening to reperfusion.
+    pub open_to_reperfusion: Option<Percentiles>,
+    /// Tips across the lesions of the neck, from below.
+    pub crossings: usize,
+    /// Times a lesion or the clot was passed with nothing across it.
+    pub unled_crossings: usize,
+    /// Where and when access was let go of with work left: obstacle and number of the step.
+    pub let_go: Vec<(String, usize)>,
+    /// Steps at the neck during which access was held but nothing had shown the true lumen.
+    pub true_lumen_unproven: usize,
+    /// Largest force at any hub, N; none where no rods were solved.
+    pub largest_hub_force_n: Option<f64>,
+    /// Largest capstan factor of any device that moves: force at the hub over force at the tip from
+    /// turning and friction alone.
+    pub largest_capstan_factor: f64,
+    /// Smallest clearance at a stent's edge, mm; none where it was not computed.
+    pub edge_clearance_mm: Option<f64>,
+    /// Times the open retriever is drawn bare across a stent's edge.
+    pub bare_edges: usize,
+    /// Smallest reach margin; none where every device goes in to its hub.
+    pub least_reach: Option<LeastReach>,
+    /// Exchanges over the whole length of a device.
+    pub whole_exchanges: usize,
+    /// Exchanges by a side port.
+    pub rapid_exchanges: usize,
+    /// Longest travel of a rail out of hand, mm.
+    pub longest_blind_mm: f64,
+    /// All travel of rails out of hand, mm.
+    pub blind_mm: f64,
+    /// What the neck lesions leave in the end: NASCET percent of the tightest, an estimate.
+    pub neck_left_percent: Option<f64>,
+    /// Steps that act on the neck, and those of them under suction or a stopped flow.
+    pub neck_steps: (usize, usize),
+}
+
+/// Plans side by side, the best first.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Comparison {
+    /// `nestline.comparison`.
+    pub schema: String,
+    /// [`COMPARISON_VERSION`].
+    pub version: u32,
+    /// Plans, the best first.
+    pub rows: Vec<CompareRow>,
+    /// Why the first is first, in words.
+    pub why: Vec<String>,
+    /// Under what change the order by time turns round.
+    pub flips: Vec<Flip>,
+    /// The same in words.
+    pub flips_in_words: Vec<String>,
+    /// How they were ordered.
+    pub order: String,
+    /// What the table of step times was fitted to.
+    pub calibrated_to: Vec<Known>,
+    /// The caution that goes with every output.
+    pub caution: String,
+}
+
+/// How plans are ordered.
+const ORDER: &str = "ordered by: does the plan hold; did its rods come to rest; how often access is let go of with work left; how often the open \
+retriever is drawn bare across a stent's edge; median time to reperfusion";
+
+/// Rehearses and times plans and sets them side by side.
+///
+/// # Errors
+/// As [`Clock::new`], for the first plan that cannot be timed.
+pub fn compare(candidates: &[Candidate], sampling: &Sampling) -> Result<Comparison, NetworkError> {
+    let mut judged = candidates
+        .iter()
+        .map(|candidate| judge(candidate, sampling))
+        .collect::<Result<Vec<_>, _>>()?;
+    judged.sort_by(|a, b| a.row.rank(&b.row));
+    let flips = flips(&judged)?;
+    let rows: Vec<CompareRow> = judged.iter().map(|j| j.row.clone()).collect();
+    Ok(Comparison {
+        schema: "nestline.comparison".into(),
+        version: COMPARISON_VERSION,
+        why: compare_words::why(&rows),
+        flips_in_words: flips.iter().map(compare_words::flip).collect(),
+        flips,
+        rows,
+        order: ORDER.into(),
+        calibrated_to: candidates
+            .first()
+            .map_or_else(Vec::new, |c| c.durations.calibrated_to.clone()),
+        caution: CAUTION.into(),
+    })
+}
+
+/// One plan on its own, as a row.
+///
+/// # Errors
+/// As [`Clock::new`].
+pub fn assess(candidate: &Candidate, sampling: &Sampling) -> Result<CompareRow, NetworkError> {
+    judge(candidate, sampling).map(|judged| judged.row)
+}
+
+fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>, NetworkError> {
+    let plan = &candidate.plan;
+    // where rods come to no rest, that is told, and what else can be said is ruled along the centre
+    // line
+    let solved = if candidate.ruler {
+        Ok(walk(plan))
+    } else {
+        walk_with(plan, &mut Rods::default())
+    };
+    let (passed, unsolved) = match solved {
+        Ok(passed) => (passed, None),
+        Err((step, error)) => (walk(plan), Some((step + 1, error.to_string()))),
+    };
+    let outcome = outcome_of(plan, &passed);
+    let loads = loads_of(&outcome);
+    let clock = Clock::of(plan, &candidate.durations, &loads, &passed)?;
+    let ledger = ledger(plan, &passed);
+    let spread = clock.sample(sampling);
+    let forces = loads.iter().filter_map(|l| l.hub_force_n);
+    let row = CompareRow {
+        name: candidate.name.clone(),
+        about: plan.about.clone(),
+        verdict: outcome.verdict,
+        breaks_at: breaks_at(&outcome),
+        unsolved,
+        expected: clock.times(&clock.expected()),
+        reperfusion: spread.reperfusion,
+        open_to_reperfusion: spread.open_to_reperfusion,
+        crossings: outcome.lesions.iter().map(|l| l.crossings).sum(),
+        unled_crossings: ledger.unled(),
+        let_go: let_go(&ledger),
+        true_lumen_unproven: unproven(&ledger),
+        largest_hub_force_n: forces.max_by(f64::total_cmp),
+        largest_capstan_factor: largest_capstan(&outcome),
+        edge_clearance_mm: candidate.edge_clearance_mm,
+        bare_edges: bare_edges(&outcome),
+        least_reach: least_reach(&outcome),
+        whole_exchanges: outcome.exchanges.iter().filter(|e| !e.rapid).count(),
+        rapid_exchanges: outcome.exchanges.iter().filter(|e| e.rapid).count(),
+        longest_blind_mm: outcome
+            .exchanges
+            .iter()
+            .map(|e| e.blind_mm)
+            .fold(0.0, f64::max),
+        blind_mm: outcome.exchanges.iter().map(|e| e.blind_mm).sum(),
+        neck_left_percent: outcome
+            .lesions
+            .iter()
+            .map(|l| l.nascet_after_percent)
+            .max_by(f64::total_cmp),
+        neck_steps: (
+            ledger.neck_work.len(),
+            ledger
+                .neck_work
+                .iter()
+                .filter(|p| !(p.suction.is_empty() && p.flow_stopped_by.is_empty()))
+                .count(),
+        ),
+    };
+    Ok(Judged {
+        candidate,
+        passed,
+        loads,
+        row,
+    })
+}
+
+impl CompareRow {
+    /// The better one first.
+    fn rank(&self, other: &Self) -> std::cmp::Ordering {
+        let fails = |row: &Self| row.verdict == Verdict::Fails;
+        let time = |row: &Self| row.reperfusion.map_or(f64::INFINITY, |p| p.p50_s);
+        fails(self)
+            .cmp(&fails(other))
+            .then(self.unsolved.is_some().cmp(&other.unsolved.is_some()))
+            .then(self.let_go.len().cmp(&other.let_go.len()))
+            .then(self.bare_edges.cmp(&other.bare_edges))
+            .then(time(self).total_cmp(&time(other)))
+    }
+}
+
+fn breaks_at(outcome: &Outcome) -> Option<(usize, String)> {
+    outcome.steps.iter().find_map(|step| {
+        let failure = step
+            .findings
+            .iter()
+            .find(|f| f.severity == Severity::Failure)?;
+        Some((step.number, failure.text.clone()))
+    })
+}
+
+fn let_go(ledger: &Ledger) -> Vec<(String, usize)> {
+    let crossings = ledger.crossings.iter();
+    crossings
+        .flat_map(|c| c.let_go_at.iter().map(|step| (c.across.clone(), *step)))
+        .collect()
+}
+
+/// Steps at the neck at which a dissected lesion is held without the true lumen shown.
+fn unproven(ledger: &Ledger) -> usize {
+    let at_neck = ledger.neck_work.iter().filter_map(|work| {
+        let row = ledger.rows.iter().find(|row| row.step == work.step)?;
+        Some(row.holds.iter().any(|h| !h.true_lumen))
+    });
+    at_neck.filter(|unproven| *unproven).count()
+}
+
+fn largest_capstan(outcome: &Outcome) -> f64 {
+    let devices = outcome.steps.iter().flat_map(|s| &s.devices);
+    devices
+        .filter(|d| d.moved)
+        .map(|d| d.capstan_factor)
+        .fold(1.0, f64::max)
+}
+
+fn bare_edges(outcome: &Outcome) -> usize {
+    let findings = outcome.steps.iter().flat_map(|s| &s.findings);
+    findings
+        .filter(|f| f.topic == Topic::StentEdge && f.severity > Severity::Note)
+        .count()
+}
+
+/// The smallest margin of what is not meant to go in to its hub.
+fn least_reach(outcome: &Outcome) -> Option<LeastReach> {
+    let row = outcome.reach.iter().find(|r| r.margin_mm > 0.5)?;
+    Some(LeastReach {
+        device: row.device.clone(),
+        margin_mm: row.margin_mm,
+        step: row.step,
+    })
+}
