@@ -55,7 +55,11 @@ fn exact_capstan_of_a_limp_rod_held_taut_in_a_bend() {
     // T2 = T1 exp(mu theta), the belt equation. The rod is limp: B / R² is 1e-5 of its tension.
     for (mu, theta) in [(0.05, PI), (0.2, PI / 2.0), (0.2, PI), (0.4, 1.5 * PI)] {
         let tube = tube(
-            &[(20.0, 0.0, 0.0), (12.0 * theta, theta, 0.0), (20.0, 0.0, 0.0)],
+            &[
+                (20.0, 0.0, 0.0),
+                (12.0 * theta, theta, 0.0),
+                (20.0, 0.0, 0.0),
+            ],
             1.0,
             2000.0,
             0.5,
@@ -67,8 +71,15 @@ fn exact_capstan_of_a_limp_rod_held_taut_in_a_bend() {
         let found = solve(&tube, rod, Drive::Through, mu, moving(Direction::Pull, 1.0));
         let load = found.load.unwrap();
         let exact = (mu * theta).exp();
-        println!("capstan mu {mu} theta {theta:.3}: {} exact {exact} rounds {} newton {}", load.hub_force_n, found.rounds, found.newton_steps);
-        assert!((load.hub_force_n / exact - 1.0).abs() < 1e-3, "{mu} {theta}: {} against {exact}", load.hub_force_n);
+        println!(
+            "capstan mu {mu} theta {theta:.3}: {} exact {exact} rounds {} newton {}",
+            load.hub_force_n, found.rounds, found.newton_steps
+        );
+        assert!(
+            (load.hub_force_n / exact - 1.0).abs() < 1e-3,
+            "{mu} {theta}: {} against {exact}",
+            load.hub_force_n
+        );
     }
 }
 
@@ -87,9 +98,18 @@ fn exact_elastic_capstan() {
             start: StartSupport::Free,
             ..Rod::uniform(10.0, 1.0)
         };
-        let found = solve(&tube, rod, Drive::Through, 0.1, moving(Direction::Pull, 1.0));
+        let found = solve(
+            &tube,
+            rod,
+            Drive::Through,
+            0.1,
+            moving(Direction::Pull, 1.0),
+        );
         let load = found.load.unwrap();
-        println!("elastic capstan h {h}: {} rounds {} newton {}", load.hub_force_n, found.rounds, found.newton_steps);
+        println!(
+            "elastic capstan h {h}: {} rounds {} newton {}",
+            load.hub_force_n, found.rounds, found.newton_steps
+        );
     }
 }
 
@@ -97,19 +117,32 @@ fn exact_elastic_capstan() {
 fn exact_force_to_feed_into_a_frictionless_bend() {
     // B/(2R²) = 20/(2·20²) = 0.025 N
     for h in [2.0, 1.0, 0.5] {
-    let tube = tube(&[(60.0, 0.0, 0.0), (60.0, 3.0, 0.0)], 1.0, 10.0, h);
-    let mut last: Option<(f64, f64, f64)> = None;
-    for tip in [89.0, 89.3, 89.6, 89.8, 90.0] {
-        let found = solve(&tube, Rod::uniform(20.0, 0.6), Drive::Tip(tip), 0.0, moving(Direction::Push, 0.0));
-        let load = found.load.clone().unwrap();
-        let s = found.solution.as_ref().unwrap();
-        let e = s.bending_energy_n_mm() + s.contact_energy_n_mm;
-        let l = found.devices[0].path_mm;
-        if let Some((e0, l0, f0)) = last {
-            println!("h {h} tip {tip}: hub {} mean {} dE/dL {} rounds {} newton {}", load.hub_force_n, 0.5 * (f0 + load.hub_force_n), (e - e0) / (l - l0), found.rounds, found.newton_steps);
+        let tube = tube(&[(60.0, 0.0, 0.0), (60.0, 3.0, 0.0)], 1.0, 10.0, h);
+        let mut last: Option<(f64, f64, f64)> = None;
+        for tip in [89.0, 89.3, 89.6, 89.8, 90.0] {
+            let found = solve(
+                &tube,
+                Rod::uniform(20.0, 0.6),
+                Drive::Tip(tip),
+                0.0,
+                moving(Direction::Push, 0.0),
+            );
+            let load = found.load.clone().unwrap();
+            let s = found.solution.as_ref().unwrap();
+            let e = s.bending_energy_n_mm() + s.contact_energy_n_mm;
+            let l = found.devices[0].path_mm;
+            if let Some((e0, l0, f0)) = last {
+                println!(
+                    "h {h} tip {tip}: hub {} mean {} dE/dL {} rounds {} newton {}",
+                    load.hub_force_n,
+                    0.5 * (f0 + load.hub_force_n),
+                    (e - e0) / (l - l0),
+                    found.rounds,
+                    found.newton_steps
+                );
+            }
+            last = Some((e, l, load.hub_force_n));
         }
-        last = Some((e, l, load.hub_force_n));
-    }
     }
 }
 
@@ -117,13 +150,28 @@ fn exact_force_to_feed_into_a_frictionless_bend() {
 fn debug_tip() {
     for h in [1.0, 0.5, 0.25] {
         let tube = tube(&[(60.0, 0.0, 0.0), (60.0, 3.0, 0.0)], 1.0, 10.0, h);
-        let found = solve(&tube, Rod::uniform(20.0, 0.6), Drive::Tip(90.0), 0.0, moving(Direction::Push, 0.0));
+        let found = solve(
+            &tube,
+            Rod::uniform(20.0, 0.6),
+            Drive::Tip(90.0),
+            0.0,
+            moving(Direction::Push, 0.0),
+        );
         let s = found.solution.as_ref().unwrap();
-        println!("h {h} tip load {} angle {}", found.devices[0].tip_load_n, s.rods[0].end_angle_rad);
+        println!(
+            "h {h} tip load {} angle {}",
+            found.devices[0].tip_load_n, s.rods[0].end_angle_rad
+        );
         for c in s.contacts.iter().rev().take(8) {
-            println!("  {:.3} w {:.3} p {:.5} f/len {:.5}", c.station_mm, c.length_mm, c.indentation_mm, c.force_in_space_n.norm() / c.length_mm);
+            println!(
+                "  {:.3} w {:.3} p {:.5} f/len {:.5}",
+                c.station_mm,
+                c.length_mm,
+                c.indentation_mm,
+                c.force_in_space_n.norm() / c.length_mm
+            );
         }
         let n = s.rods[0].offset_mm.len();
-        println!("{:?}", &s.rods[0].offset_mm[n-5..]);
+        println!("{:?}", &s.rods[0].offset_mm[n - 5..]);
     }
 }

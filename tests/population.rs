@@ -178,6 +178,7 @@ fn mark_of(track: &Track, name: &str) -> f64 {
 }
 
 #[test]
+#[ignore = "minutes: run with --release -- --ignored"]
 fn property_two_thousand_random_stacks_settle_or_say_why() {
     let next = AtomicU64::new(0);
     let workers = std::thread::available_parallelism().map_or(1, usize::from);

@@ -448,20 +448,20 @@ fn nestline(arguments: &[&str]) -> (Option<i32>, String, String) {
 
 #[test]
 fn property_the_command_line_compares_drafts_and_asks_what_if() {
-    let (code, out, error) = nestline(&["compare", "--ruler", "--courses", "50", "--json"]);
+    let (code, out, error) = nestline(&["compare", "--courses", "50", "--json"]);
     assert_eq!(code, Some(0), "{error}");
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(json["schema"], "nestline.comparison", "{out}");
     assert_eq!(json["rows"].as_array().map(Vec::len), Some(5), "{out}");
 
-    let (code, out, error) = nestline(&["run", "--ruler", "--each", "--courses", "50"]);
+    let (code, out, error) = nestline(&["run", "--each", "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(
         out.contains("as it is") && out.contains("dwell = 480"),
         "{out}"
     );
 
-    let (code, out, error) = nestline(&["run", "--ruler", "--json", "--courses", "50"]);
+    let (code, out, error) = nestline(&["run", "--json", "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert_eq!(json["schema"], "nestline.rehearsal", "the rehearsal itself");
@@ -494,7 +494,7 @@ fn property_the_command_line_compares_drafts_and_asks_what_if() {
     assert_eq!(code, Some(0), "{error}");
     let (code, _, error) = nestline(&["draft", "clot-first", "--out", &path]);
     assert_eq!(code, Some(2), "an existing file is kept: {error}");
-    let (code, out, error) = nestline(&["compare", DEFAULT, &path, "--ruler", "--courses", "50"]);
+    let (code, out, error) = nestline(&["compare", DEFAULT, &path, "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(
         out.contains("clot-first") && out.contains("falls behind"),

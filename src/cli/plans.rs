@@ -35,9 +35,10 @@ pub(crate) struct Changes {
     /// Change a value of vessel, device, script or step times; may be given several times.
     #[arg(long = "set", value_name = "PATH=VALUE")]
     set: Vec<String>,
-    /// Lay devices along the centre line, without rods and forces: quick, and wrong by centimetres.
+    /// Lay devices as elastic rods with friction instead of along the centre line. In work: a plan in
+    /// which a step finds no equilibrium is refused with that step.
     #[arg(long)]
-    ruler: bool,
+    rods: bool,
     /// Seed of the sampled times.
     #[arg(long, default_value_t = Sampling::default().seed)]
     seed: u64,
@@ -51,7 +52,7 @@ impl Default for Changes {
         let Sampling { seed, courses, .. } = Sampling::default();
         Self {
             set: Vec::new(),
-            ruler: false,
+            rods: false,
             seed,
             courses,
         }
@@ -92,7 +93,7 @@ fn code(verdict: Verdict) -> ExitCode {
 
 fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate {
     Candidate {
-        ruler: changes.ruler,
+        ruler: !changes.rods,
         ..Candidate::new(name, loaded.plan, loaded.durations)
     }
 }
@@ -109,7 +110,7 @@ pub(crate) fn run(
     }
     let loaded = load(scene, &changes.edits()?)?;
     let (mut ruler, mut rods) = (Ruler, Rods::default());
-    let lay: &mut dyn Lay = if changes.ruler { &mut ruler } else { &mut rods };
+    let lay: &mut dyn Lay = if changes.rods { &mut rods } else { &mut ruler };
     let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling(), lay)
         .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
     print(json, &rehearsed, || {
@@ -190,7 +191,7 @@ pub(crate) fn compare(
             };
             let plan = loaded.plan.with_strategy(&choices)?;
             candidates.push(Candidate {
-                ruler: changes.ruler,
+                ruler: !changes.rods,
                 ..Candidate::new(name, plan, loaded.durations.clone())
             });
         }

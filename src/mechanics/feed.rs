@@ -1,5 +1,7 @@
 //! Fed lengths in, tips out, with friction where one device moves.
 
+use super::MechanicsError;
+use super::load::{LoadReport, Posed};
 use super::rub::Rubbing;
 use super::scene::{AxialLoad, End, FEWEST_CELLS, Rod, Scene, TubeStation};
 use super::settings::Settings;
@@ -7,8 +9,6 @@ use super::settle::Settle;
 use super::solution::Solution;
 use super::stack::{self, Arrangement, Drive, Held, Hold, StackDevice, span_of};
 use super::tip::tip_load_n;
-use super::load::{LoadReport, Posed};
-use super::MechanicsError;
 use serde::{Deserialize, Serialize};
 
 /// Settings of [`StackSolver`], each with its default and its trade-off.
@@ -242,7 +242,8 @@ impl StackSolver {
         let mut change_n = f64::INFINITY;
         if let Some(before) = &solution {
             // the shape before tells roughly what rubs where
-            self.arrangement.set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
+            self.arrangement
+                .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
             change_n = self.update_loads(tube, before, friction, mover);
         }
         let mut off_mm = f64::INFINITY;
@@ -252,7 +253,8 @@ impl StackSolver {
         let mut jumps = 0;
         let mut kept: Option<(Solution, f64, Vec<f64>)> = None;
         loop {
-            self.arrangement.set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
+            self.arrangement
+                .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
             let near = (0.01 * change_n).min(0.1 * off_mm);
             let sharp = self.load_settings.gradient_tolerance_n;
             self.settle.ask_for(near.clamp(sharp, 1e-4_f64.max(sharp)));
@@ -304,7 +306,9 @@ impl StackSolver {
                 rounds > 2 && off_mm < JUMP_MM && (long_mm - was_mm).abs() > 3.0 * JUMP_MM
             });
             jumps += u32::from(jumped);
-            let nearer = kept.as_ref().is_none_or(|(_, change, _)| change_n < *change);
+            let nearer = kept
+                .as_ref()
+                .is_none_or(|(_, change, _)| change_n < *change);
             if off_mm < SHORT_OF_MM && nearer && jumps == 0 {
                 kept = Some((found.clone(), change_n, self.ends.clone()));
             }
@@ -330,7 +334,8 @@ impl StackSolver {
                 // Loads and shape chase each other from one equilibrium to another: there is none
                 // in which both agree. The one nearest to where it started is reported, with how
                 // far its loads are from those that its shape calls for.
-                let Some((near, load_n, ends)) = kept.filter(|k| k.1 < self.load_settings.most_unsettled_n)
+                let Some((near, load_n, ends)) =
+                    kept.filter(|k| k.1 < self.load_settings.most_unsettled_n)
                 else {
                     return Err(MechanicsError::LoadsNotSettled {
                         rounds,
@@ -463,9 +468,8 @@ impl StackSolver {
     /// The solution before, where it has the same rods.
     fn before(&self, devices: usize, from: Option<&StackState>) -> Option<Solution> {
         let from = from?;
-        let same = (0..devices).all(|k| {
-            from.devices[k].rod == self.present.iter().position(|p| *p == k)
-        });
+        let same =
+            (0..devices).all(|k| from.devices[k].rod == self.present.iter().position(|p| *p == k));
         if same { from.solution.clone() } else { None }
     }
 
@@ -478,10 +482,11 @@ impl StackSolver {
         mover: Option<(usize, Moving)>,
     ) -> f64 {
         self.loads_before.clear();
-        self.loads_before.extend(self.rods.iter().map(|r| match &r.load {
-            AxialLoad::Rubbed { tip_n, added_n } => (*tip_n, added_n.clone()),
-            _ => (0.0, Vec::new()),
-        }));
+        self.loads_before
+            .extend(self.rods.iter().map(|r| match &r.load {
+                AxialLoad::Rubbed { tip_n, added_n } => (*tip_n, added_n.clone()),
+                _ => (0.0, Vec::new()),
+            }));
         let mut change = 0.0_f64;
         let n = self.rods.len();
         let mut tips = [0.0; super::MOST_RODS];
@@ -503,7 +508,8 @@ impl StackSolver {
             };
             self.bare.clear();
             let state = &found.rods[rod];
-            let on_stations = state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
+            let on_stations =
+                state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
             self.bare.extend((0..tube.len()).map(|i| {
                 if i < on_stations {
                     state.load_n[i] - added_n[i] + tips[rod] - tip_n
@@ -514,7 +520,9 @@ impl StackSolver {
         }
         // the moving rod first: the others feel what it rubs
         let first = mover.map(|(rod, _)| rod);
-        let order = first.into_iter().chain((0..n).filter(|k| Some(*k) != first));
+        let order = first
+            .into_iter()
+            .chain((0..n).filter(|k| Some(*k) != first));
         for k in order {
             let AxialLoad::Rubbed { tip_n, added_n } = &mut self.rods[k].load else {
                 continue;

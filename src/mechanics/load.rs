@@ -1,5 +1,6 @@
 //! What a move costs: forces at hub and tip, where they are lost, what the held devices feel.
 
+use super::MechanicsError;
 use super::capstan::{BendContact, capstan_factor};
 use super::feed::{
     DeviceState, Direction, Failure, FrictionOf, LoadSettings, Moving, StackSolver, StackState,
@@ -8,7 +9,6 @@ use super::feed::{
 use super::scene::{AxialLoad, TubeStation};
 use super::solution::{Solution, Status};
 use super::stack::{Drive, Hold, StackDevice};
-use super::MechanicsError;
 use serde::{Deserialize, Serialize};
 
 /// Contacts further apart than this, mm, are two places where force is lost.
@@ -137,7 +137,10 @@ impl StackSolver {
     ///
     /// # Errors
     /// As [`Self::solve`].
-    #[expect(clippy::too_many_arguments, reason = "the arguments of `solve` with two resistances")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the arguments of `solve` with two resistances"
+    )]
     pub fn slack(
         &mut self,
         tube: &[TubeStation],
@@ -261,9 +264,10 @@ impl StackSolver {
         let sign = moving.direction.sign();
         let own = &solution.rods[mover];
         let hub_force_n = sign * own.load_n[0];
-        let stiffness = self.rods[mover]
-            .stiffness_n_mm2
-            .at(own.from_tip_mm.first().copied().unwrap_or(0.0));
+        let stiffness =
+            self.rods[mover]
+                .stiffness_n_mm2
+                .at(own.from_tip_mm.first().copied().unwrap_or(0.0));
         let start_force_n = hub_force_n - sign * own.moment_n_mm[0].powi(2) / (2.0 * stiffness);
         let tip_force_n = sign * devices[moving.device].tip_load_n;
         let ratio = |a: f64, b: f64| (b > 0.0).then(|| a / b);
@@ -276,8 +280,13 @@ impl StackSolver {
             .fold((0.0, None), |a, b| if b.0 > a.0 { b } else { a });
         let tip = self.ends[mover];
         let route = |s: f64| s <= tip;
-        let route_turning_rad =
-            turning(posed.tube.iter().filter(|t| route(t.s_mm)).map(|t| t.frame.tangent));
+        let route_turning_rad = turning(
+            posed
+                .tube
+                .iter()
+                .filter(|t| route(t.s_mm))
+                .map(|t| t.frame.tangent),
+        );
         let own_turning_rad = turning(own.position_mm.windows(2).map(|p| p[1] - p[0]));
         let coefficient = |s: f64| {
             let at = self.rods[mover].containers.iter().find(|c| s <= c.to_mm);
@@ -327,10 +336,9 @@ impl StackSolver {
         // from the tip to the hub
         for rub in self.rubbing.list.iter().filter(|r| r.rubbed_n > 0.0) {
             let other = rub.other.map(|j| self.present[j]);
-            let near = open
-                .iter()
-                .copied()
-                .find(|i| losses[*i].other == other && losses[*i].from_mm - rub.s_mm <= ZONE_GAP_MM);
+            let near = open.iter().copied().find(|i| {
+                losses[*i].other == other && losses[*i].from_mm - rub.s_mm <= ZONE_GAP_MM
+            });
             if let Some(i) = near {
                 let loss = &mut losses[i];
                 let whole = loss.lost_n + rub.rubbed_n;
@@ -405,7 +413,12 @@ impl StackSolver {
     }
 
     /// Where the thrust exceeds what keeps the rod straight in its container.
-    fn buckling(&self, tube: &[TubeStation], solution: &Solution, mover: usize) -> Option<Buckling> {
+    fn buckling(
+        &self,
+        tube: &[TubeStation],
+        solution: &Solution,
+        mover: usize,
+    ) -> Option<Buckling> {
         let rod = &self.rods[mover];
         let state = &solution.rods[mover];
         let mut found: Option<Buckling> = None;
@@ -415,7 +428,12 @@ impl StackSolver {
             let s = tube[i].s_mm;
             let b = rod.stiffness_n_mm2.at(state.from_tip_mm[i]);
             let thrust_n = -state.load_n[i];
-            let lumen = match rod.containers.iter().find(|c| s <= c.to_mm).map(|c| c.container) {
+            let lumen = match rod
+                .containers
+                .iter()
+                .find(|c| s <= c.to_mm)
+                .map(|c| c.container)
+            {
                 Some(super::Container::Rod(j)) => {
                     let outer = &solution.rods[j];
                     let at = outer.from_tip_mm.get(i).copied().unwrap_or(0.0);
@@ -431,8 +449,7 @@ impl StackSolver {
             let bend = tube[i - 1].frame.tangent.angle(&tube[i + 1].frame.tangent) / (2.0 * cell);
             let across = rod.line_load_n_per_mm
                 - tube[i].frame.tangent * rod.line_load_n_per_mm.dot(&tube[i].frame.tangent);
-            let onset_n =
-                (4.0 * b * bend / room).max(2.0 * (b * across.norm() / room).sqrt());
+            let onset_n = (4.0 * b * bend / room).max(2.0 * (b * across.norm() / room).sqrt());
             if thrust_n > onset_n {
                 length_mm += cell;
                 let excess = thrust_n / onset_n.max(f64::MIN_POSITIVE);

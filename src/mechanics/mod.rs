@@ -21,8 +21,8 @@ mod settings;
 mod settle;
 mod solution;
 mod stack;
-mod tip;
 mod terms;
+mod tip;
 
 pub use capstan::{BendContact, capstan_factor};
 pub use error::MechanicsError;
@@ -39,5 +39,5 @@ pub use scene::{
 };
 pub use settings::Settings;
 pub use settle::Settle;
-pub use stack::{Drive, Hold, StackDevice};
 pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};
+pub use stack::{Drive, Hold, StackDevice};

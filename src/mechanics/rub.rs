@@ -82,7 +82,10 @@ impl Rubbing {
                 continue;
             }
             let s = contact.station_mm;
-            let b = rod.station_mm.partition_point(|t| *t <= s).clamp(1, nodes - 1);
+            let b = rod
+                .station_mm
+                .partition_point(|t| *t <= s)
+                .clamp(1, nodes - 1);
             let (sa, sb) = (rod.station_mm[b - 1], rod.station_mm[b]);
             let part = ((s - sa) / (sb - sa)).clamp(0.0, 1.0);
             let bend = self.bend[b - 1] * (1.0 - part) + self.bend[b] * part;
@@ -100,7 +103,9 @@ impl Rubbing {
                 rubbed_n: 0.0,
             };
             let i = tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
-            let next = tube.get(i + 1).filter(|t| t.s_mm <= rod.station_mm[nodes - 1]);
+            let next = tube
+                .get(i + 1)
+                .filter(|t| t.s_mm <= rod.station_mm[nodes - 1]);
             let ahead = next.map_or(0.0, |t| (s - tube[i].s_mm) / (t.s_mm - tube[i].s_mm));
             for (station, share) in [(i, 1.0 - ahead), (i + 1, ahead)] {
                 if share > 1e-9 {
@@ -112,7 +117,11 @@ impl Rubbing {
                 }
             }
         }
-        self.list.sort_by(|a, b| b.station.cmp(&a.station).then(b.force_n.total_cmp(&a.force_n)));
+        self.list.sort_by(|a, b| {
+            b.station
+                .cmp(&a.station)
+                .then(b.force_n.total_cmp(&a.force_n))
+        });
         // What the load presses on is one contact, the heaviest; the others keep their force.
         let mut last = usize::MAX;
         for rub in &mut self.list {

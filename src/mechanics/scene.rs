@@ -361,7 +361,10 @@ impl Scene<'_> {
                     return refuse("load", *tau, "finite");
                 }
             }
-            AxialLoad::ByStation(values) | AxialLoad::Rubbed { added_n: values, .. } => {
+            AxialLoad::ByStation(values)
+            | AxialLoad::Rubbed {
+                added_n: values, ..
+            } => {
                 if let AxialLoad::Rubbed { tip_n, .. } = &rod.load
                     && !tip_n.is_finite()
                 {

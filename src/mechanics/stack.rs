@@ -1,7 +1,7 @@
 //! A stack of devices in one tube: who holds whom, and what follows from where the tips are.
 
-use super::scene::{Beside, Container, End, MOST_RODS, Rod, Stretch, TubeStation};
 use super::MechanicsError;
+use super::scene::{Beside, Container, End, MOST_RODS, Rod, Stretch, TubeStation};
 
 /// How a device's depth is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -237,10 +237,14 @@ pub(crate) fn check(devices: &[StackDevice], holds: &[Hold]) -> Result<(), Mecha
         };
         let (k, j) = (hold.inner, hold.outer);
         if k == j || k.max(j) >= devices.len() {
-            return bad(format!("{k} and {j} must be two different devices of the stack"));
+            return bad(format!(
+                "{k} and {j} must be two different devices of the stack"
+            ));
         }
         if devices[j].rod.inner_mm.is_none() {
-            return bad(format!("device {j} has no lumen: give it an inner diameter"));
+            return bad(format!(
+                "device {j} has no lumen: give it an inner diameter"
+            ));
         }
         if !(hold.to_from_tip_mm > 0.0) {
             return bad(format!(
@@ -249,7 +253,9 @@ pub(crate) fn check(devices: &[StackDevice], holds: &[Hold]) -> Result<(), Mecha
             ));
         }
         if holds.iter().any(|h| h.inner == j && h.outer == k) {
-            return bad(format!("{k} and {j} hold each other: remove one of the two"));
+            return bad(format!(
+                "{k} and {j} hold each other: remove one of the two"
+            ));
         }
     }
     Ok(())
@@ -275,8 +281,8 @@ pub(crate) fn span_of(station_mm: &[f64], from_tip_mm: &[f64], distance_mm: f64)
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mechanics::Profile;
     use crate::geometry::{Frame, Point, Vector};
+    use crate::mechanics::Profile;
 
     fn tube() -> Vec<TubeStation> {
         let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
@@ -315,10 +321,17 @@ mod tests {
         let mut layout = Arrangement::default();
         layout.set(&tube(), &[60.0, 80.0, 90.0], &[false; 3], &holds, &mut rods);
         let of = |k: usize| -> Vec<(f64, f64, Container)> {
-            rods[k].containers.iter().map(|c| (c.from_mm, c.to_mm, c.container)).collect()
+            rods[k]
+                .containers
+                .iter()
+                .map(|c| (c.from_mm, c.to_mm, c.container))
+                .collect()
         };
         assert_eq!(of(0), vec![(0.0, inf, Container::Vessel)], "guide");
-        let rider = vec![(0.0, 60.0, Container::Rod(0)), (60.0, inf, Container::Vessel)];
+        let rider = vec![
+            (0.0, 60.0, Container::Rod(0)),
+            (60.0, inf, Container::Vessel),
+        ];
         assert_eq!(of(1), rider, "rider");
         let rail = vec![
             (0.0, 50.0, Container::Rod(0)),
@@ -326,8 +339,16 @@ mod tests {
             (80.0, inf, Container::Vessel),
         ];
         assert_eq!(of(2), rail, "rail");
-        let beside: Vec<_> = layout.beside.iter().map(|b| (b.rods, b.from_mm, b.to_mm)).collect();
-        assert_eq!(beside, vec![([1, 2], 0.0, 50.0)], "side by side behind the port");
+        let beside: Vec<_> = layout
+            .beside
+            .iter()
+            .map(|b| (b.rods, b.from_mm, b.to_mm))
+            .collect();
+        assert_eq!(
+            beside,
+            vec![([1, 2], 0.0, 50.0)],
+            "side by side behind the port"
+        );
     }
 
     #[test]
@@ -335,9 +356,19 @@ mod tests {
         let mut rods = vec![hollow(), hollow(), hollow(), hollow()];
         let holds = [1, 2, 3].map(|k| held(k, 0, f64::INFINITY));
         let mut layout = Arrangement::default();
-        layout.set(&tube(), &[60.0, 50.0, 50.0, 80.0], &[false; 4], &holds, &mut rods);
+        layout.set(
+            &tube(),
+            &[60.0, 50.0, 50.0, 80.0],
+            &[false; 4],
+            &holds,
+            &mut rods,
+        );
         let pairs: Vec<_> = layout.beside.iter().map(|b| (b.rods, b.to_mm)).collect();
-        assert_eq!(pairs, vec![([1, 2], 50.0), ([1, 3], 50.0), ([2, 3], 50.0)], "pairs");
+        assert_eq!(
+            pairs,
+            vec![([1, 2], 50.0), ([1, 3], 50.0), ([2, 3], 50.0)],
+            "pairs"
+        );
         for (i, a) in layout.beside.iter().enumerate() {
             for b in &layout.beside[i + 1..] {
                 assert!((a.side_rad - b.side_rad).abs() > 0.1, "{a:?} {b:?}");
@@ -349,7 +380,13 @@ mod tests {
     fn exact_port_by_the_rods_own_length() {
         let station = [0.0, 10.0, 20.0, 30.0];
         let from_tip = [33.0, 22.0, 11.0, 0.0];
-        assert!((span_of(&station, &from_tip, 16.5) - 15.0).abs() < 1e-12, "inside");
-        assert!(span_of(&station, &from_tip, 40.0).is_infinite(), "outside the patient");
+        assert!(
+            (span_of(&station, &from_tip, 16.5) - 15.0).abs() < 1e-12,
+            "inside"
+        );
+        assert!(
+            span_of(&station, &from_tip, 40.0).is_infinite(),
+            "outside the patient"
+        );
     }
 }

@@ -9,8 +9,8 @@
 //! long as the tip's share of its cell.)
 
 use super::scene::TubeStation;
-use crate::geometry::Vector;
 use super::solution::{Contact, RodState, Solution};
+use crate::geometry::Vector;
 
 /// Contacts further apart than this, in cells, belong to different zones: neighbours are up to
 /// 1.65 cells apart next to a tip.
@@ -20,7 +20,10 @@ const NEIGHBOUR_CELLS: f64 = 1.7;
 fn direction(rod: &RodState, s_mm: f64) -> Vector {
     let n = rod.station_mm.len();
     let edge = |b: usize| (rod.position_mm[b] - rod.position_mm[b - 1]).normalize();
-    let b = rod.station_mm.partition_point(|t| *t < s_mm - 1e-9).clamp(1, n - 1);
+    let b = rod
+        .station_mm
+        .partition_point(|t| *t < s_mm - 1e-9)
+        .clamp(1, n - 1);
     if (rod.station_mm[b] - s_mm).abs() < 1e-9 && b + 1 < n {
         (edge(b) + edge(b + 1)) * 0.5
     } else {
@@ -30,7 +33,9 @@ fn direction(rod: &RodState, s_mm: f64) -> Vector {
 
 /// Change of the vessel's radius per length of centre line.
 fn flare(tube: &[TubeStation], s_mm: f64) -> f64 {
-    let b = tube.partition_point(|t| t.s_mm < s_mm).clamp(1, tube.len() - 1);
+    let b = tube
+        .partition_point(|t| t.s_mm < s_mm)
+        .clamp(1, tube.len() - 1);
     (tube[b].radius_mm - tube[b - 1].radius_mm) / (tube[b].s_mm - tube[b - 1].s_mm)
 }
 
@@ -42,7 +47,9 @@ fn held_at<'a>(
     contacts: impl Iterator<Item = &'a Contact>,
     end_mm: f64,
 ) -> f64 {
-    let at = tube.partition_point(|t| t.s_mm <= end_mm).clamp(1, tube.len() - 1);
+    let at = tube
+        .partition_point(|t| t.s_mm <= end_mm)
+        .clamp(1, tube.len() - 1);
     let reach = NEIGHBOUR_CELLS * (tube[at].s_mm - tube[at - 1].s_mm);
     let mut last = end_mm;
     let mut side = [0.0; 2];
@@ -79,9 +86,7 @@ pub(crate) fn tip_load_n(tube: &[TubeStation], solution: &Solution, k: usize) ->
     };
     // its own tip in whatever holds it there
     let nearest = contacts.iter().rev().find(|c| c.rod == k);
-    let mut energy = nearest.map_or(0.0, |c| {
-        held_at(tube, solution, behind(k, c.other), tip_mm)
-    });
+    let mut energy = nearest.map_or(0.0, |c| held_at(tube, solution, behind(k, c.other), tip_mm));
     // rods inside it or beside it give way at its edge
     for j in (0..solution.rods.len()).filter(|j| *j != k) {
         energy += held_at(tube, solution, behind(j, Some(k)), tip_mm);

@@ -100,25 +100,22 @@ pub(super) fn right_align(table: &mut Table, columns: impl IntoIterator<Item = u
 }
 
 fn steps_table(outcome: &Outcome, columns: u16) -> Table {
-    let header = [
-        "",
-        "step",
-        "device",
-        "tip",
-        "outside mm",
-        "to spare mm",
-        "ruler off by mm",
-        "hub N",
-        "reaches tip",
-        "capstan",
-        "true lumen held by",
-    ];
+    // without rods there are no forces, and the ruler is not held against anything
+    let forces = outcome
+        .steps
+        .iter()
+        .any(|s| s.devices.iter().any(|d| d.load.is_some()));
+    let mut header = vec!["", "step", "device", "tip", "outside mm", "to spare mm"];
+    if forces {
+        header.extend(["ruler off by mm", "hub N", "reaches tip"]);
+    }
+    header.extend(["capstan", "true lumen held by"]);
     let mut table = plain_table(&header, columns);
     for step in &outcome.steps {
         let mut lead = vec![mark(step), format!("{}. {}", step.number, step.say)];
         let moved: Vec<&DeviceRow> = step.devices.iter().filter(|d| d.moved).collect();
         if moved.is_empty() {
-            lead.extend(["", "", "", "", "", "", "", ""].map(String::from));
+            lead.resize(header.len() - 1, String::new());
             lead.push(held_by(step));
             table.add_row(lead);
             continue;
@@ -130,28 +127,33 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
                 device.tip_at.clone(),
                 format!("{:.0}", device.outside_mm),
                 format!("{:.0}", device.margin_mm),
-                format!("{:.0}", device.ruler_error_mm),
-                device.load.as_ref().map_or_else(String::new, |l| {
-                    let sign = if l.direction == Direction::Push {
-                        ""
-                    } else {
-                        "-"
-                    };
-                    format!("{sign}{:.2}", l.hub_force_n)
-                }),
-                device
-                    .load
-                    .as_ref()
-                    .and_then(|l| l.efficiency)
-                    .map_or_else(String::new, |e| format!("{:.0} %", 100.0 * e)),
-                format!("x{:.2}", device.capstan_factor),
-                held_by(step),
             ]);
+            if forces {
+                row.extend(force_cells(device));
+            }
+            row.extend([format!("x{:.2}", device.capstan_factor), held_by(step)]);
             table.add_row(row);
         }
     }
-    right_align(&mut table, 4..10);
+    right_align(&mut table, 4..header.len() - 1);
     table
+}
+
+/// What a ruler gets wrong, the force at the hub (pulls with a minus) and what of it reaches the tip.
+fn force_cells(device: &DeviceRow) -> [String; 3] {
+    let load = device.load.as_ref();
+    [
+        format!("{:.0}", device.ruler_error_mm),
+        load.map_or_else(String::new, |l| {
+            let sign = match l.direction {
+                Direction::Push => "",
+                Direction::Pull => "-",
+            };
+            format!("{sign}{:.2}", l.hub_force_n)
+        }),
+        load.and_then(|l| l.efficiency)
+            .map_or_else(String::new, |e| format!("{:.0} %", 100.0 * e)),
+    ]
 }
 
 fn mark(step: &StepRow) -> String {

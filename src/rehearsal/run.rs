@@ -8,26 +8,30 @@ use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, Severity, State, StepEffect, Topic, meetings,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Ruler, Severity, State, StepEffect, Topic, meetings,
     walk_with,
 };
 
-/// How lengths and loads are had in this outcome.
-const METHOD: &str = "Every device is an elastic rod of its own in the lumen it lies in; fed lengths, tips and forces follow \
+/// How lengths and loads are had where devices are laid as rods.
+const BY_RODS: &str = "Every device is an elastic rod of its own in the lumen it lies in; fed lengths, tips and forces follow \
 from their equilibrium, with friction where one moves. Stiffness and friction are class values known to a factor of \
 about three: compare plans by them. `ruler` is what a ruler on the centre line would say, `capstan` the force at the hub \
 over that at the tip from turning and friction alone. What balloons and stents leave open is an estimate.";
+/// The same where they are ruled.
+const BY_RULER: &str = "Lengths are ruled along the centre line of the route: a real device cuts corners and is fed 20 to 35 mm \
+less over a femoral route. `capstan` is an estimate of the force at the hub over that at the tip from turning and friction \
+alone, without stiffness. What balloons and stents leave open is an estimate.";
 
 /// The caution that goes with every output.
 pub const CAUTION: &str = "For training and rehearsal only; not a medical device. Instructions for use, local protocol \
 and licensed operators decide. No figure here says that a force or a manoeuvre is harmless.";
 
-/// Rehearses a plan from its first step to its last, every device its own elastic rod.
+/// Rehearses a plan from its first step to its last along the centre line.
 ///
 /// # Errors
-/// [`RehearsalError`] where no equilibrium was found: there is no number to go on from.
+/// None of its own: a ruler always finds a length.
 pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
-    rehearse_with(plan, &mut Rods::default())
+    rehearse_with(plan, &mut Ruler)
 }
 
 /// Rehearses a plan with the given way of laying the stack.
@@ -58,6 +62,9 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
         gathered.step(plan, i + 1, step.in_words(), states, &done.effect, &met);
     }
     let start = State::start(plan);
+    gathered.by_rods = passed
+        .iter()
+        .any(|p| p.effect.laid.iter().any(|laid| laid.shape.is_some()));
     gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
 }
 
@@ -66,6 +73,7 @@ struct Gathered {
     steps: Vec<StepRow>,
     fits: Vec<FitRow>,
     exchanges: Vec<ExchangeRow>,
+    by_rods: bool,
 }
 
 impl Gathered {
@@ -217,7 +225,7 @@ impl Gathered {
             fits: self.fits,
             exchanges: self.exchanges,
             lesions: lesion_rows(plan, state),
-            method: METHOD.into(),
+            method: if self.by_rods { BY_RODS } else { BY_RULER }.into(),
             caution: CAUTION.into(),
         };
         outcome.headline = words::headline(&outcome);
