@@ -39,7 +39,7 @@ fn ron_files(folder: &str) -> Vec<PathBuf> {
 }
 
 /// What each scene has to say, by file name: exit code and words of its output.
-const SCENES: [(&str, i32, &str); 7] = [
+const SCENES: [(&str, i32, &str); 8] = [
     (
         "left-tandem-retriever-first",
         0,
@@ -52,6 +52,11 @@ const SCENES: [(&str, i32, &str); 7] = [
     ),
     ("kinked-neck-type-3", 0, "type III"),
     ("right-radial", 0, "of the access artery"),
+    (
+        "guide-below-stent",
+        1,
+        "is drawn bare across the upper edge of the stent",
+    ),
     ("too-short", 1, "the guide is too short"),
     (
         "full-shaft-beside-pusher",

@@ -120,6 +120,8 @@ fn cut(strut_mm: f64, cell_mm: f64, foreshortening_percent: f64) -> Device {
             strut_thickness_mm: strut_mm,
             cell_length_mm: cell_mm,
             foreshortening_percent,
+            radial_stiffness_n_per_mm2: 0.06,
+            plateau_n_per_mm: 0.2,
         };
     })
 }

@@ -10,7 +10,8 @@
 mod rods;
 
 use nestline::mechanics::problem::{
-    Problem, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness, ProblemStretch,
+    Problem, ProblemBend, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness,
+    ProblemStretch,
 };
 use nestline::mechanics::{Flag, MechanicsError, Settings, Settle, Solution, Status};
 use rods::{problem, rod, run};
@@ -334,4 +335,44 @@ fn exact_settings_are_checked() {
     };
     let text = posed.solve().unwrap_err().to_string();
     assert_eq!(text, "settings.stiffening is 0.5, must be finite and > 1");
+}
+
+#[test]
+fn regress_pre_shaped_wire_in_the_aorta_settles() {
+    // Held or free to turn, with loads by station or following the stiffness: a tip whose direction
+    // was held still while the shape moved once turned for ever, and loads that follow the shape
+    // swung between two states where the tip stands in the arch (603 mm).
+    let route: Problem =
+        serde_json::from_str(include_str!("../benches/femoral_route.json")).unwrap();
+    for tip_mm in [200.0, 500.0, 603.0] {
+        for (free_to_turn, frictionless) in [(false, false), (true, false), (true, true)] {
+            let mut wire = with_tip(rod(3.0, 0.89, None), tip_mm);
+            wire.stiffness =
+                ProblemStiffness::FromTip(vec![(0.0, 3.0), (30.0, 3.0), (150.0, 300.0)]);
+            wire.frictionless = frictionless;
+            wire.natural_bend = Some(ProblemBend {
+                length_mm: 10.0,
+                angle_deg: 40.0,
+                roll_deg: 0.0,
+                free_to_turn,
+            });
+            let found = settle(&Problem {
+                rods: vec![wire],
+                ..route.clone()
+            });
+            let unsettled = found.flags.iter().find_map(|f| match f {
+                Flag::Unsettled { load_n } => Some(*load_n),
+                _ => None,
+            });
+            assert!(
+                unsettled.is_none_or(|n| frictionless && n < 2e-3),
+                "tip {tip_mm}: loads still {unsettled:?} N apart"
+            );
+            assert!(
+                found.residual_n < 1e-6,
+                "tip {tip_mm}: {}",
+                found.residual_n
+            );
+        }
+    }
 }

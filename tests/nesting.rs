@@ -552,6 +552,8 @@ fn exact_loaded_length_of_a_braid() {
         strut_thickness_mm: 0.2,
         cell_length_mm: 5.0,
         foreshortening_percent: 20.0,
+        radial_stiffness_n_per_mm2: 0.06,
+        plateau_n_per_mm: 0.2,
     };
     assert!(
         (stent.loaded_length_mm(1.6) - 50.0).abs() < 1e-12,

@@ -6,14 +6,15 @@
     reason = "a test may stop where it stands, and reads the cabinet's files"
 )]
 
-use nestline::device::{Accessory, Device};
+use nestline::device::{Accessory, Device, Payload};
 use nestline::geometry::{
     Branch, Clot, Curve, Frame, Landmark, Lesion, LesionKind, Lumen, Place, Point, Run, Tree,
     Vector,
 };
+use nestline::mechanics::{Bed, PlaqueLaw};
 use nestline::procedure::{
-    Action, Equipment, Plan, Plane, Region, Rules, Scene, Severity, StackEntry, State, Step,
-    StepEffect, Supplied, Topic, VesselInfo, Where, perform,
+    Action, EdgeKind, Equipment, Meets, Plan, Plane, Region, Rules, Scene, Severity, StackEntry,
+    State, Step, StepEffect, Supplied, Topic, VesselInfo, Where, edge_passages, perform,
 };
 
 const STANDOFF_MM: f64 = 30.0;
@@ -571,11 +572,23 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
     t.good(&Action::Remove {
         device: "stent".into(),
     });
-    // NASCET 70 % of 5 mm is 1.5 mm; the stent alone leaves 70 x 49 / 83 = 41.3 %: 2.93 mm.
+    // NASCET 70 % of 5 mm is 1.5 mm; the stent opens it to where its push, 0.17 N/mm, meets plaque
+    // of 0.1122 N/mm2: about 1.5 mm more. Laid down in steps, the narrowest may miss the middle.
     let residual_mm = t.state.residual_mm[0];
+    let Some(Payload::Stent(spec)) = t.plan.devices[t.index("stent")].device.payload else {
+        panic!("a stent");
+    };
+    let bed = Bed {
+        rest_mm: 1.5,
+        healthy_mm: 8.0,
+        plaque_share: 1.0,
+        rigid: false,
+    };
+    let held_mm = PlaqueLaw::default().held_mm(&spec, &bed).unwrap();
+    assert!((2.8..3.2).contains(&held_mm), "{held_mm}");
     assert!(
-        (residual_mm - 5.0 * (1.0 - 0.7 * 49.0 / 83.0)).abs() < 1e-9,
-        "{residual_mm}"
+        residual_mm >= held_mm - 1e-9 && residual_mm < held_mm + 0.03,
+        "{residual_mm} against {held_mm}"
     );
     t.state.residual_mm[0] = 2.4;
     let up = |nose: Option<&str>| Action::Advance {
@@ -609,18 +622,23 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
         plan: t.plan.clone(),
         state: t.state.clone(),
     };
+    let before = t.state.clone();
     let told = t.good(&unit(Where::Out));
-    let edges: Vec<_> = told
-        .findings
-        .iter()
-        .filter(|f| f.topic == Topic::StentEdge)
-        .collect();
+    let passages = |before: &State, after: &State, effect: &StepEffect| {
+        let all = edge_passages(&t.plan, before, after, &effect.moves);
+        let mine = all.into_iter();
+        mine.filter(|p| p.meets == Meets::Struts)
+            .collect::<Vec<_>>()
+    };
+    let edges = passages(&before, &t.state, &told);
     assert!(
         edges.len() == 2
-            && edges
-                .iter()
-                .all(|f| f.severity == Severity::Note && f.text.contains("inside the guide")),
-        "{edges:?}"
+            && edges[0].kind == EdgeKind::Upper
+            && edges[1].kind == EdgeKind::Lower
+            && edges.iter().all(|p| p
+                .cover
+                .is_some_and(|c| { c.device == t.index("guide") && c.beyond_mm > 9.9 })),
+        "both edges inside the guide: {edges:?}"
     );
     assert!(t.state.in_place[t.index("retriever")].is_none(), "out");
     below.refused(
@@ -634,16 +652,12 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
         device: "guide".into(),
         to: Where::Short("stent.proximal".into(), 5.0),
     });
+    let before = below.state.clone();
     let told = below.good(&unit(Where::Out));
-    let bare: Vec<_> = told
-        .findings
-        .iter()
-        .filter(|f| f.text.contains("drawn bare across the upper edge"))
-        .collect();
+    let bare = passages(&before, &below.state, &told);
     assert!(
-        bare.len() == 1 && bare[0].severity == Severity::Warning,
-        "{:?}",
-        told.findings
+        bare.len() == 2 && bare[0].cover.is_some_and(|c| c.beyond_mm < -40.0),
+        "bare across the upper edge: {bare:?}"
     );
 }
 

@@ -15,5 +15,5 @@ if [ ! -x "$venv/bin/python" ]; then
 fi
 "$venv/bin/pip" install --quiet --disable-pip-version-check numpy scipy clarabel mujoco
 
-cargo build --quiet --release --manifest-path "$root/Cargo.toml" --example settle_problem
-"$venv/bin/python" "$here/rod_in_tube.py" "${CARGO_TARGET_DIR:-$root/target}/release/examples/settle_problem"
+cargo build --quiet --release --manifest-path "$root/Cargo.toml" --bin nestline
+"$venv/bin/python" "$here/rod_in_tube.py" "${CARGO_TARGET_DIR:-$root/target}/release/nestline"

@@ -34,6 +34,7 @@ pub(super) fn device_of(document: &Document) -> Result<Equipment, DataError> {
 
 fn complaint(error: &DeviceError) -> Complaint {
     match error {
+        DeviceError::OutOfRange { what, .. } => Complaint::new(what, error.to_string()),
         DeviceError::Invalid { field, found, mend } => {
             Complaint::new(field, format!("`{field}` {found}")).help(mend)
         }

@@ -39,9 +39,9 @@ fn complaint(fault: &MechanicsError) -> Complaint {
                 .help("correct this value")
         }
         MechanicsError::DoesNotFit { inner, .. } => {
-            Complaint::new(&format!("rods[{inner}]"), text).help("a thinner rod or a wider lumen")
+            Complaint::new(format!("rods[{inner}]"), text).help("a thinner rod or a wider lumen")
         }
-        MechanicsError::NotConverged { rod, .. } => Complaint::new(&format!("rods[{rod}]"), text)
+        MechanicsError::NotConverged { rod, .. } => Complaint::new(format!("rods[{rod}]"), text)
             .help("a smaller load, a softer wall or a finer spacing"),
         other => Complaint::new("rods", other.to_string()),
     }

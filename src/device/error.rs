@@ -16,4 +16,14 @@ pub enum DeviceError {
         /// How to mend it.
         mend: String,
     },
+    /// A quantity asked of a device outside its range.
+    #[error("{what} is {found}, must be {needed}")]
+    OutOfRange {
+        /// Name of the quantity.
+        what: &'static str,
+        /// Its value.
+        found: f64,
+        /// The range in words.
+        needed: &'static str,
+    },
 }

@@ -1,6 +1,8 @@
 //! Generic device classes: tubes and wires with what they carry, and the small parts on them.
 
 mod accessory;
+mod balloon;
+mod braid;
 mod bundle;
 mod check;
 mod check_payload;
@@ -11,9 +13,13 @@ mod length;
 mod nest;
 mod payload;
 mod profile;
+mod retriever;
+mod stent;
 mod tube;
 mod vessel_fit;
 
+pub(crate) use balloon::ATM_MPA;
+pub use braid::Braid;
 pub use bundle::bundle_diameter_mm;
 pub use error::DeviceError;
 pub use fit::{Fit, FitRules, Relation, Spot, Verdict, VesselStation, VesselWall};

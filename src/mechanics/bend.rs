@@ -84,6 +84,18 @@ impl Corner {
         self.m * (1.0 + self.gamma * self.q)
     }
 
+    /// Gradient of [`Self::arc_mm`] in the two offsets of each node.
+    #[inline(always)]
+    pub(crate) fn arc_gradient(&self, frames: [&Frame; 3]) -> [[f64; 2]; 3] {
+        let c = 1.0 - self.q;
+        let f_q = self.gamma * self.m;
+        let f_l = 0.5 * (1.0 + self.gamma * self.q);
+        let g0 = self.t0 * (f_q * self.a0 * c + f_l) - self.t1 * (f_q * self.a0);
+        let g1 = self.t1 * (f_q * self.a1 * c + f_l) - self.t0 * (f_q * self.a1);
+        let by_node = [-g0, g0 - g1, g1];
+        std::array::from_fn(|i| [frames[i].n1.dot(&by_node[i]), frames[i].n2.dot(&by_node[i])])
+    }
+
     /// Energy of bending at unit stiffness, 1/mm.
     #[inline]
     pub(crate) fn bending(&self) -> f64 {

@@ -1,12 +1,13 @@
 //! Fed lengths in, tips out, with friction where one device moves.
 
 use super::MechanicsError;
+use super::anderson::Anderson;
 use super::load::{LoadReport, Posed};
 use super::rub::Rubbing;
 use super::scene::{AxialLoad, End, FEWEST_CELLS, Rod, Scene, TubeStation};
 use super::settings::Settings;
 use super::settle::Settle;
-use super::solution::Solution;
+use super::solution::{Flag, Solution};
 use super::stack::{self, Arrangement, Drive, Held, Hold, StackDevice, span_of};
 use super::tip::tip_load_n;
 use serde::{Deserialize, Serialize};
@@ -23,12 +24,17 @@ pub struct LoadSettings {
     /// Force out of balance of the last round, N. Default 1e-7: paths of soft rods move by
     /// 1e-6 mm for it.
     pub gradient_tolerance_n: f64,
-    /// Most rounds between loads and shape. Default 60: a usual move takes 4 to 10, a rod near
-    /// lock-up many more.
+    /// Most rounds between loads and shape. Default 60: a usual move takes 5 to 20, a bundle that
+    /// gives way in a wide vessel all of them.
     pub most_rounds: usize,
     /// Force at the hub that counts as lock-up, N. Default 100: ten times what a hand pushes with
     /// (from memory: 5 to 10 N between two fingers).
     pub lock_up_n: f64,
+    /// Stiffness with which hands hold the devices at their hubs while loads and shape are sought,
+    /// N/mm. Default 0.1: stiff against the thousandths of a newton a millimetre by which bundles in wide
+    /// vessels give, soft against taut devices. At the end lengths are met, so that nothing depends
+    /// on it but the way there.
+    pub grip_n_per_mm: f64,
     /// Largest mismatch between the loads and those that the shape calls for with which a state is
     /// reported, N, where several equilibria leave none in which both agree. Default 0.05: a tenth of
     /// the least forces that are judged; such a state carries a flag.
@@ -43,6 +49,7 @@ impl Default for LoadSettings {
             force_tolerance_n: 1e-6,
             length_tolerance_mm: 1e-7,
             gradient_tolerance_n: 1e-7,
+            grip_n_per_mm: 0.1,
             most_unsettled_n: 0.05,
             most_rounds: 60,
             lock_up_n: 100.0,
@@ -156,19 +163,21 @@ pub struct StackState {
 /// Coefficient of friction of the moving device on the vessel (none) or on another device.
 pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
-/// A change of the loads above this share of the one before means that they swing to and fro.
-const SWINGS: f64 = 0.7;
-/// Below this share they settle fast enough to be taken over faster.
-const SETTLES: f64 = 0.3;
-/// Change of all lengths together from one round to the next that means another equilibrium, mm:
-/// lengths follow loads by hundredths of a millimetre while a shape only gives.
-const JUMP_MM: f64 = 0.5;
-/// Jumps after which no equilibrium is taken to agree with its loads.
-const MOST_JUMPS: u32 = 2;
-/// How close to the lengths fed a state must come to be kept, mm.
-const SHORT_OF_MM: f64 = 0.05;
-/// Least share of a change taken over: smaller ones would need more rounds than are allowed.
-const LEAST_SHARE: f64 = 0.05;
+/// What a millimetre is compared with, N: devices answer a tenth of a newton by about that.
+const MILLIMETRE_N: f64 = 0.1;
+/// Longest change of a tip or length from one round to the next, mm: the shape before is no guide
+/// beyond.
+const LONGEST_MM: f64 = 3.0;
+/// Force out of balance on the way, as a share of what loads still miss, and at most, N. The soft
+/// modes of a bundle answer a rough balance with tenths of a millimetre, which look like loads
+/// that do not settle; a sharp one costs Newton steps.
+const ROUGHLY: f64 = 3e-3;
+const ROUGHEST_N: f64 = 5e-6;
+/// Rounds without getting nearer by `NEARER` after which no more is expected.
+const PATIENCE: usize = 10;
+/// Length for which the route has no room, mm, above which a device runs off it.
+const BEYOND_MM: f64 = 1.0;
+const NEARER: f64 = 0.8;
 
 /// Solves stacks; keeps its memory from one to the next.
 #[derive(Debug, Clone, Default)]
@@ -183,11 +192,12 @@ pub struct StackSolver {
     pub(crate) ends: Vec<f64>,
     through: Vec<bool>,
     bare: Vec<f64>,
-    old: Vec<f64>,
-    /// Share of each change of the loads that is taken over, 0 to 1.
-    share: f64,
-    /// Loads before the last change: at the tip, and added along the rod.
-    loads_before: Vec<(f64, Vec<f64>)>,
+    anderson: Anderson,
+    /// Unknowns between loads and shape, and by how much each misses: by rod its tip (or, where
+    /// that is given, its length), its tip's load, what friction adds by station.
+    unknown: Vec<f64>,
+    miss: Vec<f64>,
+    weight: Vec<f64>,
 }
 
 impl StackSolver {
@@ -236,93 +246,47 @@ impl StackSolver {
             Some((rod, m))
         });
         let mut solution = self.before(devices.len(), from);
-        self.share = 1.0;
         let mut rounds = 0;
         let mut newton_steps = 0;
-        let mut change_n = f64::INFINITY;
+        let sharp = self.load_settings.gradient_tolerance_n;
+        let mut rough_n = f64::INFINITY;
         if let Some(before) = &solution {
             // the shape before tells roughly what rubs where
             self.arrangement
                 .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
-            change_n = self.update_loads(tube, before, friction, mover);
+            self.hold(Some(before), &wanted);
+            rough_n = self.look(tube, before, friction, mover, &wanted).0;
+            self.take_loads();
+        } else {
+            self.hold(None, &wanted);
         }
-        let mut off_mm = f64::INFINITY;
-        let mut old_off: Vec<Option<f64>> = vec![None; n];
-        let mut gain = vec![1.0_f64; n];
+        self.anderson.restart();
         let mut locked = None;
-        let mut jumps = 0;
-        let mut kept: Option<(Solution, f64, Vec<f64>)> = None;
+        let mut waiting = 0;
+        let mut kept: Option<(f64, Solution, Vec<f64>)> = None;
         loop {
             self.arrangement
                 .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
-            let near = (0.01 * change_n).min(0.1 * off_mm);
-            let sharp = self.load_settings.gradient_tolerance_n;
-            self.settle.ask_for(near.clamp(sharp, 1e-4_f64.max(sharp)));
+            self.settle
+                .ask_for((ROUGHLY * rough_n).clamp(sharp, ROUGHEST_N.max(sharp)));
             let scene = Scene {
                 tube,
                 rods: &self.rods,
                 beside: &self.arrangement.beside,
             };
-            let settled = match &solution {
-                Some(before) => self.settle.settle_from(&scene, before),
-                None => self.settle.settle(&scene),
-            };
-            let found = match settled {
-                Ok(found) => found,
-                // a load taken over too far can leave no shape near by: go back half the way
-                Err(MechanicsError::NotConverged { .. })
-                    if solution.is_some() && self.share > LEAST_SHARE =>
-                {
-                    self.share *= 0.5;
-                    self.step_back();
-                    rounds += 1;
-                    continue;
-                }
-                Err(other) => return Err(other),
+            let found = match &solution {
+                Some(before) => self.settle.settle_from(&scene, before)?,
+                None => self.settle.settle(&scene)?,
             };
             newton_steps += found.steps;
             rounds += 1;
-            // lengths
-            off_mm = 0.0;
-            for k in 0..n {
-                let Some(wanted) = wanted[k] else { continue };
-                let off = wanted - found.rods[k].path_length_mm;
-                if let Some(old) = old_off[k] {
-                    // the step taken was gain * old and moved the path by old - off
-                    let moved: f64 = old - off;
-                    let slope = moved / (gain[k] * old);
-                    if slope.is_finite() && old.abs() > 1e-9 {
-                        gain[k] = (1.0 / slope).clamp(0.5, 2.0);
-                    }
-                }
-                old_off[k] = Some(off);
-                off_mm = f64::max(off_mm, off.abs());
-            }
-            let before_n = change_n;
-            change_n = self.update_loads(tube, &found, friction, mover);
-            let long_mm: f64 = found.rods.iter().map(|r| r.path_length_mm).sum();
-            let jumped = solution.as_ref().is_some_and(|b: &Solution| {
-                let was_mm: f64 = b.rods.iter().map(|r| r.path_length_mm).sum();
-                rounds > 2 && off_mm < JUMP_MM && (long_mm - was_mm).abs() > 3.0 * JUMP_MM
-            });
-            jumps += u32::from(jumped);
-            let nearer = kept
-                .as_ref()
-                .is_none_or(|(_, change, _)| change_n < *change);
-            if off_mm < SHORT_OF_MM && nearer && jumps == 0 {
-                kept = Some((found.clone(), change_n, self.ends.clone()));
-            }
-            // loads that swing to and fro are taken over in part only
-            if change_n > SWINGS * before_n {
-                self.share = (0.5 * self.share).max(LEAST_SHARE);
-            } else if change_n < SETTLES * before_n {
-                self.share = (1.5 * self.share).min(1.0);
-            }
-            let residual = found.residual_n;
+            let first_look = solution.is_none();
+            let (change_n, off_mm) = self.look(tube, &found, friction, mover, &wanted);
+            rough_n = change_n.max(off_mm * MILLIMETRE_N);
             let hub = mover.map_or(0.0, |(rod, _)| found.rods[rod].load_n[0].abs());
             let done = change_n < self.load_settings.force_tolerance_n
                 && off_mm < self.load_settings.length_tolerance_mm
-                && residual <= sharp;
+                && found.residual_n <= sharp;
             if hub > self.load_settings.lock_up_n || !change_n.is_finite() {
                 locked = Some(hub);
             }
@@ -330,41 +294,45 @@ impl StackSolver {
                 solution = Some(found);
                 break;
             }
-            if jumps >= MOST_JUMPS || rounds >= self.load_settings.most_rounds {
-                // Loads and shape chase each other from one equilibrium to another: there is none
-                // in which both agree. The one nearest to where it started is reported, with how
-                // far its loads are from those that its shape calls for.
-                let Some((near, load_n, ends)) =
-                    kept.filter(|k| k.1 < self.load_settings.most_unsettled_n)
-                else {
-                    return Err(MechanicsError::LoadsNotSettled {
-                        rounds,
-                        change_n,
-                        off_mm,
-                    });
-                };
-                self.ends = ends;
-                self.update_loads(tube, &near, friction, mover);
-                let mut near = near;
-                near.flags.push(super::Flag::SeveralEquilibria);
-                near.flags.push(super::Flag::Unsettled { load_n });
-                solution = Some(near);
-                break;
+            let nearest = kept.as_ref().map_or(f64::INFINITY, |k| k.0);
+            if rough_n < NEARER * nearest {
+                waiting = 0;
+            } else {
+                waiting += 1;
             }
-            for k in 0..n {
-                if let Some(off) = old_off[k].filter(|o| o.abs() > 0.0) {
-                    let tip = self.ends[k] + gain[k] * off;
-                    let least = least_end(tube);
-                    if tip > last + 1.0 && off > 1.0 {
-                        return Err(MechanicsError::OutOfRange {
+            if rough_n < nearest {
+                kept = Some((rough_n, found.clone(), self.ends.clone()));
+            }
+            let most = self.load_settings.most_unsettled_n;
+            let stalls = waiting > PATIENCE && nearest < most;
+            if stalls || rounds >= self.load_settings.most_rounds {
+                // Loads and shape do not come to agree to the last digit, or there is no equilibrium
+                // in which they do. The nearest one found is reported, with how far its loads are
+                // from those that its shape calls for.
+                let beyond = (0..n).find(|k| {
+                    wanted[*k].is_some() && self.ends[*k] >= last && self.miss[*k] > BEYOND_MM
+                });
+                let Some((load_n, mut near, ends)) = kept.filter(|k| k.0 < most) else {
+                    return Err(match beyond {
+                        Some(k) => MechanicsError::OutOfRange {
                             what: format!("devices[{}].drive.Fed", self.present[k]),
                             found: wanted[k].unwrap_or(f64::NAN),
                             needed: "short enough to stay on the route",
-                        });
-                    }
-                    self.ends[k] = tip.clamp(least, last);
-                }
+                        },
+                        None => MechanicsError::LoadsNotSettled {
+                            rounds,
+                            change_n,
+                            off_mm,
+                        },
+                    });
+                };
+                self.ends = ends;
+                self.look(tube, &near, friction, mover, &wanted);
+                near.flags.push(Flag::Unsettled { load_n });
+                solution = Some(near);
+                break;
             }
+            self.advance(tube, &wanted, first_look, &found);
             solution = Some(found);
         }
         let Some(solution) = solution else {
@@ -383,18 +351,6 @@ impl StackSolver {
             newton_steps,
             ..state
         })
-    }
-
-    /// Half the way back to the loads before the last change.
-    fn step_back(&mut self) {
-        for (rod, (tip, added)) in self.rods.iter_mut().zip(&self.loads_before) {
-            if let AxialLoad::Rubbed { tip_n, added_n } = &mut rod.load {
-                *tip_n = f64::midpoint(*tip_n, *tip);
-                for (a, b) in added_n.iter_mut().zip(added) {
-                    *a = f64::midpoint(*a, *b);
-                }
-            }
-        }
     }
 
     /// Rods, holds and ends of what is far enough in.
@@ -435,6 +391,8 @@ impl StackSolver {
                 load: AxialLoad::Rubbed {
                     tip_n: before.map_or(0.0, |d| d.tip_load_n),
                     added_n,
+                    grip_n_per_mm: 0.0,
+                    fed_mm: 0.0,
                 },
                 ..device.rod.clone()
             });
@@ -473,83 +431,212 @@ impl StackSolver {
         if same { from.solution.clone() } else { None }
     }
 
-    /// Loads for the next round from a shape; returns the largest change, N.
-    fn update_loads(
+    /// Hands on the hubs: devices that are fed hold their length; a tip that is given lets its hub
+    /// follow from round to round.
+    fn hold(&mut self, before: Option<&Solution>, wanted: &[Option<f64>]) {
+        for (k, rod) in self.rods.iter_mut().enumerate() {
+            let end = self.ends[k];
+            if let AxialLoad::Rubbed {
+                grip_n_per_mm,
+                fed_mm,
+                ..
+            } = &mut rod.load
+            {
+                // from scratch nobody knows yet how long it is
+                *grip_n_per_mm = before.map_or(0.0, |_| self.load_settings.grip_n_per_mm);
+                *fed_mm = match (wanted[k], before.map(|b| &b.rods[k])) {
+                    (Some(wanted), _) => wanted,
+                    (None, Some(old)) => {
+                        let tip = old.station_mm.last().copied().unwrap_or(end);
+                        old.path_length_mm + end - tip
+                    }
+                    (None, None) => 0.0,
+                };
+            }
+        }
+    }
+
+    /// Looks at a shape: what its lengths and loads miss by. Returns the largest miss of a load (N)
+    /// and of a length (mm).
+    fn look(
         &mut self,
         tube: &[TubeStation],
         found: &Solution,
         friction: FrictionOf<'_>,
         mover: Option<(usize, Moving)>,
-    ) -> f64 {
-        self.loads_before.clear();
-        self.loads_before
-            .extend(self.rods.iter().map(|r| match &r.load {
-                AxialLoad::Rubbed { tip_n, added_n } => (*tip_n, added_n.clone()),
-                _ => (0.0, Vec::new()),
-            }));
-        let mut change = 0.0_f64;
+        wanted: &[Option<f64>],
+    ) -> (f64, f64) {
         let n = self.rods.len();
-        let mut tips = [0.0; super::MOST_RODS];
+        let stations = tube.len();
+        let total = 2 * n + n * stations;
+        self.unknown.clear();
+        self.unknown.resize(total, 0.0);
+        self.miss.clear();
+        self.miss.resize(total, 0.0);
+        let mut off_mm = 0.0_f64;
+        let mut gripped_n = [0.0; super::MOST_RODS];
         for k in 0..n {
-            if !self.through[k] {
-                tips[k] = tip_load_n(tube, found, k);
-            }
+            let AxialLoad::Rubbed {
+                tip_n,
+                added_n,
+                grip_n_per_mm,
+                fed_mm,
+            } = &self.rods[k].load
+            else {
+                continue;
+            };
+            let long_mm = found.rods[k].path_length_mm;
+            gripped_n[k] = grip_n_per_mm * (long_mm - fed_mm);
+            (self.unknown[k], self.miss[k]) = match wanted[k] {
+                Some(wanted) => (self.ends[k], wanted - long_mm),
+                None => (
+                    *fed_mm,
+                    if *grip_n_per_mm > 0.0 {
+                        long_mm - fed_mm
+                    } else {
+                        0.0
+                    },
+                ),
+            };
+            off_mm = off_mm.max(self.miss[k].abs());
+            let mut tip = if self.through[k] {
+                0.0
+            } else {
+                let scene = Scene {
+                    tube,
+                    rods: &self.rods,
+                    beside: &self.arrangement.beside,
+                };
+                tip_load_n(&scene, found, k)
+            };
             if let Some((_, m)) = mover.filter(|(rod, _)| *rod == k) {
-                tips[k] += m.direction.sign() * m.tip_resistance_n;
+                tip += m.direction.sign() * m.tip_resistance_n;
             }
+            self.unknown[n + k] = *tip_n;
+            self.miss[n + k] = tip - tip_n;
+            let at = 2 * n + k * stations;
+            self.unknown[at..at + stations].copy_from_slice(added_n);
         }
-        let device = |rod: usize| self.present[rod];
-        if let Some((rod, _)) = mover {
+        if let Some((rod, m)) = mover {
+            let device = |rod: usize| self.present[rod];
             let own = device(rod);
             self.rubbing
-                .gather(tube, found, rod, &|other| friction(own, other.map(device)));
-            let AxialLoad::Rubbed { tip_n, added_n } = &self.rods[rod].load else {
-                return f64::NAN;
-            };
-            self.bare.clear();
+                .gather(tube, found, (rod, gripped_n[rod]), &|other| {
+                    friction(own, other.map(device))
+                });
+            let at = 2 * n + rod * stations;
+            let added_n = &self.unknown[at..at + stations];
+            let (tip_n, tip_miss_n) = (self.unknown[n + rod], self.miss[n + rod]);
             let state = &found.rods[rod];
             let on_stations =
                 state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
-            self.bare.extend((0..tube.len()).map(|i| {
+            self.bare.clear();
+            self.bare.extend((0..stations).map(|i| {
                 if i < on_stations {
-                    state.load_n[i] - added_n[i] + tips[rod] - tip_n
+                    state.load_n[i] - added_n[i] + tip_miss_n
                 } else {
-                    tips[rod]
+                    tip_n + tip_miss_n
                 }
             }));
-        }
-        // the moving rod first: the others feel what it rubs
-        let first = mover.map(|(rod, _)| rod);
-        let order = first
-            .into_iter()
-            .chain((0..n).filter(|k| Some(*k) != first));
-        for k in order {
-            let AxialLoad::Rubbed { tip_n, added_n } = &mut self.rods[k].load else {
-                continue;
-            };
-            change = change.max((tips[k] - *tip_n).abs());
-            *tip_n += self.share * (tips[k] - *tip_n);
-            self.old.clone_from(added_n);
-            match mover {
-                Some((rod, m)) if rod == k => {
-                    self.rubbing.sum(&self.bare, m.direction.sign(), added_n);
-                }
-                Some((_, m)) => {
-                    added_n.fill(0.0);
-                    self.rubbing.react(k, m.direction.sign(), added_n);
-                }
-                None => added_n.fill(0.0),
-            }
-            for (a, b) in added_n.iter_mut().zip(&self.old) {
-                change = change.max((*a - b).abs());
-                *a = b + self.share * (*a - b);
+            self.rubbing.sum(
+                &self.bare,
+                m.direction.sign(),
+                &mut self.miss[at..at + stations],
+            );
+            for k in (0..n).filter(|k| *k != rod) {
+                let at = 2 * n + k * stations;
+                self.rubbing
+                    .react(k, m.direction.sign(), &mut self.miss[at..at + stations]);
             }
         }
+        // so far these are the sums that the shape calls for
+        for (miss, was) in self.miss.iter_mut().zip(&self.unknown).skip(2 * n) {
+            *miss -= was;
+        }
+        let change_n = self.miss[n..].iter().fold(0.0_f64, |m, x| m.max(x.abs()));
         for hold in &mut self.holds {
             let outer = &found.rods[hold.outer];
             hold.span_mm = span_of(&outer.station_mm, &outer.from_tip_mm, hold.to_from_tip_mm);
         }
-        change
+        (change_n, off_mm)
+    }
+
+    /// Takes over the loads that the last look calls for, tips as they are.
+    fn take_loads(&mut self) {
+        let n = self.rods.len();
+        for (x, miss) in self.unknown.iter_mut().zip(&self.miss).skip(n) {
+            *x += miss;
+        }
+        self.spread();
+    }
+
+    /// Copies the unknown loads to the rods.
+    fn spread(&mut self) {
+        let n = self.rods.len();
+        let stations = (self.unknown.len() - 2 * n) / n;
+        for (k, rod) in self.rods.iter_mut().enumerate() {
+            if let AxialLoad::Rubbed { tip_n, added_n, .. } = &mut rod.load {
+                *tip_n = self.unknown[n + k];
+                let at = 2 * n + k * stations;
+                added_n.copy_from_slice(&self.unknown[at..at + stations]);
+            }
+        }
+    }
+
+    /// Next tips, lengths and loads.
+    #[expect(clippy::cast_precision_loss, reason = "a few thousand stations")]
+    fn advance(
+        &mut self,
+        tube: &[TubeStation],
+        wanted: &[Option<f64>],
+        first_look: bool,
+        found: &Solution,
+    ) {
+        let n = self.rods.len();
+        let stations = tube.len();
+        let (least, last) = (least_end(tube), tube[stations - 1].s_mm);
+        self.weight.clear();
+        self.weight.resize(n, MILLIMETRE_N);
+        self.weight.resize(2 * n, 1.0);
+        self.weight
+            .resize(self.unknown.len(), 1.0 / (stations as f64).sqrt());
+        let before: [f64; super::MOST_RODS] = std::array::from_fn(|k| {
+            self.unknown
+                .get(k)
+                .copied()
+                .filter(|_| k < n)
+                .unwrap_or(0.0)
+        });
+        self.anderson
+            .step(&mut self.unknown, &self.miss, &self.weight);
+        for k in 0..n {
+            let to = self.unknown[k].clamp(before[k] - LONGEST_MM, before[k] + LONGEST_MM);
+            self.unknown[k] = to;
+            if wanted[k].is_some() {
+                self.unknown[k] = to.clamp(least, last);
+                self.ends[k] = self.unknown[k];
+            } else if let AxialLoad::Rubbed { fed_mm, .. } = &mut self.rods[k].load {
+                *fed_mm = to;
+            }
+        }
+        self.spread();
+        if first_look {
+            // now that lengths are known, hands can hold them
+            self.anderson.restart();
+            for (k, rod) in self.rods.iter_mut().enumerate() {
+                if let AxialLoad::Rubbed {
+                    grip_n_per_mm,
+                    fed_mm,
+                    ..
+                } = &mut rod.load
+                {
+                    *grip_n_per_mm = self.load_settings.grip_n_per_mm;
+                    if wanted[k].is_none() {
+                        *fed_mm = found.rods[k].path_length_mm;
+                    }
+                }
+            }
+        }
     }
 }
 

@@ -401,7 +401,7 @@ impl StackSolver {
         const SAME_LENGTH_MM: f64 = 1e-5;
         let tip_moved_mm = from.map(|f| &f.devices[device]).and_then(|old| {
             let new = &devices[device];
-            ((old.path_mm - new.path_mm).abs() < SAME_LENGTH_MM).then(|| new.tip_mm - old.tip_mm)
+            ((old.path_mm - new.path_mm).abs() < SAME_LENGTH_MM).then_some(new.tip_mm - old.tip_mm)
         });
         HeldLoad {
             device,
@@ -442,7 +442,7 @@ impl StackSolver {
                 _ => 2.0 * tube[i].radius_mm,
             };
             let room = 0.5 * (lumen - rod.outer_mm.at(state.from_tip_mm[i]));
-            if !(room > 0.0) || thrust_n <= 0.0 {
+            if room.is_nan() || room <= 0.0 || thrust_n <= 0.0 {
                 continue;
             }
             let cell = 0.5 * (tube[i + 1].s_mm - tube[i - 1].s_mm);

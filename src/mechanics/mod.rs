@@ -1,19 +1,26 @@
 //! Forces and flow, from closed forms to the equilibrium of nested elastic rods in their tubes.
 
+mod anderson;
+mod apposition;
 mod banded;
 mod bend;
 mod capstan;
+mod chance;
 mod contact;
+mod deploy;
+mod edge;
 mod error;
 mod feed;
 mod flow;
 mod friction;
+mod grip;
 mod layout;
 mod load;
 mod model;
 mod newton;
 pub mod problem;
 mod profile;
+mod pull;
 mod rub;
 mod scene;
 mod sections;
@@ -24,15 +31,23 @@ mod stack;
 mod terms;
 mod tip;
 
+pub use apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
 pub use capstan::{BendContact, capstan_factor};
+pub use chance::{Chance, Sampling, Share};
+pub use deploy::{Bed, Deployed, PlaqueLaw, StentStation, deploy, ecst_percent, nascet_percent};
+pub use edge::{Clearance, Crossing, Ledge, Placement, Spread};
 pub use error::MechanicsError;
 pub use feed::{
     DeviceState, Direction, Failure, FrictionOf, LoadSettings, Moving, StackSolver, StackState,
 };
-pub use flow::annulus_flow_fraction;
+pub use flow::{
+    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
+    series_flow_fraction, suction_force_n,
+};
 pub use friction::{FrictionValue, Surface, friction};
 pub use load::{Buckling, HeldLoad, LoadReport, Loss, Slack};
 pub use profile::Profile;
+pub use pull::{BareStretch, Sliding, retriever_pull_n};
 pub use scene::{
     AxialLoad, Beside, Container, End, MOST_RODS, NaturalBend, Rod, Roll, Scene, StartSupport,
     Stretch, TubeStation, nest,

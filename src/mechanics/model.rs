@@ -2,6 +2,7 @@
 
 use super::banded::BlockBanded;
 use super::bend::{Corner, Local};
+use super::grip::Grips;
 use super::layout::FIXED;
 use super::sections::Relaxation;
 use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Nodes, RodNodes, ShapedTerm};
@@ -49,12 +50,13 @@ pub(crate) struct Model {
     pub(crate) roll_hessian: Vec<f64>,
     softest: f64,
     pub(crate) relaxation: Relaxation,
+    pub(crate) grips: Grips,
     pub(crate) scratch: Vec<f64>,
 }
 
 /// Offset of a node.
 #[inline(always)]
-fn offset(x: &[f64], base: u32) -> [f64; 2] {
+pub(crate) fn offset(x: &[f64], base: u32) -> [f64; 2] {
     if base == FIXED {
         [0.0; 2]
     } else {
@@ -66,7 +68,7 @@ fn offset(x: &[f64], base: u32) -> [f64; 2] {
 /// From one node to the next. The centre line's part is taken first, so that offsets of
 /// micrometres are not lost in coordinates of metres.
 #[inline(always)]
-fn edge(a: &Frame, at_a: [f64; 2], b: &Frame, at_b: [f64; 2]) -> Vector {
+pub(crate) fn edge(a: &Frame, at_a: [f64; 2], b: &Frame, at_b: [f64; 2]) -> Vector {
     (b.origin_mm - a.origin_mm) + (b.n1 * at_b[0] + b.n2 * at_b[1])
         - (a.n1 * at_a[0] + a.n2 * at_a[1])
 }
@@ -140,8 +142,9 @@ impl Model {
         self.roll_hessian.clear();
         self.roll_hessian.resize(free, 0.0);
 
+        energy.total += self.feel_grips(x);
         let mut softest = 0.0_f64;
-        for corner in &self.corners {
+        for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
             let frames = corner.frame.map(|f| &self.frames[f as usize]);
             let at = corner.base.map(|b| offset(x, b));
             let e1 = edge(frames[1], at[1], frames[2], at[2]);
@@ -150,14 +153,19 @@ impl Model {
             } else {
                 Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
             };
-            let local = shape.evaluate(frames, corner.stiffness, corner.load);
+            let load = corner.load + grip_n;
+            let local = shape.evaluate(frames, corner.stiffness, load);
             energy.add(local.energy);
-            let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - corner.load).max(0.0);
+            let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - load).max(0.0);
             softest = softest.max(thrust * thrust / (4.0 * corner.stiffness) * shape.m);
             scatter(&mut self.matrix, &mut self.gradient, corner.base, &local);
         }
         self.softest = softest;
-        for end in &self.ends {
+        for (end, grip_n) in self.ends.iter().zip(&self.grips.end_n) {
+            let end = &EndTerm {
+                load: end.load + grip_n,
+                ..*end
+            };
             if end.load.abs() > 0.0 {
                 let frames = end.frame.map(|f| &self.frames[f as usize]);
                 let at = end.base.map(|b| offset(x, b));
@@ -294,12 +302,17 @@ impl Model {
                 }
             }
         }
-        self.matrix.factorise_loaded()
+        let definite = self.matrix.factorise_loaded();
+        if definite {
+            self.prepare_grips();
+        }
+        definite
     }
 
     /// `out = H v` with the whole Hessian at `x`.
     pub(crate) fn multiply(&self, x: &[f64], v: &[f64], out: &mut [f64]) {
         self.matrix.multiply(v, out);
+        self.multiply_grips(v, out);
         for contact in &self.contacts {
             if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
                 let [a, b] = contact.terms.offset(v);

@@ -310,14 +310,14 @@ impl Newton {
         let free = model.roll_gradient.len();
         self.delta.clear();
         self.delta.extend(self.residual.iter().map(|g| -g));
-        model.matrix.solve(&mut self.delta);
+        model.solve(&mut self.delta);
         let mut turn = [0.0; MOST_RODS];
         if free > 0 {
             self.columns.clear();
             self.columns.extend_from_slice(&model.border);
             let mut schur = [[0.0; MOST_RODS]; MOST_RODS];
             for i in 0..free {
-                model.matrix.solve(&mut self.columns[i * n..(i + 1) * n]);
+                model.solve(&mut self.columns[i * n..(i + 1) * n]);
             }
             let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
             for i in 0..free {
@@ -422,7 +422,7 @@ impl Newton {
                 .zip(&self.columns)
                 .map(|(a, b)| a * b)
                 .sum();
-            model.matrix.solve(&mut self.step);
+            model.solve(&mut self.step);
         }
         let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
         for s in &mut self.step {
@@ -454,7 +454,7 @@ impl Newton {
 }
 
 /// Cholesky solve of the leading `n` rows in place; false where a pivot is below `least`.
-fn small_solve(
+pub(crate) fn small_solve(
     a: &mut [[f64; MOST_RODS]; MOST_RODS],
     x: &mut [f64; MOST_RODS],
     n: usize,

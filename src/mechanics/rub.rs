@@ -56,12 +56,13 @@ fn bends(solution: &Solution, k: usize, out: &mut Vec<Vector>) {
 }
 
 impl Rubbing {
-    /// Lists the contacts of rod `k` with their friction coefficients.
+    /// Lists the contacts of rod `k` with their friction coefficients; a hand added `gripped_n` to its
+    /// load when they were found.
     pub(crate) fn gather(
         &mut self,
         tube: &[TubeStation],
         solution: &Solution,
-        k: usize,
+        (k, gripped_n): (usize, f64),
         friction: &dyn Fn(Option<usize>) -> f64,
     ) {
         bends(solution, k, &mut self.bend);
@@ -78,7 +79,7 @@ impl Rubbing {
             };
             let force = contact.force_in_space_n * sign;
             let size = force.norm();
-            if !(size > 0.0) {
+            if size.is_nan() || size <= 0.0 {
                 continue;
             }
             let s = contact.station_mm;
@@ -89,7 +90,7 @@ impl Rubbing {
             let (sa, sb) = (rod.station_mm[b - 1], rod.station_mm[b]);
             let part = ((s - sa) / (sb - sa)).clamp(0.0, 1.0);
             let bend = self.bend[b - 1] * (1.0 - part) + self.bend[b] * part;
-            let load_n = rod.load_n[b - 1] * (1.0 - part) + rod.load_n[b] * part;
+            let load_n = gripped_n + rod.load_n[b - 1] * (1.0 - part) + rod.load_n[b] * part;
             let rub = Rub {
                 station: 0,
                 s_mm: s,

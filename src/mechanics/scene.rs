@@ -119,6 +119,12 @@ pub enum AxialLoad {
         tip_n: f64,
         /// Added by friction, N.
         added_n: Vec<f64>,
+        /// A hand that holds the hub: it lets the load grow by this much for every mm by which the
+        /// rod's length from station 0 to its end exceeds `fed_mm`, N/mm. Zero: the hub is free to
+        /// follow, and a rod that would buckle under its load does.
+        grip_n_per_mm: f64,
+        /// Length that the hand has fed, mm.
+        fed_mm: f64,
     },
 }
 
@@ -365,10 +371,21 @@ impl Scene<'_> {
             | AxialLoad::Rubbed {
                 added_n: values, ..
             } => {
-                if let AxialLoad::Rubbed { tip_n, .. } = &rod.load
-                    && !tip_n.is_finite()
+                if let AxialLoad::Rubbed {
+                    tip_n,
+                    grip_n_per_mm,
+                    fed_mm,
+                    ..
+                } = &rod.load
                 {
-                    return refuse("load.tip_n", *tip_n, "finite");
+                    for (what, value) in [("load.tip_n", tip_n), ("load.fed_mm", fed_mm)] {
+                        if !value.is_finite() {
+                            return refuse(what, *value, "finite");
+                        }
+                    }
+                    if !(grip_n_per_mm.is_finite() && *grip_n_per_mm >= 0.0) {
+                        return refuse("load.grip_n_per_mm", *grip_n_per_mm, "finite and >= 0");
+                    }
                 }
                 if values.len() != self.tube.len() {
                     return Err(MechanicsError::LengthMismatch {

@@ -112,6 +112,7 @@ impl Model {
         self.update_sections(scene);
         self.update_loads(scene, rolls);
         self.update_forces(scene);
+        self.update_grips(scene);
         for corner in &mut self.corners {
             corner.stiffness = 0.0;
             corner.load = 0.0;
@@ -226,18 +227,6 @@ impl Model {
         self.relax_loads();
     }
 
-    /// Adds values given by station to the load of rod `k`.
-    fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
-        for i in self.rods[k].range() {
-            let s = self.nodes.s_mm[i];
-            let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
-            let next = (j + 1).min(values.len() - 1);
-            let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
-            let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
-            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
-        }
-    }
-
     /// Transverse loads by the stored offsets.
     fn update_forces(&mut self, scene: &Scene<'_>) {
         self.linear.fill(0.0);
@@ -263,6 +252,18 @@ impl Model {
                 }
             }
             self.push_node(range.end - 1, rod.tip_force_n);
+        }
+    }
+
+    /// Adds values given by station to the load of rod `k`.
+    fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
+        for i in self.rods[k].range() {
+            let s = self.nodes.s_mm[i];
+            let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
+            let next = (j + 1).min(values.len() - 1);
+            let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
+            let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
+            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
         }
     }
 

@@ -85,7 +85,11 @@ fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStatio
     let tube: Vec<TubeStation> = (0..=coarse_cells).map(|i| scene.tube[pick(i)]).collect();
     let mut rods = scene.rods.to_vec();
     for rod in &mut rods {
-        if let AxialLoad::ByStation(values) = &mut rod.load {
+        if let AxialLoad::ByStation(values)
+        | AxialLoad::Rubbed {
+            added_n: values, ..
+        } = &mut rod.load
+        {
             *values = (0..=coarse_cells).map(|i| values[pick(i)]).collect();
         }
     }
@@ -250,10 +254,12 @@ impl Settle {
         scene.check()?;
         self.newton.history = History::default();
         self.unsettled_n = 0.0;
-        self.follows = scene
-            .rods
-            .iter()
-            .any(|r| matches!(r.load, AxialLoad::Frictionless(_)));
+        self.follows = scene.rods.iter().any(|r| {
+            matches!(
+                r.load,
+                AxialLoad::Frictionless(_) | AxialLoad::Rubbed { .. }
+            )
+        });
         self.newton.restart();
         self.newton.rolls = Model::first_rolls(scene);
         self.newton.free_rolls = scene

@@ -246,7 +246,7 @@ pub(crate) fn check(devices: &[StackDevice], holds: &[Hold]) -> Result<(), Mecha
                 "device {j} has no lumen: give it an inner diameter"
             ));
         }
-        if !(hold.to_from_tip_mm > 0.0) {
+        if hold.to_from_tip_mm.is_nan() || hold.to_from_tip_mm <= 0.0 {
             return bad(format!(
                 "to_from_tip_mm is {}, must be > 0 (infinite: to the hub)",
                 hold.to_from_tip_mm

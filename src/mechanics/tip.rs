@@ -8,13 +8,18 @@
 //! nodes, but swings by a third within each cell, because a tip's force is carried by a wall as
 //! long as the tip's share of its cell.)
 
-use super::scene::TubeStation;
+use super::scene::{Container, Scene, TubeStation};
 use super::solution::{Contact, RodState, Solution};
 use crate::geometry::Vector;
 
-/// Contacts further apart than this, in cells, belong to different zones: neighbours are up to
-/// 1.65 cells apart next to a tip.
-const NEIGHBOUR_CELLS: f64 = 1.7;
+/// Nearer than this, mm, a place is at the tip.
+const SAME_MM: f64 = 1e-6;
+
+/// Contacts up to the first distance from the tip, mm, count fully, beyond the second not at all. A
+/// wall of 10 N/mm2 carries the tip of a wire (20 N mm2) over 5 mm and that of a guide (100 N mm2) over
+/// 8 mm; further away contacts are none of the tip's, and in exact sums add up to nothing. A sharp
+/// border would make the load jump as contacts pass it.
+const ZONE_MM: (f64, f64) = (6.0, 12.0);
 
 /// Direction of a rod in space; the mean of both sides at a node.
 fn direction(rod: &RodState, s_mm: f64) -> Vector {
@@ -47,54 +52,71 @@ fn held_at<'a>(
     contacts: impl Iterator<Item = &'a Contact>,
     end_mm: f64,
 ) -> f64 {
-    let at = tube
-        .partition_point(|t| t.s_mm <= end_mm)
-        .clamp(1, tube.len() - 1);
-    let reach = NEIGHBOUR_CELLS * (tube[at].s_mm - tube[at - 1].s_mm);
-    let mut last = end_mm;
-    let mut side = [0.0; 2];
     let mut sum = 0.0;
     for contact in contacts {
-        let [fx, fy] = contact.force_n;
-        let other_side = fx * side[0] + fy * side[1] < 0.0;
-        if (contact.station_mm - last).abs() > reach || other_side {
+        let s_mm = contact.station_mm;
+        let away = ((s_mm - end_mm).abs() - ZONE_MM.0) / (ZONE_MM.1 - ZONE_MM.0);
+        if away >= 1.0 {
             break;
         }
-        (last, side) = (contact.station_mm, contact.force_n);
+        let t = away.max(0.0);
+        let weight = 1.0 - t * t * (3.0 - 2.0 * t);
         let force = contact.force_in_space_n;
-        sum -= force.dot(&direction(&solution.rods[contact.rod], last));
+        let mut along = force.dot(&direction(&solution.rods[contact.rod], s_mm));
         match contact.other {
-            Some(j) => sum += force.dot(&direction(&solution.rods[j], last)),
-            None => sum -= flare(tube, last) * force.norm(),
+            Some(j) => along -= force.dot(&direction(&solution.rods[j], s_mm)),
+            None => along += flare(tube, s_mm) * force.norm(),
         }
+        sum -= weight * along;
     }
     sum
 }
 
 /// Load at the tip of rod `k` without resistance from anything but walls, N; negative where they
 /// press it back.
-pub(crate) fn tip_load_n(tube: &[TubeStation], solution: &Solution, k: usize) -> f64 {
-    let rod = &solution.rods[k];
-    let nodes = rod.station_mm.len();
-    let tip_mm = rod.station_mm[nodes - 1];
+pub(crate) fn tip_load_n(scene: &Scene<'_>, solution: &Solution, k: usize) -> f64 {
+    let tube = scene.tube;
+    let Some(tip_mm) = solution.rods[k].station_mm.last().copied() else {
+        return 0.0;
+    };
     let contacts = &solution.contacts;
+    let partner = |container: Container| match container {
+        Container::Vessel => None,
+        Container::Rod(j) => Some(j),
+    };
     let behind = |rod: usize, other: Option<usize>| {
         contacts
             .iter()
             .rev()
-            .filter(move |c| c.rod == rod && c.other == other && c.station_mm <= tip_mm + 1e-9)
+            .filter(move |c| c.rod == rod && c.other == other && c.station_mm <= tip_mm + SAME_MM)
     };
-    // its own tip in whatever holds it there
-    let nearest = contacts.iter().rev().find(|c| c.rod == k);
-    let mut energy = nearest.map_or(0.0, |c| held_at(tube, solution, behind(k, c.other), tip_mm));
-    // rods inside it or beside it give way at its edge
-    for j in (0..solution.rods.len()).filter(|j| *j != k) {
-        energy += held_at(tube, solution, behind(j, Some(k)), tip_mm);
-        let beyond = contacts
-            .iter()
-            .filter(|c| c.rod == j && c.other.is_none() && c.station_mm >= tip_mm - 1e-9);
-        if behind(j, Some(k)).next().is_some() {
-            energy += held_at(tube, solution, beyond, tip_mm);
+    // its own tip in what holds it
+    let around = scene.rods[k]
+        .containers
+        .last()
+        .map(|c| partner(c.container));
+    let mut energy = held_at(tube, solution, behind(k, around.flatten()), tip_mm);
+    // and beside what it lies next to
+    for pair in scene.beside {
+        if pair.rods.contains(&k) && pair.to_mm >= tip_mm - SAME_MM {
+            let [a, b] = pair.rods;
+            energy += held_at(tube, solution, behind(b, Some(a)), tip_mm);
+        }
+    }
+    // rods it holds give way at its edge, and lie in the next lumen for so much less
+    for (j, rod) in scene.rods.iter().enumerate() {
+        for (i, stretch) in rod.containers.iter().enumerate() {
+            if stretch.container != Container::Rod(k) || stretch.to_mm < tip_mm - SAME_MM {
+                continue;
+            }
+            energy += held_at(tube, solution, behind(j, Some(k)), tip_mm);
+            if let Some(next) = rod.containers.get(i + 1) {
+                let other = partner(next.container);
+                let beyond = contacts
+                    .iter()
+                    .filter(|c| c.rod == j && c.other == other && c.station_mm >= tip_mm - SAME_MM);
+                energy += held_at(tube, solution, beyond, tip_mm);
+            }
         }
     }
     -energy

@@ -1,6 +1,7 @@
 //! What is shown: tables in plain words, JSON for machines.
 
 mod compare;
+mod edges;
 mod file;
 mod gantt;
 mod json;

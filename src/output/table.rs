@@ -1,5 +1,6 @@
 //! A rehearsal as a table for people: verdict, weak points, steps, fits, exchanges.
 
+use super::edges::stent_sections;
 use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
 use crate::procedure::{Direction as ExchangeDirection, Severity};
@@ -41,6 +42,7 @@ pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
         section(&mut out, "Exchanges (mm)");
         let _ = writeln!(out, "{}", exchanges_table(outcome, columns));
     }
+    stent_sections(&mut out, outcome, columns);
     section(&mut out, "Access and lesions");
     for lesion in &outcome.lesions {
         let line = format!(

@@ -5,26 +5,33 @@
 //! [`Clock`] puts the steps in time, [`ledger()`] tells who holds the way meanwhile, and [`Choices`]
 //! write other scripts for the same vessel and stack.
 
+mod bed;
 mod clock;
 mod clock_footprint;
 mod clock_table;
 mod clock_times;
 mod clock_work;
+mod edge_judge;
+mod edge_place;
+mod edges;
 mod error;
 mod exchange;
 mod finding;
 mod forces;
 mod lay;
 mod ledger;
+mod lumens;
 mod nesting;
 mod network;
 mod network_search;
 mod passage;
 mod plan;
 mod provenance;
+mod pull;
 mod rods;
 mod scene;
 mod state;
+mod stenting;
 mod step;
 mod strategy;
 mod strategy_places;
@@ -33,6 +40,7 @@ mod strategy_script;
 mod treat;
 mod words;
 
+pub use bed::OpenStation;
 pub use clock::{Clock, ClockActivity};
 pub use clock_footprint::{Passed, walk, walk_with};
 pub use clock_table::{
@@ -40,16 +48,20 @@ pub use clock_table::{
 };
 pub use clock_times::{Percentiles, Sampling, SpreadOfTimes, Times};
 pub use clock_work::{Lane, Load, Parts};
+pub use edge_judge::{EdgeHelp, EdgeReport, edge_finding, judge_edge, judge_edge_at};
+pub use edges::{Cover, EdgeKind, EdgePassage, EdgeRules, Meets, edge_passages};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};
 pub use finding::{Finding, Severity, Topic};
 pub use lay::{Laid, Lay, Motion, Ruler, Shape, Wish};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, ledger};
+pub use lumens::{LumenFlow, lumen_flow};
 pub use nesting::{Meeting, meetings};
 pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};
 pub use network_search::{SearchStatus, Shortest};
 pub use plan::{Equipment, Plan, StackDevice, StackPart, Supplied};
 pub use provenance::{ValueRow, VesselInfo};
+pub use pull::{CoverMoment, Pull, pulls, retriever_holds_n};
 pub use rods::{RETRIEVER_HOLDS_N, Rods};
 pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};
 pub use state::{DeployedStent, InPlace, State};

@@ -1,9 +1,8 @@
-//! Moving tips along the route, and what they meet on the way: vessel, lesion, stent edges.
+//! Moving tips along the route, and what they meet on the way: vessel and lesion.
 
 use super::{
     Finding, InPlace, Motion, Topic, Where, Wish, step::Outcome, step::Stepper, step::stop,
 };
-use crate::device::Payload;
 
 /// A device this thin slips through a residual lumen without being said to dilate it, mm: the
 /// 0.014 in of a wire and its coating.
@@ -110,13 +109,12 @@ impl Stepper<'_> {
             let to_mm = at.tip_mm - by_mm;
             if out {
                 wishes.push((*device, Wish::Tip(-self.plan.hub_standoff_mm)));
-                self.tell_edges_crossed(*device, at.tip_mm, -self.plan.hub_standoff_mm, &members);
             } else {
                 self.check_hubs_behind(*device, *at, to_mm, &members)?;
                 wishes.push((*device, Wish::Tip(to_mm)));
-                self.tell_edges_crossed(*device, at.tip_mm, to_mm, &members);
             }
         }
+        self.tell_suction_off(&members);
         let laid = self.laid(&wishes, Motion::Back)?;
         self.take_over(laid, &members);
         if out {
@@ -270,8 +268,6 @@ impl Stepper<'_> {
             self.tell_vessel(device, at, to_mm);
             self.count_crossings(device, at.tip_mm, to_mm);
         }
-        let to_mm = laid.tip_mm[device].unwrap_or(wished_mm);
-        self.tell_edges_crossed(device, at.tip_mm, to_mm, &[device]);
         self.take_over(laid, &[device]);
         Ok(())
     }
@@ -450,66 +446,6 @@ impl Stepper<'_> {
                 ));
             }
             self.state.crossings[lesion] += 1;
-        }
-    }
-
-    /// An open retriever that is drawn across a stent's edge, covered by a catheter or bare.
-    fn tell_edges_crossed(&mut self, device: usize, from_mm: f64, to_mm: f64, moving: &[usize]) {
-        let Some(Payload::Retriever(spec)) = &self.plan.devices[device].device.payload else {
-            return;
-        };
-        if !self.state.open[device] {
-            return;
-        }
-        let (near_from_mm, far_to_mm) = (
-            from_mm - spec.folded_length_mm,
-            to_mm - (spec.folded_length_mm - spec.free_length_mm),
-        );
-        let cover = self
-            .state
-            .hubs_passed(device)
-            .into_iter()
-            .filter(|j| !moving.contains(j))
-            .filter_map(|j| Some((j, self.state.tip_mm(j)?)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        let name = self.name(device).to_owned();
-        for stent in self.state.stents.clone() {
-            let stent_name = self.name(stent.device).to_owned();
-            for (edge, edge_mm) in [("upper", stent.distal_mm), ("lower", stent.proximal_mm)] {
-                // some part of the open length passes the edge on the way
-                if !(far_to_mm < edge_mm && near_from_mm > edge_mm) {
-                    continue;
-                }
-                match cover {
-                    Some((j, tip_mm)) if tip_mm >= edge_mm => {
-                        let text = format!(
-                            "the open {name} passes the {edge} edge of the {stent_name} inside the {}, whose tip lies {:.0} mm beyond that edge",
-                            self.name(j),
-                            tip_mm - edge_mm
-                        );
-                        self.tell(Finding::note(Topic::StentEdge, text));
-                    }
-                    nearest => {
-                        let by = nearest.map_or_else(
-                            || "no catheter covers it".to_owned(),
-                            |(j, tip_mm)| {
-                                format!(
-                                    "the {}'s tip lies {:.0} mm below that edge",
-                                    self.name(j),
-                                    edge_mm - tip_mm
-                                )
-                            },
-                        );
-                        let text = format!(
-                            "the open {name} is drawn bare across the {edge} edge of the {stent_name}: {by}"
-                        );
-                        self.tell(
-                            Finding::warning(Topic::StentEdge, text)
-                                .with_help("bring the guide beyond the stent before the pull"),
-                        );
-                    }
-                }
-            }
         }
     }
 }

@@ -471,7 +471,7 @@ fn rod(
         start: if outermost {
             StartSupport::Clamped
         } else {
-            StartSupport::Clamped
+            StartSupport::Free
         },
         end: End::ExitPlane,
         load: AxialLoad::Frictionless(0.0),

@@ -1,6 +1,8 @@
 //! A scene as it is written: vessel, stack and script by name.
 
+use super::EdgeRules;
 use super::Spread;
+use crate::mechanics::PlaqueLaw;
 use crate::units::text;
 use serde::{Deserialize, Serialize};
 
@@ -61,6 +63,10 @@ pub struct Rules {
     /// 5 to 10 mm are usual).
     #[serde(rename = "landing_margin", deserialize_with = "text::length_mm")]
     pub landing_margin_mm: f64,
+    /// How plaque and artery resist stent and balloon.
+    pub plaque: PlaqueLaw,
+    /// How crossings of stent edges are judged.
+    pub edge: EdgeRules,
     /// Hub force above which a move fails, N. Default 10: what two fingers hold (from memory: 5 to
     /// 10 N). A limit of the hand, not of the vessel.
     #[serde(deserialize_with = "text::positive")]
@@ -73,6 +79,8 @@ impl Default for Rules {
             grip_mm: 100.0,
             access_fill: 0.9,
             landing_margin_mm: 5.0,
+            plaque: PlaqueLaw::default(),
+            edge: EdgeRules::default(),
             hub_force_limit_n: 10.0,
         }
     }

@@ -2,6 +2,7 @@
 
 use super::{Plan, Region};
 use crate::device::{LumenKind, Payload};
+use crate::mechanics::StentStation;
 
 /// A device inside the body.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,7 +16,7 @@ pub struct InPlace {
 }
 
 /// A stent left in the vessel.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct DeployedStent {
     /// The system it came from.
     pub device: usize,
@@ -23,6 +24,37 @@ pub struct DeployedStent {
     pub proximal_mm: f64,
     /// Station of its far end, mm.
     pub distal_mm: f64,
+    /// What it holds, from its far end to its near one.
+    pub profile: Vec<StentStation>,
+    /// By lesion it lies in (index): the narrowest lumen right after its release, mm.
+    pub alone: Vec<(usize, f64)>,
+}
+
+impl DeployedStent {
+    /// Diameter it holds at a station, mm; none outside it.
+    #[must_use]
+    pub fn diameter_at_mm(&self, s_mm: f64) -> Option<f64> {
+        if !(self.proximal_mm..=self.distal_mm).contains(&s_mm) {
+            return None;
+        }
+        let before = self.profile.partition_point(|p| p.s_mm >= s_mm);
+        let far = self.profile.get(before.checked_sub(1)?)?;
+        let Some(near) = self.profile.get(before) else {
+            return Some(far.diameter_mm);
+        };
+        let part = (far.s_mm - s_mm) / (far.s_mm - near.s_mm);
+        Some(far.diameter_mm + (near.diameter_mm - far.diameter_mm) * part)
+    }
+
+    /// Narrowest diameter it holds between two stations, mm; none where it does not lie there.
+    #[must_use]
+    pub fn narrowest_between_mm(&self, from_mm: f64, to_mm: f64) -> Option<f64> {
+        let inside = self
+            .profile
+            .iter()
+            .filter(|p| p.s_mm >= from_mm && p.s_mm <= to_mm);
+        inside.map(|p| p.diameter_mm).min_by(f64::total_cmp)
+    }
 }
 
 /// The state between two steps.
@@ -46,6 +78,8 @@ pub struct State {
     pub watching: [Option<Region>; 2],
     /// By lesion of the track: residual lumen now, mm.
     pub residual_mm: Vec<f64>,
+    /// By lesion: the lumen at rest, without the stent that holds it open, mm.
+    pub rest_mm: Vec<f64>,
     /// By lesion: tips that have crossed it from below so far.
     pub crossings: Vec<usize>,
     /// By lesion: contrast beyond it has shown the true lumen.
@@ -70,6 +104,7 @@ impl State {
             attached: Vec::new(),
             watching: [None; 2],
             residual_mm: lesions.iter().map(|l| l.residual_mm).collect(),
+            rest_mm: lesions.iter().map(|l| l.residual_mm).collect(),
             crossings: vec![0; lesions.len()],
             true_lumen_shown: vec![false; lesions.len()],
             access_lost: vec![false; lesions.len()],
@@ -88,9 +123,10 @@ impl State {
     pub fn distal_end_mm(&self, plan: &Plan, device: usize) -> Option<f64> {
         let tip_mm = self.tip_mm(device)?;
         Some(match &plan.devices[device].device.payload {
-            Some(Payload::Retriever(r)) if self.open[device] => {
-                tip_mm - (r.folded_length_mm - r.free_length_mm)
-            }
+            Some(Payload::Retriever(_)) if self.open[device] => self
+                .open_profile(plan, device)
+                .last()
+                .map_or(tip_mm, |o| o.from_mm + o.length_mm),
             _ => tip_mm,
         })
     }

@@ -3,6 +3,7 @@
 mod compare;
 mod compare_flip;
 mod compare_words;
+mod edge_rows;
 mod error;
 mod outcome;
 mod run;
@@ -15,6 +16,7 @@ pub use compare::{
     COMPARISON_VERSION, Candidate, CompareRow, Comparison, LeastReach, assess, compare,
 };
 pub use compare_flip::{Changed, Flip, Sooner, Stretch};
+pub use edge_rows::{CoverRow, EDGE_CAUTION, EdgeRow, PullRow, StentRow, SuctionRow, SweepPoint};
 pub use error::RehearsalError;
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,

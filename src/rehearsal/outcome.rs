@@ -3,6 +3,7 @@
 //! Everything here serialises; the names are the schema of the JSON output. Lengths in mm, angles
 //! in degrees, stations from the arteriotomy along the route.
 
+use super::{EdgeRow, PullRow, StentRow, SuctionRow};
 use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
 use crate::mechanics::Direction;
 use crate::procedure::{Direction as ExchangeDirection, Finding, Severity, VesselInfo};
@@ -56,6 +57,21 @@ pub struct Outcome {
     pub exchanges: Vec<ExchangeRow>,
     /// Lesions of the route after the last step.
     pub lesions: Vec<LesionRow>,
+    /// Stents after the last step.
+    #[serde(default)]
+    pub stents: Vec<StentRow>,
+    /// Every crossing of a stent's edge.
+    #[serde(default)]
+    pub edges: Vec<EdgeRow>,
+    /// What the plan's crossings would be otherwise, in words.
+    #[serde(default)]
+    pub counterfactuals: Vec<String>,
+    /// Pulls of open retrievers.
+    #[serde(default)]
+    pub pulls: Vec<PullRow>,
+    /// Lumens on suction, step by step.
+    #[serde(default)]
+    pub suction: Vec<SuctionRow>,
     /// How lengths and loads were had.
     pub method: String,
     /// The caution that goes with every output.
@@ -280,6 +296,10 @@ pub struct LesionRow {
     pub nascet_before_percent: f64,
     /// NASCET percent after (estimate).
     pub nascet_after_percent: f64,
+    /// ECST percent before, against the healthy lumen at its middle.
+    pub ecst_before_percent: f64,
+    /// ECST percent after (estimate).
+    pub ecst_after_percent: f64,
     /// Tips that crossed it from below.
     pub crossings: usize,
 }

@@ -1,12 +1,15 @@
 //! Folding the script over the states.
 
+use super::edge_rows::{EdgeRows, stent_rows};
 use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
     ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
-use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
+use crate::mechanics::{
+    BendContact, Surface, capstan_factor, ecst_percent, friction, nascet_percent,
+};
 use crate::procedure::{
     Finding, Laid, Lay, Meeting, Passed, Plan, Ruler, Severity, State, StepEffect, Topic, meetings,
     walk_with,
@@ -59,7 +62,9 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
         let met = meetings(plan, &done.after, &done.effect.moves, &fit_rules);
         let states = [&done.before, &done.after];
+        let at_edges = gathered.at_edges.step(plan, i + 1, states, &done.effect);
         gathered.step(plan, i + 1, step.in_words(), states, &done.effect, &met);
+        gathered.tell(at_edges);
     }
     let start = State::start(plan);
     gathered.by_rods = passed
@@ -73,6 +78,7 @@ struct Gathered {
     steps: Vec<StepRow>,
     fits: Vec<FitRow>,
     exchanges: Vec<ExchangeRow>,
+    at_edges: EdgeRows,
     by_rods: bool,
 }
 
@@ -138,6 +144,14 @@ impl Gathered {
             stents,
             suction,
         });
+    }
+
+    /// Adds findings to the step that was gathered last, the gravest first.
+    fn tell(&mut self, told: Vec<Finding>) {
+        if let Some(step) = self.steps.last_mut() {
+            step.findings.extend(told);
+            step.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
+        }
     }
 
     /// Records a meeting; tells it where it is new and tight, or grows tighter than told before.
@@ -225,6 +239,11 @@ impl Gathered {
             fits: self.fits,
             exchanges: self.exchanges,
             lesions: lesion_rows(plan, state),
+            stents: stent_rows(plan, state),
+            edges: self.at_edges.edges,
+            counterfactuals: self.at_edges.counterfactuals,
+            pulls: self.at_edges.pulls,
+            suction: self.at_edges.suction,
             method: if self.by_rods { BY_RODS } else { BY_RULER }.into(),
             caution: CAUTION.into(),
         };
@@ -409,13 +428,16 @@ fn lesion_rows(plan: &Plan, state: &State) -> Vec<LesionRow> {
     let lesions = plan.track.lesions.iter().enumerate();
     lesions
         .map(|(i, lesion)| {
-            let percent = |lumen_mm: f64| 100.0 * (1.0 - lumen_mm / lesion.reference_mm);
+            let percent = |lumen_mm: f64| nascet_percent(lumen_mm, lesion.reference_mm);
+            let original_mm = plan.track.healthy_diameter_at(lesion.middle_mm());
             LesionRow {
                 name: lesion.name.clone(),
                 before_mm: lesion.residual_mm,
                 after_mm: state.residual_mm[i],
                 nascet_before_percent: percent(lesion.residual_mm),
                 nascet_after_percent: percent(state.residual_mm[i]),
+                ecst_before_percent: ecst_percent(lesion.residual_mm, original_mm),
+                ecst_after_percent: ecst_percent(state.residual_mm[i], original_mm),
                 crossings: state.crossings[i],
             }
         })

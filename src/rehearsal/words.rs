@@ -1,8 +1,9 @@
 //! A rehearsal in plain words: the headline.
 
+use super::edge_rows::{EDGE_CAUTION, EdgeRow};
 use super::outcome::{Outcome, Verdict};
 use crate::mechanics::Direction as Push;
-use crate::procedure::{Direction, Severity, Topic};
+use crate::procedure::{Direction, Meets, Severity, Topic};
 
 /// Verdict first, then what breaks or is weak, the gravest first.
 pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
@@ -135,20 +136,45 @@ fn fit_line(outcome: &Outcome) -> Option<String> {
     })
 }
 
+/// What the plan rests on at stent edges: how the open retriever stays covered, the weakest other
+/// crossing, and what the crossing would be otherwise.
 fn edge_lines(outcome: &Outcome) -> Vec<String> {
-    let told = outcome
-        .steps
-        .iter()
-        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
-    told.filter(|(_, f)| f.topic == Topic::StentEdge)
-        .map(|(step, f)| {
-            let mut text = f.text.clone();
-            if let Some(first) = text.get_mut(0..1) {
-                first.make_ascii_uppercase();
-            }
-            format!("{text} (step {step}).")
-        })
-        .collect()
+    let mut lines = Vec::new();
+    let by_chance = |a: &&EdgeRow, b: &&EdgeRow| a.probability.total_cmp(&b.probability);
+    let struts = outcome.edges.iter().filter(|e| e.meets == Meets::Struts);
+    if let Some(row) = struts.max_by(by_chance) {
+        let (edge, caught) = (row.edge.in_words(), 100.0 * row.probability);
+        lines.push(match (&row.covered_by, row.cover_mm) {
+            (Some(by), Some(cover_mm)) if row.shielded => format!(
+                "The open {} passes the {edge} of the {} inside the {by}, whose tip lies {cover_mm:.0} mm beyond it, {:.0} mm under load: caught in {caught:.1} % of samples (step {}).",
+                row.device,
+                row.stent,
+                row.cover_under_load_mm.unwrap_or(0.0),
+                row.step
+            ),
+            _ => format!(
+                "The open {} is drawn bare across the {edge} of the {}: clearance {:+.2} mm, caught in {caught:.0} % of samples (step {}).",
+                row.device, row.stent, row.clearance_mm, row.step
+            ),
+        });
+    }
+    let others = outcome.edges.iter().filter(|e| e.meets != Meets::Struts);
+    if let Some(row) = others.max_by(by_chance).filter(|e| e.probability > 0.0) {
+        lines.push(format!(
+            "The weakest other crossing is the {} at the {} of the {}: clearance {:+.2} mm, caught in {:.0} % of samples (step {}).",
+            row.device,
+            row.edge.in_words(),
+            row.stent,
+            row.clearance_mm,
+            100.0 * row.probability,
+            row.step
+        ));
+    }
+    lines.extend(outcome.counterfactuals.iter().cloned());
+    if !lines.is_empty() {
+        lines.push(EDGE_CAUTION.to_owned());
+    }
+    lines
 }
 
 fn access_lines(outcome: &Outcome) -> Vec<String> {

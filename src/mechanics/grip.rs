@@ -1,0 +1,209 @@
+//! Hands on hubs: rods whose length from station 0 is held elastically.
+//!
+//! Under a load alone a bundle in a wide vessel snaps from one wall to the other; held at their
+//! hubs, devices cannot, because each would need the length. A grip of the stiffness `K` adds
+//! `K (L - fed)² / 2`, with the gradient `K (L - fed) dL/dx` and, besides the Hessian of a load of
+//! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
+//! the formula of Sherman, Morrison and Woodbury.
+
+use super::bend::Corner;
+use super::layout::FIXED;
+use super::model::{Model, edge, offset};
+use super::newton::small_solve;
+use super::scene::{AxialLoad, MOST_RODS, Scene};
+
+/// One hand.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Grip {
+    rod: usize,
+    stiffness_n_per_mm: f64,
+    fed_mm: f64,
+    /// Length at the last evaluation, mm.
+    length_mm: f64,
+    /// Its gradient.
+    along: Vec<f64>,
+    /// The matrix's inverse times the gradient.
+    answer: Vec<f64>,
+}
+
+/// All hands.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Grips {
+    pub(crate) list: Vec<Grip>,
+    /// By rod: its hand.
+    of_rod: [Option<usize>; MOST_RODS],
+    /// Load that hands add to every corner, N.
+    pub(crate) corner_n: Vec<f64>,
+    /// The same for every end.
+    pub(crate) end_n: Vec<f64>,
+}
+
+impl Grip {
+    /// Load it adds, N.
+    fn load_n(&self) -> f64 {
+        self.stiffness_n_per_mm * (self.length_mm - self.fed_mm)
+    }
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
+impl Model {
+    /// Takes the hands over from a scene.
+    pub(crate) fn update_grips(&mut self, scene: &Scene<'_>) {
+        let grips = &mut self.grips;
+        grips.of_rod = [None; MOST_RODS];
+        let mut count = 0;
+        for (rod, given) in scene.rods.iter().enumerate() {
+            let AxialLoad::Rubbed {
+                grip_n_per_mm,
+                fed_mm,
+                ..
+            } = &given.load
+            else {
+                continue;
+            };
+            if *grip_n_per_mm <= 0.0 {
+                continue;
+            }
+            if grips.list.len() == count {
+                grips.list.push(Grip::default());
+            }
+            let grip = &mut grips.list[count];
+            grip.rod = rod;
+            grip.stiffness_n_per_mm = *grip_n_per_mm;
+            grip.fed_mm = *fed_mm;
+            grips.of_rod[rod] = Some(count);
+            count += 1;
+        }
+        grips.list.truncate(count);
+    }
+
+    /// Lengths of held rods at `x`, and the loads that hands add for them. Returns what their
+    /// energy differs by from that of loads of this size.
+    pub(crate) fn feel_grips(&mut self, x: &[f64]) -> f64 {
+        let mut grips = std::mem::take(&mut self.grips);
+        grips.corner_n.clear();
+        grips.corner_n.resize(self.corners.len(), 0.0);
+        grips.end_n.clear();
+        grips.end_n.resize(self.ends.len(), 0.0);
+        for grip in &mut grips.list {
+            grip.length_mm = 0.0;
+            grip.along.clear();
+            grip.along.resize(x.len(), 0.0);
+        }
+        let mut energy = 0.0;
+        if !grips.list.is_empty() {
+            let rod_of = |node: usize| self.rods.iter().rposition(|r| r.first <= node);
+            for member in &self.members {
+                let Some(at) = rod_of(member.node as usize).and_then(|rod| grips.of_rod[rod])
+                else {
+                    continue;
+                };
+                let grip = &mut grips.list[at];
+                let nodes = member.nodes.map(|n| n as usize);
+                let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
+                let base = nodes.map(|n| self.nodes.base[n]);
+                let at = base.map(|b| offset(x, b));
+                let e1 = edge(frames[1], at[1], frames[2], at[2]);
+                let corner = if member.clamp {
+                    Corner::clamped(frames[1].tangent, e1)
+                } else {
+                    Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
+                };
+                grip.length_mm += member.weight * corner.arc_mm();
+                for (b, g) in base.iter().zip(corner.arc_gradient(frames)) {
+                    if *b != FIXED {
+                        grip.along[*b as usize] += member.weight * g[0];
+                        grip.along[*b as usize + 1] += member.weight * g[1];
+                    }
+                }
+            }
+            for end in &self.ends {
+                let Some(at) = rod_of(end.node as usize).and_then(|rod| grips.of_rod[rod]) else {
+                    continue;
+                };
+                let grip = &mut grips.list[at];
+                let frames = end.frame.map(|f| &self.frames[f as usize]);
+                let e = edge(
+                    frames[0],
+                    offset(x, end.base[0]),
+                    frames[1],
+                    offset(x, end.base[1]),
+                );
+                let length = e.norm();
+                grip.length_mm += end.weight * length;
+                for (i, sign) in [-1.0, 1.0].into_iter().enumerate() {
+                    if end.base[i] != FIXED {
+                        let scale = sign * end.weight / length;
+                        let b = end.base[i] as usize;
+                        grip.along[b] += scale * frames[i].n1.dot(&e);
+                        grip.along[b + 1] += scale * frames[i].n2.dot(&e);
+                    }
+                }
+            }
+            for member in &self.members {
+                if let Some(at) = rod_of(member.node as usize).and_then(|rod| grips.of_rod[rod]) {
+                    grips.corner_n[member.corner as usize] +=
+                        member.weight * grips.list[at].load_n();
+                }
+            }
+            for (end, load_n) in self.ends.iter().zip(&mut grips.end_n) {
+                if let Some(at) = rod_of(end.node as usize).and_then(|rod| grips.of_rod[rod]) {
+                    *load_n = end.weight * grips.list[at].load_n();
+                }
+            }
+            for grip in &grips.list {
+                let over_mm = grip.length_mm - grip.fed_mm;
+                energy += 0.5 * grip.load_n() * over_mm - grip.load_n() * grip.length_mm;
+            }
+        }
+        self.grips = grips;
+        energy
+    }
+
+    /// Makes ready to solve with the matrix just factorised.
+    pub(crate) fn prepare_grips(&mut self) {
+        for grip in &mut self.grips.list {
+            grip.answer.clone_from(&grip.along);
+            self.matrix.solve(&mut grip.answer);
+        }
+    }
+
+    /// Solves with the factorised matrix, hands included.
+    pub(crate) fn solve(&self, x: &mut [f64]) {
+        self.matrix.solve(x);
+        let list = &self.grips.list;
+        if list.is_empty() {
+            return;
+        }
+        let mut small = [[0.0; MOST_RODS]; MOST_RODS];
+        let mut part = [0.0; MOST_RODS];
+        for (i, a) in list.iter().enumerate() {
+            part[i] = dot(&a.along, x);
+            for (j, b) in list.iter().enumerate() {
+                small[i][j] = dot(&a.along, &b.answer);
+            }
+            small[i][i] += 1.0 / a.stiffness_n_per_mm;
+        }
+        // positive definite, as the matrix is
+        if small_solve(&mut small, &mut part, list.len(), 0.0) {
+            for (grip, part) in list.iter().zip(part) {
+                for (x, a) in x.iter_mut().zip(&grip.answer) {
+                    *x -= part * a;
+                }
+            }
+        }
+    }
+
+    /// Adds the hands' part of the Hessian times `v` to `out`.
+    pub(crate) fn multiply_grips(&self, v: &[f64], out: &mut [f64]) {
+        for grip in &self.grips.list {
+            let part = grip.stiffness_n_per_mm * dot(&grip.along, v);
+            for (o, a) in out.iter_mut().zip(&grip.along) {
+                *o += part * a;
+            }
+        }
+    }
+}

@@ -1,0 +1,452 @@
+//! What a crossing of a stent's edge comes to: clearance, cover, chance, and what would help.
+
+use super::edge_place::settled_at_edge;
+use super::edges::back_step_mm;
+use super::{EdgeKind, EdgePassage, Finding, Laid, Meets, Plan, State, Topic};
+use crate::device::{Coating, LumenKind, Payload, StentSpec};
+use crate::mechanics::{
+    Chance, Clearance, Crossing, Ledge, MechanicsError, Placement, Rim, RimShift, Share, Surface,
+    bed_stiffness_n_per_mm2, friction, rim_shifts,
+};
+
+/// Least and largest rounding of a catheter's tip, mm; never more than its wall is thick. Assumed: tips
+/// are soft and rounded, no radius is published.
+const TIP_ROUNDING_MM: (f64, f64) = (0.10, 0.25);
+/// Rounding of a retriever's struts, mm: half of a strut of 0.04 to 0.1 mm (from memory).
+const STRUT_ROUNDING_MM: (f64, f64) = (0.02, 0.05);
+/// Rounding of a wire's tip over its radius: nearly a hemisphere (from memory).
+const WIRE_ROUNDING: (f64, f64) = (0.7, 1.0);
+/// Directions round the rim for which gaps are given.
+const DIRECTIONS: u32 = 12;
+
+/// What would help at an edge, and what it would bring.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EdgeHelp {
+    /// What to do, in plain words.
+    pub what: String,
+    /// Share of samples that catch then.
+    pub share: Share,
+}
+
+/// A crossing judged.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EdgeReport {
+    /// Who crosses what.
+    pub passage: EdgePassage,
+    /// Rim, ledge and place that were put in.
+    pub crossing: Crossing,
+    /// Whether rods placed the device; else it was taken to lie on the wall inside the bend, or its
+    /// place was given.
+    pub placed_by_rods: bool,
+    /// Signed clearance, everything as nominal.
+    pub clearance: Clearance,
+    /// Gaps of the rim at twelve even directions from the first normal on, mm.
+    pub gaps_mm: Vec<f64>,
+    /// Smallest distance of the covering tip beyond the edge under load, mm; none where nothing
+    /// covers.
+    pub under_load_mm: Option<f64>,
+    /// Share of samples that catch, cover as it is.
+    pub share: Share,
+    /// The same with nothing covering the crossing.
+    pub bare: Share,
+    /// Distance of the covering tip beyond the edge at which the share falls to
+    /// [`EdgeRules::named_at`](super::EdgeRules::named_at), mm.
+    pub safe_mm: f64,
+    /// What would help, the most effective first; empty where little catches.
+    pub helps: Vec<EdgeHelp>,
+    chance: Chance,
+}
+
+impl EdgeReport {
+    /// Whether something covers the crossing at every instant, under load.
+    #[must_use]
+    pub fn shielded(&self) -> bool {
+        self.under_load_mm.is_some_and(|beyond_mm| beyond_mm >= 0.0)
+    }
+
+    /// Share of samples that catch with the covering tip this far beyond the edge (mm; negative:
+    /// short of it).
+    #[must_use]
+    pub fn share_at(&self, beyond_mm: f64) -> Share {
+        self.chance.with_cover(Some(beyond_mm))
+    }
+}
+
+/// Judges a crossing, the device placed by rods in the stretch round the edge.
+///
+/// `laid` is how the stack lay through the step: the covering tip's fall-back under the pull is taken
+/// from it, or from the rules where lengths were ruled.
+///
+/// # Errors
+/// [`MechanicsError`] for a crossing that cannot be posed.
+pub fn judge_edge(
+    plan: &Plan,
+    before: &State,
+    passage: &EdgePassage,
+    laid: &[Laid],
+) -> Result<EdgeReport, MechanicsError> {
+    let rim = rim_at(plan, before, passage)?;
+    let ledge = ledge_of(plan, passage);
+    let settled = settled_at_edge(plan, before, passage);
+    let placed_by_rods = settled.is_ok();
+    let mut place = settled.unwrap_or_else(|_| on_the_inside(&rim, &ledge));
+    place.fall_back_mm = fall_back_mm(plan, before, passage, laid);
+    let report = judge_placed(plan, passage, rim, ledge, place)?;
+    Ok(EdgeReport {
+        placed_by_rods,
+        ..report
+    })
+}
+
+/// Judges a crossing with the device's place at the edge given: offset, approach and fall-back.
+///
+/// # Errors
+/// As [`judge_edge`].
+pub fn judge_edge_at(
+    plan: &Plan,
+    before: &State,
+    passage: &EdgePassage,
+    place: Placement,
+) -> Result<EdgeReport, MechanicsError> {
+    let rim = rim_at(plan, before, passage)?;
+    judge_placed(plan, passage, rim, ledge_of(plan, passage), place)
+}
+
+fn judge_placed(
+    plan: &Plan,
+    passage: &EdgePassage,
+    rim: Rim,
+    ledge: Ledge,
+    place: Placement,
+) -> Result<EdgeReport, MechanicsError> {
+    let rules = &plan.rules.edge;
+    // a retriever wider than its vessel opens to the wall
+    let outer_radius_mm = ledge.outer_radius_mm.min(rim.wall_radius_mm);
+    let crossing = Crossing {
+        rim,
+        ledge: Ledge {
+            outer_radius_mm,
+            inner_radius_mm: ledge.inner_radius_mm.min(outer_radius_mm),
+            ..ledge
+        },
+        place,
+        faces: passage.faces,
+        cover_mm: passage.cover.map(|c| c.beyond_mm),
+    };
+    let chance = crossing.chance(&rules.spread, &rules.sampling)?;
+    let mut report = EdgeReport {
+        passage: *passage,
+        placed_by_rods: false,
+        clearance: crossing.clearance()?,
+        gaps_mm: rim.gaps_mm(DIRECTIONS),
+        under_load_mm: crossing.cover_mm.map(|c| c - place.fall_back_mm),
+        share: chance.with_cover(crossing.cover_mm),
+        bare: chance.with_cover(None),
+        safe_mm: chance.cover_for_mm(rules.named_at),
+        helps: Vec::new(),
+        crossing,
+        chance,
+    };
+    report.helps = helps(plan, &report)?;
+    Ok(report)
+}
+
+/// The rim (or an open cell) where the passage crosses, in the vessel as it was before the step.
+fn rim_at(plan: &Plan, state: &State, passage: &EdgePassage) -> Result<Rim, MechanicsError> {
+    let stent = &state.stents[passage.stent];
+    let Some(Payload::Stent(spec)) = &plan.devices[stent.device].device.payload else {
+        return Err(MechanicsError::OutOfRange {
+            what: "stent of the passage".into(),
+            found: f64::NAN,
+            needed: "a device that carries a stent",
+        });
+    };
+    let s_mm = passage.station_mm;
+    let held_mm = stent.diameter_at_mm(s_mm).unwrap_or(spec.free_diameter_mm);
+    let wall_mm = stent
+        .profile
+        .iter()
+        .min_by(|a, b| (a.s_mm - s_mm).abs().total_cmp(&(b.s_mm - s_mm).abs()))
+        .map_or(held_mm, |p| p.wall_mm);
+    let (curvature_per_mm, inside_rad) = bend_at(plan, s_mm);
+    let shift = match passage.kind {
+        // the ends of the stent stand off as a whole, cells between them only by their own struts
+        EdgeKind::Cells => RimShift::default(),
+        EdgeKind::Lower => shifts(plan, state, passage.stent, spec, held_mm)?[0],
+        EdgeKind::Upper => shifts(plan, state, passage.stent, spec, held_mm)?[1],
+    };
+    Rim::of_stent(
+        spec,
+        held_mm,
+        wall_mm,
+        curvature_per_mm,
+        inside_rad,
+        shift.shift_mm,
+    )
+}
+
+fn shifts(
+    plan: &Plan,
+    state: &State,
+    stent: usize,
+    spec: &StentSpec,
+    held_mm: f64,
+) -> Result<[RimShift; 2], MechanicsError> {
+    let lying = &state.stents[stent];
+    // one that hangs free is not bent by the vessel: its gap is that of its size
+    let artery = plan.rules.plaque.artery_n_per_mm;
+    let Ok(bed) = bed_stiffness_n_per_mm2(spec, held_mm, artery) else {
+        return Ok([RimShift::default(); 2]);
+    };
+    let stiffness =
+        spec.bending_stiffness_n_mm2(held_mm)
+            .map_err(|e| MechanicsError::OutOfRange {
+                what: e.to_string(),
+                found: held_mm,
+                needed: "above 0",
+            })?;
+    let length_mm = lying.distal_mm - lying.proximal_mm;
+    let cells = length_mm.round().max(4.0);
+    let spacing_mm = length_mm / cells;
+    let mut frames = Vec::new();
+    let mut i = 0.0;
+    while i <= cells {
+        frames.push(plan.track.frame_at(lying.proximal_mm + spacing_mm * i));
+        i += 1.0;
+    }
+    rim_shifts(&frames, spacing_mm, stiffness, bed)
+}
+
+/// Curvature (1/mm) and direction of the inside of the bend (rad from the first normal).
+fn bend_at(plan: &Plan, s_mm: f64) -> (f64, f64) {
+    // a chord of two stations each way smooths seams between arcs
+    const HALF_MM: f64 = 2.0;
+    let frame = plan.track.frame_at(s_mm);
+    let (before, after) = (
+        plan.track.frame_at(s_mm - HALF_MM),
+        plan.track.frame_at(s_mm + HALF_MM),
+    );
+    let turn = (after.tangent - before.tangent) / (2.0 * HALF_MM);
+    let (u, v) = (turn.dot(&frame.n1), turn.dot(&frame.n2));
+    (u.hypot(v), v.atan2(u))
+}
+
+/// Against the wall on the inside of the bend: where a device that no rod solve placed is taken to be.
+fn on_the_inside(rim: &Rim, ledge: &Ledge) -> Placement {
+    let room_mm = (rim.wall_radius_mm - ledge.outer_radius_mm).max(0.0);
+    let (sin, cos) = rim.inside_rad.sin_cos();
+    Placement {
+        offset_mm: [room_mm * cos, room_mm * sin],
+        ..Placement::default()
+    }
+}
+
+fn ledge_of(plan: &Plan, passage: &EdgePassage) -> Ledge {
+    let device = &plan.devices[passage.device].device;
+    let on_metal = Surface::Device(Coating::Metal);
+    let friction_coefficient = friction(device.outer_surface, on_metal).coefficient;
+    let tip = device.section_at(0.0);
+    match (&device.payload, passage.meets) {
+        (Some(Payload::Retriever(spec)), Meets::Struts) => Ledge {
+            outer_radius_mm: 0.5 * spec.free_diameter_mm,
+            inner_radius_mm: 0.0,
+            rounding_mm: STRUT_ROUNDING_MM,
+            tolerance_mm: 0.0,
+            friction_coefficient,
+        },
+        (_, Meets::Back) => {
+            let outer_radius_mm = 0.5 * device.max_outer_between(0.0, device.usable_length_mm);
+            Ledge {
+                outer_radius_mm,
+                inner_radius_mm: outer_radius_mm - back_step_mm(device),
+                rounding_mm: TIP_ROUNDING_MM,
+                tolerance_mm: device.diameter_tolerance_mm,
+                friction_coefficient,
+            }
+        }
+        _ => {
+            let outer_radius_mm = 0.5 * tip.outer_mm;
+            let rounding_mm = match (device.lumen, tip.inner_mm) {
+                (LumenKind::Solid, _) | (_, None) => (
+                    WIRE_ROUNDING.0 * outer_radius_mm,
+                    WIRE_ROUNDING.1 * outer_radius_mm,
+                ),
+                (_, Some(inner_mm)) => {
+                    let wall_mm = 0.5 * (tip.outer_mm - inner_mm);
+                    (
+                        TIP_ROUNDING_MM.0.min(wall_mm),
+                        TIP_ROUNDING_MM.1.min(wall_mm),
+                    )
+                }
+            };
+            Ledge {
+                outer_radius_mm,
+                inner_radius_mm: passage.carrier_radius_mm.min(outer_radius_mm),
+                rounding_mm,
+                tolerance_mm: device.diameter_tolerance_mm,
+                friction_coefficient,
+            }
+        }
+    }
+}
+
+/// How far the covering tip comes back under the pull, mm.
+fn fall_back_mm(plan: &Plan, before: &State, passage: &EdgePassage, laid: &[Laid]) -> f64 {
+    let Some(cover) = passage.cover else {
+        return 0.0;
+    };
+    if cover.withdrawn {
+        // where it lies is part of the move already
+        return 0.0;
+    }
+    let Some(tip_mm) = before.tip_mm(cover.device) else {
+        return 0.0;
+    };
+    let loaded = laid
+        .iter()
+        .filter(|l| l.shape.is_some())
+        .filter_map(|l| l.loaded_tip_mm.get(cover.device).copied().flatten())
+        .min_by(f64::total_cmp);
+    loaded.map_or(plan.rules.edge.guide_fall_back_mm, |loaded_mm| {
+        (tip_mm - loaded_mm).max(0.0)
+    })
+}
+
+/// Other ways to cross, each sampled with the same draws.
+fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsError> {
+    let rules = &plan.rules.edge;
+    if report.share.probability < rules.warns_at {
+        return Ok(Vec::new());
+    }
+    let passage = &report.passage;
+    let mut found = Vec::new();
+    if passage.meets == Meets::Struts
+        && let Some(cover) = passage.cover
+    {
+        found.push(EdgeHelp {
+            what: format!(
+                "the {} further by {:.0} mm",
+                plan.devices[cover.device].name,
+                (report.safe_mm - cover.beyond_mm).max(0.0).ceil()
+            ),
+            share: report.chance.with_cover(Some(report.safe_mm)),
+        });
+    }
+    let mut vary = |what: String, change: &dyn Fn(&mut Crossing)| {
+        let mut crossing = report.crossing;
+        change(&mut crossing);
+        crossing
+            .chance(&rules.spread, &rules.sampling)
+            .map(|chance| {
+                found.push(EdgeHelp {
+                    what,
+                    share: chance.with_cover(crossing.cover_mm),
+                });
+            })
+    };
+    vary("the wire's bias off the wall".into(), &|c| {
+        c.place.offset_mm = [0.0; 2];
+    })?;
+    if passage.meets == Meets::Nose {
+        let half = |c: &mut Crossing| {
+            let half_mm = 0.5 * c.ledge.height_mm();
+            c.ledge.inner_radius_mm = c.ledge.outer_radius_mm - half_mm;
+        };
+        vary(
+            "something thicker inside as its nose: half the step".into(),
+            &half,
+        )?;
+        if matches!(plan.devices[passage.device].device.lumen, LumenKind::Full) {
+            vary("a balloon up in its tip, leaving no step".into(), &|c| {
+                c.ledge.inner_radius_mm = c.ledge.outer_radius_mm;
+            })?;
+        }
+    }
+    // only what takes away at least a third of the catches is worth saying
+    found.retain(|h| h.share.probability < 0.67 * report.share.probability);
+    found.sort_by(|a, b| a.share.probability.total_cmp(&b.share.probability));
+    Ok(found)
+}
+
+/// What a crossing is told as: a failure, a warning or a note.
+#[must_use]
+pub fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> Finding {
+    let rules = &plan.rules.edge;
+    let passage = &report.passage;
+    let name = |k: usize| plan.devices[k].name.as_str();
+    let device = name(passage.device);
+    let stent = name(before.stents[passage.stent].device);
+    let edge = passage.kind.in_words();
+    let share = report.share.probability;
+    let numbers = format!(
+        "clearance {:+.2} mm, caught in {:.0} % of samples",
+        report.clearance.clearance_mm,
+        100.0 * share
+    );
+    let text = match (passage.meets, passage.cover) {
+        (Meets::Struts, Some(cover)) if report.shielded() => format!(
+            "the open {device} passes the {edge} of the {stent} inside the {}, whose tip lies {:.0} mm beyond it, {:.0} mm under load: caught in {:.1} % of samples",
+            name(cover.device),
+            cover.beyond_mm,
+            report.under_load_mm.unwrap_or(0.0),
+            100.0 * share
+        ),
+        (Meets::Struts, cover) => {
+            let by = match cover {
+                None => "no catheter covers it".to_owned(),
+                Some(c) if c.beyond_mm < 0.0 => {
+                    format!(
+                        "the {}'s tip lies {:.0} mm below it",
+                        name(c.device),
+                        -c.beyond_mm
+                    )
+                }
+                Some(c) => format!(
+                    "the {}'s tip, {:.0} mm beyond it, falls back under the pull",
+                    name(c.device),
+                    c.beyond_mm
+                ),
+            };
+            format!(
+                "the open {device} is drawn bare across the {edge} of the {stent}: {by}; {numbers}"
+            )
+        }
+        (_, _) => {
+            let rides = passage
+                .riding_on
+                .map_or_else(String::new, |k| format!(" over the {}", name(k)));
+            let way = if passage.forward { "up" } else { "back" };
+            let looks = if passage.faces {
+                ""
+            } else {
+                ", which looks away"
+            };
+            let step_mm = report.crossing.ledge.height_mm();
+            // less than anyone can measure on a catheter
+            let with = if step_mm < 0.005 {
+                "no step meets it".to_owned()
+            } else {
+                format!("step of {step_mm:.2} mm, {numbers}")
+            };
+            format!("the {device}{rides} goes {way} past the {edge} of the {stent}{looks}: {with}")
+        }
+    };
+    // a nose that hangs is drawn back, turned and brought on again; a tangled retriever is not
+    let finding = if share >= rules.fails_at && passage.meets == Meets::Struts {
+        Finding::failure(Topic::StentEdge, text)
+    } else if share >= rules.warns_at {
+        Finding::warning(Topic::StentEdge, text)
+    } else {
+        return Finding::note(Topic::StentEdge, text);
+    };
+    let helps: Vec<String> = report
+        .helps
+        .iter()
+        .map(|h| format!("{} ({:.0} %)", h.what, 100.0 * h.share.probability))
+        .collect();
+    if helps.is_empty() {
+        finding.with_help("cross it inside a catheter, or leave the stent until the clot is out")
+    } else {
+        finding.with_help(helps.join("; or "))
+    }
+}

@@ -1,0 +1,239 @@
+//! Suction and contrast: what flows through a lumen with what lies in it.
+
+use super::{
+    Action, Finding, Plan, Region, State, Topic, step::Outcome, step::Stepper, step::stop,
+};
+use crate::device::LumenKind;
+use crate::mechanics::{
+    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
+    series_flow_fraction, suction_force_n,
+};
+use serde::{Deserialize, Serialize};
+
+/// Flow share below which a lumen counts as blocked: contrast and suction move nothing.
+const BLOCKED: f64 = 0.01;
+/// Flow share below which a run is called poor.
+const POOR: f64 = 0.30;
+
+impl Stepper<'_> {
+    pub(super) fn suction_on(&mut self, name: &str) -> Outcome {
+        let (device, _) = self.in_body(name)?;
+        if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
+            return stop(
+                format!("the {name} has no lumen from hub to tip"),
+                "aspirate through a catheter",
+            );
+        }
+        if self.state.suction[device] {
+            return stop(
+                format!("suction on the {name} is on already"),
+                "leave this step out",
+            );
+        }
+        self.state.suction[device] = true;
+        let (share, occupants) = self.flow_share(device);
+        if share < BLOCKED {
+            let text = format!(
+                "suction on the {name} moves nothing while the {occupants} fills its lumen ({:.2} % of the free flow)",
+                100.0 * share
+            );
+            self.tell(
+                Finding::warning(Topic::Lumen, text)
+                    .with_help(format!("it works once the {occupants} is drawn back")),
+            );
+        }
+        Ok(())
+    }
+
+    pub(super) fn suction_off(&mut self, name: &str) -> Outcome {
+        let (device, _) = self.in_body(name)?;
+        if !self.state.suction[device] {
+            return stop(
+                format!("suction on the {name} is not on"),
+                "leave this step out",
+            );
+        }
+        self.state.suction[device] = false;
+        Ok(())
+    }
+
+    pub(super) fn contrast(&mut self, name: &str, region: Region) -> Outcome {
+        let (device, at) = self.in_body(name)?;
+        if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
+            return stop(
+                format!("the {name} has no lumen from hub to tip"),
+                "inject through a catheter",
+            );
+        }
+        if self.state.suction[device] {
+            return stop(
+                format!("suction on the {name} is on"),
+                "turn it off before injecting",
+            );
+        }
+        let (share, occupants) = self.flow_share(device);
+        if share < BLOCKED {
+            return stop(
+                format!(
+                    "the {name}'s lumen is blocked by the {occupants}: {:.2} % of the free flow is left",
+                    100.0 * share
+                ),
+                format!("draw the {occupants} back, or inject through another lumen"),
+            );
+        }
+        if share < POOR {
+            let text = format!(
+                "the {occupants} leaves {:.0} % of the {name}'s flow: a poor run",
+                100.0 * share
+            );
+            self.tell(Finding::note(Topic::Lumen, text));
+        }
+        let shows = self.plan.region_of(at.tip_mm);
+        if shows > region {
+            let text = format!(
+                "the {name}'s tip lies in the {} already: the {} is behind it",
+                shows.in_words(),
+                region.in_words()
+            );
+            self.tell(Finding::warning(Topic::Image, text).with_help("inject from further back"));
+        }
+        for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
+            if at.tip_mm >= told.end_mm {
+                self.state.true_lumen_shown[lesion] = true;
+            } else if region == Region::Head
+                && self.state.residual_mm[lesion] <= 0.0
+                && at.tip_mm < told.start_mm
+            {
+                let text = format!(
+                    "{} is shut: contrast from below does not show the head",
+                    told.name
+                );
+                self.effect.findings.push(
+                    Finding::warning(Topic::Image, text)
+                        .with_help("inject through a catheter beyond it"),
+                );
+            }
+        }
+        Ok(())
+    }
+
+    /// Share of a catheter's free flow that is left with what lies in it, and what that is.
+    fn flow_share(&self, device: usize) -> (f64, String) {
+        let flow = lumen_flow(self.plan, &self.state, device);
+        let names: Vec<&str> = flow.occupants.iter().map(|k| self.name(*k)).collect();
+        (flow.least_share, names.join(" and the "))
+    }
+
+    /// Lumens that the script puts on suction at some step, off while the open retriever is pulled.
+    pub(super) fn tell_suction_off(&mut self, moving: &[usize]) {
+        if !moving.iter().any(|k| self.state.open[*k]) {
+            return;
+        }
+        let meant = self.plan.script.iter().filter_map(|step| match &step.act {
+            Action::SuctionOn { device } => self.plan.device_index(device),
+            _ => None,
+        });
+        let mut off: Vec<usize> = meant.filter(|k| !self.state.suction[*k]).collect();
+        off.sort_unstable();
+        off.dedup();
+        for device in off {
+            let name = self.name(device).to_owned();
+            let why = if self.state.in_place[device].is_some() {
+                "is off"
+            } else {
+                "is not in the body"
+            };
+            let text = format!(
+                "the retriever is pulled and the {name}, which the script puts on suction, {why}"
+            );
+            self.tell(
+                Finding::warning(Topic::Lumen, text)
+                    .with_help(format!("suction on the {name} before the pull")),
+            );
+        }
+    }
+}
+
+/// What flows through a catheter's lumen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LumenFlow {
+    /// Indices of what lies in it.
+    pub occupants: Vec<usize>,
+    /// Share of the free flow left with everything in the middle of the lumen, 0 to 1.
+    pub least_share: f64,
+    /// The same with everything on the wall.
+    pub most_share: f64,
+    /// Pull on a clot that closes the tip, N; with what lies there in the way taken off the area.
+    pub tip_force_n: f64,
+}
+
+impl LumenFlow {
+    /// Whether suction through it moves nothing.
+    #[must_use]
+    pub fn is_blocked(&self) -> bool {
+        self.least_share < BLOCKED
+    }
+}
+
+/// Flow left through a catheter's lumen with the shafts that lie in it, stretch by stretch in series;
+/// several side by side are gathered into one of the same area.
+///
+/// The true share lies between the two given: shafts in the middle let least through.
+#[must_use]
+pub fn lumen_flow(plan: &Plan, state: &State, device: usize) -> LumenFlow {
+    // every 8 mm of a long catheter: shafts change over centimetres
+    const STRETCHES: u32 = 200;
+    let mut flow = LumenFlow {
+        occupants: Vec::new(),
+        least_share: 1.0,
+        most_share: 1.0,
+        tip_force_n: 0.0,
+    };
+    let Some(at) = state.in_place[device] else {
+        return flow;
+    };
+    let outer = &plan.devices[device].device;
+    let inside: Vec<usize> = (0..plan.devices.len())
+        .filter(|k| state.hubs_passed(*k).contains(&device))
+        .collect();
+    let length_mm = outer.usable_length_mm / f64::from(STRETCHES);
+    let (mut least, mut most) = (Vec::new(), Vec::new());
+    for i in 0..STRETCHES {
+        let from_tip_mm = length_mm * (f64::from(i) + 0.5);
+        let Some(lumen_mm) = outer.section_at(from_tip_mm).inner_mm else {
+            continue;
+        };
+        let s_mm = at.tip_mm - from_tip_mm;
+        let mut square_mm2 = 0.0;
+        for &k in &inside {
+            // only what lies in this lumen itself: a wire in a microcatheter takes no extra room
+            let Some(tip_mm) = state.tip_mm(k).filter(|tip| *tip >= s_mm) else {
+                continue;
+            };
+            if state.container_at(plan, k, s_mm) != Some(device) {
+                continue;
+            }
+            let shaft_mm = plan.devices[k].device.section_at(tip_mm - s_mm).outer_mm;
+            square_mm2 += shaft_mm * shaft_mm;
+            if !flow.occupants.contains(&k) {
+                flow.occupants.push(k);
+            }
+        }
+        if i == 0 {
+            let free_mm = (lumen_mm * lumen_mm - square_mm2).max(0.0).sqrt();
+            flow.tip_force_n = suction_force_n(free_mm, PUMP_KPA);
+        }
+        let ratio = (square_mm2.sqrt() / lumen_mm).min(1.0);
+        let stretch = |share| OccupiedStretch {
+            length_mm,
+            lumen_mm,
+            share,
+        };
+        least.push(stretch(annulus_flow_fraction(ratio)));
+        most.push(stretch(eccentric_flow_fraction(ratio, 1.0)));
+    }
+    // lumens of a device are above zero once it is checked
+    flow.least_share = series_flow_fraction(&least).unwrap_or(0.0);
+    flow.most_share = series_flow_fraction(&most).unwrap_or(0.0);
+    flow
+}

@@ -1,0 +1,169 @@
+//! Pulling an open retriever: what it takes, and what covers it on the way.
+
+use super::{Move, Plan, State};
+use crate::device::Payload;
+use crate::mechanics::{
+    BareStretch, BendContact, MechanicsError, Sliding, Surface, capstan_factor, friction,
+    retriever_pull_n,
+};
+
+/// One moment of a pull.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CoverMoment {
+    /// How far the retriever has come back, mm.
+    pub moved_mm: f64,
+    /// Station of its near end, mm.
+    pub near_mm: f64,
+    /// Length of it that a catheter covers, mm.
+    pub covered_mm: f64,
+    /// Length of it that lies open, mm.
+    pub bare_mm: f64,
+    /// The catheter that covers most of it.
+    pub covered_by: Option<usize>,
+}
+
+/// A pull of an open retriever.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pull {
+    /// Its index.
+    pub retriever: usize,
+    /// Pull at the retriever from friction on the bare wall as it starts, N.
+    pub on_wall_n: f64,
+    /// The same on clot, N.
+    pub on_clot_n: f64,
+    /// Hub force over that, from turning and friction of the bends below alone.
+    pub capstan_factor: f64,
+    /// What covers it at each moment, from start to end.
+    pub cover: Vec<CoverMoment>,
+}
+
+impl Pull {
+    /// Pull at the hub, N, before stiffness, suction and a clot that sticks.
+    #[must_use]
+    pub fn at_hub_n(&self) -> f64 {
+        (self.on_wall_n + self.on_clot_n) * self.capstan_factor
+    }
+}
+
+/// Pull that makes a retriever slide where it stands open, N: on the wall and on clot.
+///
+/// # Errors
+/// As [`retriever_pull_n`].
+pub fn retriever_holds_n(
+    plan: &Plan,
+    state: &State,
+    device: usize,
+    sliding: &Sliding,
+) -> Result<[f64; 2], MechanicsError> {
+    let Some(Payload::Retriever(spec)) = &plan.devices[device].device.payload else {
+        return Ok([0.0; 2]);
+    };
+    let stretches: Vec<BareStretch> = state
+        .open_profile(plan, device)
+        .iter()
+        .filter(|o| o.covered_by.is_none())
+        .map(|o| BareStretch {
+            length_mm: o.length_mm,
+            outward_n_per_mm: spec.outward_n_per_mm(o.vessel_mm),
+            on_clot: plan
+                .track
+                .clots
+                .iter()
+                .any(|c| o.from_mm >= c.start_mm && o.from_mm < c.end_mm),
+        })
+        .collect();
+    retriever_pull_n(&stretches, sliding)
+}
+
+/// The pulls of a step: open retrievers that it draws back.
+///
+/// # Errors
+/// As [`retriever_holds_n`].
+pub fn pulls(plan: &Plan, before: &State, moves: &[Move]) -> Result<Vec<Pull>, MechanicsError> {
+    // an eleventh of a pull is millimetres to centimetres: enough to see what is swallowed when
+    const MOMENTS: u32 = 10;
+    let mut found = Vec::new();
+    for moved in moves {
+        let retriever = moved.device;
+        if !before.open[retriever] || moved.to_mm >= moved.from_mm {
+            continue;
+        }
+        let [on_wall_n, on_clot_n] =
+            retriever_holds_n(plan, before, retriever, &Sliding::default())?;
+        if on_wall_n + on_clot_n <= 0.0 {
+            // all of it is covered: nothing slides on the vessel
+            continue;
+        }
+        let near_mm = before.retriever_proximal_mm(plan, retriever).unwrap_or(0.0);
+        let mut cover: Vec<CoverMoment> = Vec::new();
+        for i in 0..=MOMENTS {
+            let share = f64::from(i) / f64::from(MOMENTS);
+            cover.push(moment(plan, before, moves, moved, share));
+            if cover.last().is_some_and(|c| c.bare_mm <= 0.0) {
+                break;
+            }
+        }
+        found.push(Pull {
+            retriever,
+            on_wall_n,
+            on_clot_n,
+            capstan_factor: capstan_below(plan, before, retriever, near_mm),
+            cover,
+        });
+    }
+    Ok(found)
+}
+
+fn moment(plan: &Plan, before: &State, moves: &[Move], pulled: &Move, share: f64) -> CoverMoment {
+    let mut state = before.clone();
+    for m in moves {
+        if let Some(at) = &mut state.in_place[m.device] {
+            at.tip_mm = m.from_mm + share * (m.to_mm - m.from_mm);
+        }
+    }
+    let open = state.open_profile(plan, pulled.device);
+    let length = |by: Option<usize>| -> f64 {
+        let part = open.iter().filter(|o| o.covered_by == by);
+        part.map(|o| o.length_mm).sum()
+    };
+    // a sum of nothing may be a negative zero
+    let bare_mm = length(None).max(0.0);
+    let mut covers: Vec<usize> = open.iter().filter_map(|o| o.covered_by).collect();
+    covers.sort_unstable();
+    covers.dedup();
+    CoverMoment {
+        moved_mm: share * (pulled.from_mm - pulled.to_mm),
+        near_mm: state
+            .retriever_proximal_mm(plan, pulled.device)
+            .unwrap_or(0.0),
+        covered_mm: open.iter().map(|o| o.length_mm).sum::<f64>() - bare_mm,
+        bare_mm,
+        covered_by: covers
+            .into_iter()
+            .max_by(|a, b| length(Some(*a)).total_cmp(&length(Some(*b)))),
+    }
+}
+
+/// Hub force over the force at a station from the bends below it, with the friction of what the
+/// device lies in.
+fn capstan_below(plan: &Plan, state: &State, device: usize, from_mm: f64) -> f64 {
+    let shaft = &plan.devices[device].device;
+    let cells = plan
+        .track
+        .stations
+        .windows(2)
+        .take_while(|c| c[1].s_mm <= from_mm);
+    capstan_factor(cells.map(|c| {
+        let middle_mm = f64::midpoint(c[0].s_mm, c[1].s_mm);
+        let against = state
+            .container_at(plan, device, middle_mm)
+            .map_or(Surface::Vessel, |j| {
+                let outer = &plan.devices[j].device;
+                Surface::Device(outer.inner_surface.unwrap_or(outer.outer_surface))
+            });
+        BendContact {
+            turning_rad: c[1].turning_rad - c[0].turning_rad,
+            friction_coefficient: friction(shaft.outer_surface, against).coefficient,
+        }
+    }))
+}

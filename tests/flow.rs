@@ -1,0 +1,158 @@
+//! Flow through occupied lumens and the pull of suction: tables computed elsewhere, limits.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "a test may read what lies beside the project"
+)]
+
+use nestline::mechanics::{
+    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
+    series_flow_fraction, suction_force_n,
+};
+
+#[test]
+fn published_catheter_in_a_carotid() {
+    // 4.5 mm lumen, concentric catheters; worked by hand from the closed form.
+    for (outer_mm, percent) in [(0.90, 42.6), (1.40, 29.2), (2.10, 15.0), (2.67, 7.2)] {
+        let found = 100.0 * annulus_flow_fraction(outer_mm / 4.5);
+        assert!((found - percent).abs() < 0.05, "{outer_mm}: {found}");
+    }
+}
+
+#[test]
+fn published_eccentric_annulus() {
+    // Series of Piercy, Hooper and Winny, checked against finite differences and a spectral
+    // solution in bipolar coordinates to 4e-15: ratio, eccentricity, share of the free flow.
+    for (ratio, eccentricity, share) in [
+        (0.2, 0.25, 0.455_584_726_680_538_57),
+        (0.2, 0.50, 0.540_228_052_106_342_6),
+        (0.2, 0.75, 0.665_291_845_055_979_6),
+        (0.2, 0.95, 0.778_646_574_077_142_7),
+        (0.5, 0.25, 0.137_068_595_832_124_88),
+        (0.5, 0.50, 0.169_770_622_270_389_03),
+        (0.5, 0.75, 0.222_468_386_257_373_58),
+        (0.5, 0.95, 0.277_308_295_800_614_3),
+        (0.8, 0.25, 0.010_502_551_689_075_462),
+        (0.8, 0.50, 0.013_180_903_541_408_19),
+        (0.8, 0.75, 0.017_626_748_711_015_494),
+        (0.8, 0.95, 0.022_438_321_861_602_772),
+    ] {
+        let found = eccentric_flow_fraction(ratio, eccentricity);
+        assert!(
+            (found - share).abs() < 1e-12,
+            "{ratio} {eccentricity}: {found} against {share}"
+        );
+    }
+}
+
+#[test]
+fn reference_annulus_cases() {
+    let path = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/../shared/rod-reference/analytic_checks.json"
+    );
+    let Ok(text) = std::fs::read_to_string(path) else {
+        println!("not run: no {path}");
+        return;
+    };
+    let cases: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let number = |row: &serde_json::Value, name: &str| row[name].as_f64().unwrap_or(f64::NAN);
+    let mut worst: f64 = 0.0;
+    for row in cases["annular_poiseuille"].as_array().unwrap() {
+        let found = annulus_flow_fraction(number(row, "ratio_inner_outer"));
+        worst = worst.max((found / number(row, "flow_factor") - 1.0).abs());
+    }
+    for row in cases["eccentric_annulus"]["rows"].as_array().unwrap() {
+        let found = eccentric_flow_fraction(number(row, "ratio"), number(row, "eccentricity"));
+        worst = worst.max((found / number(row, "flow_factor") - 1.0).abs());
+    }
+    assert!(worst < 1e-11, "worst relative difference {worst:e}");
+}
+
+#[test]
+fn exact_limits_of_the_eccentric_annulus() {
+    for ratio in [0.1, 0.5, 0.9, 0.97] {
+        let (small, none) = (
+            eccentric_flow_fraction(ratio, 2e-4),
+            annulus_flow_fraction(ratio),
+        );
+        assert!(
+            (small / none - 1.0).abs() < 1e-5,
+            "{ratio}: {small} against {none}"
+        );
+        let mut last = none;
+        for i in 1..=20 {
+            let found = eccentric_flow_fraction(ratio, 0.05 * f64::from(i));
+            assert!(found > last, "{ratio}: grows with eccentricity");
+            last = found;
+        }
+        assert!(
+            last < 2.6 * none,
+            "{ratio}: at most 2.5 times the concentric flow"
+        );
+    }
+    // narrow gap: 1 + 1.5 e^2, joined at a gap of a hundredth of the radius
+    for eccentricity in [0.3, 0.9] {
+        let (below, above) = (
+            eccentric_flow_fraction(0.9901, eccentricity),
+            eccentric_flow_fraction(0.9899, eccentricity),
+        );
+        let cubes = (0.0101_f64 / 0.0099).powi(3);
+        assert!(
+            (above / below / cubes - 1.0).abs() < 0.01,
+            "{below} {above}"
+        );
+    }
+}
+
+#[test]
+fn exact_stretches_in_series() {
+    let stretch = |length_mm, lumen_mm, share| OccupiedStretch {
+        length_mm,
+        lumen_mm,
+        share,
+    };
+    let alone = series_flow_fraction(&[stretch(900.0, 2.2, 0.25)]).unwrap();
+    assert!((alone - 0.25).abs() < 1e-15, "{alone}");
+    // half of it free: 2 / (1 / 0.25 + 1) = 0.4
+    let half =
+        series_flow_fraction(&[stretch(450.0, 2.2, 0.25), stretch(450.0, 2.2, 1.0)]).unwrap();
+    assert!((half - 0.4).abs() < 1e-15, "{half}");
+    // a wide stretch hardly counts: 1/16 of the resistance
+    let wide = series_flow_fraction(&[stretch(100.0, 4.4, 0.1), stretch(100.0, 2.2, 1.0)]).unwrap();
+    assert!(
+        (wide - (1.0 / 16.0 + 1.0) / (10.0 / 16.0 + 1.0)).abs() < 1e-12,
+        "{wide}"
+    );
+    let shut = series_flow_fraction(&[stretch(1.0, 2.2, 0.0), stretch(900.0, 2.2, 1.0)]).unwrap();
+    assert!(shut.abs() < 1e-15, "one plug shuts it: {shut}");
+    let refused = series_flow_fraction(&[stretch(0.0, 2.2, 1.0)]).unwrap_err();
+    assert!(
+        refused.to_string().contains("stretches[0].length_mm"),
+        "{refused}"
+    );
+}
+
+#[test]
+fn published_suction_forces() {
+    // (pi / 4) ID^2 at 86.8 kPa (Froehler 2017, Interv. Neurol. 6:199), worked by hand.
+    for (inch, force_n) in [
+        (0.060, 0.158),
+        (0.064, 0.180),
+        (0.068, 0.203),
+        (0.071, 0.222),
+        (0.074, 0.241),
+        (0.084, 0.310),
+        (0.088, 0.341),
+    ] {
+        let found = suction_force_n(25.4 * inch, PUMP_KPA);
+        assert!((found - force_n).abs() < 6e-4, "{inch}: {found}");
+    }
+    // bench, J. NeuroIntervent. Surg. 13, 1157 (2021): 0.26 N on 0.068 in, 0.42 N on an 8F guide
+    for (inch, bench_n) in [(0.068, 0.26), (0.088, 0.42)] {
+        let ratio = bench_n / suction_force_n(25.4 * inch, PUMP_KPA);
+        assert!(
+            (1.1..1.4).contains(&ratio),
+            "{inch}: bench over ideal {ratio}"
+        );
+    }
+}
