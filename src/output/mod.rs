@@ -1,4 +1,4 @@
-//! What is shown: tables in plain words, JSON for machines.
+//! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
 mod compare;
 mod edges;
@@ -6,8 +6,10 @@ mod file;
 mod gantt;
 mod json;
 mod measures;
+pub mod palette;
 mod problem;
 mod scene_text;
+pub mod stage;
 mod table;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
