@@ -4,6 +4,7 @@ mod compare;
 mod edges;
 mod file;
 mod gantt;
+pub mod glb;
 mod json;
 mod measures;
 pub mod palette;

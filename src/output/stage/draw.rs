@@ -12,7 +12,7 @@ use super::moment::{
 };
 use super::payload::held_within;
 use super::timeline::ease;
-use super::vessel::{lumen_radius_mm, ring, room_mm};
+use super::vessel::{MISSED_MM, lumen_radius_mm, ring, room_mm};
 use crate::device::{LumenKind, Payload};
 use crate::geometry::{Frame, Point};
 use crate::procedure::{EdgeKind, Plan, State};
@@ -237,7 +237,7 @@ impl<'a> Drawing<'a> {
         }
         let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm).max(0.0);
         let indentation_mm = way.between.indentation(s_mm);
-        let held = held_within(wished, room_mm + indentation_mm);
+        let held = held_within(wished, (room_mm + indentation_mm - MISSED_MM).max(0.0));
         let beyond_mm = (held[0].hypot(held[1]) - room_mm).max(0.0);
         (held, beyond_mm)
     }

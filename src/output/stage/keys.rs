@@ -140,7 +140,7 @@ const ZONE: (f64, f64) = (3.0, 0.005);
 
 /// Force out of balance, N, and rounds between tip loads and shape that do for a picture: offsets differ by
 /// less than a line's width.
-const PICTURE_N: f64 = 1e-4;
+const PICTURE_N: f64 = 1e-3;
 const ROUNDS: usize = 2;
 /// Newton steps after which a shape is given up: three times what most take.
 const STEPS: usize = 120;
@@ -233,7 +233,6 @@ impl<'a> KeyMaker<'a> {
             return None;
         }
         let found = self.rods.at_rest(self.plan, state);
-        if let Err(e) = &found { eprintln!("{e}"); }
         match found {
             Ok(None) => None,
             Ok(Some(shape)) => {
