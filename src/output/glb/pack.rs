@@ -54,8 +54,23 @@ pub(super) struct Surface {
     pub(super) joints: Vec<([u8; 2], f32)>,
 }
 
+/// Joints and weights of a vertex in bytes: 255 stands for 1, and a joint without weight is 0.
+fn bytes_of(([a, b], share): &([u8; 2], f32)) -> ([u8; 2], [u8; 2]) {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "between 0 and 255"
+    )]
+    let second = (255.0 * share.clamp(0.0, 1.0)).round() as u8;
+    match second {
+        0 => ([*a, 0], [u8::MAX, 0]),
+        u8::MAX => ([*b, 0], [u8::MAX, 0]),
+        _ => ([*a, *b], [u8::MAX - second, second]),
+    }
+}
+
 impl Pack {
-    fn view(&mut self, bytes: &[u8], target: Target) -> Index<json::buffer::View> {
+    fn view(&mut self, bytes: &[u8], target: Option<Target>) -> Index<json::buffer::View> {
         while !self.bytes.len().is_multiple_of(4) {
             self.bytes.push(0);
         }
@@ -67,7 +82,7 @@ impl Pack {
             byte_offset: Some(USize64::from(offset)),
             byte_stride: None,
             name: None,
-            target: Some(Valid(target)),
+            target: target.map(Valid),
             extensions: None,
             extras: None,
         })
@@ -99,15 +114,15 @@ impl Pack {
     }
 
     fn vertices(&mut self, data: &[[f32; 3]], with_bounds: bool) -> Index<json::Accessor> {
-        let view = self.view(&floats(data.iter().flatten().copied()), Target::ArrayBuffer);
+        let view = self.view(&floats(data.iter().flatten().copied()), Some(Target::ArrayBuffer));
         let (low, high) = bounds(data);
         let min_max = with_bounds.then(|| (serde_json::json!(low), serde_json::json!(high)));
         self.accessor(view, None, data.len(), (ComponentType::F32, Type::Vec3), min_max)
     }
 
     /// Data that belongs to no vertex, in one stretch of the buffer that is written at the end.
-    fn loose<const N: usize>(&mut self, data: &[[f32; N]], with_bounds: bool) -> Index<json::Accessor> {
-        let view = *self.loose.get_or_insert_with(|| {
+    fn loose_view(&mut self) -> Index<json::buffer::View> {
+        *self.loose.get_or_insert_with(|| {
             self.root.push(json::buffer::View {
                 buffer: Index::new(0),
                 byte_length: USize64::from(0_usize),
@@ -118,7 +133,11 @@ impl Pack {
                 extensions: None,
                 extras: None,
             })
-        });
+        })
+    }
+
+    fn loose<const N: usize>(&mut self, data: &[[f32; N]], with_bounds: bool) -> Index<json::Accessor> {
+        let view = self.loose_view();
         let offset = self.loose_bytes.len();
         self.loose_bytes
             .extend(floats(data.iter().flatten().copied()));
@@ -127,8 +146,7 @@ impl Pack {
         let type_ = match N {
             1 => Type::Scalar,
             3 => Type::Vec3,
-            4 => Type::Vec4,
-            _ => Type::Mat4,
+            _ => Type::Vec4,
         };
         self.accessor(view, Some(offset), data.len(), (ComponentType::F32, type_), min_max)
     }
@@ -166,22 +184,21 @@ impl Pack {
         let normals = self.vertices(&surface.normals, false);
         attributes.insert(Valid(Semantic::Normals), normals);
         if !surface.joints.is_empty() {
-            let joints: Vec<u8> = surface
-                .joints
-                .iter()
-                .flat_map(|([a, b], w)| [*a, if *w > 0.0 { *b } else { 0 }, 0, 0])
-                .collect();
-            let view = self.view(&joints, Target::ArrayBuffer);
             let count = surface.joints.len();
-            let at = self.accessor(view, None, count, (ComponentType::U8, Type::Vec4), None);
+            let kind = (ComponentType::U8, Type::Vec4);
+            let bound: Vec<([u8; 2], [u8; 2])> = surface.joints.iter().map(bytes_of).collect();
+            let joints = bound.iter().flat_map(|([a, b], _)| [*a, *b, 0, 0]);
+            let view = self.view(&joints.collect::<Vec<u8>>(), Some(Target::ArrayBuffer));
+            let at = self.accessor(view, None, count, kind, None);
             attributes.insert(Valid(Semantic::Joints(0)), at);
-            let weights = surface.joints.iter().flat_map(|(_, w)| [1.0 - w, *w, 0.0, 0.0]);
-            let view = self.view(&floats(weights), Target::ArrayBuffer);
-            let at = self.accessor(view, None, count, (ComponentType::F32, Type::Vec4), None);
+            let weights = bound.iter().flat_map(|(_, [a, b])| [*a, *b, 0, 0]);
+            let view = self.view(&weights.collect::<Vec<u8>>(), Some(Target::ArrayBuffer));
+            let at = self.accessor(view, None, count, kind, None);
+            self.root.accessors[at.value()].normalized = true;
             attributes.insert(Valid(Semantic::Weights(0)), at);
         }
         let indices = surface.triangles.iter().flatten().flat_map(|v| v.to_le_bytes());
-        let view = self.view(&indices.collect::<Vec<u8>>(), Target::ElementArrayBuffer);
+        let view = self.view(&indices.collect::<Vec<u8>>(), Some(Target::ElementArrayBuffer));
         let count = 3 * surface.triangles.len();
         let indices = self.accessor(view, None, count, (ComponentType::U32, Type::Scalar), None);
         let targets = moved.map(|moved| {
@@ -245,7 +262,8 @@ impl Pack {
                 matrix
             })
             .collect();
-        let inverse = self.loose(&inverse, false);
+        let view = self.view(&floats(inverse.iter().flatten().copied()), None);
+        let inverse = self.accessor(view, None, bind.len(), (ComponentType::F32, Type::Mat4), None);
         let bones = self.root.push(json::Node {
             children: Some(joints.clone()),
             name: Some(format!("{name} joints")),
@@ -276,6 +294,16 @@ impl Pack {
         values: &[[f32; N]],
     ) {
         let output = self.loose(values, false);
+        self.channel(node, property, times, output);
+    }
+
+    fn channel(
+        &mut self,
+        node: Index<json::Node>,
+        property: Property,
+        times: Index<json::Accessor>,
+        output: Index<json::Accessor>,
+    ) {
         let sampler = Index::new(u32::try_from(self.samplers.len()).unwrap_or(u32::MAX));
         self.samplers.push(Sampler {
             input: times,
@@ -295,6 +323,28 @@ impl Pack {
             extensions: None,
             extras: None,
         });
+    }
+
+    /// Turns of a node; 16 bits a component resolve a thousandth of a degree.
+    pub(super) fn animate_turns(
+        &mut self,
+        node: Index<json::Node>,
+        times: Index<json::Accessor>,
+        turns: &[[f32; 4]],
+    ) {
+        let short = |x: f32| {
+            #[expect(clippy::cast_possible_truncation, reason = "between -32767 and 32767")]
+            let x = (x.clamp(-1.0, 1.0) * f32::from(i16::MAX)).round() as i16;
+            x.to_le_bytes()
+        };
+        let view = self.loose_view();
+        let offset = self.loose_bytes.len();
+        self.loose_bytes
+            .extend(turns.iter().flatten().flat_map(|x| short(*x)));
+        let kind = (ComponentType::I16, Type::Vec4);
+        let output = self.accessor(view, Some(offset), turns.len(), kind, None);
+        self.root.accessors[output.value()].normalized = true;
+        self.channel(node, Property::Rotation, times, output);
     }
 
     /// The file.

@@ -18,6 +18,10 @@ const HOOPS_A_JOINT: usize = 3;
 const RINGS: usize = 17;
 /// Radius with which rings are bound, mm.
 const BOUND_MM: f64 = 1.0;
+/// Share of the tolerance that tips keep to, and distance from the tip over which shafts get as loose again,
+/// mm.
+const TIPS_KEEP: f64 = 0.2;
+const LOOSER_MM: f64 = 120.0;
 /// Width of what is not there.
 const GONE: f32 = 1e-4;
 
@@ -309,12 +313,16 @@ impl Part {
         }
         let mut joints = Vec::new();
         for (i, motion) in self.motions.iter().enumerate() {
-            // tips are read off the file, so they keep closer
-            let closer = if i == 0 && matches!(self.what, What::Shaft(_)) { 0.2 } else { 1.0 };
-            let [place_m, ..] = single([1e-3 * settings.within_mm * closer, 0.0, 0.0]);
+            // tips are read off the file, so they keep closer; what lies further back in wider vessels need not
+            let loosely = match self.what {
+                What::Shaft(_) if i == 0 => TIPS_KEEP,
+                What::Shaft(_) => 1.0 + self.along_mm[i] / LOOSER_MM,
+                _ => 1.0,
+            };
+            let [place_m, ..] = single([1e-3 * settings.within_mm * loosely, 0.0, 0.0]);
             let keys = motion.keys(&Tolerance {
                 place_m,
-                turn_rad: 0.12,
+                turn_rad: 0.2,
                 width: 0.03,
             });
             joints.push(self.joint(pack, i, &keys));
@@ -354,7 +362,7 @@ impl Part {
             let places: Vec<[f32; 3]> = keys.iter().map(|k| k.1.at).collect();
             pack.animate(node, Property::Translation, times, &places);
             let turns: Vec<[f32; 4]> = keys.iter().map(|k| k.1.turn).collect();
-            pack.animate(node, Property::Rotation, times, &turns);
+            pack.animate_turns(node, times, &turns);
             if widens {
                 let widths: Vec<[f32; 3]> = keys.iter().map(|k| scale(&k.1)).collect();
                 pack.animate(node, Property::Scale, times, &widths);
