@@ -1,8 +1,9 @@
 //! Files for other programs: what stands in them is what was rehearsed.
 
 use nestline::data::{LoadedScene, Source, load_scene};
-use nestline::geometry::{Point, TrackSettings};
+use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings, Tree, Vector};
 use nestline::output::glb::{GlbSettings, glb};
+use nestline::output::stl::{StlSettings, phantom};
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::procedure::Ruler;
 use nestline::rehearsal::{Outcome, outcome_of, walk_through};
@@ -139,8 +140,71 @@ fn glb_is_small_and_names_what_it_shows() {
     let stated = file.document.as_json().asset.extras.as_ref().unwrap().get();
     assert!(stated.contains("1 mm of the patient is 0.001 here"), "{stated}");
 }
+/// A vessel of one branch.
+fn one_branch(turn_rad: f64, length_mm: f64, diameter_mm: f64) -> Tree {
+    let start = Frame::new(Point::new(3.0, -7.0, 11.0), Vector::new(0.3, 0.5, 0.8), Vector::x());
+    let run = Run {
+        length_mm,
+        turn_rad,
+        roll_rad: 0.4,
+        diameter_start_mm: diameter_mm,
+        diameter_end_mm: diameter_mm,
+    };
+    Tree {
+        branches: vec![Branch {
+            name: "tube".into(),
+            ostium: None,
+            curve: Curve::from_runs(start, &[run]).unwrap(),
+            lumen: Lumen::uniform(diameter_mm),
+            wall_stiffness_n_per_mm2: 1.0,
+        }],
+        landmarks: Vec::new(),
+        lesions: Vec::new(),
+        clots: Vec::new(),
+    }
+}
+
+#[test]
+fn exact_volume_of_straight_and_bent_tubes() {
+    // Pappus: the section's area times the way of its middle, bent or not
+    for (turn_rad, length_mm, diameter_mm) in [(0.0, 60.0, 5.0), (3.0, 90.0, 6.0), (2.0, 15.0, 2.4)] {
+        let tree = one_branch(turn_rad, length_mm, diameter_mm);
+        for facet in [0.3, 0.45, 0.6] {
+            let settings = StlSettings {
+                facet,
+                ..StlSettings::default()
+            };
+            let found = phantom(&tree, &settings).unwrap();
+            let exact = 0.25 * std::f64::consts::PI * diameter_mm.powi(2) * length_mm;
+            let off = found.volume_mm3 / exact - 1.0;
+            eprintln!("{turn_rad} {facet} {off} {}", found.facets.len());
+            assert!(off.abs() < 0.05, "turn {turn_rad}, facet {facet}: {:.3} %", 100.0 * off);
+        }
+        let wall = StlSettings {
+            wall_mm: Some(1.5),
+            ..StlSettings::default()
+        };
+        let found = phantom(&tree, &wall).unwrap();
+        let area = 0.25 * std::f64::consts::PI * ((diameter_mm + 3.0).powi(2) - diameter_mm.powi(2));
+        let off = found.volume_mm3 / (area * length_mm) - 1.0;
+        eprintln!("wall {off} {}", found.facets.len());
+        // a tube with open ends has the topology of a ring: as many edges and facets as corners
+        let (corners, facets) = (found.corners_mm.len(), found.facets.len());
+        assert_eq!(2 * corners, facets, "a ring");
+        assert!(off.abs() < 0.05, "wall, turn {turn_rad}: {:.3} %", 100.0 * off);
+    }
+}
+
 #[test]
 fn scratch_write() {
+    let t = std::time::Instant::now();
+    let tree = &default_scene().loaded.vessel.tree;
+    let p = phantom(tree, &StlSettings::default()).unwrap();
+    eprintln!("lumen {} facets {} {:?}", p.facets.len(), p.volume_mm3, t.elapsed());
+    std::fs::write("/tmp/n/val/lumen.stl", p.stl()).unwrap();
+    let t = std::time::Instant::now();
+    let p = phantom(tree, &StlSettings { wall_mm: Some(1.5), ..StlSettings::default() }).unwrap();
+    eprintln!("wall {} facets {} {:?}", p.facets.len(), p.volume_mm3, t.elapsed());
+    std::fs::write("/tmp/n/val/wall.stl", p.stl()).unwrap();
     std::fs::write("/tmp/n/val/default.glb", &default_scene().glb).unwrap();
-    eprintln!("{}", default_scene().glb.len());
 }

@@ -11,6 +11,7 @@ pub mod palette;
 mod problem;
 mod scene_text;
 pub mod stage;
+pub mod stl;
 mod table;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
