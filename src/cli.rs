@@ -1,7 +1,9 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod export;
 mod plans;
 
+pub(crate) use export::{Exports, export};
 pub(crate) use plans::{Changes, compare, draft, run};
 
 use nestline::data::{self, DataError, Rendering, Source};
@@ -18,6 +20,8 @@ pub(crate) enum Stop {
     Data(DataError),
     /// A strategy cannot be written for this stack or vessel.
     Strategy(StrategyError),
+    /// What was asked for on the command line cannot be done.
+    Refused(String),
     /// What was to be written could not be.
     Write(std::io::Error),
 }
@@ -50,6 +54,10 @@ impl Stop {
             }
             Self::Strategy(error) => {
                 let _ = writeln!(stderr().lock(), "nestline: {error}");
+                ExitCode::from(2)
+            }
+            Self::Refused(text) => {
+                let _ = writeln!(stderr().lock(), "nestline: {text}");
                 ExitCode::from(2)
             }
             // whoever reads us has seen enough, as `head` does

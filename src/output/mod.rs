@@ -15,7 +15,7 @@ pub mod stl;
 mod table;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
-pub use file::write_text;
+pub use file::{refuse_existing, write_bytes, write_text};
 pub use gantt::clock_text;
 pub use json::to_json;
 pub use measures::measures_text;

@@ -6,14 +6,16 @@
 mod solid;
 mod tets;
 
-use crate::geometry::Tree;
+use crate::geometry::{GeometryError, Tree};
 use solid::Solid;
 use std::fmt;
 use tets::Tiling;
 
 /// What is made, and how finely.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct StlSettings {
+    /// Names of the branches that are made; empty: all.
+    pub branches: Vec<String>,
     /// Thickness of a wall round the lumen, mm; none: the lumen itself, closed at its ends.
     pub wall_mm: Option<f64>,
     /// Largest edge of facets over the radius of the vessel there. Default 0.45: fourteen and more edges
@@ -24,6 +26,7 @@ pub struct StlSettings {
 impl Default for StlSettings {
     fn default() -> Self {
         Self {
+            branches: Vec::new(),
             wall_mm: None,
             facet: 0.45,
         }
@@ -53,6 +56,8 @@ pub enum StlError {
         /// What it must be.
         needed: &'static str,
     },
+    /// A branch that the vessel does not have.
+    Unknown(GeometryError),
     /// The surface does not close: branches touch in a point.
     NotClosed,
 }
@@ -65,6 +70,7 @@ impl fmt::Display for StlError {
                 found,
                 needed,
             } => write!(f, "{what} is {found}, must be {needed}"),
+            Self::Unknown(error) => error.fmt(f),
             Self::NotClosed => write!(
                 f,
                 "the surface of the vessel does not close: two branches touch without joining; a finer facet may part them"
@@ -77,7 +83,7 @@ impl std::error::Error for StlError {}
 
 /// Facets lie within round walls by this share of their size over the radius, squared (measured on straight
 /// and bent tubes); radii are made larger by as much, so that volumes hold.
-const WITHIN: f64 = 0.052;
+const WITHIN: f64 = 0.025;
 
 /// The surface of a vessel with its lesions as they are before treatment.
 ///
@@ -85,7 +91,7 @@ const WITHIN: f64 = 0.052;
 ///
 /// # Errors
 /// [`StlError::OutOfRange`] for a wall outside 0.2 to 20 mm or facets outside 0.1 to 1;
-/// [`StlError::NotClosed`] where the surface is not two-manifold.
+/// [`StlError::Unknown`] for a branch that is not there; [`StlError::NotClosed`] where the surface is not two-manifold.
 pub fn phantom(tree: &Tree, settings: &StlSettings) -> Result<Phantom, StlError> {
     let within = |what, found: f64, least: f64, most: f64, needed| {
         if found >= least && found <= most {
@@ -103,7 +109,11 @@ pub fn phantom(tree: &Tree, settings: &StlSettings) -> Result<Phantom, StlError>
         within("wall_mm", wall_mm, 0.2, 20.0, "between 0.2 and 20 mm")?;
     }
     let fuller = 1.0 + WITHIN * settings.facet * settings.facet;
-    let solid = Solid::new(tree, settings.wall_mm, settings.facet, fuller);
+    let mut made = vec![settings.branches.is_empty(); tree.branches.len()];
+    for name in &settings.branches {
+        made[tree.branch(name).map_err(StlError::Unknown)?] = true;
+    }
+    let solid = Solid::new(tree, &made, settings.wall_mm, settings.facet, fuller);
     let shell = Tiling::surface(&solid);
     if !shell.is_closed() {
         return Err(StlError::NotClosed);

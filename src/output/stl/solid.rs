@@ -18,7 +18,6 @@ struct Limb<'a> {
     lesions: Vec<&'a Lesion>,
     samples: Vec<(Point, f64)>,
     balls: Vec<(Point, f64)>,
-    all: (Point, f64),
     widest_mm: f64,
     /// Ends that are cut open: near, far.
     open: [bool; 2],
@@ -48,7 +47,8 @@ fn ball(points: &[(Point, f64)]) -> (Point, f64) {
 }
 
 impl<'a> Limb<'a> {
-    fn new(tree: &'a Tree, own: usize) -> Self {
+    /// `made` tells which branches are made: where one begins or ends at another one, it leads on.
+    fn new(tree: &'a Tree, own: usize, made: &[bool]) -> Self {
         let branch = &tree.branches[own];
         let length_mm = branch.curve.length_mm();
         let (narrow_mm, wide_mm) = branch
@@ -62,8 +62,8 @@ impl<'a> Limb<'a> {
             .collect();
         // an end at which another branch begins leads on
         let leads_on = |at_end_mm: f64| {
-            tree.branches.iter().any(|child| {
-                child.ostium.is_some_and(|o| {
+            tree.branches.iter().zip(made).any(|(child, made)| {
+                *made && child.ostium.is_some_and(|o| {
                     o.branch == own
                         && (o.at_mm - at_end_mm).abs() < 0.5 * branch.lumen.diameter_at(at_end_mm)
                 })
@@ -74,11 +74,10 @@ impl<'a> Limb<'a> {
             branch,
             lesions: tree.lesions.iter().filter(|l| l.branch == own).collect(),
             balls: samples.chunks(BALL).map(ball).collect(),
-            all: ball(&samples),
             samples,
             widest_mm: wide_mm,
             open: [
-                branch.ostium.is_none() && !leads_on(0.0),
+                branch.ostium.is_none_or(|o| !made[o.branch]) && !leads_on(0.0),
                 !leads_on(length_mm),
             ],
         }
@@ -98,7 +97,10 @@ impl<'a> Limb<'a> {
 
     /// Distance below which nothing of it lies, mm.
     fn at_least_mm(&self, p: &Point) -> f64 {
-        (p - self.all.0).norm() - self.all.1
+        let balls = self.balls.iter();
+        balls
+            .map(|(middle, radius)| (p - middle).norm() - radius)
+            .fold(f64::INFINITY, f64::min)
     }
 
     /// Place on the axis (beyond an open end on its straight continuation) and distance from it, mm.
@@ -148,10 +150,18 @@ impl<'a> Limb<'a> {
 }
 
 impl<'a> Solid<'a> {
-    /// The lumen, or a wall of a thickness round it; `facet` is the largest edge over the radius.
-    pub(super) fn new(tree: &'a Tree, wall_mm: Option<f64>, facet: f64, fuller: f64) -> Self {
+    /// The lumen of the branches that are made, or a wall of a thickness round it; `facet` is the largest
+    /// edge over the radius.
+    pub(super) fn new(
+        tree: &'a Tree,
+        made: &[bool],
+        wall_mm: Option<f64>,
+        facet: f64,
+        fuller: f64,
+    ) -> Self {
+        let limbs = (0..tree.branches.len()).filter(|i| made[*i]);
         Self {
-            limbs: (0..tree.branches.len()).map(|i| Limb::new(tree, i)).collect(),
+            limbs: limbs.map(|i| Limb::new(tree, i, made)).collect(),
             wall_mm,
             facet,
             fuller,
@@ -176,9 +186,8 @@ impl<'a> Solid<'a> {
     pub(super) fn distance_mm(&self, p: &Point) -> f64 {
         let (mut lumen, mut outer) = (f64::INFINITY, f64::INFINITY);
         let wall_mm = self.wall_mm.unwrap_or(0.0);
-        for limb in &self.limbs {
-            let least = limb.at_least_mm(p) - 0.5 * self.fuller * limb.widest_mm - wall_mm;
-            if least > lumen.max(outer) {
+        for (least, limb) in self.nearest_first(p) {
+            if least - 0.5 * self.fuller * limb.widest_mm - wall_mm > lumen {
                 continue;
             }
             let (s_mm, distance_mm) = limb.foot(p);
@@ -202,18 +211,26 @@ impl<'a> Solid<'a> {
 
     /// Largest edge of facets at a place, mm.
     pub(super) fn size_mm(&self, p: &Point) -> f64 {
-        // a wall must not vanish between two corners
-        let most = self.wall_mm.map_or(f64::INFINITY, |w| 0.8 * w);
-        self.limbs
-            .iter()
-            .filter(|limb| {
-                GRADING * (limb.at_least_mm(p) - 0.5 * limb.widest_mm) < 0.5 * limb.widest_mm
-            })
-            .map(|limb| {
-                let (s_mm, distance_mm) = limb.foot(p);
-                let radius_mm = 0.5 * limb.branch.lumen.diameter_at(s_mm);
-                self.facet * radius_mm + GRADING * (distance_mm - radius_mm).abs()
-            })
-            .fold(most, f64::min)
+        /// Edges over the thickness of a wall: it must not vanish between two corners.
+        const THROUGH: f64 = 0.95;
+        let mut size_mm = self.wall_mm.map_or(f64::INFINITY, |w| THROUGH * w);
+        for (least, limb) in self.nearest_first(p) {
+            if GRADING * (least - 0.5 * limb.widest_mm) > size_mm {
+                continue;
+            }
+            let (s_mm, distance_mm) = limb.foot(p);
+            let radius_mm = 0.5 * limb.branch.lumen.diameter_at(s_mm);
+            let wished = self.facet * radius_mm + GRADING * (distance_mm - radius_mm).abs();
+            size_mm = size_mm.min(wished);
+        }
+        size_mm
+    }
+
+    /// Branches with the distance below which nothing of their axes lies, the nearest first.
+    fn nearest_first(&self, p: &Point) -> Vec<(f64, &Limb<'a>)> {
+        let limbs = self.limbs.iter();
+        let mut found: Vec<(f64, &Limb<'a>)> = limbs.map(|l| (l.at_least_mm(p), l)).collect();
+        found.sort_by(|a, b| a.0.total_cmp(&b.0));
+        found
     }
 }

@@ -34,6 +34,8 @@ pub(super) struct Tiling<'a> {
     solid: &'a Solid<'a>,
     origin: Point,
     known: HashMap<Corner, f64>,
+    /// By the middle of an edge: the largest edge wished there.
+    sizes: HashMap<Corner, f64>,
     on_edge: HashMap<(Corner, Corner), u32>,
     shell: Shell,
 }
@@ -45,6 +47,7 @@ impl<'a> Tiling<'a> {
             solid,
             origin: low,
             known: HashMap::new(),
+            sizes: HashMap::new(),
             on_edge: HashMap::new(),
             shell: Shell::default(),
         };
@@ -89,10 +92,9 @@ impl<'a> Tiling<'a> {
             return;
         }
         let (a, b) = (places[0], places[edge_to]);
-        let between = nalgebra::center(&a, &b);
         let even = (0..3).all(|i| (tet[0][i] + tet[edge_to][i]) % 2 == 0);
-        if even && (b - a).norm() > self.solid.size_mm(&between) {
-            let new = [0, 1, 2].map(|i| (tet[0][i] + tet[edge_to][i]) / 2);
+        let new = [0, 1, 2].map(|i| (tet[0][i] + tet[edge_to][i]) / 2);
+        if even && (b - a).norm() > self.size_mm(new) {
             let (mut first, mut second) = (tet, tet);
             first[edge_to] = new;
             second[..edge_to].copy_from_slice(&tet[1..=edge_to]);
@@ -103,6 +105,15 @@ impl<'a> Tiling<'a> {
         } else {
             self.cut(tet);
         }
+    }
+
+    fn size_mm(&mut self, middle: Corner) -> f64 {
+        if let Some(size_mm) = self.sizes.get(&middle) {
+            return *size_mm;
+        }
+        let size_mm = self.solid.size_mm(&self.place(middle));
+        self.sizes.insert(middle, size_mm);
+        size_mm
     }
 
     fn value(&mut self, corner: Corner) -> f64 {
