@@ -211,8 +211,8 @@ pub(super) fn context(tree: &Tree, track: &Track, detail: &Detail) -> Vec<Contex
 /// The wall of a branch where it is not hidden; its rim lies on what hides it.
 fn bare_wall(branch: &Branch, detail: &Detail, hidden: impl Fn(&Point) -> bool) -> Mesh {
     let widest_mm = branch.lumen.knots_mm.iter().map(|k| k.1).fold(0.0, f64::max);
-    // a third of the width shows the bends of a branch nobody works in
-    let step_mm = (widest_mm / 3.0).clamp(detail.least_spacing_mm, 2.0 * detail.most_spacing_mm);
+    // a quarter of the width shows the bends of a branch nobody works in
+    let step_mm = (widest_mm / 4.0).clamp(detail.least_spacing_mm, 2.0 * detail.most_spacing_mm);
     let sides = u32::try_from(detail.wall_sides.max(6)).unwrap_or(6);
     let places: Vec<f64> = stepped(branch.curve.length_mm(), step_mm).collect();
     let on_wall = |s_mm: f64, k: u32| {
