@@ -60,7 +60,7 @@ impl<'a> Tiling<'a> {
                 }
             }
         }
-        tiling.shell
+        tiling.shell.without_crumbs()
     }
 
     /// Six tetrahedra round the same diagonal in every cube (Kuhn 1960).
@@ -176,6 +176,44 @@ impl<'a> Tiling<'a> {
 }
 
 impl Shell {
+    /// Without closed crumbs in the creases between branches, where one corner of the lattice alone lies
+    /// outside.
+    fn without_crumbs(mut self) -> Self {
+        /// Facets of the largest crumb: those round a few corners of the lattice.
+        const CRUMB: usize = 100;
+        let mut parent: Vec<u32> = (0..).take(self.corners.len()).collect();
+        fn root(parent: &mut [u32], mut at: u32) -> u32 {
+            while parent[at as usize] != at {
+                parent[at as usize] = parent[parent[at as usize] as usize];
+                at = parent[at as usize];
+            }
+            at
+        }
+        for [a, b, c] in &self.facets {
+            for other in [b, c] {
+                let (x, y) = (root(&mut parent, *a), root(&mut parent, *other));
+                parent[y as usize] = x;
+            }
+        }
+        let mut size = vec![0_usize; self.corners.len()];
+        for facet in &self.facets {
+            size[root(&mut parent, facet[0]) as usize] += 1;
+        }
+        self.facets
+            .retain(|facet| size[root(&mut parent, facet[0]) as usize] > CRUMB);
+        let mut place = vec![None; self.corners.len()];
+        let mut corners = Vec::with_capacity(self.corners.len());
+        for corner in self.facets.iter_mut().flatten() {
+            let old = *corner as usize;
+            *corner = *place[old].get_or_insert_with(|| {
+                corners.push(self.corners[old]);
+                u32::try_from(corners.len() - 1).unwrap_or(u32::MAX)
+            });
+        }
+        self.corners = corners;
+        self
+    }
+
     /// Whether every edge lies between exactly two facets that agree on which side is outside.
     pub(super) fn is_closed(&self) -> bool {
         let mut edges: Vec<(u32, u32)> = self
