@@ -68,6 +68,16 @@ fn foot(track: &Track, point: Point, near_mm: f64) -> (f64, f64) {
     (s_mm, (point - track.frame_at(s_mm).origin_mm).norm())
 }
 
+/// The station nearest to a point within 80 mm of another one.
+fn nearest(track: &Track, point: Point, about_mm: f64) -> f64 {
+    let near = track.stations.iter().filter(|s| (s.s_mm - about_mm).abs() < 80.0);
+    near.min_by(|a, b| {
+        let [a, b] = [a, b].map(|s| (s.frame.origin_mm - point).norm());
+        a.total_cmp(&b)
+    })
+    .map_or(about_mm, |s| s.s_mm)
+}
+
 /// How far everything in the body stands out of the lumen at a moment, mm, beyond what the rods press the
 /// wall in; and the largest such indentation.
 fn outside(track: &Track, moment: &Moment) -> (f64, f64) {
@@ -108,13 +118,15 @@ fn outside(track: &Track, moment: &Moment) -> (f64, f64) {
         }
         for wire in device.struts.iter().flat_map(|s| &s.wires) {
             for point in wire {
-                look(*point, device.tip_mm, -device.struts.as_ref().unwrap().radius_mm);
+                let near_mm = nearest(track, *point, device.tip_mm);
+                look(*point, near_mm, -device.struts.as_ref().unwrap().radius_mm);
             }
         }
     }
     for stent in &moment.stents {
         for point in stent.struts.wires.iter().flatten() {
-            look(*point, 0.5 * (stent.proximal_mm + stent.distal_mm), -stent.struts.radius_mm);
+            let near_mm = nearest(track, *point, 0.5 * (stent.proximal_mm + stent.distal_mm));
+            look(*point, near_mm, -stent.struts.radius_mm);
         }
     }
     (worst_mm, pressed_mm)

@@ -13,7 +13,7 @@ use std::f64::consts::TAU;
 /// further back round the arch.
 const SPACING: [(f64, f64); 3] = [(5.0, 180.0), (10.0, 330.0), (20.0, f64::INFINITY)];
 /// Hoops between the joints of struts.
-const HOOPS_A_JOINT: usize = 3;
+const HOOPS_A_JOINT: usize = 6;
 /// Joints of a clot or a balloon.
 const RINGS: usize = 17;
 /// Radius with which rings are bound, mm.

@@ -8,8 +8,8 @@ use super::vessel::stepped;
 use crate::device::{Payload, RetrieverSpec, StentSpec};
 use crate::procedure::{Action, DeployedStent, Passed, Plan};
 
-/// Hoops of a sleeve: one each millimetre of the longest stents.
-const HOOPS: u32 = 60;
+/// Hoops of a sleeve: two each millimetre of usual stents.
+const HOOPS: u32 = 120;
 /// Room left between struts and lumen, mm: chords between hoops leave the route's bends by this much.
 const CHORDS_MM: f64 = 0.02;
 /// How steeply struts widen beyond what covers them (assumed: 45 degrees).
@@ -161,7 +161,9 @@ impl Drawing<'_> {
                     .max(folded_mm);
                 // what is folded lies where its catheter lies, what is open in the middle
                 let folded = ((open_mm - radius_mm) / (open_mm - folded_mm).max(1e-9)).clamp(0.0, 1.0);
-                let offset_mm = self.offset_in(k, s_mm).map(|x| x * folded);
+                let room_mm = self.lumen_mm(s_mm) - pattern.wire_radius_mm - CHORDS_MM - radius_mm;
+                let leaning = self.offset_in(k, s_mm).map(|x| x * folded);
+                let offset_mm = held_within(leaning, room_mm.max(0.0));
                 self.hoop(s_mm, offset_mm, radius_mm)
             })
             .collect();

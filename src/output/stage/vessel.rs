@@ -82,7 +82,7 @@ pub(super) fn lumen_radius_mm(track: &Track, residual_mm: &[f64], s_mm: f64) -> 
 }
 
 /// What sections of a ball miss between those that are tried, mm, in the sharpest lesions.
-pub(super) const MISSED_MM: f64 = 4e-3;
+pub(super) const MISSED_MM: f64 = 6e-3;
 
 /// Room for the axis of something round of radius `r_mm` at a station: a ball of that radius there touches
 /// the wall, not the section's disc alone, so that what leans with a tapering wall stays inside too.
@@ -96,7 +96,7 @@ pub(super) fn room_mm(
     nearer: f64,
 ) -> f64 {
     /// Sections of the ball that are tried on either side.
-    const SECTIONS: i32 = 4;
+    const SECTIONS: i32 = 6;
     (-SECTIONS..=SECTIONS)
         .map(|i| {
             let share = f64::from(i) / f64::from(SECTIONS + 1);
