@@ -81,8 +81,8 @@ pub(super) fn lumen_radius_mm(track: &Track, residual_mm: &[f64], s_mm: f64) -> 
     0.5 * narrowed_mm
 }
 
-/// What sections of a ball miss between those that are tried, mm, in the sharpest lesions.
-pub(super) const MISSED_MM: f64 = 6e-3;
+/// What sections of a ball miss, mm, where the lumen has edges (at ostia) and devices lean most.
+pub(super) const MISSED_MM: f64 = 1.5e-2;
 
 /// Room for the axis of something round of radius `r_mm` at a station: a ball of that radius there touches
 /// the wall, not the section's disc alone, so that what leans with a tapering wall stays inside too.
