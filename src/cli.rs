@@ -1,7 +1,11 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+#[cfg(feature = "viewer")]
+mod pictures;
 mod plans;
 
+#[cfg(feature = "viewer")]
+pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
 
 use nestline::data::{self, DataError, Rendering, Source};
@@ -20,6 +24,8 @@ pub(crate) enum Stop {
     Strategy(StrategyError),
     /// What was to be written could not be.
     Write(std::io::Error),
+    /// What was asked for cannot be had here, in one sentence.
+    Sentence(String),
 }
 
 impl From<DataError> for Stop {
@@ -40,6 +46,20 @@ impl From<std::io::Error> for Stop {
     }
 }
 
+#[cfg(feature = "viewer")]
+impl From<nestline::output::screen::ScreenError> for Stop {
+    fn from(error: nestline::output::screen::ScreenError) -> Self {
+        Self::Sentence(error.to_string())
+    }
+}
+
+#[cfg(feature = "viewer")]
+impl From<nestline::output::film::FilmError> for Stop {
+    fn from(error: nestline::output::film::FilmError) -> Self {
+        Self::Sentence(error.to_string())
+    }
+}
+
 impl Stop {
     /// Says why, and gives the exit code for it.
     pub(crate) fn tell(self) -> ExitCode {
@@ -50,6 +70,10 @@ impl Stop {
             }
             Self::Strategy(error) => {
                 let _ = writeln!(stderr().lock(), "nestline: {error}");
+                ExitCode::from(2)
+            }
+            Self::Sentence(sentence) => {
+                let _ = writeln!(stderr().lock(), "nestline: {sentence}");
                 ExitCode::from(2)
             }
             // whoever reads us has seen enough, as `head` does
@@ -149,4 +173,14 @@ fn complain(error: &DataError) {
 /// Width of the terminal, or one that fits a printed page.
 fn columns() -> u16 {
     terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
+}
+
+/// Stands for what draws where it was not built in.
+#[cfg(not(feature = "viewer"))]
+pub(crate) fn not_built(verb: &str) -> Result<ExitCode, Stop> {
+    Err(Stop::Sentence(format!(
+        "`{verb}` draws, and this program was built without what draws: build it with \
+         `cargo install --path . --features viewer` (about six minutes the first time), or run \
+         `cargo run --release --features viewer -- {verb}`"
+    )))
 }

@@ -16,7 +16,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 /// The scene that runs when none is named.
-const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
+pub(super) const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
 
 /// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
 /// waits, a second assistant, a slow operator.
@@ -38,7 +38,7 @@ pub(crate) struct Changes {
     /// Lay devices as elastic rods with friction instead of along the centre line. In work: a plan in
     /// which a step finds no equilibrium is refused with that step.
     #[arg(long)]
-    rods: bool,
+    pub(super) rods: bool,
     /// Seed of the sampled times.
     #[arg(long, default_value_t = Sampling::default().seed)]
     seed: u64,
@@ -60,7 +60,7 @@ impl Default for Changes {
 }
 
 impl Changes {
-    fn edits(&self) -> Result<Vec<Edit>, Stop> {
+    pub(super) fn edits(&self) -> Result<Vec<Edit>, Stop> {
         let edits = self.set.iter().map(|text| Edit::parse(text));
         Ok(edits.collect::<Result<_, _>>()?)
     }
@@ -75,7 +75,7 @@ impl Changes {
     }
 }
 
-fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
+pub(super) fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     let source = Source::from_argument(scene);
     Ok(data::load_scene_with(
         &source,

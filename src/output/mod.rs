@@ -3,12 +3,18 @@
 mod compare;
 mod edges;
 mod file;
+#[cfg(feature = "viewer")]
+pub mod film;
 mod gantt;
 mod json;
 mod measures;
 mod problem;
 mod scene_text;
+#[cfg(feature = "viewer")]
+pub mod screen;
 mod table;
+#[cfg(feature = "viewer")]
+pub mod viewer;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use file::write_text;
