@@ -1,4 +1,4 @@
-//! What is shown: tables in plain words, JSON for machines.
+//! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
 mod compare;
 mod edges;
@@ -8,10 +8,12 @@ pub mod film;
 mod gantt;
 mod json;
 mod measures;
+pub mod palette;
 mod problem;
 mod scene_text;
 #[cfg(feature = "viewer")]
 pub mod screen;
+pub mod stage;
 mod table;
 #[cfg(feature = "viewer")]
 pub mod viewer;
