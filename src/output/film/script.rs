@@ -4,6 +4,7 @@ use crate::device::DeviceClass;
 use crate::output::screen::{Place, Places};
 use crate::output::stage::{Stage, StepCard};
 use crate::procedure::{Action, Region, Severity};
+use crate::rehearsal::EdgeRow;
 
 /// Time the title stands, s; a share of short films.
 const TITLE_S: f64 = 2.6;
@@ -33,6 +34,8 @@ pub struct Beat {
     pub lead: Vec<usize>,
     /// Index of the step whose words are the caption, and at whose end the picture stands still.
     pub told: usize,
+    /// Share of that step's motion at which the film stops: 1, or less where something catches.
+    pub stops_at: f64,
     /// What is shown.
     pub place: Place,
     /// Station of the edge looked at, mm, where it is one.
@@ -115,6 +118,7 @@ struct Weighed {
     moves: bool,
     place: Option<Place>,
     edge_mm: Option<f64>,
+    stops_at: f64,
     characters: usize,
 }
 
@@ -179,6 +183,7 @@ impl Weighed {
             moves: card.stretch_mm.is_some() || acts >= 4.0,
             place,
             edge_mm,
+            stops_at: edge.map_or(1.0, |e| caught_at(stage, step, e)),
             characters: card.row.say.chars().count()
                 + card
                     .row
@@ -188,6 +193,33 @@ impl Weighed {
                     .map_or(0, |f| f.text.chars().count() / 2),
         }
     }
+}
+
+/// The share of a step's motion at which a device that catches stands in the edge: an open retriever
+/// half across it, anything else with its tip at it. 1 where the edge lets it pass.
+fn caught_at(stage: &Stage, step: usize, edge: &EdgeRow) -> f64 {
+    /// Of an open retriever, what is still beyond the edge, mm: about a third of the shortest.
+    const BEYOND_MM: f64 = 7.0;
+    /// Moments that are tried.
+    const TRIES: u32 = 120;
+    if edge.probability < stage.plan().rules.edge.fails_at {
+        return 1.0;
+    }
+    let device = stage.devices.iter().position(|d| d.name == edge.device);
+    let Some(device) = device else { return 1.0 };
+    let arrived = |share: &f64| {
+        let moment = stage.at_step(step, *share);
+        let tip_mm = moment.device(device).map(|d| d.tip_mm);
+        tip_mm.is_some_and(|tip_mm| {
+            if edge.forward {
+                tip_mm >= edge.station_mm
+            } else {
+                tip_mm <= edge.station_mm + BEYOND_MM
+            }
+        })
+    };
+    let mut shares = (0..=TRIES).map(|k| f64::from(k) / f64::from(TRIES));
+    shares.find(arrived).unwrap_or(1.0)
 }
 
 /// The device that something happens to where it stands.
@@ -292,6 +324,7 @@ fn beat(group: &[Weighed], length_s: f64) -> Beat {
             .map(|w| w.step)
             .collect(),
         told: told.map_or(0, |w| w.step),
+        stops_at: told.map_or(1.0, |w| w.stops_at),
         place: place.unwrap_or(Place::Route),
         edge_mm: told.and_then(|w| w.edge_mm),
         motion_s,

@@ -233,7 +233,7 @@ impl Sheet<'_> {
             // rows of the table tell the step's end; on the way there they would be wrong
             let row = card.row.devices.iter().find(|r| r.name == described.name);
             let at = match row {
-                _ if device.moving && self.moment.share < 1.0 => "moving".to_owned(),
+                _ if device.moving && self.moment.share < 1.0 => "on its way".to_owned(),
                 Some(row) => format!("tip {}", row.tip_at.replace('-', " ")),
                 None => String::new(),
             };

@@ -343,11 +343,15 @@ fn moment_of(stage: &Stage, beat: &Beat, share: f64) -> Moment {
             left -= own;
         }
     }
-    let Some(span) = stage.timeline.steps.get(beat.told).filter(|_| share < 1.0) else {
+    let own = ((share - lead_share) / (1.0 - lead_share)).clamp(0.0, 1.0);
+    let eased = own * own * (3.0 - 2.0 * own);
+    let Some(span) = stage.timeline.steps.get(beat.told) else {
         return stage.at_step(beat.told, 1.0);
     };
-    let own = ((share - lead_share) / (1.0 - lead_share)).max(0.0);
-    stage.at(span.start_s + (span.moved_s - span.start_s) * own)
+    // the stage eases by itself: the time at which it has come as far as is wanted here
+    let wanted = eased * beat.stops_at;
+    let part = 0.5 - ((1.0 - 2.0 * wanted).clamp(-1.0, 1.0).asin() / 3.0).sin();
+    stage.at(span.start_s + (span.moved_s - span.start_s) * part)
 }
 
 #[expect(

@@ -219,6 +219,10 @@ fn drawn_device(
         finish,
     ));
     if keyed {
+        if let Some(struts) = &device.struts {
+            let mesh = struts.mesh(stage.settings().detail.wire_sides);
+            parts.push((format!("struts {}", described.name), Arc::new(mesh), finish));
+        }
         return;
     }
     let mut marks = Mesh::default();

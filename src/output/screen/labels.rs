@@ -159,7 +159,8 @@ fn free_spot(
     taken: &[Rect],
 ) -> Option<Rect> {
     let gap = scheme.px(if label.device { 30.0 } else { 22.0 });
-    let frame = rect.shrink(scheme.px(5.0));
+    // the patient's sides stand at the edges
+    let frame = rect.shrink2(vec2(scheme.px(26.0), scheme.px(5.0)));
     // names of devices to the right, of places to the left: fewer lines cross
     let sides = if label.device {
         [1.0, -1.0]

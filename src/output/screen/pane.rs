@@ -22,6 +22,9 @@ const AMBIENT: f32 = 0.6;
 /// Light of the lamp, which stands beside the viewer's left shoulder.
 const LAMP: f32 = 1.6;
 
+/// Share of the light that plastic throws back straight on, as the drawing library counts it.
+const REFLECTANCE: f32 = 0.5;
+
 /// How a surface looks.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Finish {
@@ -153,6 +156,11 @@ fn dress(node: &mut SceneNode3d, finish: Finish) {
         node.set_color(colour);
         node.set_emissive(Color::new(0.0, 0.0, 0.0, 1.0));
     }
+    // what is flat reflects no lamp either
+    node.set_light_layers(if finish.flat { 0 } else { u32::MAX });
+    node.apply_to_object_mut(&mut |object| {
+        object.set_reflectance(if finish.flat { 0.0 } else { REFLECTANCE });
+    });
     node.set_metallic(0.0);
     node.set_roughness(0.55);
     node.set_casts_shadows(false);

@@ -1,7 +1,7 @@
 //! A device in hand: its fed length changes, the rods settle beside the window's loop, the picture
 //! follows.
 
-use crate::output::stage::{Moment, Stage};
+use crate::output::stage::{Moment, Section, Stage};
 use crate::procedure::{Plan, Rods, Shape, State};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -98,6 +98,13 @@ impl Hand {
     #[must_use]
     pub fn moment(&self) -> Option<&Moment> {
         self.dragged.as_ref().map(|d| &d.moment)
+    }
+
+    /// The cross section at a station, mm, of what the hand holds.
+    #[must_use]
+    pub fn section(&self, stage: &Stage, station_mm: f64) -> Option<Section> {
+        let held = self.dragged.as_ref()?;
+        Some(stage.posed_section(held.step, &held.state, held.shape.as_ref(), station_mm))
     }
 
     /// Back to the film.

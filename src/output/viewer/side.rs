@@ -39,7 +39,8 @@ pub(super) fn column(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stag
             Sense::hover(),
         );
         let looks: Vec<Look> = stage.devices.iter().map(|d| d.look).collect();
-        let section = stage.section(moment.time_s, band.station_mm);
+        let held = desk.hand.section(stage, band.station_mm);
+        let section = held.unwrap_or_else(|| stage.section(moment.time_s, band.station_mm));
         close_up(ui.painter(), scheme, rect, &section, Some(band), &looks);
     }
 }
