@@ -144,7 +144,7 @@ fn main() -> ExitCode {
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
         #[cfg(feature = "viewer")]
-        Some(Command::Film(arguments)) => cli::film(arguments),
+        Some(Command::Film(arguments)) => cli::film(arguments, json),
         #[cfg(feature = "viewer")]
         Some(Command::View(arguments)) => cli::view(arguments),
         #[cfg(not(feature = "viewer"))]

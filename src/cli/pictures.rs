@@ -1,20 +1,23 @@
 //! Verbs that draw: film, view.
 
 use super::Stop;
-use super::plans::{Changes, DEFAULT_SCENE, load};
+use super::plans::{DEFAULT_SCENE, load};
+use super::print;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
-use nestline::data::{self, Source};
+use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::output::film::{FilmSettings, Pace, make_film, make_still};
 use nestline::output::palette::Theme;
 use nestline::output::screen::{find_adapter, find_adapter_and_display};
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::viewer::open;
-use nestline::procedure::{Lay, Rods, Ruler};
-use nestline::rehearsal::{outcome_of, walk_through};
-use std::io::{Write, stderr, stdout};
+use nestline::procedure::{Lay, Passed, Rods, Ruler};
+use nestline::rehearsal::{Outcome, outcome_of, walk_through};
+use std::io::{Write, stderr};
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::mpsc::channel;
+use std::time::Duration;
 
 /// How a film is made.
 #[derive(Debug, Clone, Args)]
@@ -55,8 +58,13 @@ pub(crate) struct Drawn {
     /// Draw devices on the centre line instead of as elastic rods: quicker, and wrong in bends.
     #[arg(long)]
     centred: bool,
-    #[command(flatten)]
-    changes: Changes,
+    /// Change a value of vessel, device or script; may be given several times.
+    #[arg(long = "set", value_name = "PATH=VALUE")]
+    set: Vec<String>,
+    /// Rehearse devices as elastic rods with friction instead of along the centre line. In work: a plan
+    /// in which a step finds no equilibrium is refused with that step.
+    #[arg(long)]
+    rods: bool,
 }
 
 fn size(text: &str) -> Result<(u32, u32), String> {
@@ -75,31 +83,55 @@ fn steps(text: &str) -> Result<(usize, usize), String> {
     }
 }
 
-/// Reads, rehearses and stages a scene.
-fn staged(scene: Option<&str>, drawn: &Drawn) -> Result<Stage, Stop> {
-    let changes = &drawn.changes;
-    let scene = scene.unwrap_or(DEFAULT_SCENE);
-    let loaded = load(scene, &changes.edits()?)?;
-    let (mut ruler, mut rods) = (Ruler, Rods::default());
-    let lay: &mut dyn Lay = if changes.rods { &mut rods } else { &mut ruler };
-    let passed = walk_through(&loaded.plan, lay)
-        .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
-    let outcome = outcome_of(&loaded.plan, &passed);
-    Ok(Stage::new(
-        &loaded.plan,
-        &loaded.vessel.tree,
-        &passed,
-        &outcome,
-        StageSettings {
-            settle: !drawn.centred,
-            ..StageSettings::default()
-        },
-    ))
+/// A scene that was read and rehearsed.
+struct Rehearsed {
+    loaded: LoadedScene,
+    passed: Vec<Passed>,
+    outcome: Outcome,
 }
 
-pub(crate) fn film(arguments: &FilmArguments) -> Result<ExitCode, Stop> {
+impl Rehearsed {
+    fn new(scene: Option<&str>, drawn: &Drawn) -> Result<Self, Stop> {
+        let scene = scene.unwrap_or(DEFAULT_SCENE);
+        let edits = drawn.set.iter().map(|text| Edit::parse(text));
+        let edits = edits.collect::<Result<Vec<_>, _>>()?;
+        let loaded = load(scene, &edits)?;
+        let (mut ruler, mut rods) = (Ruler, Rods::default());
+        let lay: &mut dyn Lay = if drawn.rods { &mut rods } else { &mut ruler };
+        let passed = walk_through(&loaded.plan, lay).map_err(|fault| {
+            data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
+        })?;
+        let outcome = outcome_of(&loaded.plan, &passed);
+        Ok(Self {
+            loaded,
+            passed,
+            outcome,
+        })
+    }
+
+    fn stage(&self, settle: bool) -> Stage {
+        let settings = StageSettings {
+            settle,
+            ..StageSettings::default()
+        };
+        Stage::new(
+            &self.loaded.plan,
+            &self.loaded.vessel.tree,
+            &self.passed,
+            &self.outcome,
+            settings,
+        )
+    }
+}
+
+pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, Stop> {
     let adapter = find_adapter()?;
-    let stage = staged(arguments.scene.as_deref(), &arguments.drawn)?;
+    let rehearsed = Rehearsed::new(arguments.scene.as_deref(), &arguments.drawn)?;
+    let bar = ProgressBar::new_spinner();
+    bar.enable_steady_tick(Duration::from_millis(120));
+    bar.set_message("letting the rods settle");
+    let stage = rehearsed.stage(!arguments.drawn.centred);
+    bar.finish_and_clear();
     let settings = FilmSettings {
         pace: Pace {
             width: arguments.size.0,
@@ -113,7 +145,10 @@ pub(crate) fn film(arguments: &FilmArguments) -> Result<ExitCode, Stop> {
     let out = &arguments.out;
     if let Some(step) = arguments.still {
         make_still(&stage, &settings, &adapter, step, out, arguments.replace)?;
-        writeln!(stdout().lock(), "{}", out.display())?;
+        let told = serde_json::json!({
+            "schema": "nestline.still", "version": 1, "file": out.display().to_string(), "step": step,
+        });
+        print(json, &told, || out.display().to_string())?;
         return Ok(ExitCode::SUCCESS);
     }
     let bar = ProgressBar::new(0);
@@ -137,14 +172,20 @@ pub(crate) fn film(arguments: &FilmArguments) -> Result<ExitCode, Stop> {
     )?;
     bar.finish_and_clear();
     let seconds = f64::from(report.frames) / f64::from(arguments.fps);
-    writeln!(
-        stdout().lock(),
-        "{}: {seconds:.1} s, {} frames, {} of them drawn, up to {} triangles",
-        out.display(),
-        report.frames,
-        report.drawn,
-        report.most_triangles
-    )?;
+    let told = serde_json::json!({
+        "schema": "nestline.film", "version": 1, "file": out.display().to_string(),
+        "seconds": seconds, "frames": report.frames, "drawn": report.drawn,
+        "most_triangles": report.most_triangles,
+    });
+    print(json, &told, || {
+        format!(
+            "{}: {seconds:.1} s, {} frames, {} of them drawn, up to {} triangles",
+            out.display(),
+            report.frames,
+            report.drawn,
+            report.most_triangles
+        )
+    })?;
     if out.extension().is_some_and(|e| e == "mp4") {
         writeln!(
             stderr().lock(),
@@ -168,8 +209,15 @@ pub(crate) struct ViewArguments {
 
 pub(crate) fn view(arguments: &ViewArguments) -> Result<ExitCode, Stop> {
     let adapter = find_adapter_and_display()?;
-    let stage = staged(arguments.scene.as_deref(), &arguments.drawn)?;
-    open(&stage, &adapter, theme(arguments.dark));
+    let rehearsed = Rehearsed::new(arguments.scene.as_deref(), &arguments.drawn)?;
+    let stage = rehearsed.stage(false);
+    // the window is there at once; rods settle meanwhile
+    let settled = (!arguments.drawn.centred).then(|| {
+        let (tell, settled) = channel();
+        std::thread::spawn(move || tell.send(rehearsed.stage(true)));
+        settled
+    });
+    open(stage, settled, &adapter, theme(arguments.dark));
     Ok(ExitCode::SUCCESS)
 }
 

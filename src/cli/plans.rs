@@ -38,7 +38,7 @@ pub(crate) struct Changes {
     /// Lay devices as elastic rods with friction instead of along the centre line. In work: a plan in
     /// which a step finds no equilibrium is refused with that step.
     #[arg(long)]
-    pub(super) rods: bool,
+    rods: bool,
     /// Seed of the sampled times.
     #[arg(long, default_value_t = Sampling::default().seed)]
     seed: u64,
@@ -60,7 +60,7 @@ impl Default for Changes {
 }
 
 impl Changes {
-    pub(super) fn edits(&self) -> Result<Vec<Edit>, Stop> {
+    fn edits(&self) -> Result<Vec<Edit>, Stop> {
         let edits = self.set.iter().map(|text| Edit::parse(text));
         Ok(edits.collect::<Result<_, _>>()?)
     }

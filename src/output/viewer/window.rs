@@ -14,6 +14,8 @@ use kiss3d::event::{Action, Key, Modifiers, WindowEvent};
 use kiss3d::scene::SceneNode3d;
 use kiss3d::window::{CanvasSetup, NumSamples, Window};
 use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, TryRecvError};
 use std::time::{Duration, Instant};
 
 /// Size at the start, pixels.
@@ -25,12 +27,16 @@ const HEAD_PX: f32 = 40.0;
 const COLUMN_PX: f32 = 392.0;
 
 /// Opens the window and stays until it is closed. An adapter and a display must have been found.
-pub fn open(stage: &Stage, adapter: &Adapter, theme: Theme) {
-    pollster::block_on(run(stage, adapter, theme));
+///
+/// `settled` may send a stage of the same scene later, whose rods have settled meanwhile; it takes the
+/// place of the first one.
+pub fn open(stage: Stage, settled: Option<Receiver<Stage>>, adapter: &Adapter, theme: Theme) {
+    pollster::block_on(run(stage, settled, adapter, theme));
 }
 
-struct Screen<'a> {
-    stage: &'a Stage,
+struct Screen {
+    stage: Arc<Stage>,
+    settled: Option<Receiver<Stage>>,
     desk: Desk,
     props: Props,
     set: Set,
@@ -46,7 +52,12 @@ struct Screen<'a> {
     clippy::disallowed_methods,
     reason = "a window runs by the clock; nothing that is computed depends on it"
 )]
-async fn run(stage: &Stage, adapter: &Adapter, theme: Theme) {
+async fn run(
+    stage: Stage,
+    settled: Option<Receiver<Stage>>,
+    adapter: &Adapter,
+    theme: Theme,
+) {
     let setup = CanvasSetup {
         vsync: true,
         samples: NumSamples::One,
@@ -61,9 +72,10 @@ async fn run(stage: &Stage, adapter: &Adapter, theme: Theme) {
     let mut camera = FixedView3d::default();
     let smooth = adapter.smooth && !adapter.software;
     let mut screen = Screen {
-        stage,
-        desk: Desk::new(stage, theme),
-        props: Props::new(stage),
+        desk: Desk::new(&stage, theme),
+        props: Props::new(&stage),
+        stage: Arc::new(stage),
+        settled,
         set: Set::default(),
         version: 0,
         filled: None,
@@ -83,16 +95,17 @@ async fn run(stage: &Stage, adapter: &Adapter, theme: Theme) {
         screen
             .desk
             .play
-            .tick(&stage.timeline, now.duration_since(before).as_secs_f64());
+            .tick(&screen.stage.timeline, now.duration_since(before).as_secs_f64());
         before = now;
-        screen.desk.hand.take_over(stage);
+        screen.take_settled();
+        screen.desk.hand.take_over(&screen.stage);
         screen.frame(&mut window);
         if screen.desk.closing {
             break;
         }
         if screen.desk.screenshot {
             screen.desk.screenshot = false;
-            screen.desk.message = Some(screenshot(&window, stage, &screen.desk));
+            screen.desk.message = Some(screenshot(&window, &screen.stage, &screen.desk));
         }
         if !touched && !screen.desk.play.running {
             std::thread::sleep(REST);
@@ -100,7 +113,26 @@ async fn run(stage: &Stage, adapter: &Adapter, theme: Theme) {
     }
 }
 
-impl Screen<'_> {
+impl Screen {
+    /// Goes over to the stage whose rods have settled.
+    fn take_settled(&mut self) {
+        let Some(arrives) = &self.settled else { return };
+        match arrives.try_recv() {
+            Ok(stage) => {
+                self.stage = Arc::new(stage);
+                self.filled = None;
+                self.settled = None;
+                self.desk.message = Some("the rods have settled".to_owned());
+            }
+            Err(TryRecvError::Disconnected) => self.settled = None,
+            Err(TryRecvError::Empty) => {
+                if self.desk.message.is_none() {
+                    self.desk.message = Some("rods are settling, devices lie on the centre line yet".to_owned());
+                }
+            }
+        }
+    }
+
     /// Grants what keys ask for; true where anything happened.
     fn events(&mut self, window: &Window) -> bool {
         let mut wishes = Vec::new();
@@ -115,21 +147,21 @@ impl Screen<'_> {
             }
         }
         for wish in wishes {
-            self.desk.grant(self.stage, wish);
+            self.desk.grant(&self.stage, wish);
         }
         any
     }
 
     fn frame(&mut self, window: &mut Window) {
-        let moment = self.desk.moment(self.stage);
-        self.desk.follow_up(self.stage, &moment);
+        let moment = self.desk.moment(&self.stage);
+        self.desk.follow_up(&self.stage, &moment);
         let images = self.draw_views(window, &moment);
         let points = vec2(window.width() as f32, window.height() as f32)
             / window.scale_factor() as f32;
         let mut scheme = Scheme::new(self.desk.theme, 720.0);
         scheme.scale = self.desk.letters();
         window.set_background_color(light_of(scheme.panel()));
-        let (desk, stage) = (&mut self.desk, self.stage);
+        let (desk, stage) = (&mut self.desk, &*self.stage);
         let rects = &mut self.rects;
         window.draw_ui(|ctx| {
             scheme.dress(ctx);
@@ -164,7 +196,7 @@ impl Screen<'_> {
         if !same {
             self.props.fill(
                 &mut self.set,
-                self.stage,
+                &self.stage,
                 moment,
                 self.desk.theme,
                 &self.desk.shown,
