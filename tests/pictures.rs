@@ -2,13 +2,14 @@
 #![cfg(feature = "viewer")]
 #![expect(
     clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::print_stdout,
     clippy::disallowed_methods,
+    clippy::disallowed_types,
     reason = "a test may stop where it stands, and reads back what it wrote"
 )]
 #![expect(
     clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    clippy::cast_precision_loss,
     reason = "pixels of small pictures"
 )]
 

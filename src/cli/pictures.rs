@@ -93,8 +93,10 @@ struct Rehearsed {
 impl Rehearsed {
     fn new(scene: Option<&str>, drawn: &Drawn) -> Result<Self, Stop> {
         let scene = scene.unwrap_or(DEFAULT_SCENE);
-        let edits = drawn.set.iter().map(|text| Edit::parse(text));
-        let edits = edits.collect::<Result<Vec<_>, _>>()?;
+        let mut edits = Vec::new();
+        for text in &drawn.set {
+            edits.push(Edit::parse(text)?);
+        }
         let loaded = load(scene, &edits)?;
         let (mut ruler, mut rods) = (Ruler, Rods::default());
         let lay: &mut dyn Lay = if drawn.rods { &mut rods } else { &mut ruler };
@@ -214,7 +216,10 @@ pub(crate) fn view(arguments: &ViewArguments) -> Result<ExitCode, Stop> {
     // the window is there at once; rods settle meanwhile
     let settled = (!arguments.drawn.centred).then(|| {
         let (tell, settled) = channel();
-        std::thread::spawn(move || tell.send(rehearsed.stage(true)));
+        std::thread::spawn(move || {
+            // nobody is left to tell where the window was closed meanwhile
+            let _ = tell.send(rehearsed.stage(true));
+        });
         settled
     });
     open(stage, settled, &adapter, theme(arguments.dark));

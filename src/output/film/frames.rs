@@ -1,4 +1,8 @@
 //! PNG: a folder of frames, and single stills.
+#![expect(
+    clippy::disallowed_types,
+    reason = "written beside its place and renamed there when it is whole"
+)]
 
 use super::error::FilmError;
 use super::reel::{Picture, check_size, writing};
@@ -64,10 +68,6 @@ pub fn write_still(path: &Path, picture: &Picture, replace: bool) -> Result<(), 
     fs::rename(&beside, path).map_err(writing(path))
 }
 
-#[expect(
-    clippy::disallowed_types,
-    reason = "written beside its place by whoever calls, and renamed there"
-)]
 fn write_png(path: &Path, picture: &Picture) -> Result<(), FilmError> {
     let failed = |error: png::EncodingError| match error {
         png::EncodingError::IoError(error) => writing(path)(error),

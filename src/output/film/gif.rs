@@ -1,4 +1,8 @@
 //! Animated GIF: one palette for all of it, and only the rectangle that changed.
+#![expect(
+    clippy::disallowed_types,
+    reason = "written beside its place and renamed there when it is whole"
+)]
 
 use super::error::FilmError;
 use super::reel::{Pace, Picture, check_size, writing};
@@ -38,10 +42,6 @@ struct Waiting {
 }
 
 impl Gif {
-    #[expect(
-        clippy::disallowed_types,
-        reason = "written beside its place by the reel, which renames it"
-    )]
     pub(super) fn begin(path: &Path, pace: Pace, samples: &[Picture]) -> Result<Self, FilmError> {
         let palette = Palette::of(samples);
         let (width, height) = (short(pace.width), short(pace.height));

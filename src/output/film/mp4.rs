@@ -1,4 +1,8 @@
 //! H.264 in MP4, constant frame rate.
+#![expect(
+    clippy::disallowed_types,
+    reason = "written beside its place and renamed there when it is whole"
+)]
 
 use super::error::FilmError;
 use super::reel::{Pace, Picture, check_size, writing};
@@ -28,10 +32,6 @@ pub(super) struct Mp4 {
 }
 
 impl Mp4 {
-    #[expect(
-        clippy::disallowed_types,
-        reason = "written beside its place by the reel, which renames it"
-    )]
     pub(super) fn begin(path: &Path, pace: Pace) -> Result<Self, FilmError> {
         let config = EncoderConfig::new()
             // labels and flat areas, not camera noise

@@ -120,7 +120,7 @@ impl Scheme {
         visuals.window_fill = self.panel();
         visuals.extreme_bg_color = self.inset();
         visuals.selection.bg_fill = self.accent().gamma_multiply(0.35);
-        for (_, font) in &mut style.text_styles {
+        for font in style.text_styles.values_mut() {
             font.size = self.px(font.size.max(13.0) * 1.08);
         }
         let spacing = &mut style.spacing;

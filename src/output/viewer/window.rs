@@ -86,7 +86,7 @@ async fn run(
     let mut known_height = 0.0;
     while window.render_3d(&mut nothing, &mut camera).await {
         let now = Instant::now();
-        let height = window.height() as f32 / window.scale_factor() as f32;
+        let height = window.height() as f32 / scale_of(&window);
         if known_height == 0.0 && height > 0.0 {
             screen.desk.suit(height);
             known_height = height;
@@ -156,8 +156,7 @@ impl Screen {
         let moment = self.desk.moment(&self.stage);
         self.desk.follow_up(&self.stage, &moment);
         let images = self.draw_views(window, &moment);
-        let points = vec2(window.width() as f32, window.height() as f32)
-            / window.scale_factor() as f32;
+        let points = vec2(window.width() as f32, window.height() as f32) / scale_of(window);
         let mut scheme = Scheme::new(self.desk.theme, 720.0);
         scheme.scale = self.desk.letters();
         window.set_background_color(light_of(scheme.panel()));
@@ -210,7 +209,7 @@ impl Screen {
                 least_mm.to_bits(),
             ));
         }
-        let scale = window.scale_factor() as f32;
+        let scale = scale_of(window);
         let ground = views::ground(&self.desk);
         for k in self.desk.on_screen() {
             let rect = self.rects[*k];
@@ -302,6 +301,12 @@ fn screenshot(window: &Window, stage: &Stage, desk: &Desk) -> String {
         Ok(()) => format!("written to {}", path.display()),
         Err(error) => error.to_string(),
     }
+}
+
+/// Pixels to a point, as the desktop wishes.
+#[expect(clippy::cast_possible_truncation, reason = "a factor between 1 and 4")]
+fn scale_of(window: &Window) -> f32 {
+    window.scale_factor() as f32
 }
 
 #[expect(
