@@ -22,7 +22,7 @@ pub use error::ScreenError;
 pub use pane::{Finish, Pane, Set};
 pub use ribbon::seen_through;
 pub use labels::{Label, labels_of, place_labels};
-pub(crate) use pane::{light_of, surface};
+pub(crate) use pane::{light_of, surface, without_shadows};
 pub use scheme::Scheme;
 pub(crate) use overlay::{lines_over, view_name, widest_mm};
 pub(crate) use scheme::solid;

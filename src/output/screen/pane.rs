@@ -250,6 +250,15 @@ impl Pane {
     }
 }
 
+/// No shadows, and no room kept for them: hundreds of megabytes a surface otherwise.
+pub(crate) fn without_shadows(window: &mut Window) {
+    /// Smallest map and fewest layers that can be asked for.
+    const SMALLEST: u32 = 16;
+    window.set_shadows_enabled(false);
+    window.set_shadow_resolution(SMALLEST);
+    window.set_shadow_atlas_layers(1);
+}
+
 /// A surface without shadows and without a change of the given colours.
 pub(crate) fn surface(width: u32, height: u32, smooth: bool) -> OffscreenSurface {
     let setup = CanvasSetup {
@@ -262,7 +271,7 @@ pub(crate) fn surface(width: u32, height: u32, smooth: bool) -> OffscreenSurface
         ..CanvasSetup::default()
     };
     let mut surface = pollster::block_on(OffscreenSurface::with_setup(width, height, setup));
-    surface.set_shadows_enabled(false);
+    without_shadows(surface.window_mut());
     surface.set_tonemap(Tonemap::None);
     surface.set_ambient(AMBIENT);
     surface

@@ -6,7 +6,7 @@ use super::views::Frame;
 use super::{panels, side, views};
 use crate::output::film::{Picture, write_still};
 use crate::output::palette::Theme;
-use crate::output::screen::{Adapter, Pane, Props, light_of, Scheme, Set, Shown};
+use crate::output::screen::{Adapter, Pane, Props, Scheme, Set, Shown, light_of, without_shadows};
 use crate::output::stage::{Moment, Stage};
 use egui::{Id, LayerId, Margin, Rect, Ui, UiBuilder, pos2, vec2};
 use kiss3d::camera::FixedView3d;
@@ -65,7 +65,7 @@ async fn run(
     };
     let title = format!("nestline: {}", stage.title);
     let mut window = Window::new_with_setup(&title, SIZE.0, SIZE.1, setup).await;
-    window.set_shadows_enabled(false);
+    without_shadows(&mut window);
     // Escape closes help first
     window.rebind_close_key(None);
     let mut nothing = SceneNode3d::empty();
