@@ -17,7 +17,7 @@ use kiss3d::glamx::{Vec2, Vec3};
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::film::{
-    FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film, shots,
+    FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film, make_still, shots,
     write_still,
 };
 use nestline::output::palette::{Rgb, Theme};
@@ -426,7 +426,30 @@ fn wrong_wishes_are_refused_in_words() {
         ..good
     };
     assert_eq!(film(never, "a.mp4").unwrap_err(), "length is 2 s, must be from 5 to 1800 s");
+    let nowhere = film(good, "no-such-folder/a.mp4").unwrap_err();
+    assert!(nowhere.starts_with("cannot write"), "{nowhere}");
+    let still = |step: usize, name: &str| {
+        let path = folder.path().join(name);
+        make_still(&stage, &good, &adapter, step, &path, false)
+            .unwrap_err()
+            .to_string()
+    };
+    assert!(still(3, "a.mp4").ends_with("is no name for a still: end it in .png"));
+    assert_eq!(still(99, "a.png"), "step is 99, must be the number of a step of the scene");
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn surfaces_that_drew_nothing_go_quietly() {
+    let adapter = adapter();
+    let stage = stage_of(DEFAULT);
+    // on threads of their own: the library keeps its state by thread
+    for _ in 0..2 {
+        std::thread::scope(|scope| {
+            let gone = scope.spawn(|| drop(Studio::new(&stage, &adapter, Theme::Dark, (640, 360))));
+            gone.join().unwrap();
+        });
+    }
 }
 
 #[test]

@@ -13,6 +13,12 @@ pub enum FilmError {
         /// The file asked for.
         path: PathBuf,
     },
+    /// A still is a PNG.
+    #[error("`{}` is no name for a still: end it in .png", path.display())]
+    Still {
+        /// The file asked for.
+        path: PathBuf,
+    },
     /// Something stands where the film is to go.
     #[error("`{}` exists already: name another one, or allow it to be replaced (--replace)", path.display())]
     Exists {

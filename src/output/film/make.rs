@@ -2,7 +2,7 @@
 
 use super::error::FilmError;
 use super::frames::write_still;
-use super::reel::{Format, Pace, Reel};
+use super::reel::{Format, Pace, Picture, Reel};
 use super::script::Script;
 use super::studio::{Shot, Studio, shots};
 use crate::output::palette::Theme;
@@ -106,6 +106,12 @@ pub fn make_film(
     let script = settings.script(stage)?;
     let format = Format::of(path)?;
     Reel::free(path, format, replace)?;
+    // what cannot be written is told before the work is done
+    let begin = |samples: &[Picture]| Reel::begin(path, format, settings.pace, samples, replace);
+    let early = match format {
+        Format::Gif => None,
+        Format::Mp4 | Format::Frames => Some(begin(&[])?),
+    };
     let shots = shots(&script, settings.pace.frames_per_s);
     let size = (settings.pace.width, settings.pace.height);
     let mut studio = Studio::new(stage, adapter, settings.theme, size);
@@ -116,7 +122,10 @@ pub fn make_film(
             samples.push(studio.draw(&script, shot));
         }
     }
-    let mut reel = Reel::begin(path, format, settings.pace, &samples, replace)?;
+    let mut reel = match early {
+        Some(reel) => reel,
+        None => begin(&samples)?,
+    };
     let mut frames = 0;
     for (k, (shot, count)) in shots.iter().enumerate() {
         progress(k, shots.len());
@@ -145,6 +154,18 @@ pub fn make_still(
     path: &Path,
     replace: bool,
 ) -> Result<(), FilmError> {
+    if !(1..=stage.steps.len()).contains(&step) {
+        return Err(FilmError::OutOfRange {
+            what: "step",
+            found: step.to_string(),
+            needed: "the number of a step of the scene",
+        });
+    }
+    if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("png")) {
+        return Err(FilmError::Still {
+            path: path.to_owned(),
+        });
+    }
     let only = FilmSettings {
         steps: Some((step, step)),
         ..*settings

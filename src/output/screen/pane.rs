@@ -5,6 +5,7 @@ use super::camera::Eye;
 use crate::output::palette::Rgb;
 use crate::output::stage::Mesh;
 use egui::{Color32, TextureId};
+use kiss3d::camera::FixedView3d;
 use kiss3d::color::Color;
 use kiss3d::glamx::{Vec2, Vec3};
 use kiss3d::light::Light;
@@ -12,7 +13,7 @@ use kiss3d::post_processing::Tonemap;
 use kiss3d::resource::GpuMesh3d;
 use kiss3d::scene::SceneNode3d;
 use kiss3d::window::{CanvasSetup, NumSamples, OffscreenSurface, Window};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -274,5 +275,18 @@ pub(crate) fn surface(width: u32, height: u32, smooth: bool) -> OffscreenSurface
     without_shadows(surface.window_mut());
     surface.set_tonemap(Tonemap::None);
     surface.set_ambient(AMBIENT);
+    warm_up(&mut surface);
     surface
+}
+
+/// Draws once on every thread: a surface that goes before anything was drawn ends the program inside the
+/// drawing library.
+fn warm_up(surface: &mut OffscreenSurface) {
+    thread_local! {
+        static WARM: Cell<bool> = const { Cell::new(false) };
+    }
+    if !WARM.replace(true) {
+        let mut camera = FixedView3d::default();
+        pollster::block_on(surface.render_3d(&mut SceneNode3d::empty(), &mut camera));
+    }
 }
