@@ -6,6 +6,7 @@ mod file;
 #[cfg(feature = "viewer")]
 pub mod film;
 mod gantt;
+pub mod glb;
 mod json;
 mod measures;
 pub mod palette;

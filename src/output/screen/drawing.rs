@@ -309,8 +309,8 @@ fn payloads(
 
 fn thickened(struts: &WireMesh, least_mm: f64) -> WireMesh {
     WireMesh {
-        wires: struts.wires.clone(),
         radius_mm: struts.radius_mm.max(0.5 * least_mm),
+        ..struts.clone()
     }
 }
 

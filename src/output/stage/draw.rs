@@ -11,7 +11,8 @@ use super::moment::{
     SectionDevice,
 };
 use super::payload::held_within;
-use super::vessel::{lumen_radius_mm, ring, room_mm};
+use super::timeline::ease;
+use super::vessel::{MISSED_MM, lumen_radius_mm, ring, room_mm};
 use crate::device::{LumenKind, Payload};
 use crate::geometry::{Frame, Point};
 use crate::procedure::{EdgeKind, Plan, State};
@@ -25,7 +26,23 @@ struct Way<'a> {
     path_mm: f64,
     /// Devices that may hold it: `(device, from, to)` in stations, the innermost first.
     holders: Vec<(usize, f64, f64)>,
+    /// Where it comes out of one of them.
+    seams: Vec<Seam>,
 }
+
+/// Where a device comes out of what holds it: on its way from one shape to the next the shapes of both may
+/// not meet there, so that it is led over.
+#[derive(Debug, Clone, Copy)]
+struct Seam {
+    s_mm: f64,
+    /// It is free towards the tip, or (at a port) towards the hub.
+    towards_tip: bool,
+    /// From where its own shape has it to where it is held, mm.
+    off_mm: [f64; 2],
+}
+
+/// Length over which a device is led from where it is held to its own shape, mm.
+const SEAM_MM: f64 = 30.0;
 
 /// One moment being drawn.
 pub(super) struct Drawing<'a> {
@@ -70,7 +87,36 @@ impl<'a> Drawing<'a> {
         drawing.ways = (0..stage.plan.devices.len())
             .map(|k| drawing.way(k))
             .collect();
+        // what lies further out is led first
+        let mut order: Vec<usize> = (0..drawing.ways.len()).collect();
+        order.sort_by_key(|k| drawing.ways[*k].as_ref().map_or(0, |w| w.holders.len()));
+        for k in order {
+            let seams = drawing.seams(k);
+            if let Some(way) = &mut drawing.ways[k] {
+                way.seams = seams;
+            }
+        }
         drawing
+    }
+
+    fn seams(&self, k: usize) -> Vec<Seam> {
+        let Some(way) = &self.ways[k] else {
+            return Vec::new();
+        };
+        let ends = way.holders.iter().flat_map(|(j, from_mm, to_mm)| {
+            [(*j, *from_mm, false), (*j, *to_mm, true)]
+        });
+        ends.filter(|(j, s_mm, _)| *s_mm > 0.0 && self.around(k, *s_mm) == Some(*j))
+            .map(|(_, s_mm, towards_tip)| {
+                let held = self.offset_in(k, s_mm);
+                let own = way.between.offset(s_mm);
+                Seam {
+                    s_mm,
+                    towards_tip,
+                    off_mm: [0, 1].map(|i| held[i] - own[i]),
+                }
+            })
+            .collect()
     }
 
     pub(super) fn plan(&self) -> &'a Plan {
@@ -107,6 +153,7 @@ impl<'a> Drawing<'a> {
             between,
             tip_mm,
             holders,
+            seams: Vec::new(),
         })
     }
 
@@ -171,8 +218,20 @@ impl<'a> Drawing<'a> {
         let Some(way) = &self.ways[k] else {
             return ([0.0; 2], 0.0);
         };
-        let at_mm = s_mm.max(0.0);
-        let wished = way.between.offset(at_mm);
+        let mut wished = way.between.offset(s_mm.max(0.0));
+        for seam in &way.seams {
+            let free_mm = if seam.towards_tip {
+                s_mm - seam.s_mm
+            } else {
+                seam.s_mm - s_mm
+            };
+            if free_mm >= 0.0 && free_mm < SEAM_MM {
+                let share = 1.0 - ease(free_mm / SEAM_MM);
+                for (wish, off_mm) in wished.iter_mut().zip(seam.off_mm) {
+                    *wish += share * off_mm;
+                }
+            }
+        }
         if let Some(j) = self.around(k, s_mm) {
             let middle = self.offset_in(j, s_mm);
             let room_mm = (self.inner_mm(j, s_mm) - radius_mm).max(0.0);
@@ -190,7 +249,7 @@ impl<'a> Drawing<'a> {
         }
         let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm).max(0.0);
         let indentation_mm = way.between.indentation(s_mm);
-        let held = held_within(wished, room_mm + indentation_mm);
+        let held = held_within(wished, (room_mm + indentation_mm - MISSED_MM).max(0.0));
         let beyond_mm = (held[0].hypot(held[1]) - room_mm).max(0.0);
         (held, beyond_mm)
     }

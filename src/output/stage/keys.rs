@@ -158,16 +158,16 @@ pub(super) struct KeyMaker<'a> {
     failures_left: usize,
 }
 
-/// Travel of a tip between settled shapes, mm: about the length of a bend of the arch.
-const KEY_TRAVEL_MM: f64 = 90.0;
 /// Gap between contacts of one zone, mm, and least force that is drawn, N: thin wires press with a few
 /// hundredths.
 const ZONE: (f64, f64) = (3.0, 0.005);
 
 /// Force out of balance, N, and rounds between tip loads and shape that do for a picture: offsets differ by
 /// less than a line's width.
-const PICTURE_N: f64 = 1e-4;
+const PICTURE_N: f64 = 1e-3;
 const ROUNDS: usize = 2;
+/// Newton steps after which a shape is given up: three times what most take.
+const STEPS: usize = 120;
 
 impl<'a> KeyMaker<'a> {
     pub(super) fn new(plan: &'a Plan) -> Self {
@@ -176,6 +176,7 @@ impl<'a> KeyMaker<'a> {
             rods: Rods::new(
                 Settings {
                     gradient_tolerance_n: PICTURE_N,
+                    most_newton_steps: STEPS,
                     ..Settings::default()
                 },
                 LoadSettings {
@@ -211,20 +212,13 @@ impl<'a> KeyMaker<'a> {
             }];
             let moved = moves(done);
             if moved {
-                if rehearsed {
-                    let shape = done.effect.laid.iter().rev().find_map(|l| l.shape.as_ref());
-                    keys.push(self.key(1.0, &done.after, shape, &last));
-                } else {
-                    for share in shares(self.plan, done) {
-                        let state = state_between(self.plan, &done.before, &done.after, share);
-                        let shape = if settle { self.settle(&state) } else { None };
-                        if shape.is_some() || share >= 1.0 || !settle {
-                            let key = self.key(share, &state, shape.as_ref(), &last);
-                            last = key.clone();
-                            keys.push(key);
-                        }
-                    }
-                }
+                let laid = done.effect.laid.iter().rev();
+                let shape = match laid.map(|l| l.shape.as_ref()).next() {
+                    Some(Some(shape)) => Some(Arc::clone(shape)),
+                    _ if settle && !rehearsed => self.settle(&done.after),
+                    _ => None,
+                };
+                keys.push(self.key(1.0, &done.after, shape.as_ref(), &last));
             } else {
                 keys.push(Key {
                     share: 1.0,
@@ -370,18 +364,6 @@ fn moves(done: &Passed) -> bool {
         || done.before.open != done.after.open
         || done.before.residual_mm != done.after.residual_mm
         || done.effect.laid.iter().any(|l| l.shape.is_some())
-}
-
-/// Shares of a step's motion at which shapes are settled, the last one 1.
-fn shares(plan: &Plan, done: &Passed) -> Vec<f64> {
-    let tip = |p: Option<InPlace>| p.map_or(-plan.hub_standoff_mm, |p| p.tip_mm);
-    let travel_mm = (0..plan.devices.len())
-        .filter(|k| done.before.in_place[*k].is_some() || done.after.in_place[*k].is_some())
-        .map(|k| (tip(done.before.in_place[k]) - tip(done.after.in_place[k])).abs())
-        .fold(0.0, f64::max);
-    super::vessel::stepped(1.0, (KEY_TRAVEL_MM / travel_mm.max(KEY_TRAVEL_MM)).min(1.0))
-        .skip(1)
-        .collect()
 }
 
 fn contacts(shape: &Shape) -> Vec<KeyContact> {

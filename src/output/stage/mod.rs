@@ -53,6 +53,7 @@ use crate::rehearsal::{Outcome, Verdict};
 use keys::{KeyMaker, Scenes};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
+pub(crate) use struts::Hoop;
 use struts::Pattern;
 
 /// How finely things are drawn.
@@ -219,6 +220,16 @@ impl Stage {
     pub fn at_step(&self, step: usize, share: f64) -> Moment {
         let time_s = self.timeline.steps.get(step).map_or(0.0, |s| s.end_s);
         self.in_step(step, share.clamp(0.0, 1.0), time_s)
+    }
+
+    /// Radiopaque stretches of a device, mm from its tip.
+    pub(crate) fn marks(&self, device: usize) -> Vec<(f64, f64)> {
+        marks::marks(&self.plan.devices[device].device)
+    }
+
+    /// Struts of a device's stent or retriever.
+    pub(crate) fn pattern(&self, device: usize) -> Option<&Pattern> {
+        self.patterns.get(device)?.as_ref()
     }
 
     fn in_step(&self, step: usize, share: f64, time_s: f64) -> Moment {

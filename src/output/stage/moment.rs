@@ -1,6 +1,7 @@
 //! What is drawn at one moment.
 
 use super::Mesh;
+use super::struts::Hoop;
 use crate::geometry::{Point, Vector};
 use crate::output::palette;
 use crate::procedure::{Region, State};
@@ -65,6 +66,8 @@ pub struct WireMesh {
     pub wires: Vec<Vec<Point>>,
     /// Radius of the wires, mm.
     pub radius_mm: f64,
+    /// The sleeve they lie on, from the far end to the near one.
+    pub(crate) sleeve: Vec<Hoop>,
 }
 
 impl WireMesh {

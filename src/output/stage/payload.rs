@@ -10,6 +10,8 @@ use crate::procedure::{Action, DeployedStent, Passed, Plan};
 
 /// Hoops of a sleeve: one each millimetre of the longest stents.
 const HOOPS: u32 = 60;
+/// Room left between struts and lumen, mm: chords between hoops leave the route's bends by this much.
+const CHORDS_MM: f64 = 0.02;
 /// How steeply struts widen beyond what covers them (assumed: 45 degrees).
 const OPENING: f64 = 1.0;
 
@@ -155,7 +157,7 @@ impl Drawing<'_> {
                 };
                 let radius_mm = open_mm
                     .min(cone_mm)
-                    .min(self.lumen_mm(s_mm) - pattern.wire_radius_mm)
+                    .min(self.lumen_mm(s_mm) - pattern.wire_radius_mm - CHORDS_MM)
                     .max(folded_mm);
                 // what is folded lies where its catheter lies, what is open in the middle
                 let folded = ((open_mm - radius_mm) / (open_mm - folded_mm).max(1e-9)).clamp(0.0, 1.0);
@@ -203,7 +205,7 @@ impl Drawing<'_> {
             .map(|i| {
                 let from_near = 1.0 - f64::from(i) / f64::from(HOOPS);
                 let s_mm = by_material(&places, from_near);
-                let lumen_mm = self.lumen_mm(s_mm);
+                let lumen_mm = self.lumen_mm(s_mm) - CHORDS_MM;
                 let open_mm = (0.5 * spec.open_diameter_mm(2.0 * lumen_mm)).min(lumen_mm) - wire_mm;
                 let joined = (from_near / RUNS_TOGETHER).min(1.0);
                 let least_mm = (folded_mm - wire_mm).max(wire_mm);

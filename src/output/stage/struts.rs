@@ -10,11 +10,11 @@ use std::f64::consts::{PI, TAU};
 
 /// A place on the sleeve.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Hoop {
-    pub(super) frame: Frame,
+pub(crate) struct Hoop {
+    pub(crate) frame: Frame,
     /// Middle, on the first and second normal, mm.
-    pub(super) offset_mm: [f64; 2],
-    pub(super) radius_mm: f64,
+    pub(crate) offset_mm: [f64; 2],
+    pub(crate) radius_mm: f64,
 }
 
 impl Hoop {
@@ -27,7 +27,7 @@ impl Hoop {
 
 /// `(material, angle)` along each wire.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Pattern {
+pub(crate) struct Pattern {
     wires: Vec<Vec<(f64, f64)>>,
     pub(super) wire_radius_mm: f64,
 }
@@ -131,7 +131,7 @@ impl Pattern {
     }
 
     /// The wires on a sleeve of two hoops or more, evenly spaced by material.
-    pub(super) fn on(&self, sleeve: &[Hoop]) -> WireMesh {
+    pub(crate) fn on(&self, sleeve: &[Hoop]) -> WireMesh {
         let point = |&(u, turn): &(f64, f64)| {
             #[expect(clippy::cast_precision_loss, reason = "few hoops")]
             let place = u.clamp(0.0, 1.0) * (sleeve.len() - 1) as f64;
@@ -154,7 +154,13 @@ impl Pattern {
                 wires.map(|w| w.iter().map(point).collect()).collect()
             },
             radius_mm: self.wire_radius_mm,
+            sleeve: sleeve.to_vec(),
         }
+    }
+
+    /// Material, 0 at the far end and 1 at the near one, of each point of each wire.
+    pub(crate) fn material(&self) -> impl Iterator<Item = impl Iterator<Item = f64> + '_> + '_ {
+        self.wires.iter().map(|wire| wire.iter().map(|p| p.0))
     }
 }
 

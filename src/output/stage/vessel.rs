@@ -81,11 +81,14 @@ pub(super) fn lumen_radius_mm(track: &Track, residual_mm: &[f64], s_mm: f64) -> 
     0.5 * narrowed_mm
 }
 
+/// What sections of a ball miss between those that are tried, mm, in the sharpest lesions.
+pub(super) const MISSED_MM: f64 = 8e-3;
+
 /// Room for the axis of something round of radius `r_mm` at a station: a ball of that radius there touches
 /// the wall, not the section's disc alone, so that what leans with a tapering wall stays inside too.
 pub(super) fn room_mm(radius_at_mm: impl Fn(f64) -> f64, s_mm: f64, r_mm: f64) -> f64 {
     /// Sections of the ball that are tried on either side.
-    const SECTIONS: i32 = 3;
+    const SECTIONS: i32 = 4;
     (-SECTIONS..=SECTIONS)
         .map(|i| {
             let share = f64::from(i) / f64::from(SECTIONS + 1);
