@@ -255,7 +255,7 @@ fn the_film_stops_where_the_retriever_catches() {
     assert_eq!(beat.place, Place::Edge);
     assert!(beat.stops_at < 1.0, "{beat:?}");
     let moment = stage.at_step(beat.told, beat.stops_at);
-    let edge_mm = beat.edge_mm.unwrap();
+    let edge_mm = beat.at_mm.unwrap();
     let band = moment.bands.iter().find(|b| b.upper).unwrap();
     assert!((band.station_mm - edge_mm).abs() < 0.5, "{} and {edge_mm}", band.station_mm);
     assert_eq!(band.state, EdgeState::Catches);

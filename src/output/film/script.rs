@@ -1,7 +1,7 @@
 //! Which steps a film of a given length dwells on, and from where each is seen.
 
 use crate::device::DeviceClass;
-use crate::output::screen::{Place, Places};
+use crate::output::screen::{Place, Places, meant_tip};
 use crate::output::stage::{Stage, StepCard};
 use crate::procedure::{Action, Region, Severity};
 use crate::rehearsal::EdgeRow;
@@ -38,8 +38,8 @@ pub struct Beat {
     pub stops_at: f64,
     /// What is shown.
     pub place: Place,
-    /// Station of the edge looked at, mm, where it is one.
-    pub edge_mm: Option<f64>,
+    /// Station of the edge or tip looked at, mm, where it is one.
+    pub at_mm: Option<f64>,
     /// Time in which the steps happen, s.
     pub motion_s: f64,
     /// Stillness after it, s.
@@ -117,7 +117,7 @@ struct Weighed {
     weight: f64,
     moves: bool,
     place: Option<Place>,
-    edge_mm: Option<f64>,
+    at_mm: Option<f64>,
     stops_at: f64,
     characters: usize,
 }
@@ -167,8 +167,14 @@ impl Weighed {
             }
             _ => None,
         };
+        // half way between where a tip is and where it should be
+        let short_mm = meant_tip(stage, step)
+            .zip(station_mm)
+            .map(|((_, meant_mm), is_mm)| f64::midpoint(meant_mm, is_mm));
         let place = if edge_mm.is_some() {
             Some(Place::Edge)
+        } else if short_mm.is_some() {
+            Some(Place::Tip)
         } else {
             region.or(station_mm.map(|s| places.showing(s)))
         };
@@ -182,7 +188,7 @@ impl Weighed {
             weight,
             moves: card.stretch_mm.is_some() || acts >= 4.0,
             place,
-            edge_mm,
+            at_mm: edge_mm.or(short_mm),
             stops_at: edge.map_or(1.0, |e| caught_at(stage, step, e)),
             characters: card.row.say.chars().count()
                 + card
@@ -314,7 +320,7 @@ fn beat(group: &[Weighed], length_s: f64) -> Beat {
         0.0
     };
     let place = told.and_then(|w| w.place);
-    let seen = |w: &&Weighed| w.moves && (w.place == place || w.place == Some(Place::Edge));
+    let seen = |w: &&Weighed| w.moves && (w.place == place || matches!(w.place, Some(Place::Edge | Place::Tip)));
     Beat {
         first: group.first().map_or(0, |w| w.step),
         lead: group
@@ -326,7 +332,7 @@ fn beat(group: &[Weighed], length_s: f64) -> Beat {
         told: told.map_or(0, |w| w.step),
         stops_at: told.map_or(1.0, |w| w.stops_at),
         place: place.unwrap_or(Place::Route),
-        edge_mm: told.and_then(|w| w.edge_mm),
+        at_mm: told.and_then(|w| w.at_mm),
         motion_s,
         hold_s: length_s - motion_s,
     }
@@ -339,7 +345,7 @@ fn settle_places(beats: &mut [Beat], groups: &[Vec<Weighed>]) {
         if told(group).and_then(|w| w.place).is_some() {
             place = beat.place;
         } else {
-            beat.place = if place == Place::Edge {
+            beat.place = if matches!(place, Place::Edge | Place::Tip) {
                 Place::Neck
             } else {
                 place

@@ -6,7 +6,7 @@ use crate::output::screen::{
     Scheme, Words, close_up, icon, labels_of, least_width_px, lines_over, place_labels, solid, vec3,
     view_name, widest_mm,
 };
-use crate::output::screen::View;
+use crate::output::screen::{Place, View};
 use crate::output::stage::{Moment, Stage};
 use crate::rehearsal::Verdict;
 use egui::{
@@ -166,7 +166,8 @@ impl Sheet<'_> {
             pos2(left, y + scheme.px(8.0)),
             pos2(rect.right() - scheme.px(16.0), rect.bottom() - scheme.px(10.0)),
         );
-        let band = self.beat.edge_mm.and_then(|edge_mm| {
+        let edge_mm = self.beat.at_mm.filter(|_| self.beat.place == Place::Edge);
+        let band = edge_mm.and_then(|edge_mm| {
             self.moment
                 .bands
                 .iter()

@@ -133,7 +133,7 @@ fn whole(frames: f64) -> u32 {
 fn views_of(place: Place) -> usize {
     match place {
         Place::Route | Place::Arch => 1,
-        Place::Neck | Place::Edge | Place::Head => 2,
+        Place::Neck | Place::Edge | Place::Tip | Place::Head => 2,
     }
 }
 
@@ -142,7 +142,7 @@ fn same_layout(a: Place, b: Place) -> bool {
 }
 
 fn seen_differently(a: &Beat, b: &Beat) -> bool {
-    a.place != b.place || a.edge_mm != b.edge_mm
+    a.place != b.place || a.at_mm != b.at_mm
 }
 
 impl<'a> Studio<'a> {
@@ -177,7 +177,7 @@ impl<'a> Studio<'a> {
     #[must_use]
     pub fn views(&self, beat: &Beat) -> Vec<View> {
         let track = &self.stage.plan().track;
-        let stretch = self.places.stretch_mm(beat.place, beat.edge_mm);
+        let stretch = self.places.stretch_mm(beat.place, beat.at_mm);
         let rects = self.layout.views(views_of(beat.place));
         let aspect = rects[0].width() / rects[0].height();
         match beat.place {

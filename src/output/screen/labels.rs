@@ -3,7 +3,8 @@
 use super::drawing::veil;
 use super::paint::{Icon, Words, icon};
 use super::scheme::solid;
-use super::{Place, Scheme, View, vec3};
+use super::{Place, Scheme, View, meant_tip, vec3};
+use crate::output::palette::State;
 use crate::output::stage::{Moment, Stage};
 use egui::{Align2, Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, Vec2, pos2, vec2};
 use kiss3d::glamx;
@@ -41,9 +42,13 @@ const LANDMARKS: [(&str, &str, &[Place]); 12] = [
     (
         "carotid-bifurcation",
         "carotid bifurcation",
-        &[Place::Route, Place::Arch, Place::Neck],
+        &[Place::Route, Place::Arch, Place::Neck, Place::Tip],
     ),
-    ("neck-lesion-start", "narrowing", &[Place::Neck, Place::Edge]),
+    (
+        "neck-lesion-start",
+        "narrowing",
+        &[Place::Neck, Place::Edge, Place::Tip],
+    ),
     ("skull-base", "skull base", &[Place::Neck, Place::Head]),
     ("ica-terminus", "end of the carotid", &[Place::Head]),
     ("clot-start", "clot", &[Place::Route, Place::Head]),
@@ -91,6 +96,20 @@ pub fn labels_of(
             let edge = if band.upper { "upper" } else { "lower" };
             labels.push(Label {
                 text: format!("{edge} edge: {}", band.state.in_words()),
+                at,
+                colour,
+                device: true,
+                icon: Some(icon),
+            });
+        }
+    }
+    if let Some((device, station_mm)) = meant_tip(stage, moment.step) {
+        let (colour, icon) = scheme.state(State::Bad);
+        let point = stage.plan().track.frame_at(station_mm).origin_mm;
+        if let Some(at) = seen(&point) {
+            let name = stage.devices[device].name.replace('-', " ");
+            labels.push(Label {
+                text: format!("the {name} should end here"),
                 at,
                 colour,
                 device: true,

@@ -22,6 +22,8 @@ pub enum Place {
     Neck,
     /// A stent's edge.
     Edge,
+    /// Where a tip ends.
+    Tip,
     /// From the skull base to the target.
     Head,
 }
@@ -35,6 +37,7 @@ impl Place {
             Self::Arch => "aortic arch",
             Self::Neck => "neck",
             Self::Edge => "stent edge",
+            Self::Tip => "end of the tip",
             Self::Head => "head",
         }
     }
@@ -86,19 +89,25 @@ impl Places {
         }
     }
 
-    /// The stretch of a place; `edge_mm` is the station of the edge that is looked at.
+    /// The stretch of a place; `at_mm` is the station of the edge or tip that is looked at.
     #[must_use]
-    pub fn stretch_mm(&self, place: Place, edge_mm: Option<f64>) -> (f64, f64) {
+    pub fn stretch_mm(&self, place: Place, at_mm: Option<f64>) -> (f64, f64) {
         /// On either side of an edge, mm: two stent diameters.
         const BESIDE_EDGE_MM: f64 = 16.0;
+        /// On either side of a tip, mm: what it lacks, and the next landmark.
+        const BESIDE_TIP_MM: f64 = 32.0;
+        let beside = |by_mm: f64| {
+            at_mm.map_or(self.neck_mm, |at| {
+                ((at - by_mm).max(0.0), (at + by_mm).min(self.end_mm))
+            })
+        };
         match place {
             Place::Route => (0.0, self.end_mm),
             Place::Arch => self.arch_mm,
             Place::Neck => self.neck_mm,
             Place::Head => self.head_mm,
-            Place::Edge => edge_mm.map_or(self.neck_mm, |e| {
-                ((e - BESIDE_EDGE_MM).max(0.0), (e + BESIDE_EDGE_MM).min(self.end_mm))
-            }),
+            Place::Edge => beside(BESIDE_EDGE_MM),
+            Place::Tip => beside(BESIDE_TIP_MM),
         }
     }
 
