@@ -189,7 +189,7 @@ fn scale_bar(painter: &Painter, scheme: &Scheme, right: f32, bottom: f32, px_per
     painter.line_segment([pos2(right - px_per_mm, y), pos2(right, y)], line);
     Words::line("1 mm", scheme.px(13.0), scheme.ink()).draw(
         painter,
-        pos2(right - 0.5 * px_per_mm, y - scheme.px(3.0)),
-        Align2::CENTER_BOTTOM,
+        pos2(right, y - scheme.px(3.0)),
+        Align2::RIGHT_BOTTOM,
     );
 }

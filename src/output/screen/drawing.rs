@@ -22,7 +22,7 @@ const BALLOON: f32 = 0.55;
 /// Marks stand out of the surface that bears them by this share of its radius.
 const MARK_SWELL: f64 = 1.04;
 /// Length that a newton of contact force is drawn with, mm.
-const MM_PER_N: f64 = 30.0;
+pub(crate) const MM_PER_N: f64 = 30.0;
 
 /// What is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -109,7 +109,7 @@ pub fn labels_of(
         if let Some(at) = seen(&point) {
             let name = stage.devices[device].name.replace('-', " ");
             labels.push(Label {
-                text: format!("the {name} should end here"),
+                text: format!("{name}: should end here"),
                 at,
                 colour,
                 device: true,
@@ -190,9 +190,17 @@ fn free_spot(
         let magnitude = f32::from(step.div_ceil(2)) * (size.y + scheme.px(3.0));
         let shift = if step % 2 == 0 { magnitude } else { -magnitude };
         for side in sides {
-            let x = label.at.x + side * (gap + 0.5 * size.x);
+            let half = 0.5 * size.x;
+            // a long name moves in from the edge, as long as it does not cover its place
+            let inside = (frame.left() + half)..=(frame.right() - half);
+            if inside.is_empty() {
+                return None;
+            }
+            let wished = label.at.x + side * (gap + half);
+            let x = wished.clamp(*inside.start(), *inside.end());
             let spot = Rect::from_center_size(pos2(x, label.at.y + shift), size);
-            if frame.contains_rect(spot) && !taken.iter().any(|t| t.intersects(spot)) {
+            let covers = spot.expand(scheme.px(3.0)).contains(label.at);
+            if frame.contains_rect(spot) && !covers && !taken.iter().any(|t| t.intersects(spot)) {
                 return Some(spot);
             }
         }

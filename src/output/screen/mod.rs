@@ -26,6 +26,7 @@ pub use ribbon::seen_through;
 pub use labels::{Label, labels_of, place_labels};
 pub(crate) use pane::{light_of, surface, without_shadows};
 pub use scheme::Scheme;
+pub(crate) use drawing::MM_PER_N;
 pub(crate) use overlay::{lines_over, view_name, widest_mm};
 pub(crate) use scheme::solid;
 pub use strip::{HEAD_PX, ROW_PX, nesting_strip, strip_mm_per_px};

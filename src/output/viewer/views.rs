@@ -3,7 +3,7 @@
 use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
-    Place, Scheme, View, Words, labels_of, lines_over, place_labels, seen_through, solid, vec3,
+    MM_PER_N, Place, Scheme, View, Words, labels_of, lines_over, place_labels, seen_through, solid, vec3,
     view_name,
 };
 use crate::output::stage::{Moment, Node, Stage};
@@ -64,6 +64,14 @@ pub(super) fn view(
         painter.rect_stroke(frame.rect.shrink(1.0), 0, line, StrokeKind::Inside);
     }
     watched(&painter, scheme, moment, frame);
+    if desk.shown.contacts && !desk.radiograph {
+        let words = format!("needles: force where devices press, {MM_PER_N:.0} mm for a newton");
+        Words::line(&words, scheme.px(13.0), scheme.faint()).draw(
+            &painter,
+            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(12.0)),
+            Align2::RIGHT_BOTTOM,
+        );
+    }
     mouse(ui, desk, &response, frame);
 }
 
