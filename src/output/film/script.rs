@@ -137,8 +137,8 @@ impl Weighed {
             .map(|e| e.station_mm);
         let acts: f64 = match act {
             Action::DeployStent { .. } | Action::Unsheathe { .. } | Action::Inflate { .. } => 4.5,
-            Action::WithdrawTogether { .. } => 2.5,
-            Action::SuctionOn { .. } | Action::LoadRetriever { .. } => 1.2,
+            Action::WithdrawTogether { .. } => 3.2,
+            Action::SuctionOn { .. } | Action::LoadRetriever { .. } => 0.6,
             Action::Insert { device, .. } | Action::Advance { device, .. } => {
                 if guides(stage, device) { 2.0 } else { 1.0 }
             }
@@ -273,12 +273,14 @@ fn reading_s(group: &[Weighed]) -> f64 {
     (NOTICE_S + motion_s + READ_S_PER_CHARACTER * told).min(LONGEST_READ_S)
 }
 
+/// Of a row of steps the last is told, unless an earlier one outweighs it by this factor.
+const OUTWEIGHS: f64 = 2.0;
+
 /// The step that a group tells: its last one that matters.
 fn told(group: &[Weighed]) -> Option<&Weighed> {
-    /// Less than this is worth no caption.
-    const MATTERS: f64 = 0.9;
-    let mattering = group.iter().rev().find(|w| w.weight >= MATTERS);
-    mattering.or(group.last())
+    let most = group.iter().map(|w| w.weight).fold(0.0, f64::max);
+    let mattering = |w: &&Weighed| w.weight * OUTWEIGHS >= most;
+    group.iter().rev().find(mattering)
 }
 
 /// Joins the group that is missed least with what comes after it: what leads up to a step is run
@@ -289,12 +291,9 @@ fn join_least(groups: &mut Vec<Vec<Weighed>>) {
     let place = |g: &[Weighed]| told(g).and_then(|w| w.place);
     let weight = |g: &[Weighed]| told(g).map_or(0.0, |w| w.weight);
     let loss = |pair: &[Vec<Weighed>]| {
-        // one that does not matter is not missed, whichever side it is on
-        let missed = if weight(&pair[1]) < 0.9 {
-            weight(&pair[1])
-        } else {
-            weight(&pair[0])
-        };
+        // what is told of both afterwards is not missed
+        let (first, second) = (weight(&pair[0]), weight(&pair[1]));
+        let missed = if second * OUTWEIGHS >= first { first } else { second };
         let changes = match (place(&pair[0]), place(&pair[1])) {
             (Some(a), Some(b)) => a != b,
             _ => false,
