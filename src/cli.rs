@@ -1,9 +1,11 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod export;
 #[cfg(feature = "viewer")]
 mod pictures;
 mod plans;
 
+pub(crate) use export::{Exports, export};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
@@ -22,10 +24,10 @@ pub(crate) enum Stop {
     Data(DataError),
     /// A strategy cannot be written for this stack or vessel.
     Strategy(StrategyError),
+    /// What was asked for on the command line cannot be done.
+    Refused(String),
     /// What was to be written could not be.
     Write(std::io::Error),
-    /// What was asked for cannot be had here, in one sentence.
-    Sentence(String),
 }
 
 impl From<DataError> for Stop {
@@ -49,14 +51,14 @@ impl From<std::io::Error> for Stop {
 #[cfg(feature = "viewer")]
 impl From<nestline::output::screen::ScreenError> for Stop {
     fn from(error: nestline::output::screen::ScreenError) -> Self {
-        Self::Sentence(error.to_string())
+        Self::Refused(error.to_string())
     }
 }
 
 #[cfg(feature = "viewer")]
 impl From<nestline::output::film::FilmError> for Stop {
     fn from(error: nestline::output::film::FilmError) -> Self {
-        Self::Sentence(error.to_string())
+        Self::Refused(error.to_string())
     }
 }
 
@@ -72,8 +74,8 @@ impl Stop {
                 let _ = writeln!(stderr().lock(), "nestline: {error}");
                 ExitCode::from(2)
             }
-            Self::Sentence(sentence) => {
-                let _ = writeln!(stderr().lock(), "nestline: {sentence}");
+            Self::Refused(text) => {
+                let _ = writeln!(stderr().lock(), "nestline: {text}");
                 ExitCode::from(2)
             }
             // whoever reads us has seen enough, as `head` does
@@ -178,7 +180,7 @@ fn columns() -> u16 {
 /// Stands for what draws where it was not built in.
 #[cfg(not(feature = "viewer"))]
 pub(crate) fn not_built(verb: &str) -> Result<ExitCode, Stop> {
-    Err(Stop::Sentence(format!(
+    Err(Stop::Refused(format!(
         "`{verb}` draws, and this program was built without what draws: build it with \
          `cargo install --path . --features viewer` (about six minutes the first time), or run \
          `cargo run --release --features viewer -- {verb}`"

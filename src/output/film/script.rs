@@ -57,6 +57,8 @@ impl Beat {
 /// The whole film.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Script {
+    /// Indices of the first and the last step it covers.
+    pub steps: (usize, usize),
     /// Time the title stands, s.
     pub title_s: f64,
     /// What is shown, in order.
@@ -95,6 +97,7 @@ impl Script {
             .collect();
         settle_places(&mut beats, &groups);
         Self {
+            steps: (first, last),
             title_s,
             beats,
             verdict_s,

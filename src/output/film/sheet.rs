@@ -389,17 +389,13 @@ pub(super) fn title(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &Stag
         .within(width, 4)
         .draw(painter, pos2(left, y), Align2::LEFT_TOP);
     y = drawn.bottom() + scheme.px(14.0);
-    let steps = match (script.beats.first(), script.beats.last()) {
-        (Some(first), Some(last)) if last.told + 1 - first.first < stage.steps.len() => {
-            format!(
-                "{} · steps {} to {} of {}",
-                stage.plan().vessel.name,
-                first.first + 1,
-                last.told + 1,
-                stage.steps.len()
-            )
-        }
-        _ => format!("{} · {} steps", stage.plan().vessel.name, stage.steps.len()),
+    let (first, last) = script.steps;
+    let count = stage.steps.len();
+    let vessel = &stage.plan().vessel.name;
+    let steps = if last + 1 - first < count {
+        format!("{vessel} · steps {} to {} of {count}", first + 1, last + 1)
+    } else {
+        format!("{vessel} · {count} steps")
     };
     Words::line(&steps, scheme.px(19.0), scheme.faint()).draw(
         painter,

@@ -107,6 +107,9 @@ impl Motion {
     /// The keys needed (Ramer 1972, Douglas & Peucker 1973, in time).
     pub(super) fn keys(&self, within: &Tolerance) -> Vec<(f32, Pose)> {
         let n = self.samples.len();
+        if n > 0 && self.samples.iter().all(|s| s.1 == self.samples[0].1) {
+            return self.samples[..1].to_vec();
+        }
         if n < 3 {
             return self.samples.clone();
         }
@@ -127,11 +130,7 @@ impl Motion {
             }
         }
         let kept = self.samples.iter().zip(&keep).filter(|(_, keep)| **keep);
-        let keys: Vec<(f32, Pose)> = kept.map(|(sample, _)| *sample).collect();
-        if keys.iter().all(|k| k.1 == keys[0].1) {
-            return keys[..1].to_vec();
-        }
-        keys
+        kept.map(|(sample, _)| *sample).collect()
     }
 
     /// By how many tolerances a sample lies beside the line between two others.

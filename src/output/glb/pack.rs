@@ -197,10 +197,17 @@ impl Pack {
             self.root.accessors[at.value()].normalized = true;
             attributes.insert(Valid(Semantic::Weights(0)), at);
         }
-        let indices = surface.triangles.iter().flatten().flat_map(|v| v.to_le_bytes());
-        let view = self.view(&indices.collect::<Vec<u8>>(), Some(Target::ElementArrayBuffer));
+        let corners = surface.triangles.iter().flatten();
+        // 65,535 itself is kept free by the format
+        let (component, bytes): (ComponentType, Vec<u8>) = if surface.positions.len() < 0xFFFF {
+            let short = |v: &u32| u16::try_from(*v).unwrap_or(u16::MAX).to_le_bytes();
+            (ComponentType::U16, corners.flat_map(short).collect())
+        } else {
+            (ComponentType::U32, corners.flat_map(|v| v.to_le_bytes()).collect())
+        };
+        let view = self.view(&bytes, Some(Target::ElementArrayBuffer));
         let count = 3 * surface.triangles.len();
-        let indices = self.accessor(view, None, count, (ComponentType::U32, Type::Scalar), None);
+        let indices = self.accessor(view, None, count, (component, Type::Scalar), None);
         let targets = moved.map(|moved| {
             let by: Vec<[f32; 3]> = moved
                 .iter()

@@ -11,7 +11,7 @@ use std::f64::consts::TAU;
 
 /// Joints of a shaft: spacing (mm) up to a distance from its tip (mm). Tips go round the siphon, what lies
 /// further back round the arch.
-const SPACING: [(f64, f64); 3] = [(4.0, 180.0), (8.0, 330.0), (16.0, f64::INFINITY)];
+const SPACING: [(f64, f64); 3] = [(5.0, 180.0), (10.0, 330.0), (20.0, f64::INFINITY)];
 /// Hoops between the joints of struts.
 const HOOPS_A_JOINT: usize = 3;
 /// Joints of a clot or a balloon.
@@ -21,7 +21,7 @@ const BOUND_MM: f64 = 1.0;
 /// Share of the tolerance that tips keep to, and distance from the tip over which shafts get as loose again,
 /// mm.
 const TIPS_KEEP: f64 = 0.2;
-const LOOSER_MM: f64 = 120.0;
+const LOOSER_MM: f64 = 400.0;
 /// Width of what is not there.
 const GONE: f32 = 1e-4;
 
@@ -173,7 +173,7 @@ fn shaft_joints(longest_mm: f64) -> Vec<f64> {
     let mut at_mm = 0.0;
     while at_mm < longest_mm {
         let spacing = SPACING.iter().find(|(_, to_mm)| at_mm < *to_mm);
-        at_mm += spacing.map_or(16.0, |s| s.0);
+        at_mm += spacing.map_or(20.0, |s| s.0);
         found.push(at_mm);
     }
     found
@@ -322,7 +322,7 @@ impl Part {
             let [place_m, ..] = single([1e-3 * settings.within_mm * loosely, 0.0, 0.0]);
             let keys = motion.keys(&Tolerance {
                 place_m,
-                turn_rad: 0.2,
+                turn_rad: 0.25,
                 width: 0.03,
             });
             joints.push(self.joint(pack, i, &keys));
@@ -399,7 +399,13 @@ impl Part {
         let longest_mm = self.along_mm.last().copied().unwrap_or(0.0);
         let marks = stage.marks(k);
         let mut cuts: Vec<f64> = self.along_mm.clone();
-        cuts.extend(self.along_mm.windows(2).map(|w| 0.5 * (w[0] + w[1])));
+        // joints blend smoothly, so that few rings between them make a bend round
+        let rings: &[f64] = &[0.25, 0.5, 0.75];
+        let between = self.along_mm.windows(2).flat_map(|w| {
+            let rings = if w[0] < SPACING[0].1 { rings } else { &rings[1..2] };
+            rings.iter().map(move |share| w[0] + (w[1] - w[0]) * share)
+        });
+        cuts.extend(between);
         let knots = device.profile.iter().map(|knot| knot.from_tip_mm);
         let ends = marks.iter().flat_map(|(a, b)| [*a, *b]);
         cuts.extend(knots.chain(ends).map(|f| f - start_mm));

@@ -247,7 +247,9 @@ impl<'a> Drawing<'a> {
         if length_mm + 1.5 * radius_mm + 0.3 < lumen_mm {
             return (wished, 0.0);
         }
-        let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm).max(0.0);
+        let curvature = self.plan().track.curve.curvature_at(s_mm);
+        let nearer = 1.0 / (1.0 - curvature * length_mm.min(lumen_mm)).max(0.3);
+        let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm, nearer).max(0.0);
         let indentation_mm = way.between.indentation(s_mm);
         let held = held_within(wished, (room_mm + indentation_mm - MISSED_MM).max(0.0));
         let beyond_mm = (held[0].hypot(held[1]) - room_mm).max(0.0);

@@ -46,6 +46,7 @@ pub use moment::{
 };
 pub use timeline::{Pace, Span, Timeline};
 pub use vessel::ContextBranch;
+pub(crate) use vessel::stepped;
 
 use crate::geometry::{Frame, Tree};
 use crate::procedure::{Passed, Plan, Shape, State};

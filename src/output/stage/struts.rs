@@ -34,9 +34,11 @@ pub(crate) struct Pattern {
 
 /// Points of a wire on one turn round the sleeve: chords leave it by 2 % of its radius.
 const POINTS_A_TURN: f64 = 16.0;
+/// Fewest stretches of a wire: long struts follow the bends of the vessel.
+const FEWEST_POINTS: u32 = 40;
 /// Axial length of a retriever's cell at rest, mm, crowns round it and radius of its struts, mm (assumed;
 /// no product is meant).
-const RETRIEVER: (f64, u32, f64) = (5.0, 3, 0.04);
+const RETRIEVER: (f64, u32, f64) = (5.0, 4, 0.045);
 /// Share of a retriever's length over which its struts run together into the pusher (assumed).
 pub(super) const RUNS_TOGETHER: f64 = 0.22;
 
@@ -76,13 +78,14 @@ impl Pattern {
 
     pub(super) fn of_retriever(spec: &RetrieverSpec) -> Self {
         let (cell_mm, crowns, radius_mm) = RETRIEVER;
-        let turns = spec.free_length_mm / (2.0 * cell_mm * f64::from(crowns));
+        // wires of one way and the other cross so often that cells have that length
+        let turns = spec.free_length_mm / (cell_mm * f64::from(crowns));
         Self::braid(2 * crowns, turns.max(0.5), radius_mm)
     }
 
     /// Half of the wires wound one way and half the other.
     fn braid(wires: u32, turns: f64, wire_radius_mm: f64) -> Self {
-        let cells = count(turns * POINTS_A_TURN, 8, 200);
+        let cells = count(turns * POINTS_A_TURN, FEWEST_POINTS, 200);
         let half = wires.div_ceil(2);
         let wire = |i: u32| {
             let (way, place) = if i < half { (1.0, i) } else { (-1.0, i - half) };
