@@ -8,17 +8,14 @@
     clippy::disallowed_types,
     reason = "a test may stop where it stands, and reads back what it wrote"
 )]
-#![expect(
-    clippy::cast_possible_truncation,
-    reason = "pixels of small pictures"
-)]
+#![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
 use kiss3d::glamx::{Vec2, Vec3};
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::film::{
-    FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film, make_still, shots,
-    write_still,
+    FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
+    make_still, shots, write_still,
 };
 use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
@@ -117,10 +114,23 @@ fn miss_px(
     let way = Vec2::new(along.dot(right), -along.dot(up)).normalize();
     let ahead = |p: &Vec2| (*p - at).dot(way);
     // in the siphon the same device passes nearby a second time
-    let near: Vec<&Vec2> = found.iter().filter(|p| (**p - at).length() < 24.0).collect();
-    let tip_px = near.iter().map(|p| ahead(p)).fold(f32::NEG_INFINITY, f32::max);
-    let end: Vec<&&Vec2> = near.iter().filter(|p| (ahead(p) - tip_px).abs() < 8.0).collect();
-    assert!(!end.is_empty(), "{} is not in the picture", stage.devices[device.device].name);
+    let near: Vec<&Vec2> = found
+        .iter()
+        .filter(|p| (**p - at).length() < 24.0)
+        .collect();
+    let tip_px = near
+        .iter()
+        .map(|p| ahead(p))
+        .fold(f32::NEG_INFINITY, f32::max);
+    let end: Vec<&&Vec2> = near
+        .iter()
+        .filter(|p| (ahead(p) - tip_px).abs() < 8.0)
+        .collect();
+    assert!(
+        !end.is_empty(),
+        "{} is not in the picture",
+        stage.devices[device.device].name
+    );
     let aside: f32 = end
         .iter()
         .map(|p| (***p - at).dot(Vec2::new(-way.y, way.x)))
@@ -181,7 +191,14 @@ fn devices_show_through_the_wall() {
     let node = device.nodes.iter().rev().nth(12).unwrap();
     let view = across(vec3(&node.at), vec3(&node.along.into()), 30.0);
     let mut picture = |moment: &Moment, version| {
-        props.fill(&mut set, &stage, moment, Theme::Light, &Shown::default(), 0.0);
+        props.fill(
+            &mut set,
+            &stage,
+            moment,
+            Theme::Light,
+            &Shown::default(),
+            0.0,
+        );
         pane.draw(&mut set, version, &view, egui::Color32::WHITE);
         let pixels = pane.pixels();
         let middle = (SIZE.1 / 2 * SIZE.0 + SIZE.0 / 2) as usize * 3;
@@ -229,7 +246,11 @@ fn films_tell_what_the_rehearsal_found() {
     ] {
         let stage = stage_of(name);
         let script = Script::new(&stage, (0, stage.steps.len() - 1), seconds);
-        assert!((script.length_s() - seconds).abs() < 1e-6, "{name}: {}", script.length_s());
+        assert!(
+            (script.length_s() - seconds).abs() < 1e-6,
+            "{name}: {}",
+            script.length_s()
+        );
         assert_eq!(stage.caution, CAUTION);
         for beat in &script.beats {
             let words = stage.plan().script[beat.told].in_words();
@@ -243,7 +264,10 @@ fn films_tell_what_the_rehearsal_found() {
             assert_eq!(worst, Some(Severity::Failure), "{name}");
         }
         let frames: u32 = shots(&script, 12).iter().map(|(_, n)| n).sum();
-        assert!((f64::from(frames) / 12.0 - seconds).abs() < 0.3, "{name}: {frames} frames");
+        assert!(
+            (f64::from(frames) / 12.0 - seconds).abs() < 0.3,
+            "{name}: {frames} frames"
+        );
     }
 }
 
@@ -257,11 +281,22 @@ fn the_film_stops_where_the_retriever_catches() {
     let moment = stage.at_step(beat.told, beat.stops_at);
     let edge_mm = beat.at_mm.unwrap();
     let band = moment.bands.iter().find(|b| b.upper).unwrap();
-    assert!((band.station_mm - edge_mm).abs() < 0.5, "{} and {edge_mm}", band.station_mm);
+    assert!(
+        (band.station_mm - edge_mm).abs() < 0.5,
+        "{} and {edge_mm}",
+        band.station_mm
+    );
     assert_eq!(band.state, EdgeState::Catches);
-    let retriever = stage.devices.iter().position(|d| d.name == "retriever").unwrap();
+    let retriever = stage
+        .devices
+        .iter()
+        .position(|d| d.name == "retriever")
+        .unwrap();
     let tip_mm = moment.device(retriever).unwrap().tip_mm;
-    assert!(tip_mm > edge_mm && tip_mm < edge_mm + 9.0, "{tip_mm} at {edge_mm}");
+    assert!(
+        tip_mm > edge_mm && tip_mm < edge_mm + 9.0,
+        "{tip_mm} at {edge_mm}"
+    );
     // in the plan that passes nothing stops it
     let good = stage_of(DEFAULT);
     let script = Script::new(&good, (0, good.steps.len() - 1), 60.0);
@@ -275,7 +310,11 @@ fn sample(frame: u32) -> Picture {
         .flat_map(|k| {
             let (x, y) = (k % width, k / width);
             let inside = (20 + 10 * frame..60 + 10 * frame).contains(&x) && (40..90).contains(&y);
-            if inside { [0, 114, 178] } else { [250, 250, 247] }
+            if inside {
+                [0, 114, 178]
+            } else {
+                [250, 250, 247]
+            }
         })
         .collect();
     Picture { width, height, rgb }
@@ -290,7 +329,8 @@ const PACE: Pace = Pace {
 fn write_reel(path: &Path, format: Format) {
     let mut reel = Reel::begin(path, format, PACE, &[sample(0)], false).unwrap();
     for frame in 0..5 {
-        reel.add(&sample(frame), if frame == 2 { 7 } else { 1 }).unwrap();
+        reel.add(&sample(frame), if frame == 2 { 7 } else { 1 })
+            .unwrap();
     }
     reel.finish().unwrap();
 }
@@ -302,7 +342,9 @@ fn a_gif_holds_every_frame_for_its_time() {
     write_reel(&path, Format::Gif);
     let mut options = gif::DecodeOptions::new();
     options.set_color_output(gif::ColorOutput::RGBA);
-    let mut decoder = options.read_info(std::fs::File::open(&path).unwrap()).unwrap();
+    let mut decoder = options
+        .read_info(std::fs::File::open(&path).unwrap())
+        .unwrap();
     let mut canvas = vec![0; 320 * 180 * 3];
     let mut delays = Vec::new();
     while let Some(frame) = decoder.read_next_frame().unwrap() {
@@ -318,7 +360,10 @@ fn a_gif_holds_every_frame_for_its_time() {
             }
         }
     }
-    assert!(canvas == sample(4).rgb, "the last picture comes back as it was");
+    assert!(
+        canvas == sample(4).rgb,
+        "the last picture comes back as it was"
+    );
     // 1, 1, 7, 1, 1 frames of a twelfth of a second, rounding carried on
     assert_eq!(delays, [8, 8, 59, 8, 8]);
 }
@@ -334,10 +379,16 @@ fn png_frames_are_numbered_and_repeated() {
         .collect();
     names.sort();
     assert_eq!(names.len(), 11);
-    assert_eq!((names[0].as_str(), names[10].as_str()), ("00001.png", "00011.png"));
+    assert_eq!(
+        (names[0].as_str(), names[10].as_str()),
+        ("00001.png", "00011.png")
+    );
     let read = |name: &str| std::fs::read(path.join(name)).unwrap();
     assert!(read("00003.png") == read("00009.png"), "a still repeats");
-    assert!(read("00002.png") != read("00003.png"), "what moves does not");
+    assert!(
+        read("00002.png") != read("00003.png"),
+        "what moves does not"
+    );
     let decoder = png::Decoder::new(std::io::BufReader::new(
         std::fs::File::open(path.join("00011.png")).unwrap(),
     ));
@@ -355,13 +406,28 @@ fn an_mp4_is_accepted_by_another_program() {
     let bytes = std::fs::read(&path).unwrap();
     assert_eq!(&bytes[4..8], b"ftyp");
     let probe = std::process::Command::new("ffprobe")
-        .args(["-v", "error", "-count_frames", "-select_streams", "v:0", "-of", "csv=p=0"])
-        .args(["-show_entries", "stream=codec_name,width,height,avg_frame_rate,nb_read_frames"])
+        .args([
+            "-v",
+            "error",
+            "-count_frames",
+            "-select_streams",
+            "v:0",
+            "-of",
+            "csv=p=0",
+        ])
+        .args([
+            "-show_entries",
+            "stream=codec_name,width,height,avg_frame_rate,nb_read_frames",
+        ])
         .arg(&path)
         .output();
     match probe {
         Ok(output) => {
-            assert!(output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
+            assert!(
+                output.stderr.is_empty(),
+                "{}",
+                String::from_utf8_lossy(&output.stderr)
+            );
             let told = String::from_utf8(output.stdout).unwrap();
             assert_eq!(told.trim(), "h264,320,180,12/1,11");
         }
@@ -382,7 +448,10 @@ fn nothing_half_written_stays_and_nothing_is_replaced_unasked() {
     assert!(matches!(refused, Err(FilmError::Exists { .. })));
     let still = folder.path().join("still.png");
     write_still(&still, &sample(1), false).unwrap();
-    assert!(matches!(write_still(&still, &sample(1), false), Err(FilmError::Exists { .. })));
+    assert!(matches!(
+        write_still(&still, &sample(1), false),
+        Err(FilmError::Exists { .. })
+    ));
     // a folder with something of one's own is never emptied
     let frames = folder.path().join("mine");
     std::fs::create_dir(&frames).unwrap();
@@ -404,7 +473,11 @@ fn wrong_wishes_are_refused_in_words() {
             .map_err(|e| e.to_string())
     };
     let good = FilmSettings::default();
-    assert!(film(good, "film.avi").unwrap_err().contains("names no kind of film"));
+    assert!(
+        film(good, "film.avi")
+            .unwrap_err()
+            .contains("names no kind of film")
+    );
     let odd = FilmSettings {
         pace: Pace {
             width: 641,
@@ -420,12 +493,19 @@ fn wrong_wishes_are_refused_in_words() {
         steps: Some((48, 60)),
         ..good
     };
-    assert!(film(none, "a.mp4").unwrap_err().contains("range of steps is 48-60"));
+    assert!(
+        film(none, "a.mp4")
+            .unwrap_err()
+            .contains("range of steps is 48-60")
+    );
     let never = FilmSettings {
         length_s: 2.0,
         ..good
     };
-    assert_eq!(film(never, "a.mp4").unwrap_err(), "length is 2 s, must be from 5 to 1800 s");
+    assert_eq!(
+        film(never, "a.mp4").unwrap_err(),
+        "length is 2 s, must be from 5 to 1800 s"
+    );
     let nowhere = film(good, "no-such-folder/a.mp4").unwrap_err();
     assert!(nowhere.starts_with("cannot write"), "{nowhere}");
     let still = |step: usize, name: &str| {
@@ -435,7 +515,10 @@ fn wrong_wishes_are_refused_in_words() {
             .to_string()
     };
     assert!(still(3, "a.mp4").ends_with("is no name for a still: end it in .png"));
-    assert_eq!(still(99, "a.png"), "step is 99, must be the number of a step of the scene");
+    assert_eq!(
+        still(99, "a.png"),
+        "step is 99, must be the number of a step of the scene"
+    );
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
 }
 
@@ -468,9 +551,16 @@ fn a_short_film_is_made_from_beginning_to_end() {
         ..FilmSettings::default()
     };
     let mut told = (0, 0);
-    let report = make_film(&stage, &settings, &adapter(), &path, false, &mut |done, of| {
-        told = (done, of);
-    })
+    let report = make_film(
+        &stage,
+        &settings,
+        &adapter(),
+        &path,
+        false,
+        &mut |done, of| {
+            told = (done, of);
+        },
+    )
     .unwrap();
     assert_eq!(told.0, told.1);
     assert_eq!(report.frames, 24);

@@ -155,9 +155,9 @@ pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, St
     }
     let bar = ProgressBar::new(0);
     // a template of our own that is wrong would only cost the bar its looks
-    if let Ok(style) = ProgressStyle::with_template(
-        "{msg} {bar:30} {pos} of {len} pictures, {eta} left",
-    ) {
+    if let Ok(style) =
+        ProgressStyle::with_template("{msg} {bar:30} {pos} of {len} pictures, {eta} left")
+    {
         bar.set_style(style);
     }
     bar.set_message(format!("drawing with {}", adapter.name));

@@ -46,12 +46,9 @@ impl Gif {
         let palette = Palette::of(samples);
         let (width, height) = (short(pace.width), short(pace.height));
         let file = File::create(path).map_err(writing(path))?;
-        let mut encoder =
-            gif::Encoder::new(BufWriter::new(file), width, height, &palette.table())
-                .map_err(refused)?;
-        encoder
-            .set_repeat(gif::Repeat::Infinite)
+        let mut encoder = gif::Encoder::new(BufWriter::new(file), width, height, &palette.table())
             .map_err(refused)?;
+        encoder.set_repeat(gif::Repeat::Infinite).map_err(refused)?;
         Ok(Self {
             encoder,
             palette,
@@ -171,7 +168,12 @@ impl Palette {
                 .flat_map(|([r, g, b], n)| [*r, *g, *b, 255].repeat((*n).min(8)))
                 .collect();
             let trained = NeuQuant::new(TRAINING, room, &training).color_map_rgb();
-            colours.extend(trained.chunks_exact(3).take(room).map(|c| [c[0], c[1], c[2]]));
+            colours.extend(
+                trained
+                    .chunks_exact(3)
+                    .take(room)
+                    .map(|c| [c[0], c[1], c[2]]),
+            );
         }
         if colours.is_empty() {
             colours.push([255; 3]);

@@ -161,7 +161,10 @@ pub fn make_still(
             needed: "the number of a step of the scene",
         });
     }
-    if path.extension().is_none_or(|e| !e.eq_ignore_ascii_case("png")) {
+    if path
+        .extension()
+        .is_none_or(|e| !e.eq_ignore_ascii_case("png"))
+    {
         return Err(FilmError::Still {
             path: path.to_owned(),
         });

@@ -9,8 +9,8 @@ use super::reel::{Pace, Picture, check_size, writing};
 use muxide::api::{Muxer, MuxerBuilder, VideoCodec};
 use openh264::OpenH264API;
 use openh264::encoder::{
-    Complexity, Encoder, EncoderConfig, FrameRate, FrameType, IntraFramePeriod, Profile,
-    QpRange, RateControlMode, UsageType, VuiConfig,
+    Complexity, Encoder, EncoderConfig, FrameRate, FrameType, IntraFramePeriod, Profile, QpRange,
+    RateControlMode, UsageType, VuiConfig,
 };
 use openh264::formats::{RgbSliceU8, YUVBuffer};
 use std::fs::File;

@@ -296,18 +296,27 @@ fn join_least(groups: &mut Vec<Vec<Weighed>>) {
     let loss = |pair: &[Vec<Weighed>]| {
         // what is told of both afterwards is not missed
         let (first, second) = (weight(&pair[0]), weight(&pair[1]));
-        let missed = if second * OUTWEIGHS >= first { first } else { second };
+        let missed = if second * OUTWEIGHS >= first {
+            first
+        } else {
+            second
+        };
         let changes = match (place(&pair[0]), place(&pair[1])) {
             (Some(a), Some(b)) => a != b,
             _ => false,
         };
         // of equals the shorter row goes first
         let row: f64 = pair[0].iter().map(|w| w.weight).sum();
-        missed + 0.05 * row + if changes && missed >= 1.0 { CHANGE_OF_PLACE } else { 0.0 }
+        missed
+            + 0.05 * row
+            + if changes && missed >= 1.0 {
+                CHANGE_OF_PLACE
+            } else {
+                0.0
+            }
     };
-    let least = (0..groups.len() - 1).min_by(|a, b| {
-        loss(&groups[*a..*a + 2]).total_cmp(&loss(&groups[*b..*b + 2]))
-    });
+    let least = (0..groups.len() - 1)
+        .min_by(|a, b| loss(&groups[*a..*a + 2]).total_cmp(&loss(&groups[*b..*b + 2])));
     if let Some(k) = least {
         let next = groups.remove(k + 1);
         groups[k].extend(next);
@@ -322,7 +331,9 @@ fn beat(group: &[Weighed], length_s: f64) -> Beat {
         0.0
     };
     let place = told.and_then(|w| w.place);
-    let seen = |w: &&Weighed| w.moves && (w.place == place || matches!(w.place, Some(Place::Edge | Place::Tip)));
+    let seen = |w: &&Weighed| {
+        w.moves && (w.place == place || matches!(w.place, Some(Place::Edge | Place::Tip)))
+    };
     Beat {
         first: group.first().map_or(0, |w| w.step),
         lead: group

@@ -2,11 +2,11 @@
 
 use super::script::{Beat, Script};
 use crate::output::palette::{self, State};
-use crate::output::screen::{
-    Scheme, Words, close_up, icon, labels_of, least_width_px, lines_over, place_labels, solid, vec3,
-    view_name, widest_mm,
-};
 use crate::output::screen::{Place, View};
+use crate::output::screen::{
+    Scheme, Words, close_up, icon, labels_of, least_width_px, lines_over, place_labels, solid,
+    vec3, view_name, widest_mm,
+};
 use crate::output::stage::{Moment, Stage};
 use crate::rehearsal::Verdict;
 use egui::{
@@ -164,17 +164,17 @@ impl Sheet<'_> {
         y = self.device_rows(painter, y);
         let rest = Rect::from_min_max(
             pos2(left, y + scheme.px(8.0)),
-            pos2(rect.right() - scheme.px(16.0), rect.bottom() - scheme.px(10.0)),
+            pos2(
+                rect.right() - scheme.px(16.0),
+                rect.bottom() - scheme.px(10.0),
+            ),
         );
         let edge_mm = self.beat.at_mm.filter(|_| self.beat.place == Place::Edge);
         let band = edge_mm.and_then(|edge_mm| {
-            self.moment
-                .bands
-                .iter()
-                .min_by(|a, b| {
-                    let far = |b: &crate::output::stage::EdgeBand| (b.station_mm - edge_mm).abs();
-                    far(a).total_cmp(&far(b))
-                })
+            self.moment.bands.iter().min_by(|a, b| {
+                let far = |b: &crate::output::stage::EdgeBand| (b.station_mm - edge_mm).abs();
+                far(a).total_cmp(&far(b))
+            })
         });
         if let Some(band) = band {
             title(
@@ -260,7 +260,11 @@ impl Sheet<'_> {
         let said = Words::line(&told.row.say, scheme.px(25.0), scheme.ink())
             .within(width, 1)
             .heavy()
-            .draw(painter, pos2(left, rect.top() + scheme.px(14.0)), Align2::LEFT_TOP);
+            .draw(
+                painter,
+                pos2(left, rect.top() + scheme.px(14.0)),
+                Align2::LEFT_TOP,
+            );
         let mut y = said.bottom() + scheme.px(6.0);
         // the gravest come first; where there is nothing grave, what is worth knowing
         let grave = told.row.findings.iter().take(1);
@@ -300,7 +304,10 @@ fn caution_line(painter: &Painter, scheme: &Scheme, rect: Rect, stage: &Stage) {
         .within(rect.width() - scheme.px(36.0), 1)
         .draw(
             painter,
-            pos2(rect.left() + scheme.px(18.0), rect.bottom() - scheme.px(7.0)),
+            pos2(
+                rect.left() + scheme.px(18.0),
+                rect.bottom() - scheme.px(7.0),
+            ),
             Align2::LEFT_BOTTOM,
         );
 }
@@ -341,7 +348,10 @@ fn whereabouts(
     let line: Vec<Pos2> = points.iter().map(|p| to(p.0 as f32, p.1 as f32)).collect();
     painter.add(Shape::line(
         line,
-        Stroke::new(scheme.px(5.0), solid(scheme.theme.wall()).gamma_multiply(0.6)),
+        Stroke::new(
+            scheme.px(5.0),
+            solid(scheme.theme.wall()).gamma_multiply(0.6),
+        ),
     ));
     let mut devices: Vec<_> = moment.devices.iter().map(|d| (d, widest_mm(d))).collect();
     devices.sort_by(|a, b| b.1.total_cmp(&a.1));
@@ -374,7 +384,13 @@ fn whereabouts(
 }
 
 /// The title: what the film is about.
-pub(super) fn title(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &Stage, script: &Script) {
+pub(super) fn title(
+    painter: &Painter,
+    scheme: &Scheme,
+    size: Vec2,
+    stage: &Stage,
+    script: &Script,
+) {
     let rect = Rect::from_min_size(Pos2::ZERO, size);
     painter.rect_filled(rect, CornerRadius::ZERO, scheme.panel());
     let left = scheme.px(96.0);

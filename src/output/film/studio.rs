@@ -76,7 +76,8 @@ pub fn shots(script: &Script, frames_per_s: u32) -> Vec<(Shot, u32)> {
     let mut frames = whole(script.title_s * rate);
     for (k, beat) in script.beats.iter().enumerate() {
         let before = k.checked_sub(1).map(|b| &script.beats[b]);
-        let glides = before.is_some_and(|b| same_layout(b.place, beat.place) && seen_differently(b, beat));
+        let glides =
+            before.is_some_and(|b| same_layout(b.place, beat.place) && seen_differently(b, beat));
         // what glides or moves is drawn frame by frame, the rest of the beat is one picture
         let glide_s = if glides {
             GLIDE_S.min(0.5 * beat.length_s())
@@ -148,7 +149,12 @@ fn seen_differently(a: &Beat, b: &Beat) -> bool {
 impl<'a> Studio<'a> {
     /// A studio for pictures of that size, pixels. `adapter` says that something draws.
     #[must_use]
-    pub fn new(stage: &'a Stage, adapter: &Adapter, theme: Theme, (width, height): (u32, u32)) -> Self {
+    pub fn new(
+        stage: &'a Stage,
+        adapter: &Adapter,
+        theme: Theme,
+        (width, height): (u32, u32),
+    ) -> Self {
         let scheme = Scheme::new(theme, height as f32);
         let layout = Layout::new(&scheme, vec2(width as f32, height as f32));
         let sheet = surface(width, height, false);
@@ -223,12 +229,12 @@ impl<'a> Studio<'a> {
                 let moment = moment_of(stage, beat, *share);
                 let views = self.glided(script, index, *glide);
                 let done = script.title_s
-                    + script.beats[..index].iter().map(Beat::length_s).sum::<f64>()
+                    + script.beats[..index]
+                        .iter()
+                        .map(Beat::length_s)
+                        .sum::<f64>()
                     + share * beat.length_s();
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    reason = "a share between 0 and 1"
-                )]
+                #[expect(clippy::cast_possible_truncation, reason = "a share between 0 and 1")]
                 let progress = (done / script.length_s()) as f32;
                 self.moment(beat, &moment, &views, progress)
             }
@@ -241,10 +247,7 @@ impl<'a> Studio<'a> {
         let before = index.checked_sub(1).map(|b| self.views(&script.beats[b]));
         match before {
             Some(before) if glide < 1.0 && before.len() == views.len() => {
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    reason = "a share between 0 and 1"
-                )]
+                #[expect(clippy::cast_possible_truncation, reason = "a share between 0 and 1")]
                 let eased = (glide * glide * (3.0 - 2.0 * glide)) as f32;
                 before
                     .iter()
@@ -258,7 +261,10 @@ impl<'a> Studio<'a> {
 
     fn moment(&mut self, beat: &Beat, moment: &Moment, views: &[View], progress: f32) -> Picture {
         let view_px = self.layout.views.height();
-        let least_mm = views.iter().map(|v| v.least_mm(view_px)).fold(0.0, f64::max);
+        let least_mm = views
+            .iter()
+            .map(|v| v.least_mm(view_px))
+            .fold(0.0, f64::max);
         let key = (moment.step, moment.share.to_bits(), least_mm.to_bits());
         if self.shown != Some(key) {
             let triangles = self.props.fill(

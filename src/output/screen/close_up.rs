@@ -1,8 +1,8 @@
 //! The stent's edge from within: a cross section with rim, gap and what passes.
 
+use super::Scheme;
 use super::paint::{Words, icon};
 use super::scheme::solid;
-use super::Scheme;
 use crate::output::palette::{Look, Theme};
 use crate::output::stage::{EdgeBand, Section};
 use egui::{Align2, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
@@ -40,7 +40,13 @@ pub fn close_up(
         let colour = look.map_or(scheme.ink(), |l| solid(l.colour(scheme.theme)));
         plot.device(painter, scheme, device, colour);
     }
-    scale_bar(painter, scheme, rect.right(), square.bottom(), plot.px_per_mm);
+    scale_bar(
+        painter,
+        scheme,
+        rect.right(),
+        square.bottom(),
+        plot.px_per_mm,
+    );
     if let Some(band) = band {
         let (colour, sign) = scheme.state(band.state.state());
         let top = square.bottom() + scheme.px(8.0);

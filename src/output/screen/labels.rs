@@ -6,7 +6,9 @@ use super::scheme::solid;
 use super::{Place, Scheme, View, meant_tip, vec3};
 use crate::output::palette::State;
 use crate::output::stage::{Moment, Stage};
-use egui::{Align2, Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, Vec2, pos2, vec2};
+use egui::{
+    Align2, Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, Vec2, pos2, vec2,
+};
 use kiss3d::glamx;
 
 /// A name and the place it belongs to.
@@ -26,18 +28,14 @@ pub struct Label {
 
 /// Landmarks named in each place; those that a route lacks are left out.
 const LANDMARKS: [(&str, &str, &[Place]); 12] = [
-    ("arteriotomy", "access in the groin or wrist", &[Place::Route]),
+    (
+        "arteriotomy",
+        "access in the groin or wrist",
+        &[Place::Route],
+    ),
     ("arch-top", "aortic arch", &[Place::Route, Place::Arch]),
-    (
-        "left-subclavian-origin",
-        "left subclavian",
-        &[Place::Arch],
-    ),
-    (
-        "common-carotid-origin",
-        "common carotid",
-        &[Place::Arch],
-    ),
+    ("left-subclavian-origin", "left subclavian", &[Place::Arch]),
+    ("common-carotid-origin", "common carotid", &[Place::Arch]),
     ("innominate-origin", "innominate", &[Place::Arch]),
     (
         "carotid-bifurcation",

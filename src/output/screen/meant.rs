@@ -7,9 +7,8 @@ use crate::procedure::{Action, Severity, Topic, Where};
 /// place is none of the route's own.
 #[must_use]
 pub fn meant_tip(stage: &Stage, step: usize) -> Option<(usize, f64)> {
-    let fails = |f: &crate::procedure::Finding| {
-        f.severity == Severity::Failure && f.topic == Topic::Reach
-    };
+    let fails =
+        |f: &crate::procedure::Finding| f.severity == Severity::Failure && f.topic == Topic::Reach;
     if !stage.steps.get(step)?.row.findings.iter().any(fails) {
         return None;
     }

@@ -20,11 +20,7 @@ pub(crate) fn lines_over(
     let size = glamx::Vec2::new(rect.width(), rect.height());
     let px_per_mm = view.pixels_per_mm(size.y);
     let mut any = false;
-    let mut devices: Vec<_> = moment
-        .devices
-        .iter()
-        .map(|d| (d, widest_mm(d)))
-        .collect();
+    let mut devices: Vec<_> = moment.devices.iter().map(|d| (d, widest_mm(d))).collect();
     devices.sort_by(|a, b| b.1.total_cmp(&a.1));
     for (device, outer_mm) in devices {
         let wanted = scheme.px(least_width_px(outer_mm));
@@ -84,7 +80,11 @@ pub(crate) fn view_name(
     let (right, _) = view.axes();
     // the patient's left is +x, the back +y
     let (left_word, right_word) = if right.x.abs() > right.y.abs() {
-        if right.x > 0.0 { ("R", "L") } else { ("L", "R") }
+        if right.x > 0.0 {
+            ("R", "L")
+        } else {
+            ("L", "R")
+        }
     } else if right.y > 0.0 {
         ("front", "back")
     } else {
@@ -103,7 +103,14 @@ pub(crate) fn view_name(
 /// A round length as a bar.
 fn scale(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) {
     let px_per_mm = view.pixels_per_mm(rect.height());
-    let lengths = [(2.0, "2 mm"), (5.0, "5 mm"), (10.0, "1 cm"), (20.0, "2 cm"), (50.0, "5 cm"), (100.0, "10 cm")];
+    let lengths = [
+        (2.0, "2 mm"),
+        (5.0, "5 mm"),
+        (10.0, "1 cm"),
+        (20.0, "2 cm"),
+        (50.0, "5 cm"),
+        (100.0, "10 cm"),
+    ];
     let fits = |mm: f32| mm * px_per_mm < 0.24 * rect.width();
     let Some((mm, words)) = lengths.iter().rev().find(|(mm, _)| fits(*mm)) else {
         return;
@@ -117,4 +124,3 @@ fn scale(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) {
         Align2::LEFT_BOTTOM,
     );
 }
-

@@ -98,11 +98,7 @@ impl Set {
             .root()
             .add_mesh(Rc::new(RefCell::new(drawn)), Vec3::ONE);
         dress(&mut node, finish);
-        Part {
-            node,
-            mesh,
-            finish,
-        }
+        Part { node, mesh, finish }
     }
 
     fn root(&mut self) -> &mut SceneNode3d {

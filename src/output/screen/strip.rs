@@ -1,8 +1,8 @@
 //! The stack pulled straight: what of each device is outside, what inside, and where its tip lies.
 
+use super::Scheme;
 use super::paint::Words;
 use super::scheme::solid;
-use super::Scheme;
 use crate::geometry::Track;
 use crate::output::palette::Look;
 use crate::output::stage::Moment;
@@ -158,7 +158,9 @@ fn ground(painter: &Painter, scheme: &Scheme, rect: Rect, axis: &Axis, track: &T
             [pos2(x, top), pos2(x, rect.bottom())],
             Stroke::new(scheme.px(1.0), scheme.rule()),
         );
-        let wide = Words::line(words, scheme.px(12.5), scheme.faint()).size(painter).x;
+        let wide = Words::line(words, scheme.px(12.5), scheme.faint())
+            .size(painter)
+            .x;
         if !words.is_empty() && x - 0.5 * wide > taken {
             let drawn = name(pos2(x, y), words, Align2::CENTER_TOP);
             taken = drawn.right() + scheme.px(8.0);

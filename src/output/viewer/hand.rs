@@ -175,8 +175,7 @@ impl Hand {
             Ok(shape) => {
                 self.unsettled = None;
                 dragged.shape = shape;
-                dragged.moment =
-                    stage.posed(dragged.step, &dragged.state, dragged.shape.as_ref());
+                dragged.moment = stage.posed(dragged.step, &dragged.state, dragged.shape.as_ref());
             }
             Err(reason) => self.unsettled = Some(reason),
         }

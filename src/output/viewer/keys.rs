@@ -101,15 +101,45 @@ pub const KEYS: [(Key, bool, Wish, &str, &str); 39] = [
     (Key::Key1, false, Wish::Frontal, "1", "from the front"),
     (Key::Key2, false, Wish::Left, "2", "from the left"),
     (Key::Key3, false, Wish::LeftOblique, "3", "35° to the left"),
-    (Key::Key4, false, Wish::RightOblique, "4", "35° to the right"),
-    (Key::V, false, Wish::Planes, "V", "one view, or planes A and B"),
+    (
+        Key::Key4,
+        false,
+        Wish::RightOblique,
+        "4",
+        "35° to the right",
+    ),
+    (
+        Key::V,
+        false,
+        Wish::Planes,
+        "V",
+        "one view, or planes A and B",
+    ),
     (Key::L, false, Wish::Linked, "L", "planes follow the script"),
     (Key::R, false, Wish::Radiograph, "R", "as a radiograph"),
     (Key::F, false, Wish::Follow, "F", "follow the next tip"),
-    (Key::G, false, Wish::Landmark, "G", "go to the next landmark"),
+    (
+        Key::G,
+        false,
+        Wish::Landmark,
+        "G",
+        "go to the next landmark",
+    ),
     (Key::Z, false, Wish::Whole, "Z", "whole route"),
-    (Key::Left, true, Wish::TurnLeft, "Shift ←", "turn to the left"),
-    (Key::Right, true, Wish::TurnRight, "Shift →", "turn to the right"),
+    (
+        Key::Left,
+        true,
+        Wish::TurnLeft,
+        "Shift ←",
+        "turn to the left",
+    ),
+    (
+        Key::Right,
+        true,
+        Wish::TurnRight,
+        "Shift →",
+        "turn to the right",
+    ),
     (Key::Up, true, Wish::TurnUp, "Shift ↑", "turn up"),
     (Key::Down, true, Wish::TurnDown, "Shift ↓", "turn down"),
     (Key::PageUp, false, Wish::Nearer, "Page up", "nearer"),
@@ -120,12 +150,24 @@ pub const KEYS: [(Key, bool, Wish, &str, &str); 39] = [
     (Key::N, false, Wish::Names, "N", "names"),
     (Key::E, false, Wish::CloseUp, "E", "stent edge close up"),
     (Key::I, false, Wish::Strip, "I", "strip of lengths"),
-    (Key::Tab, false, Wish::Take, "Tab", "take the next device in hand"),
+    (
+        Key::Tab,
+        false,
+        Wish::Take,
+        "Tab",
+        "take the next device in hand",
+    ),
     (Key::Up, false, Wish::Feed, "↑", "feed it 1 mm"),
     (Key::Down, false, Wish::Draw, "↓", "draw it back 1 mm"),
     (Key::A, false, Wish::FeedFar, "A", "feed it 10 mm"),
     (Key::Y, false, Wish::DrawFar, "Y", "draw it back 10 mm"),
-    (Key::Back, false, Wish::LetGo, "Backspace", "let go, back to the script"),
+    (
+        Key::Back,
+        false,
+        Wish::LetGo,
+        "Backspace",
+        "let go, back to the script",
+    ),
     (Key::D, false, Wish::Theme, "D", "light or dark"),
     (Key::S, false, Wish::Screenshot, "S", "picture to a file"),
     (Key::H, false, Wish::Help, "H", "this help"),
@@ -145,7 +187,9 @@ const OTHERS: [(Key, bool, Wish); 6] = [
 /// What a key asks for.
 #[must_use]
 pub fn wish_of(key: Key, shift: bool) -> Option<Wish> {
-    let named = KEYS.iter().map(|(key, shift, wish, ..)| (*key, *shift, *wish));
+    let named = KEYS
+        .iter()
+        .map(|(key, shift, wish, ..)| (*key, *shift, *wish));
     let mut all = named.chain(OTHERS);
     all.find(|(k, s, _)| *k == key && *s == shift)
         .map(|(.., wish)| wish)

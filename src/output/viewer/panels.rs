@@ -143,7 +143,11 @@ pub(super) fn foot(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage,
         ui.add_space(scheme.px(6.0));
         let caution = stage.caution.split(". ").next().unwrap_or_default();
         let line = format!("{caution}. {}", stage.shapes.in_words());
-        ui.label(RichText::new(line).size(scheme.px(11.5)).color(scheme.faint()));
+        ui.label(
+            RichText::new(line)
+                .size(scheme.px(11.5))
+                .color(scheme.faint()),
+        );
     });
 }
 
@@ -167,7 +171,11 @@ fn timeline(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage) {
         if let Some(severity) = worst {
             let (colour, _) = scheme.severity(severity);
             // failures fill the cell, warnings its lower half: told by form too
-            let part = if severity == Severity::Failure { 0.0 } else { 0.5 };
+            let part = if severity == Severity::Failure {
+                0.0
+            } else {
+                0.5
+            };
             let top = rect.top() + part * rect.height();
             painter.rect_filled(
                 Rect::from_min_max(pos2(from, top), cell.max),
@@ -304,7 +312,9 @@ pub(super) fn help(ctx: &egui::Context, scheme: &Scheme, desk: &mut Desk) {
                 });
                 ui.add_space(scheme.px(8.0));
                 ui.label("Mouse in a view: drag turns, right drag (or Shift) shifts, wheel zooms.");
-                ui.label("Mouse below: drag the bar of steps to go there, a device's bar to feed it.");
+                ui.label(
+                    "Mouse below: drag the bar of steps to go there, a device's bar to feed it.",
+                );
                 ui.label("+ and − make letters larger and smaller. H or Escape closes this help.");
                 if ui.button("close").clicked() {
                     desk.help = false;

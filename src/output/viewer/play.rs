@@ -75,7 +75,10 @@ impl Play {
     /// To the end of a step, where its picture stands still; stops.
     pub fn to_step(&mut self, timeline: &Timeline, step: usize) {
         self.running = false;
-        if let Some(span) = timeline.steps.get(step.min(timeline.steps.len().saturating_sub(1))) {
+        if let Some(span) = timeline
+            .steps
+            .get(step.min(timeline.steps.len().saturating_sub(1)))
+        {
             // just before its end, which belongs to the next step
             self.at_s = span.moved_s.max(span.end_s - 1e-6);
         }

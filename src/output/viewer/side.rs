@@ -9,7 +9,13 @@ use crate::rehearsal::{DeviceRow, Verdict};
 use egui::{Color32, CornerRadius, Grid, Rect, RichText, ScrollArea, Sense, Ui, vec2};
 
 /// Draws the column.
-pub(super) fn column(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment: &Moment) {
+pub(super) fn column(
+    ui: &mut Ui,
+    scheme: &Scheme,
+    desk: &mut Desk,
+    stage: &Stage,
+    moment: &Moment,
+) {
     let band = moment
         .bands
         .iter()
@@ -49,7 +55,14 @@ pub(super) fn column(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stag
 fn sign(ui: &mut Ui, scheme: &Scheme, sign: Icon, colour: Color32) {
     let size = scheme.px(16.0);
     let (rect, _) = ui.allocate_exact_size(vec2(size, size), Sense::hover());
-    icon(ui.painter(), rect.center(), size, sign, colour, scheme.panel());
+    icon(
+        ui.painter(),
+        rect.center(),
+        size,
+        sign,
+        colour,
+        scheme.panel(),
+    );
 }
 
 fn verdict(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
@@ -81,12 +94,17 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
         .spacing(vec2(scheme.px(9.0), scheme.px(4.0)))
         .show(ui, |ui| {
             for head in ["device", "tip", "outside", "spare", "hub force"] {
-                ui.label(RichText::new(head).color(scheme.faint()).size(scheme.px(12.0)));
+                ui.label(
+                    RichText::new(head)
+                        .color(scheme.faint())
+                        .size(scheme.px(12.0)),
+                );
             }
             ui.end_row();
             for device in &moment.devices {
                 let described = &stage.devices[device.device];
-                let row = card.and_then(|c| c.row.devices.iter().find(|r| r.name == described.name));
+                let row =
+                    card.and_then(|c| c.row.devices.iter().find(|r| r.name == described.name));
                 let colour = solid(described.look.colour(scheme.theme));
                 name(ui, scheme, desk, device.device, &described.name, colour);
                 ui.label(format!("{:.0} mm", device.tip_mm));
@@ -102,9 +120,15 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
             }
         });
     if held {
-        let words = match (desk.hand.settling, &desk.hand.unsettled, desk.hand.settled_ms) {
+        let words = match (
+            desk.hand.settling,
+            &desk.hand.unsettled,
+            desk.hand.settled_ms,
+        ) {
             (true, ..) => "In hand: the rods are settling.".to_owned(),
-            (_, Some(_), _) => "In hand: no equilibrium was found; the last shape stays.".to_owned(),
+            (_, Some(_), _) => {
+                "In hand: no equilibrium was found; the last shape stays.".to_owned()
+            }
             (_, _, Some(ms)) => format!("In hand: the rods settled in {ms:.1} ms."),
             _ => "In hand.".to_owned(),
         };
@@ -116,7 +140,8 @@ fn name(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, device: usize, name: &str
     ui.horizontal(|ui| {
         let (rect, _) =
             ui.allocate_exact_size(vec2(scheme.px(14.0), scheme.px(10.0)), Sense::hover());
-        ui.painter().rect_filled(rect, CornerRadius::same(2), colour);
+        ui.painter()
+            .rect_filled(rect, CornerRadius::same(2), colour);
         let chosen = desk.hand.device == Some(device);
         let label = ui
             .selectable_label(chosen, name)
@@ -161,7 +186,11 @@ fn findings(ui: &mut Ui, scheme: &Scheme, stage: &Stage, moment: &Moment) {
             sign(ui, scheme, icon, colour);
             ui.vertical(|ui| {
                 ui.label(&finding.text);
-                if let Some(help) = finding.help.as_ref().filter(|_| finding.severity > Severity::Note) {
+                if let Some(help) = finding
+                    .help
+                    .as_ref()
+                    .filter(|_| finding.severity > Severity::Note)
+                {
                     let words = format!("What would help: {help}");
                     ui.label(RichText::new(words).color(scheme.faint()));
                 }
@@ -173,7 +202,10 @@ fn findings(ui: &mut Ui, scheme: &Scheme, stage: &Stage, moment: &Moment) {
         let (words, state) = if lesion.lost {
             (format!("{}: access lost", lesion.lesion), State::Bad)
         } else if lesion.held_by.is_empty() {
-            (format!("{}: nothing lies across it", lesion.lesion), State::Quiet)
+            (
+                format!("{}: nothing lies across it", lesion.lesion),
+                State::Quiet,
+            )
         } else {
             let words = format!("{}: held by {}", lesion.lesion, lesion.held_by.join(", "));
             (words, State::Good)

@@ -3,8 +3,8 @@
 use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
-    MM_PER_N, Place, Scheme, View, Words, labels_of, lines_over, place_labels, seen_through, solid, vec3,
-    view_name,
+    MM_PER_N, Place, Scheme, View, Words, labels_of, lines_over, place_labels, seen_through, solid,
+    vec3, view_name,
 };
 use crate::output::stage::{Moment, Node, Stage};
 use egui::{
@@ -40,14 +40,21 @@ pub(super) fn view(
     let response = ui.allocate_rect(frame.rect, Sense::click_and_drag());
     let painter = ui.painter().with_clip_rect(frame.rect);
     if desk.radiograph {
-        radiograph(&painter, scheme, stage, moment, frame.rect, &desk.views[frame.view]);
+        radiograph(
+            &painter,
+            scheme,
+            stage,
+            moment,
+            frame.rect,
+            &desk.views[frame.view],
+        );
     } else if let Some(image) = frame.image {
         let whole = Rect::from_min_max(Pos2::ZERO, pos2(1.0, 1.0));
         painter.image(image, frame.rect, whole, Color32::WHITE);
     }
     let seen = desk.views[frame.view];
-    let widened = !desk.radiograph
-        && lines_over(&painter, scheme, stage, moment, frame.rect, &seen);
+    let widened =
+        !desk.radiograph && lines_over(&painter, scheme, stage, moment, frame.rect, &seen);
     if desk.names {
         let place = place_by_height(&seen);
         let labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);

@@ -52,12 +52,7 @@ struct Screen {
     clippy::disallowed_methods,
     reason = "a window runs by the clock; nothing that is computed depends on it"
 )]
-async fn run(
-    stage: Stage,
-    settled: Option<Receiver<Stage>>,
-    adapter: &Adapter,
-    theme: Theme,
-) {
+async fn run(stage: Stage, settled: Option<Receiver<Stage>>, adapter: &Adapter, theme: Theme) {
     let setup = CanvasSetup {
         vsync: true,
         samples: NumSamples::One,
@@ -92,10 +87,10 @@ async fn run(
             known_height = height;
         }
         let touched = screen.events(&window);
-        screen
-            .desk
-            .play
-            .tick(&screen.stage.timeline, now.duration_since(before).as_secs_f64());
+        screen.desk.play.tick(
+            &screen.stage.timeline,
+            now.duration_since(before).as_secs_f64(),
+        );
         before = now;
         screen.take_settled();
         screen.desk.hand.take_over(&screen.stage);
@@ -127,7 +122,8 @@ impl Screen {
             Err(TryRecvError::Disconnected) => self.settled = None,
             Err(TryRecvError::Empty) => {
                 if self.desk.message.is_none() {
-                    self.desk.message = Some("rods are settling, devices lie on the centre line yet".to_owned());
+                    self.desk.message =
+                        Some("rods are settling, devices lie on the centre line yet".to_owned());
                 }
             }
         }
