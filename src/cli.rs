@@ -1,9 +1,13 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
 mod export;
+#[cfg(feature = "viewer")]
+mod pictures;
 mod plans;
 
 pub(crate) use export::{Exports, export};
+#[cfg(feature = "viewer")]
+pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
 
 use nestline::data::{self, DataError, Rendering, Source};
@@ -41,6 +45,20 @@ impl From<StrategyError> for Stop {
 impl From<std::io::Error> for Stop {
     fn from(error: std::io::Error) -> Self {
         Self::Write(error)
+    }
+}
+
+#[cfg(feature = "viewer")]
+impl From<nestline::output::screen::ScreenError> for Stop {
+    fn from(error: nestline::output::screen::ScreenError) -> Self {
+        Self::Refused(error.to_string())
+    }
+}
+
+#[cfg(feature = "viewer")]
+impl From<nestline::output::film::FilmError> for Stop {
+    fn from(error: nestline::output::film::FilmError) -> Self {
+        Self::Refused(error.to_string())
     }
 }
 
@@ -157,4 +175,14 @@ fn complain(error: &DataError) {
 /// Width of the terminal, or one that fits a printed page.
 fn columns() -> u16 {
     terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
+}
+
+/// Stands for what draws where it was not built in.
+#[cfg(not(feature = "viewer"))]
+pub(crate) fn not_built(verb: &str) -> Result<ExitCode, Stop> {
+    Err(Stop::Refused(format!(
+        "`{verb}` draws, and this program was built without what draws: build it with \
+         `cargo install --path . --features viewer` (about six minutes the first time), or run \
+         `cargo run --release --features viewer -- {verb}`"
+    )))
 }

@@ -3,6 +3,8 @@
 mod compare;
 mod edges;
 mod file;
+#[cfg(feature = "viewer")]
+pub mod film;
 mod gantt;
 pub mod glb;
 mod json;
@@ -10,9 +12,13 @@ mod measures;
 pub mod palette;
 mod problem;
 mod scene_text;
+#[cfg(feature = "viewer")]
+pub mod screen;
 pub mod stage;
 pub mod stl;
 mod table;
+#[cfg(feature = "viewer")]
+pub mod viewer;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use file::{refuse_existing, write_bytes, write_text};

@@ -50,6 +50,7 @@ pub(super) struct Drawing<'a> {
     pub(super) step: usize,
     pub(super) share: f64,
     pub(super) state: State,
+    scene: Option<&'a Scenes>,
     ways: Vec<Option<Way<'a>>>,
     keys: Option<(&'a Key, &'a Key, f64)>,
 }
@@ -57,7 +58,17 @@ pub(super) struct Drawing<'a> {
 impl<'a> Drawing<'a> {
     pub(super) fn new(stage: &'a Stage, step: usize, share: f64) -> Self {
         let step = step.min(stage.scenes.len().saturating_sub(1));
-        let (state, keys) = match stage.scenes.get(step) {
+        Self::of(stage, stage.scenes.get(step), step, share)
+    }
+
+    /// The same with another scene in the place of a step's own.
+    pub(super) fn of(
+        stage: &'a Stage,
+        scene: Option<&'a Scenes>,
+        step: usize,
+        share: f64,
+    ) -> Self {
+        let (state, keys) = match scene {
             Some(scene) => (
                 state_between(&stage.plan, &scene.before, &scene.after, share),
                 between(scene, share),
@@ -69,6 +80,7 @@ impl<'a> Drawing<'a> {
             step,
             share,
             state,
+            scene,
             ways: Vec::new(),
             keys,
         };
@@ -112,7 +124,7 @@ impl<'a> Drawing<'a> {
     }
 
     pub(super) fn scene(&self) -> &'a Scenes {
-        &self.stage.scenes[self.step]
+        self.scene.unwrap_or(&self.stage.scenes[self.step])
     }
 
     fn way(&self, k: usize) -> Option<Way<'a>> {

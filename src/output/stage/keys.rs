@@ -124,6 +124,30 @@ pub(super) fn state_between(plan: &Plan, before: &State, after: &State, share: f
     state
 }
 
+/// A state of one's own in the place of the end of a step, as it lies in a shape; without one, as things
+/// lay at that end.
+pub(super) fn posed(plan: &Plan, of: &Scenes, state: &State, shape: Option<&Arc<Shape>>) -> Scenes {
+    let centred = Key {
+        share: 1.0,
+        lies: vec![None; plan.devices.len()],
+        contacts: Vec::new(),
+    };
+    let last = of.keys.last().unwrap_or(&centred);
+    let key = KeyMaker::new(plan).key(1.0, state, shape, last);
+    Scenes {
+        before: state.clone(),
+        after: state.clone(),
+        keys: vec![
+            Key {
+                share: 0.0,
+                ..key.clone()
+            },
+            key,
+        ],
+        clots: of.clots.iter().map(|c| [c[1]; 2]).collect(),
+    }
+}
+
 /// Makes keys out of shapes.
 pub(super) struct KeyMaker<'a> {
     plan: &'a Plan,
