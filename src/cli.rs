@@ -1,8 +1,10 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
 mod plans;
+mod save;
 
 pub(crate) use plans::{Changes, compare, draft, run};
+pub(crate) use save::Save;
 
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;
