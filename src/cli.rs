@@ -1,8 +1,10 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod export;
 mod plans;
 mod save;
 
+pub(crate) use export::{Exports, export};
 pub(crate) use plans::{Changes, compare, draft, run};
 pub(crate) use save::Save;
 
@@ -20,6 +22,8 @@ pub(crate) enum Stop {
     Data(DataError),
     /// A strategy cannot be written for this stack or vessel.
     Strategy(StrategyError),
+    /// What was asked for on the command line cannot be done.
+    Refused(String),
     /// What was to be written could not be.
     Write(std::io::Error),
 }
@@ -52,6 +56,10 @@ impl Stop {
             }
             Self::Strategy(error) => {
                 let _ = writeln!(stderr().lock(), "nestline: {error}");
+                ExitCode::from(2)
+            }
+            Self::Refused(text) => {
+                let _ = writeln!(stderr().lock(), "nestline: {text}");
                 ExitCode::from(2)
             }
             // whoever reads us has seen enough, as `head` does

@@ -77,6 +77,14 @@ enum Command {
         #[arg(long)]
         replace: bool,
     },
+    /// Write files for other programs: an animated glTF of the script, an STL of the vessel.
+    #[command(after_help = "Example: nestline export --glb plan.glb --stl neck.stl --wall 1.5mm")]
+    Export {
+        /// Scene file; the built-in default scene if left out.
+        scene: Option<String>,
+        #[command(flatten)]
+        exports: cli::Exports,
+    },
     /// Measures of a vessel: lengths, angles, stenoses, tortuosity, and what each value rests on.
     #[command(
         after_help = "Example: nestline measure vessels/left-tandem-type-2.ron --target m2-superior"
@@ -126,6 +134,7 @@ fn main() -> ExitCode {
             out,
             replace,
         }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace, json),
+        Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
         Some(Command::Settle { problem }) => cli::settle(problem, json),

@@ -1,4 +1,4 @@
-//! What is shown: tables in plain words, JSON for machines.
+//! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
 mod compare;
 mod csv_tables;
@@ -7,6 +7,7 @@ mod everything;
 mod file;
 mod folder;
 mod gantt;
+pub mod glb;
 mod json;
 mod measures;
 pub mod palette;
@@ -15,13 +16,15 @@ mod problem;
 mod report;
 mod report_folder;
 mod scene_text;
+pub mod stage;
+pub mod stl;
 mod table;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use csv_tables::{CsvTable, comparison_tables};
 pub use everything::{BasisRow, EVERYTHING_VERSION, Everything, RouteRow};
-pub use file::write_text;
 pub use folder::Folder;
+pub use file::{refuse_existing, write_bytes, write_text};
 pub use gantt::clock_text;
 pub use json::to_json;
 pub use measures::measures_text;
