@@ -4,11 +4,13 @@ mod export;
 #[cfg(feature = "viewer")]
 mod pictures;
 mod plans;
+mod save;
 
 pub(crate) use export::{Exports, export};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
+pub(crate) use save::Save;
 
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;

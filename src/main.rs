@@ -32,7 +32,7 @@ Exit codes: 0 done, 1 the plan fails, 2 could not run.";
 
 #[derive(Subcommand)]
 enum Command {
-    /// Rehearse a scene and print tables, clock and access ledger.
+    /// Rehearse a scene: print tables, clock and access ledger, write the report.
     #[command(
         after_help = "Example: nestline run --set guide.usable_length=95cm --set dwell=180 --each"
     )]
@@ -41,9 +41,12 @@ enum Command {
         scene: Option<String>,
         #[command(flatten)]
         changes: cli::Changes,
-        /// Tell what each change does on its own; without `--set`, what some usual ones would do.
-        #[arg(long)]
+        /// Tell what each change does on its own; without `--set`, what some usual ones would do. Writes
+        /// no report.
+        #[arg(long, conflicts_with_all = ["out", "force", "png"])]
         each: bool,
+        #[command(flatten)]
+        save: cli::Save,
     },
     /// Set plans side by side: several scenes, or five strategies on one scene's vessel and stack.
     #[command(after_help = "Example: nestline compare scenes/kinked-neck-type-3.ron")]
@@ -55,6 +58,8 @@ enum Command {
         /// Only these strategies, by name; may be given several times.
         #[arg(long = "strategy", value_name = "NAME")]
         strategies: Vec<String>,
+        #[command(flatten)]
+        save: cli::Save,
     },
     /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
     #[command(
@@ -132,17 +137,19 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let json = arguments.json;
     let done = match &arguments.command {
-        None => cli::run(None, &cli::Changes::default(), false, json),
+        None => cli::run(None, &cli::Changes::default(), false, &cli::Save::default(), json),
         Some(Command::Run {
             scene,
             changes,
             each,
-        }) => cli::run(scene.as_deref(), changes, *each, json),
+            save,
+        }) => cli::run(scene.as_deref(), changes, *each, save, json),
         Some(Command::Compare {
             scenes,
             changes,
             strategies,
-        }) => cli::compare(scenes, changes, strategies, json),
+            save,
+        }) => cli::compare(scenes, changes, strategies, save, json),
         Some(Command::Draft {
             strategy,
             scene,

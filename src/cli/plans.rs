@@ -1,11 +1,12 @@
 //! Verbs about plans: run, compare, draft.
 
-use super::{Stop, columns, print};
+use super::{Save, Stop, columns, print};
 use clap::Args;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{
-    clock_text, comparison_text, ledger_text, rehearsal_text, script_text, what_if_text, write_text,
+    Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text, script_text,
+    what_if_text, write_text,
 };
 use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
 use nestline::rehearsal::{
@@ -102,6 +103,7 @@ pub(crate) fn run(
     scene: Option<&str>,
     changes: &Changes,
     each: bool,
+    save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let scene = scene.unwrap_or(DEFAULT_SCENE);
@@ -113,12 +115,22 @@ pub(crate) fn run(
     let lay: &mut dyn Lay = if changes.rods { &mut rods } else { &mut ruler };
     let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling(), lay)
         .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
+    let mut written = String::new();
+    if let Some(into) = save.folder(json) {
+        let report = Report {
+            plan: &loaded.plan,
+            rehearsed: &rehearsed,
+            durations: &loaded.durations,
+        };
+        written = save.write(into, &report.folder(save.png())?)?;
+    }
     print(json, &rehearsed, || {
         let width = columns();
         [
             rehearsal_text(&rehearsed.outcome, width),
             ledger_text(&rehearsed.ledger, width),
             clock_text(&rehearsed.clock, width),
+            written,
         ]
         .concat()
     })?;
@@ -165,6 +177,7 @@ pub(crate) fn compare(
     scenes: &[String],
     changes: &Changes,
     strategies: &[String],
+    save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let edits = changes.edits()?;
@@ -199,12 +212,17 @@ pub(crate) fn compare(
     let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {
         data::not_rehearsed(&Source::from_argument(&scenes[0]), &error.to_string())
     })?;
+    let vessel = match (scenes.len(), candidates.first()) {
+        (1, Some(candidate)) => candidate.plan.vessel.name.as_str(),
+        _ => "Plans side by side",
+    };
+    let mut written = String::new();
+    if let Some(into) = save.named() {
+        let folder = comparison_folder(&comparison, vessel, save.png())?;
+        written = save.write(into, &folder)?;
+    }
     print(json, &comparison, || {
-        let vessel = match (scenes.len(), candidates.first()) {
-            (1, Some(candidate)) => format!("{}\n", candidate.plan.vessel.name),
-            _ => String::new(),
-        };
-        vessel + &comparison_text(&comparison, columns())
+        format!("{vessel}\n{}{written}", comparison_text(&comparison, columns()))
     })?;
     // done where at least one plan holds, as far as it was to be computed
     let holds = |row: &CompareRow| row.verdict == Verdict::Passes && row.unsolved.is_none();
