@@ -4,6 +4,7 @@ use super::{Save, Stop, columns, print};
 use clap::Args;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
+use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::{
     Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text, script_text,
     what_if_text, write_text,
@@ -11,7 +12,7 @@ use nestline::output::{
 use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
 use nestline::rehearsal::{
     Candidate, CompareRow, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side,
-    rehearse_all,
+    rehearsed_of, walk_through,
 };
 use std::path::Path;
 use std::process::ExitCode;
@@ -113,14 +114,27 @@ pub(crate) fn run(
     let loaded = load(scene, &changes.edits()?)?;
     let (mut ruler, mut rods) = (Ruler, Rods::default());
     let lay: &mut dyn Lay = if changes.rods { &mut rods } else { &mut ruler };
-    let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling(), lay)
-        .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
+    let fault = |fault: &dyn std::fmt::Display| {
+        data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
+    };
+    let passed = walk_through(&loaded.plan, lay).map_err(|error| fault(&error))?;
+    let sampling = changes.sampling();
+    let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)
+        .map_err(|error| fault(&error))?;
     let mut written = String::new();
     if let Some(into) = save.folder(json) {
+        let stage = Stage::new(
+            &loaded.plan,
+            &loaded.vessel.tree,
+            &passed,
+            &rehearsed.outcome,
+            StageSettings::default(),
+        );
         let report = Report {
             plan: &loaded.plan,
             rehearsed: &rehearsed,
             durations: &loaded.durations,
+            stage: Some(&stage),
         };
         written = save.write(into, &report.folder(save.png())?)?;
     }

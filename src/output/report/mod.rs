@@ -13,6 +13,7 @@ mod fits;
 mod forces;
 mod lengths;
 mod nesting;
+mod scene3d;
 mod steps;
 mod style;
 mod svg;
@@ -23,6 +24,7 @@ mod vessel;
 pub(super) use basis::all as everything_rests;
 
 use super::palette::{Look, looks};
+use super::stage::Stage;
 use crate::procedure::{Durations, Plan};
 use crate::rehearsal::{CAUTION, Comparison, Outcome, Rehearsed};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -45,6 +47,8 @@ pub struct Report<'a> {
     pub rehearsed: &'a Rehearsed,
     /// How long its steps take.
     pub durations: &'a Durations,
+    /// The scene in space; left out where there is none.
+    pub stage: Option<&'a Stage>,
 }
 
 /// A plot as a file.
@@ -125,6 +129,12 @@ impl Report<'_> {
                 @for figure in nesting::figures(&sheet) { (shown(&figure)) }
                 details open { summary { "The same in figures" } (nesting::tables(&sheet)) }
             }
+            @if let Some(stage) = self.stage {
+                section #space aria-labelledby="h-space" {
+                    h2 #h-space { "In space" }
+                    (scene3d::section(&sheet, stage))
+                }
+            }
             (edges(&sheet))
             section #lengths aria-labelledby="h-lengths" {
                 h2 #h-lengths { "Length left outside" }
@@ -166,6 +176,7 @@ impl Report<'_> {
         let contents = [
             ("verdict", "Verdict"),
             ("nesting", "Where everything is"),
+            ("space", "In space"),
             ("edges", "Stent edges"),
             ("lengths", "Lengths"),
             ("fits", "Fits"),
@@ -178,7 +189,8 @@ impl Report<'_> {
         ];
         let contents = contents
             .iter()
-            .filter(|(id, _)| *id != "edges" || !self.rehearsed.outcome.edges.is_empty());
+            .filter(|(id, _)| *id != "edges" || !self.rehearsed.outcome.edges.is_empty())
+            .filter(|(id, _)| *id != "space" || self.stage.is_some());
         page(
             &self.rehearsed.outcome.scene,
             &sheet.looks,
@@ -316,6 +328,7 @@ fn page(title: &str, looks: &[Look], contents: &[(&str, &str)], body: &Markup) -
                     p { "Written by " (GENERATOR) ". All cases are invented, all devices are generic classes." }
                 }
                 script { (PreEscaped(SCRIPT)) }
+                script { (PreEscaped(scene3d::SCRIPT)) }
             }
         }
     };

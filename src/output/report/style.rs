@@ -4,7 +4,7 @@ use crate::output::palette::{Look, Theme};
 use std::fmt::Write as _;
 
 /// Named colours: name, light, dark.
-const COLOURS: [(&str, &str, &str); 15] = [
+const COLOURS: [(&str, &str, &str); 16] = [
     ("ground", "#ffffff", "#14181d"),
     ("panel", "#f4f6f8", "#1c2229"),
     ("ink", "#1a1f26", "#e8ecf1"),
@@ -20,6 +20,7 @@ const COLOURS: [(&str, &str, &str); 15] = [
     ("wall", "#e9d9d4", "#4a3a38"),
     ("wall-line", "#b08d84", "#a98d86"),
     ("clot", "#7a1f2b", "#d0626f"),
+    ("plaque", "#b9a66a", "#c9b67c"),
 ];
 
 /// Rules of everything that is drawn, in page and picture alike.
