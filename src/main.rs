@@ -103,28 +103,12 @@ enum Command {
         #[arg(required = true)]
         files: Vec<String>,
     },
-    /// Make a film of a scene, without a display: MP4, GIF, or PNG frames.
-    #[cfg(feature = "viewer")]
+    /// Make a film of a scene, without a display: MP4, GIF, or PNG frames (feature `viewer`).
     #[command(after_help = "Example: nestline film scenes/too-short.ron -o too-short.mp4")]
     Film(cli::FilmArguments),
-    /// Open a scene in a window: three dimensions, step by step, a device in hand.
-    #[cfg(feature = "viewer")]
+    /// Open a scene in a window: step by step, a device in hand (feature `viewer`).
     #[command(after_help = "Example: nestline view scenes/guide-below-stent.ron")]
     View(cli::ViewArguments),
-    /// Make a film of a scene (needs a program built with `--features viewer`).
-    #[cfg(not(feature = "viewer"))]
-    Film {
-        /// What the full program takes.
-        #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
-        arguments: Vec<String>,
-    },
-    /// Open a scene in a window (needs a program built with `--features viewer`).
-    #[cfg(not(feature = "viewer"))]
-    View {
-        /// What the full program takes.
-        #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
-        arguments: Vec<String>,
-    },
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]
     Settle {
@@ -159,14 +143,8 @@ fn main() -> ExitCode {
         Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
-        #[cfg(feature = "viewer")]
         Some(Command::Film(arguments)) => cli::film(arguments, json),
-        #[cfg(feature = "viewer")]
         Some(Command::View(arguments)) => cli::view(arguments),
-        #[cfg(not(feature = "viewer"))]
-        Some(Command::View { .. }) => cli::not_built("view"),
-        #[cfg(not(feature = "viewer"))]
-        Some(Command::Film { .. }) => cli::not_built("film"),
         Some(Command::Settle { problem }) => cli::settle(problem, json),
     };
     done.unwrap_or_else(cli::Stop::tell)
