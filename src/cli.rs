@@ -4,23 +4,17 @@ mod export;
 #[cfg(feature = "viewer")]
 mod pictures;
 mod plans;
-<<<<<<< HEAD
 mod save;
-=======
 #[cfg(not(feature = "viewer"))]
 mod undrawn;
->>>>>>> film
 
 pub(crate) use export::{Exports, export};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
-<<<<<<< HEAD
 pub(crate) use save::Save;
-=======
 #[cfg(not(feature = "viewer"))]
 pub(crate) use undrawn::{FilmArguments, ViewArguments, film, view};
->>>>>>> film
 
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;

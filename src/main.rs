@@ -121,7 +121,13 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let json = arguments.json;
     let done = match &arguments.command {
-        None => cli::run(None, &cli::Changes::default(), false, &cli::Save::default(), json),
+        None => cli::run(
+            None,
+            &cli::Changes::default(),
+            false,
+            &cli::Save::default(),
+            json,
+        ),
         Some(Command::Run {
             scene,
             changes,
