@@ -1,5 +1,6 @@
 //! The scene model of all pictures: devices stay in the lumen, tips move smoothly, what is drawn is where
 //! the numbers say.
+#![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::{Point, Track, TrackSettings};
