@@ -56,7 +56,7 @@ impl Model {
         grips.of_rod = [None; MOST_RODS];
         let mut count = 0;
         for (rod, given) in scene.rods.iter().enumerate() {
-            let AxialLoad::Rubbed {
+            let AxialLoad::Held {
                 grip_n_per_mm,
                 fed_mm,
                 ..
@@ -205,5 +205,25 @@ impl Model {
                 *o += part * a;
             }
         }
+    }
+
+    /// By how much held rods lengthen for a push of 1 N on each, mm/N, by the last factorisation.
+    pub(crate) fn compliance_mm_per_n(&self) -> [[f64; MOST_RODS]; MOST_RODS] {
+        let mut compliance = [[0.0; MOST_RODS]; MOST_RODS];
+        for a in &self.grips.list {
+            for b in &self.grips.list {
+                if a.along.len() == b.answer.len() {
+                    compliance[a.rod][b.rod] = dot(&a.along, &b.answer);
+                }
+            }
+        }
+        compliance
+    }
+
+    /// Load at a node of rod `k`, what its hand adds and what follows included, N.
+    pub(crate) fn load_at(&self, k: usize, node: usize) -> f64 {
+        let hand = self.grips.of_rod[k].and_then(|at| self.grips.list.get(at));
+        let follows = self.material.load.get(node).copied().unwrap_or(0.0);
+        self.nodes.load[node] + hand.map_or(0.0, Grip::load_n) + follows
     }
 }

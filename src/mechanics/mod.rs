@@ -16,6 +16,7 @@ mod friction;
 mod grip;
 mod layout;
 mod load;
+mod material;
 mod model;
 mod newton;
 pub mod problem;

@@ -4,6 +4,7 @@ use super::banded::BlockBanded;
 use super::bend::{Corner, Local};
 use super::grip::Grips;
 use super::layout::FIXED;
+use super::material::Material;
 use super::sections::Relaxation;
 use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Nodes, RodNodes, ShapedTerm};
 use crate::geometry::{Frame, Vector};
@@ -51,6 +52,10 @@ pub(crate) struct Model {
     softest: f64,
     pub(crate) relaxation: Relaxation,
     pub(crate) grips: Grips,
+    pub(crate) material: Material,
+    /// Where unknowns are kept near, and how stiffly, N/mm; empty where they are not.
+    pub(crate) near: Vec<f64>,
+    pub(crate) near_n_per_mm: f64,
     pub(crate) scratch: Vec<f64>,
 }
 
@@ -143,6 +148,7 @@ impl Model {
         self.roll_hessian.resize(free, 0.0);
 
         energy.total += self.feel_grips(x);
+        energy.total += self.feel_material(x, rolls);
         let mut softest = 0.0_f64;
         for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
             let frames = corner.frame.map(|f| &self.frames[f as usize]);
@@ -216,6 +222,16 @@ impl Model {
                         row[*b as usize + 1] += cross[1];
                     }
                 }
+            }
+        }
+        if self.near.len() == x.len() {
+            let stiffness = self.near_n_per_mm;
+            for i in (0..x.len()).step_by(2) {
+                let away = [x[i] - self.near[i], x[i + 1] - self.near[i + 1]];
+                energy.add(0.5 * stiffness * (away[0] * away[0] + away[1] * away[1]));
+                self.gradient[i] += stiffness * away[0];
+                self.gradient[i + 1] += stiffness * away[1];
+                self.matrix.add(i, i, [stiffness, 0.0, 0.0, stiffness]);
             }
         }
         for ((g, f), x) in self.gradient.iter_mut().zip(&self.linear).zip(x) {

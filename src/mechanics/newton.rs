@@ -1,5 +1,6 @@
 //! Newton's method on the exact Hessian: shift where it is indefinite, backtracking on the energy.
 
+use super::anderson::Anderson;
 use super::model::{Energy, Model};
 use super::scene::MOST_RODS;
 
@@ -69,6 +70,10 @@ pub(crate) struct Newton {
     old_rolls: Vec<f64>,
     columns: Vec<f64>,
     shift: f64,
+    plain: Vec<f64>,
+    near: Vec<f64>,
+    even: Vec<f64>,
+    anderson: Anderson,
     pub(crate) history: History,
 }
 
@@ -95,6 +100,7 @@ impl Newton {
         let mut energy = model.evaluate(&self.x, &self.rolls);
         self.history.energies_n_mm.push(vec![energy.total]);
         let mut definite = None;
+        self.anderson.restart();
         loop {
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
             self.history.residuals_n.push(residual_n);
@@ -117,11 +123,17 @@ impl Newton {
                 };
                 definite = Some(!shifted);
                 self.history.steps += 1;
+                let learnt = most_inner > 1 && self.learn(model);
                 found = self.search(model, energy, residual_n);
+                if found.is_none() && learnt {
+                    self.step.clone_from(&self.plain);
+                    found = self.search(model, energy, residual_n);
+                }
                 if found.is_some() {
                     break;
                 }
             }
+            if std::env::var("NDBG2").is_ok() { eprintln!("    step {} res {residual_n:.2e} shift {:.1e} definite {definite:?} len {:.2e} fac {} gain {:.2e}", self.history.steps, self.shift, self.step.iter().fold(0.0_f64,|m,s|m.max(s.abs())), self.history.factorisations, found.map_or(f64::NAN, |f| energy.total-f.total)); }
             match found {
                 Some(found) => energy = found,
                 None => return ended(false, definite),
@@ -130,6 +142,43 @@ impl Newton {
                 run.push(energy.total);
             }
         }
+    }
+
+    /// Turns Newton's step into one that knows what the steps before left over: where stiffness
+    /// follows the shape, the matrix lacks how, and steps of its own would creep. False where there is
+    /// nothing to learn from or it leads uphill; the step as it was stays in `plain`.
+    fn learn(&mut self, model: &Model) -> bool {
+        if !model.follows_exactly() {
+            return false;
+        }
+        let n = model.unknowns();
+        self.plain.clone_from(&self.step);
+        self.near.clear();
+        self.near.extend_from_slice(&self.x);
+        self.near.extend(self.free_rolls.iter().map(|k| self.rolls[*k]));
+        self.even.clear();
+        self.even.resize(self.step.len(), 1.0);
+        self.anderson
+            .step(&mut self.near, &self.plain, &self.even);
+        for (i, (step, to)) in self.step.iter_mut().zip(&self.near).enumerate() {
+            let from = if i < n {
+                self.x[i]
+            } else {
+                self.rolls[self.free_rolls[i - n]]
+            };
+            *step = to - from;
+        }
+        let slopes = model.gradient.iter().chain(&model.roll_gradient);
+        let (mut along, mut plainly) = (0.0, 0.0);
+        for ((g, s), p) in slopes.zip(&self.step).zip(&self.plain) {
+            along += g * s;
+            plainly += g * p;
+        }
+        if along > 0.1 * plainly {
+            self.step.clone_from(&self.plain);
+            return false;
+        }
+        true
     }
 
     /// Steps without line search, `renew` bringing coefficients up to date with every new `x`

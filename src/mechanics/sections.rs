@@ -113,6 +113,7 @@ impl Model {
         self.update_loads(scene, rolls);
         self.update_forces(scene);
         self.update_grips(scene);
+        self.update_material(scene);
         for corner in &mut self.corners {
             corner.stiffness = 0.0;
             corner.load = 0.0;
@@ -209,17 +210,14 @@ impl Model {
             let range = self.rods[k].range();
             match &rod.load {
                 AxialLoad::Uniform(tau) => self.nodes.load[range.clone()].fill(*tau),
-                AxialLoad::ByStation(values) => {
+                AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } => {
                     self.nodes.load[range.clone()].fill(0.0);
                     self.add_by_station(scene, k, values);
                 }
-                AxialLoad::Frictionless(tip) | AxialLoad::Rubbed { tip_n: tip, .. } => {
+                AxialLoad::Frictionless(tip) => {
                     self.nodes.load[range.clone()].fill(*tip);
                     if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
                         self.follow_stiffness(k, rolls);
-                    }
-                    if let AxialLoad::Rubbed { added_n, .. } = &rod.load {
-                        self.add_by_station(scene, k, added_n);
                     }
                 }
             }

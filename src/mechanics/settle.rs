@@ -29,6 +29,11 @@ const MOST_SADDLES: usize = 8;
 const COARSENING: usize = 2;
 /// Balance of shapes that only prepare the next stage, N.
 const PREPARED_N: f64 = 1e-3;
+/// How stiffly a shape that was lost is first kept near its start, N/mm, by which share that falls
+/// from stage to stage, and what counts as nothing.
+const HELD_NEAR_N_PER_MM: f64 = 1e-2;
+const HELD_LESS: f64 = 0.1;
+const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
 /// Indentation of a vessel wall worth a flag, mm.
 const DEEP_MM: f64 = 0.1;
 
@@ -86,9 +91,7 @@ fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStatio
     let mut rods = scene.rods.to_vec();
     for rod in &mut rods {
         if let AxialLoad::ByStation(values)
-        | AxialLoad::Rubbed {
-            added_n: values, ..
-        } = &mut rod.load
+        | AxialLoad::Held { load_n: values, .. } = &mut rod.load
         {
             *values = (0..=coarse_cells).map(|i| values[pick(i)]).collect();
         }
@@ -242,6 +245,108 @@ impl Settle {
         }
     }
 
+    /// Equilibrium from shapes near it; a rod without one starts along what it lies in.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub(crate) fn settle_near(
+        &mut self,
+        scene: &Scene<'_>,
+        shapes: &[Option<&RodState>],
+        sideways_n_per_mm: f64,
+    ) -> Result<Solution, MechanicsError> {
+        if shapes.len() != scene.rods.len() || shapes.iter().all(Option::is_none) {
+            return self.settle(scene);
+        }
+        self.begin(scene)?;
+        self.model.lay_out_nodes(scene);
+        self.shapes.clear();
+        for (k, shape) in shapes.iter().enumerate() {
+            self.shapes.push(Shape::default());
+            if let Some(rod) = shape {
+                if self.newton.free_rolls.contains(&k) {
+                    self.newton.rolls[k] = rod.roll_rad;
+                }
+                self.shapes[k].station_mm.clone_from(&rod.station_mm);
+                self.shapes[k].offset_mm.clone_from(&rod.offset_mm);
+            }
+        }
+        self.guess(scene);
+        for k in 0..shapes.len() {
+            if shapes[k].is_none() {
+                self.guess_along(scene, k);
+            }
+        }
+        self.model.update_sections(scene);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model.gather(&mut self.newton.x);
+        let start = self.newton.x.clone();
+        let rolls = self.newton.rolls.clone();
+        let stiffest = self.stiffest(scene);
+        let tolerance = self.settings.gradient_tolerance_n;
+        self.model.near.clone_from(&start);
+        self.model.near_n_per_mm = sideways_n_per_mm;
+        let lost = match self.settle_stage(scene, stiffest, tolerance, false) {
+            Ok(passed_saddle) => return self.finish(scene, passed_saddle),
+            Err(
+                lost @ (MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }),
+            ) => lost,
+            Err(other) => return Err(other),
+        };
+        // in steps that hold it less and less near
+        self.newton.x = start;
+        self.newton.rolls = rolls;
+        self.newton.restart();
+        let mut held = HELD_NEAR_N_PER_MM;
+        loop {
+            let last = held <= sideways_n_per_mm.max(LEAST_NEAR_N_PER_MM);
+            self.model.store(&self.newton.x);
+            self.model.near.clone_from(&self.newton.x);
+            self.model.near_n_per_mm = if last { sideways_n_per_mm } else { held };
+            self.newton.history.steps = 0;
+            let near = if last { tolerance } else { tolerance.max(PREPARED_N) };
+            let stage = self.settle_stage(scene, stiffest, near, !last);
+            match stage {
+                Ok(passed_saddle) if last => return self.finish(scene, passed_saddle),
+                Ok(_) => {}
+                Err(_) if last => return Err(lost),
+                Err(other) => return Err(other),
+            }
+            held *= HELD_LESS;
+        }
+    }
+
+    /// How far the shape is from the one it was kept near, mm.
+    fn moved_mm(&self) -> f64 {
+        let near = &self.model.near;
+        let away = near.iter().zip(&self.newton.x).map(|(a, b)| (a - b).abs());
+        away.fold(0.0, f64::max)
+    }
+
+    /// Lays a rod of which nothing is known along what it lies in, and straight on beyond.
+    fn guess_along(&mut self, scene: &Scene<'_>, k: usize) {
+        let mut at = [0.0; 2];
+        for i in 0..self.model.rods[k].count() {
+            let node = self.model.rods[k].first + i;
+            let s = self.model.nodes.s_mm[node];
+            let around = scene.rods[k].containers.iter().find(|c| s <= c.to_mm);
+            if let Some(Container::Rod(j)) = around.map(|c| c.container)
+                && i < self.model.rods[j].count()
+            {
+                at = self.model.nodes.offset[self.model.rods[j].first + i];
+            } else {
+                let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
+                let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
+                let r = at[0].hypot(at[1]);
+                if r > room {
+                    at = at.map(|x| x * room / r);
+                }
+            }
+            self.model.nodes.offset[node] = at;
+        }
+    }
+
     /// Assembles and factorises the matrix of the last solve once more, for measurements; tells
     /// whether it is positive definite. Its cost in multiplications and additions is
     /// [`Solution::factorisation_flops`].
@@ -253,12 +358,10 @@ impl Settle {
         self.settings.check()?;
         scene.check()?;
         self.newton.history = History::default();
+        self.model.near.clear();
         self.unsettled_n = 0.0;
         self.follows = scene.rods.iter().any(|r| {
-            matches!(
-                r.load,
-                AxialLoad::Frictionless(_) | AxialLoad::Rubbed { .. }
-            )
+            matches!(r.load, AxialLoad::Frictionless(_))
         });
         self.newton.restart();
         self.newton.rolls = Model::first_rolls(scene);
@@ -538,6 +641,8 @@ impl Settle {
             smallest_eigenvalue_n_per_mm: smallest,
             flags,
             factorisation_flops: self.model.matrix.flops(),
+            compliance_mm_per_n: self.model.compliance_mm_per_n(),
+            moved_mm: self.moved_mm(),
         })
     }
 
@@ -599,7 +704,7 @@ impl Settle {
             from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
             curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
             moment_n_mm: moment.iter().map(Vector::norm).collect(),
-            load_n: model.nodes.load[range.clone()].to_vec(),
+            load_n: range.clone().map(|node| model.load_at(k, node)).collect(),
             bending_energy_n_mm: bending,
             path_length_mm: path,
             centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
@@ -657,6 +762,9 @@ impl Settle {
             }
             let outer_diameter_mm = term.inside.value(&nodes.outer);
             if let (Some(outer), Some(around)) = (term.other, &term.around) {
+                if scene.rods[term.rod].yields {
+                    continue;
+                }
                 return Err(MechanicsError::DoesNotFit {
                     inner: term.rod,
                     outer,
@@ -671,7 +779,7 @@ impl Settle {
             }
         }
         // Rods on one axis have no contact term of their own.
-        for (k, rod) in scene.rods.iter().enumerate() {
+        for (k, rod) in scene.rods.iter().enumerate().filter(|(_, r)| !r.yields) {
             for stretch in &rod.containers {
                 let Container::Rod(j) = stretch.container else {
                     continue;

@@ -132,6 +132,10 @@ pub struct Solution {
     pub flags: Vec<Flag>,
     /// Multiplications and additions of the last factorisation.
     pub factorisation_flops: f64,
+    /// How far it moved from the shape it was kept near, mm.
+    pub(crate) moved_mm: f64,
+    /// By how much rods whose hubs are held lengthen for a push of 1 N on each, mm/N.
+    pub(crate) compliance_mm_per_n: [[f64; super::MOST_RODS]; super::MOST_RODS],
 }
 
 /// Neighbouring contacts of one rod with one partner.

@@ -17,6 +17,8 @@ const SHUT_MM: f64 = 0.05;
 /// Gap between an open retriever and what it lies in, mm of radius: it lies on the wall all round,
 /// and is free to find its own path within the thickness of its struts.
 const OPEN_GAP_MM: f64 = 0.05;
+/// Length over which an open retriever narrows towards what is not open yet, mm: a strut or two.
+const OPENS_OVER_MM: f64 = 3.0;
 /// Spacing at which an open retriever follows the lumen it opens in, mm.
 const OPEN_STEP_MM: f64 = 1.0;
 /// Force with which an open retriever holds on to clot and wall, N, until its own radial force
@@ -25,7 +27,7 @@ const OPEN_STEP_MM: f64 = 1.0;
 pub const RETRIEVER_HOLDS_N: f64 = 0.25;
 
 /// Lays the stack by the equilibrium of elastic rods, with friction where something moves.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Rods {
     solver: StackSolver,
     tube: Vec<TubeStation>,
@@ -34,13 +36,21 @@ pub struct Rods {
     last: Option<Arc<Shape>>,
 }
 
+impl Default for Rods {
+    fn default() -> Self {
+        Self::new(Settings::default(), LoadSettings::rehearsal())
+    }
+}
+
 impl Rods {
     /// With these settings.
     #[must_use]
     pub fn new(settings: Settings, load_settings: LoadSettings) -> Self {
         Self {
             solver: StackSolver::new(settings, load_settings),
-            ..Self::default()
+            tube: Vec::new(),
+            narrowed_to_mm: Vec::new(),
+            last: None,
         }
     }
 
@@ -76,17 +86,18 @@ impl Rods {
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
         let rub = |k: usize, other: Option<usize>| posed.friction(k, other);
-        let from = self
-            .last
-            .as_ref()
-            .filter(|last| last.devices == posed.devices);
+        let from = self.last.as_ref().map(|last| {
+            let place = |k: &usize| last.devices.iter().position(|l| l == k);
+            let places: Vec<_> = posed.devices.iter().map(place).collect();
+            last.stack.rearranged(&places)
+        });
         self.solver.solve(
             &self.tube,
             &posed.stack,
             &posed.holds,
             &rub,
             moving,
-            from.map(|f| &f.stack),
+            from.as_ref(),
         )
     }
 }
@@ -100,6 +111,7 @@ impl Lay for Rods {
         motion: Motion,
     ) -> Result<Laid, MechanicsError> {
         self.narrow(plan, state)?;
+        if std::env::var("NDBG").is_ok() { eprintln!("LAY {motion:?} {:?}", wishes.iter().map(|w| (plan.devices[w.0].name.clone(), w.1)).collect::<Vec<_>>()); }
         let moved: Vec<usize> = wishes.iter().map(|w| w.0).collect();
         let mut laid = ruled(plan, state, wishes);
         match motion {
@@ -440,7 +452,10 @@ fn rod(
             let far_mm = tip_mm - shortened_mm;
             let mut from_tip_mm = 0.0;
             while from_tip_mm < r.free_length_mm {
-                let lumen_mm = lumen_around(plan, state, k, far_mm - from_tip_mm);
+                let lumen_mm = [-OPENS_OVER_MM, 0.0, OPENS_OVER_MM]
+                    .map(|aside_mm| lumen_around(plan, state, k, far_mm - from_tip_mm + aside_mm))
+                    .into_iter()
+                    .fold(f64::INFINITY, f64::min);
                 let open_mm = (lumen_mm - 2.0 * OPEN_GAP_MM).min(r.free_diameter_mm);
                 outer.push((from_tip_mm, open_mm.max(device.shaft_outer_mm())));
                 from_tip_mm += OPEN_STEP_MM;
@@ -477,6 +492,7 @@ fn rod(
         load: AxialLoad::Frictionless(0.0),
         line_load_n_per_mm: Vector::zeros(),
         tip_force_n: Vector::zeros(),
+        yields: open.is_some(),
         containers: Vec::new(),
     })
 }
