@@ -85,8 +85,9 @@ impl LoadSettings {
             length_tolerance_mm: 1e-2,
             gradient_tolerance_n: 1e-6,
             enough_n: 3e-3,
-            enough_share: 0.03,
-            patience: 4,
+            enough_share: 0.05,
+            most_unsettled_n: 0.1,
+            patience: 3,
             ..Self::default()
         }
     }

@@ -226,4 +226,14 @@ impl Model {
         let follows = self.material.load.get(node).copied().unwrap_or(0.0);
         self.nodes.load[node] + hand.map_or(0.0, Grip::load_n) + follows
     }
+
+    /// Energy of the hands for cells of these lengths, by node.
+    pub(crate) fn hold_energy(&self, arc_mm: &[f64]) -> f64 {
+        let list = self.grips.list.iter();
+        list.map(|grip| {
+            let length_mm: f64 = arc_mm[self.rods[grip.rod].range()].iter().sum();
+            0.5 * grip.stiffness_n_per_mm * (length_mm - grip.fed_mm).powi(2)
+        })
+        .sum()
+    }
 }

@@ -224,4 +224,161 @@ impl Model {
             }
         }
     }
+
+    /// Energy at `x` alone, for trials along a step: a fifth of the work of [`Model::evaluate`], which
+    /// must follow before anything else is asked of the model.
+    pub(crate) fn energy(&mut self, x: &[f64], rolls: &[f64]) -> f64 {
+        let mut material = std::mem::take(&mut self.material);
+        let nodes = self.nodes.s_mm.len();
+        for list in [&mut material.arc, &mut material.by_stiffness] {
+            list.clear();
+            list.resize(nodes, 0.0);
+        }
+        for member in &self.members {
+            let node = member.node as usize;
+            let corner = self.corner_in(x, member.nodes, member.clamp);
+            material.arc[node] += member.weight * corner.arc_mm();
+            material.by_stiffness[node] += member.weight * corner.bending();
+        }
+        for end in &self.ends {
+            let frames = end.frame.map(|f| &self.frames[f as usize]);
+            let at = end.base.map(|b| offset(x, b));
+            material.arc[end.node as usize] +=
+                end.weight * edge(frames[0], at[0], frames[1], at[1]).norm();
+        }
+        if material.on {
+            self.lay_material(&material);
+        }
+        let mut energy = self.hold_energy(&material.arc);
+        for node in 0..nodes {
+            energy += self.nodes.stiffness[node] * material.by_stiffness[node]
+                + self.nodes.load[node] * material.arc[node];
+        }
+        for shaped in &self.shaped {
+            let member = &shaped.member;
+            let node = member.node as usize;
+            let followed = material.rods.get(shaped.rod).is_some_and(Option::is_some);
+            let kappa = if followed {
+                self.nodes.natural[node]
+            } else {
+                shaped.curvature
+            };
+            if kappa <= 0.0 {
+                continue;
+            }
+            let corner = self.corner_in(x, member.nodes, member.clamp);
+            let frame = &self.frames[self.nodes.frame[node] as usize];
+            let tilt = Tilt {
+                from: frame.tangent,
+                to: corner.tangent(),
+            };
+            let along = tilt
+                .carry(frame.across(rolls[shaped.rod]))
+                .dot(&corner.curvature_per_mm());
+            energy += member.weight
+                * self.nodes.stiffness[node]
+                * corner.arc_mm()
+                * kappa
+                * (0.5 * kappa - along);
+        }
+        if self.near.len() == x.len() {
+            let away = x.iter().zip(&self.near).map(|(x, n)| (x - n) * (x - n));
+            energy += 0.5 * self.near_n_per_mm * away.sum::<f64>();
+        }
+        energy -= self.linear.iter().zip(x).map(|(f, x)| f * x).sum::<f64>();
+        self.material = material;
+        energy + self.contact_energy(x)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::geometry::{Frame, Point, Vector};
+    use crate::mechanics::layout::Sharing;
+    use crate::mechanics::model::Model;
+    use crate::mechanics::{
+        AxialLoad, End, NaturalBend, Profile, Rod, Roll, Scene, Settings, TubeStation,
+    };
+
+    /// A pre-shaped wire that stiffens away from its tip, held at its hub in a bend.
+    fn posed() -> (Vec<TubeStation>, Rod) {
+        let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
+        let tube: Vec<TubeStation> = (0..=60)
+            .map(|i| TubeStation {
+                s_mm: f64::from(i),
+                frame: start.along_arc(f64::from(i), f64::from(i) / 40.0, 0.0),
+                radius_mm: 2.0,
+                wall_stiffness_n_per_mm2: 10.0,
+            })
+            .collect();
+        let knots = [(0.0, 1.0), (10.0, 4.0), (10.0, 8.0), (40.0, 30.0)];
+        let rod = Rod {
+            stiffness_n_mm2: Profile::new("b", &knots).unwrap(),
+            natural: Some(NaturalBend {
+                length_mm: 7.3,
+                curvature_per_mm: 0.08,
+                roll: Roll::Free(0.4),
+            }),
+            end: End::Tip(TubeStation::at(&tube, 50.57).unwrap()),
+            load: AxialLoad::Held {
+                load_n: (0..=60).map(|i| -0.01 * f64::from(i)).collect(),
+                grip_n_per_mm: 0.3,
+                fed_mm: 50.0,
+            },
+            ..Rod::uniform(1.0, 0.36)
+        };
+        (tube, rod)
+    }
+
+    #[test]
+    fn exact_slope_of_the_energy() {
+        let (tube, rod) = posed();
+        let rods = [rod];
+        let scene = Scene {
+            tube: &tube,
+            rods: &rods,
+            beside: &[],
+        };
+        let settings = Settings::default();
+        let mut model = Model::default();
+        model.lay_out_nodes(&scene);
+        for (i, at) in model.nodes.offset.iter_mut().enumerate() {
+            let t = 0.21 * f64::from(u32::try_from(i).unwrap());
+            *at = [0.8 * t.sin(), 0.5 * (1.7 * t).cos() - 0.5];
+        }
+        model.update_sections(&scene);
+        model.lay_out_terms(&scene, &settings, Sharing::TightFits);
+        let rolls = [0.4];
+        model.update(&scene, &settings, &rolls, 1e4);
+        let mut x = Vec::new();
+        model.gather(&mut x);
+        let whole = model.evaluate(&x, &rolls);
+        let gradient = model.gradient.clone();
+        let roll_gradient = model.roll_gradient[0];
+        let alone = model.energy(&x, &rolls);
+        assert!(
+            (alone - whole.total).abs() < 1e-12 * whole.size,
+            "{alone} alone, {} with its slopes",
+            whole.total
+        );
+        const STEP: f64 = 1e-6;
+        let mut worst = 0.0_f64;
+        for i in 0..x.len() {
+            let mut y = x.clone();
+            y[i] += STEP;
+            let up = model.energy(&y, &rolls);
+            y[i] -= 2.0 * STEP;
+            let down = model.energy(&y, &rolls);
+            worst = worst.max(((up - down) / (2.0 * STEP) - gradient[i]).abs());
+        }
+        let largest = gradient.iter().fold(0.0_f64, |m, g| m.max(g.abs()));
+        assert!(worst < 1e-7 * largest, "{worst:e} of {largest:e}");
+        let up = model.energy(&x, &[0.4 + STEP]);
+        let down = model.energy(&x, &[0.4 - STEP]);
+        let slope = (up - down) / (2.0 * STEP);
+        assert!(
+            (slope - roll_gradient).abs() < 1e-6 * roll_gradient.abs().max(1e-3),
+            "{slope} against {roll_gradient}"
+        );
+    }
 }

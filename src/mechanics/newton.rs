@@ -4,9 +4,9 @@ use super::anderson::Anderson;
 use super::model::{Energy, Model};
 use super::scene::MOST_RODS;
 
-/// Share of the decrease promised by the slope that a step must keep. Armijo's usual 1e-4: rules
+/// Share of the decrease promised by the slope that a step must keep (a quadratic keeps half). Armijo's usual 1e-4 lets two states on either side of a flat valley alternate for ever: this rules
 /// out steps that only seem to descend, refuses nothing else.
-const SUFFICIENT: f64 = 1e-4;
+const SUFFICIENT: f64 = 0.1;
 /// Rounding of a sum of energies, relative to the sizes summed: a few thousand terms of 1e-16.
 const ENERGY_ROUNDING: f64 = 1e-14;
 /// Longest step of an offset, mm: a step across a large vessel is allowed, one out of the route's
@@ -405,15 +405,27 @@ impl Newton {
         self.old.clone_from(&self.x);
         self.old_rolls.clone_from(&self.rolls);
         let rounding = ENERGY_ROUNDING * before.size;
-        for _ in 0..MOST_HALVINGS {
+        /// Rounding of an energy summed in another order, in units of its own.
+        const ANOTHER_ORDER: f64 = 8.0;
+        for halving in 0..MOST_HALVINGS {
             for ((x, old), s) in self.x.iter_mut().zip(&self.old).zip(&self.step) {
                 *x = old + part * s;
             }
             for (i, rod) in self.free_rolls.iter().enumerate() {
                 self.rolls[*rod] = self.old_rolls[*rod] + part * self.step[n + i];
             }
+            let enough = before.total + SUFFICIENT * part * slope;
+            if halving > 0 {
+                // whole evaluations only where one may be taken
+                let energy = model.energy(&self.x, &self.rolls);
+                if !(energy <= enough || (energy - before.total).abs() <= ANOTHER_ORDER * rounding)
+                {
+                    part *= 0.5;
+                    continue;
+                }
+            }
             let found = model.evaluate(&self.x, &self.rolls);
-            if found.total <= before.total + SUFFICIENT * part * slope {
+            if found.total <= enough {
                 return Some(found);
             }
             // Where the energy's change is below its rounding the gradient decides.
