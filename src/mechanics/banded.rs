@@ -12,6 +12,9 @@
 /// sums stay in registers on any 64-bit processor, larger tiles spill on the oldest.
 const TILE: usize = 4;
 
+/// Right-hand sides solved at once.
+pub(crate) const LANES: usize = 4;
+
 /// A symmetric block matrix and its factor.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct BlockBanded {
@@ -174,6 +177,46 @@ impl BlockBanded {
                 let rest: f64 = xs.1.iter().zip(ls.1).map(|(x, l)| x * l).sum();
                 let sum = (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest;
                 x[c] = (x[c] - sum) / diagonal;
+            }
+        }
+    }
+
+    /// As [`Self::solve`], for [`LANES`] right-hand sides at once: one alone spends its time waiting for
+    /// the entry before.
+    pub(crate) fn solve_lanes(&self, x: &mut [[f64; LANES]]) {
+        let blocks = self.lead.len();
+        for i in 0..blocks {
+            let last = self.start[(i + 3).min(blocks)];
+            for c in self.start[i]..self.start[i + 1] {
+                let column = &self.factor[self.column[c] + c..self.column[c] + last];
+                let Some((diagonal, below)) = column.split_first() else {
+                    continue;
+                };
+                let inverse = 1.0 / diagonal;
+                let value = x[c].map(|v| v * inverse);
+                x[c] = value;
+                for (x, l) in x[c + 1..last].iter_mut().zip(below) {
+                    for (x, v) in x.iter_mut().zip(&value) {
+                        *x -= l * v;
+                    }
+                }
+            }
+        }
+        for i in (0..blocks).rev() {
+            let last = self.start[(i + 3).min(blocks)];
+            for c in (self.start[i]..self.start[i + 1]).rev() {
+                let column = &self.factor[self.column[c] + c..self.column[c] + last];
+                let Some((diagonal, below)) = column.split_first() else {
+                    continue;
+                };
+                let mut sums = x[c];
+                for (x, l) in x[c + 1..last].iter().zip(below) {
+                    for (s, x) in sums.iter_mut().zip(x) {
+                        *s -= l * x;
+                    }
+                }
+                let inverse = 1.0 / diagonal;
+                x[c] = sums.map(|s| s * inverse);
             }
         }
     }

@@ -6,6 +6,7 @@
 //! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
 //! the formula of Sherman, Morrison and Woodbury.
 
+use super::banded::LANES;
 use super::bend::Corner;
 use super::layout::FIXED;
 use super::model::{Model, edge, offset};
@@ -30,6 +31,7 @@ pub(crate) struct Grip {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Grips {
     pub(crate) list: Vec<Grip>,
+    lanes: Vec<[f64; LANES]>,
     /// By rod: its hand.
     of_rod: [Option<usize>; MOST_RODS],
     /// Load that hands add to every corner, N.
@@ -165,9 +167,26 @@ impl Model {
 
     /// Makes ready to solve with the matrix just factorised.
     pub(crate) fn prepare_grips(&mut self) {
-        for grip in &mut self.grips.list {
-            grip.answer.clone_from(&grip.along);
-            self.matrix.solve(&mut grip.answer);
+        let lanes = &mut self.grips.lanes;
+        for hands in self.grips.list.chunks_mut(LANES) {
+            if let [grip] = hands {
+                grip.answer.clone_from(&grip.along);
+                self.matrix.solve(&mut grip.answer);
+                continue;
+            }
+            let n = hands.first().map_or(0, |g| g.along.len());
+            lanes.clear();
+            lanes.resize(n, [0.0; LANES]);
+            for (lane, grip) in hands.iter().enumerate() {
+                for (x, a) in lanes.iter_mut().zip(&grip.along) {
+                    x[lane] = *a;
+                }
+            }
+            self.matrix.solve_lanes(lanes);
+            for (lane, grip) in hands.iter_mut().enumerate() {
+                grip.answer.clear();
+                grip.answer.extend(lanes.iter().map(|x| x[lane]));
+            }
         }
     }
 
