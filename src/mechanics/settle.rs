@@ -5,9 +5,10 @@ use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
+use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
+use super::terms::Mix;
 use crate::geometry::Vector;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
@@ -568,14 +569,6 @@ impl Settle {
             curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
             moment[node - range.start] += bent * (member.weight * b);
         }
-        if scene.rods[k].start == StartSupport::Clamped {
-            // The held tangent's cell is half as long: its mean lies a quarter cell from the clamp,
-            // the next node's a whole one.
-            for list in [&mut curvature, &mut moment] {
-                let at_clamp: Vector = (list[0] * 4.0 - list[1]) / 3.0;
-                list[0] = at_clamp;
-            }
-        }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
                 path += end.weight
@@ -609,6 +602,24 @@ impl Settle {
         }
     }
 
+    /// Direction of a rod at a place, not of unit length.
+    fn tangent(&self, rod: usize, place: &Mix) -> Vector {
+        let range = self.model.rods[rod].range();
+        let mut sum = Vector::zeros();
+        for (node, weight) in place.node.iter().zip(place.weight) {
+            let node = *node as usize;
+            if weight <= 0.0 {
+                continue;
+            }
+            for (a, b) in [(node.wrapping_sub(1), node), (node, node + 1)] {
+                if range.contains(&a) && range.contains(&b) {
+                    sum += self.model.edge_between(a, b).normalize() * weight;
+                }
+            }
+        }
+        sum
+    }
+
     fn contacts(&self) -> (Vec<Contact>, f64) {
         let model = &self.model;
         let mut contacts = Vec::new();
@@ -621,14 +632,22 @@ impl Settle {
             energy += pressed.energy;
             let force = pressed.gradient.map(|g| -g);
             // The directions at the place: those of its node, or of the two around it.
-            let mut space = Vector::zeros();
+            let mut across = Vector::zeros();
+            let mut axis = Vector::zeros();
             for i in 0..3 {
                 if term.inside.weight[i] > 0.0 {
                     let node = term.inside.node[i] as usize;
                     let frame = &model.frames[model.nodes.frame[node] as usize];
-                    space += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
+                    across += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
+                    axis += frame.tangent * term.inside.weight[i];
                 }
             }
+            let along = self.tangent(term.rod, &term.inside)
+                + match (term.other, &term.around) {
+                    (Some(other), Some(around)) => self.tangent(other, around),
+                    _ => Vector::zeros(),
+                };
+            let space = across - axis * (across.dot(&along) / axis.dot(&along));
             contacts.push(Contact {
                 rod: term.rod,
                 other: term.other,
@@ -636,6 +655,7 @@ impl Settle {
                 length_mm: term.weight_mm,
                 force_n: force,
                 force_in_space_n: space,
+                force_across_n: across,
                 indentation_mm: term.law.indentation_mm(offset),
             });
         }
