@@ -9,8 +9,8 @@
 use super::bend::Corner;
 use super::layout::FIXED;
 use super::model::{Model, edge, offset};
-use super::newton::small_solve;
 use super::scene::{AxialLoad, MOST_RODS, Scene};
+use nalgebra::{DMatrix, DVector, Dyn, LU};
 
 /// One hand.
 #[derive(Debug, Clone, Default)]
@@ -30,6 +30,8 @@ pub(crate) struct Grip {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Grips {
     pub(crate) list: Vec<Grip>,
+    /// What couples the hands when solving.
+    small: Option<LU<f64, Dyn, Dyn>>,
     /// By rod: its hand.
     of_rod: [Option<usize>; MOST_RODS],
     /// Load that hands add to every corner, N.
@@ -42,6 +44,13 @@ impl Grip {
     /// Load it adds, N.
     fn load_n(&self) -> f64 {
         self.stiffness_n_per_mm * (self.length_mm - self.fed_mm)
+    }
+}
+
+impl Grips {
+    /// Length of a rod held, at the last evaluation, mm.
+    pub(crate) fn length_mm(&self, rod: usize) -> f64 {
+        self.of_rod[rod].map_or(f64::NAN, |i| self.list[i].length_mm)
     }
 }
 
@@ -163,12 +172,34 @@ impl Model {
         energy
     }
 
-    /// Makes ready to solve with the matrix just factorised.
-    pub(crate) fn prepare_grips(&mut self) {
+    /// Makes ready to solve with the matrix just factorised, which has this many negative
+    /// eigenvalues; whether it is positive definite with the hands.
+    ///
+    /// `H + A K A'` has as many negative eigenvalues as `H` less those of the small matrix
+    /// `1/K + A' H^-1 A`: both come from the two ways to eliminate from one bordered matrix.
+    pub(crate) fn prepare_grips(&mut self, negative: usize) -> bool {
+        let count = self.grips.list.len();
+        if count == 0 {
+            return negative == 0;
+        }
         for grip in &mut self.grips.list {
             grip.answer.clone_from(&grip.along);
             self.matrix.solve(&mut grip.answer);
         }
+        let list = &self.grips.list;
+        let mut small = DMatrix::from_fn(count, count, |i, j| {
+            let answer = dot(&list[i].along, &list[j].answer);
+            if i == j {
+                answer + 1.0 / list[i].stiffness_n_per_mm
+            } else {
+                answer
+            }
+        });
+        // rounding
+        small = (&small + small.transpose()) * 0.5;
+        let values = small.clone().symmetric_eigenvalues();
+        self.grips.small = Some(small.lu());
+        values.iter().filter(|v| **v < 0.0).count() == negative
     }
 
     /// Solves with the factorised matrix, hands included.
@@ -178,18 +209,14 @@ impl Model {
         if list.is_empty() {
             return;
         }
-        let mut small = [[0.0; MOST_RODS]; MOST_RODS];
-        let mut part = [0.0; MOST_RODS];
-        for (i, a) in list.iter().enumerate() {
-            part[i] = dot(&a.along, x);
-            for (j, b) in list.iter().enumerate() {
-                small[i][j] = dot(&a.along, &b.answer);
-            }
-            small[i][i] += 1.0 / a.stiffness_n_per_mm;
-        }
-        // positive definite, as the matrix is
-        if small_solve(&mut small, &mut part, list.len(), 0.0) {
-            for (grip, part) in list.iter().zip(part) {
+        let mut part = DVector::from_fn(list.len(), |i, _| dot(&list[i].along, x));
+        let solved = self
+            .grips
+            .small
+            .as_ref()
+            .is_some_and(|s| s.solve_mut(&mut part));
+        if solved {
+            for (grip, part) in list.iter().zip(part.iter()) {
                 for (x, a) in x.iter_mut().zip(&grip.answer) {
                     *x -= part * a;
                 }

@@ -35,6 +35,8 @@ pub(crate) struct Model {
     pub(crate) ends: Vec<EndTerm>,
     pub(crate) shaped: Vec<ShapedTerm>,
     pub(crate) contacts: Vec<ContactTerm>,
+    /// By contact: its Hessian (xx, xy, yy) in the matrix.
+    applied: Vec<[f64; 3]>,
     pub(crate) block_sizes: Vec<usize>,
     /// Rod and arc length of each pair of unknowns.
     pub(crate) owner: Vec<(u32, f64)>,
@@ -130,6 +132,8 @@ impl Model {
     pub(crate) fn evaluate(&mut self, x: &[f64], rolls: &[f64]) -> Energy {
         let mut energy = Energy::default();
         self.matrix.clear();
+        self.applied.clear();
+        self.applied.resize(self.contacts.len(), [0.0; 3]);
         self.gradient.fill(0.0);
         self.border.fill(0.0);
         let free = if self.unknowns() == 0 {
@@ -260,12 +264,11 @@ impl Model {
         slope
     }
 
-    /// Takes the contacts' Hessian at `x` times `v` from `change`.
-    pub(crate) fn take_contact_change(&self, x: &[f64], v: &[f64], change: &mut [f64]) {
-        for contact in &self.contacts {
-            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
+    /// Takes the contacts' Hessian as last factorised times `v` from `change`.
+    pub(crate) fn take_contact_change(&self, v: &[f64], change: &mut [f64]) {
+        for (contact, [xx, xy, yy]) in self.contacts.iter().zip(&self.applied) {
+            if xx + yy > 0.0 {
                 let [a, b] = contact.terms.offset(v);
-                let [xx, xy, yy] = pressed.hessian;
                 contact
                     .terms
                     .push(change, [-(xx * a + xy * b), -(xy * a + yy * b)]);
@@ -282,19 +285,34 @@ impl Model {
             .sum()
     }
 
-    /// Factorises the smooth part's Hessian plus `shift` plus the contacts' Hessian at `x`.
+    /// Factorises the smooth part's Hessian plus `shift` plus the contacts' Hessian at `x`; whether
+    /// that is positive definite, hands included.
     pub(crate) fn factorise(&mut self, shift: f64, x: &[f64]) -> bool {
-        self.matrix.load(shift);
-        for contact in &self.contacts {
+        self.apply_contacts(x);
+        // with hands a matrix may be indefinite without them
+        let Some(negative) = self.matrix.factorise(shift, self.grips.list.is_empty()) else {
+            return false;
+        };
+        self.prepare_grips(negative)
+    }
+
+    /// Brings the contacts' part of the matrix up to date with `x`.
+    fn apply_contacts(&mut self, x: &[f64]) {
+        for (contact, applied) in self.contacts.iter().zip(&mut self.applied) {
             let terms = &contact.terms;
-            let Some(pressed) = contact.law.press(terms.offset(x)) else {
+            let hessian = contact
+                .law
+                .press(terms.offset(x))
+                .map_or([0.0; 3], |p| p.hessian);
+            let [xx, xy, yy] = std::array::from_fn(|i| hessian[i] - applied[i]);
+            if xx.abs() + xy.abs() + yy.abs() <= 0.0 {
                 continue;
-            };
-            let [xx, xy, yy] = pressed.hessian;
+            }
+            *applied = hessian;
             for i in 0..terms.count {
                 for j in 0..=i {
                     let w = terms.weight[i] * terms.weight[j];
-                    self.matrix.add_loaded(
+                    self.matrix.add(
                         terms.base[i] as usize,
                         terms.base[j] as usize,
                         [w * xx, w * xy, w * xy, w * yy],
@@ -302,24 +320,12 @@ impl Model {
                 }
             }
         }
-        let definite = self.matrix.factorise_loaded();
-        if definite {
-            self.prepare_grips();
-        }
-        definite
     }
 
-    /// `out = H v` with the whole Hessian at `x`.
-    pub(crate) fn multiply(&self, x: &[f64], v: &[f64], out: &mut [f64]) {
+    /// `out = H v` with the matrix last factorised, without its shift.
+    pub(crate) fn multiply(&self, v: &[f64], out: &mut [f64]) {
         self.matrix.multiply(v, out);
         self.multiply_grips(v, out);
-        for contact in &self.contacts {
-            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
-                let [a, b] = contact.terms.offset(v);
-                let [xx, xy, yy] = pressed.hessian;
-                contact.terms.push(out, [xx * a + xy * b, xy * a + yy * b]);
-            }
-        }
     }
 
     /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P`

@@ -271,7 +271,7 @@ impl Newton {
         self.change.clear();
         self.change
             .extend(self.residual.iter().chain(&self.roll_residual).map(|r| -r));
-        model.take_contact_change(&self.trial, &self.delta, &mut self.change);
+        model.take_contact_change(&self.delta, &mut self.change);
         if inner == 0 {
             let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
@@ -415,7 +415,7 @@ impl Newton {
             for s in &mut self.step {
                 *s /= norm;
             }
-            model.multiply(&self.x, &self.step, &mut self.columns);
+            model.multiply(&self.step, &mut self.columns);
             value = self
                 .step
                 .iter()

@@ -17,6 +17,9 @@ pub(crate) struct Relaxation {
     pub(crate) gap: Vec<f64>,
     pub(crate) share: f64,
     pub(crate) unsettled_n: f64,
+    /// Whether `used` stays as it is; what the shape calls for is then told in `called`.
+    pub(crate) held: bool,
+    pub(crate) called: Vec<f64>,
 }
 
 impl Model {
@@ -163,6 +166,11 @@ impl Model {
         /// Bounds of the share: below, rounds crawl; above, one bad extrapolation throws.
         const SHARE: (f64, f64) = (0.1, 1.0);
         let relaxation = &mut self.relaxation;
+        if relaxation.held {
+            relaxation.called.clone_from(&self.nodes.load);
+            self.nodes.load.clone_from(&relaxation.used);
+            return;
+        }
         let n = self.nodes.load.len();
         if relaxation.used.len() != n {
             relaxation.used.clone_from(&self.nodes.load);
@@ -196,6 +204,7 @@ impl Model {
     /// Forgets the loads used so far.
     pub(crate) fn restart_loads(&mut self) {
         self.relaxation.used.clear();
+        self.relaxation.held = false;
     }
 
     /// How far the loads used are from those of the shape, N.

@@ -1,6 +1,7 @@
 //! Equilibrium of a scene.
 
 use super::MechanicsError;
+use super::anderson::Anderson;
 use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
@@ -21,6 +22,17 @@ const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
 const UNSETTLED_N: f64 = 5e-3;
+/// Rounds before loads and shape are held to swing, and by how much they must come nearer in so many
+/// rounds.
+const FEWEST_ROUNDS: usize = 6;
+const STALLED_ROUNDS: usize = 4;
+const STALLED: f64 = 0.25;
+/// Stiffness of hands that hold rods while loads and shape are sought, N/mm: stiff against the
+/// thousandths of a newton a millimetre by which bundles in wide vessels give.
+const HAND_N_PER_MM: f64 = 0.1;
+/// Most rounds with hands, and without coming nearer.
+const HOLD_ROUNDS: usize = 80;
+const HOLD_PATIENCE: usize = 15;
 /// Newton steps between looks at a rod that may be running away: far more than a plain solve takes.
 const STEPS_BETWEEN_LOOKS: usize = 80;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
@@ -63,6 +75,8 @@ pub struct Settle {
     follows: bool,
     /// Mismatch of the loads used and those of the shape, N, where rounds ran out.
     unsettled_n: f64,
+    /// Whether the state found would leave for another if nobody held the hubs.
+    between: bool,
     shapes: Vec<Shape>,
 }
 
@@ -255,6 +269,7 @@ impl Settle {
         scene.check()?;
         self.newton.history = History::default();
         self.unsettled_n = 0.0;
+        self.between = false;
         self.follows = scene.rods.iter().any(|r| {
             matches!(
                 r.load,
@@ -300,6 +315,8 @@ impl Settle {
         };
         let mut definite = None;
         let mut last = None;
+        let mut misses = Vec::new();
+        let mut tried = false;
         self.model.restart_loads();
         self.unsettled_n = 0.0;
         let loads_n = LOADS_TO_FORCES * tolerance_n;
@@ -350,6 +367,17 @@ impl Settle {
                 return Ok(ended);
             }
             last = Some(ended);
+            misses.push(self.model.unsettled_n());
+            let stalls = round >= FEWEST_ROUNDS
+                && misses[round] > STALLED * misses[round - STALLED_ROUNDS]
+                && misses[round] > loads_n;
+            if stalls && !prepares && !tried {
+                tried = true;
+                if let Some(ended) = self.hold(scene, stiffest, tolerance_n)? {
+                    return Ok(ended);
+                }
+                self.model.restart_loads();
+            }
         }
         // In balance under the loads used; how far those are from the shape's own is told.
         let unsettled_n = self.model.unsettled_n();
@@ -369,6 +397,125 @@ impl Settle {
                 needed: "at least 1",
             }),
         }
+    }
+
+    /// Shape and loads together where taking turns swings between two shapes: under its load a
+    /// pushed rod snaps from one wall to the other, and what each shape calls for brings back the
+    /// other. Held at their hubs ([`super::grip`]) rods follow the states between; loads and
+    /// lengths held are moved until the hands feel nothing but the loads called for.
+    ///
+    /// None where that ends nowhere, or where hands hold the rods already.
+    fn hold(
+        &mut self,
+        scene: &Scene<'_>,
+        stiffest: f64,
+        tolerance_n: f64,
+    ) -> Result<Option<Ended>, MechanicsError> {
+        let follows = |rod: &Rod| match &rod.load {
+            AxialLoad::Frictionless(tip) => Some((*tip, vec![0.0; scene.tube.len()])),
+            AxialLoad::Rubbed {
+                tip_n,
+                added_n,
+                grip_n_per_mm,
+                ..
+            } if *grip_n_per_mm <= 0.0 => Some((*tip_n, added_n.clone())),
+            _ => None,
+        };
+        let mut rods = scene.rods.to_vec();
+        let mut held = Vec::new();
+        self.model.restart_loads();
+        self.model.store(&self.newton.x);
+        self.model
+            .update(scene, &self.settings, &self.newton.rolls, stiffest);
+        for (k, rod) in rods.iter_mut().enumerate() {
+            if let Some((tip_n, added_n)) = follows(rod) {
+                rod.load = AxialLoad::Rubbed {
+                    tip_n,
+                    added_n,
+                    grip_n_per_mm: HAND_N_PER_MM,
+                    fed_mm: self.model.nodes.from_tip[self.model.rods[k].first],
+                };
+                held.push(k);
+            }
+        }
+        if held.is_empty() || held.len() < scene.rods.len() {
+            return Ok(None);
+        }
+        let nodes = self.model.nodes.load.len();
+        let mut weight = Vec::with_capacity(nodes + held.len());
+        for rod in &self.model.rods {
+            #[expect(clippy::cast_precision_loss, reason = "a few thousand nodes")]
+            weight.resize(weight.len() + rod.count(), (rod.count() as f64).powf(-0.5));
+        }
+        weight.resize(nodes + held.len(), 1.0);
+        let mut unknown = self.model.nodes.load.clone();
+        for rod in &rods {
+            if let AxialLoad::Rubbed { fed_mm, .. } = rod.load {
+                unknown.push(HAND_N_PER_MM * fed_mm);
+            }
+        }
+        let mut miss = vec![0.0; unknown.len()];
+        let mut anderson = Anderson::default();
+        let loads_n = LOADS_TO_FORCES * tolerance_n;
+        let mut near = 1e-5_f64;
+        let mut best = f64::INFINITY;
+        let mut waiting = 0;
+        for _ in 0..HOLD_ROUNDS {
+            self.model.relaxation.held = true;
+            self.model.relaxation.used.clear();
+            self.model
+                .relaxation
+                .used
+                .extend_from_slice(&unknown[..nodes]);
+            for (rod, wished) in rods.iter_mut().zip(&unknown[nodes..]) {
+                if let AxialLoad::Rubbed { fed_mm, .. } = &mut rod.load {
+                    *fed_mm = wished / HAND_N_PER_MM;
+                }
+            }
+            let posed = Scene {
+                rods: &rods,
+                ..*scene
+            };
+            self.model.store(&self.newton.x);
+            self.model
+                .update(&posed, &self.settings, &self.newton.rolls, stiffest);
+            let until = (self.newton.history.steps + STEPS_BETWEEN_LOOKS)
+                .min(self.settings.most_newton_steps);
+            let ended = self
+                .newton
+                .run(&mut self.model, near.max(tolerance_n), until);
+            if !ended.converged {
+                break;
+            }
+            self.model.store(&self.newton.x);
+            self.model
+                .update(&posed, &self.settings, &self.newton.rolls, stiffest);
+            let mut worst = 0.0_f64;
+            for (k, rod) in self.model.rods.iter().enumerate() {
+                let length_mm = self.model.grips.length_mm(k);
+                let at = nodes + k;
+                miss[at] = HAND_N_PER_MM * length_mm - unknown[at];
+                for i in rod.range() {
+                    miss[i] = self.model.relaxation.called[i] - unknown[i];
+                    worst = worst.max((miss[i] - miss[at]).abs());
+                }
+            }
+            if worst < loads_n && ended.residual_n < tolerance_n {
+                self.model.restart_loads();
+                self.model
+                    .update(scene, &self.settings, &self.newton.rolls, stiffest);
+                self.between |= !self.model.factorise(0.0, &self.newton.x);
+                return Ok(Some(ended));
+            }
+            waiting = if worst < 0.9 * best { 0 } else { waiting + 1 };
+            best = best.min(worst);
+            if waiting > HOLD_PATIENCE || worst.is_nan() {
+                break;
+            }
+            near = (0.01 * worst).min(1e-5);
+            anderson.step(&mut unknown, &miss, &weight);
+        }
+        Ok(None)
     }
 
     /// One wall stiffness: balance, and away from saddles. Tells whether one was passed.
@@ -496,7 +643,7 @@ impl Settle {
     ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
         let mut flags = Vec::new();
-        if passed_saddle {
+        if passed_saddle || self.between {
             flags.push(Flag::SeveralEquilibria);
         }
         if self.unsettled_n > 0.0 {
