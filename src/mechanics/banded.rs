@@ -203,6 +203,12 @@ impl BlockBanded {
         // What earlier blocks take from the next panel, and from the one after it.
         let mut next = [[0.0; R]; N];
         let mut second = [[0.0; N]; N];
+        let mut unit = [[0.0; N]; N];
+        let mut lower = [[0.0; N]; N];
+        for k in 0..N {
+            unit[k][k] = 1.0;
+            lower[k][k + 1..].fill(1.0);
+        }
         for (i, ((panel, given), inverses)) in panels.zip(given).zip(inverses).enumerate() {
             let mut top = [[0.0; N]; N];
             let mut below = [[0.0; R]; N];
@@ -210,19 +216,21 @@ impl BlockBanded {
             let mut scaled = [[0.0; R]; N];
             for k in 0..N {
                 let source = if i < 2 { &*panel } else { given };
-                let (column, lower) = source[k * lead..k * lead + N + R].split_at(N);
+                let (column, rest) = source[k * lead..k * lead + N + R].split_at(N);
                 let mut t = [0.0; N];
                 t.copy_from_slice(column);
                 let mut b = [0.0; R];
-                b.copy_from_slice(lower);
+                b.copy_from_slice(rest);
                 for (t, taken) in t.iter_mut().zip(&next[k]) {
                     *t -= taken;
                 }
                 for (b, taken) in b[..N].iter_mut().zip(&next[k][N..]) {
                     *b -= taken;
                 }
-                if i >= 2 {
-                    t[k] += shift;
+                // (entries are never indexed by `k` in `t`, which would keep it out of registers)
+                let added = if i < 2 { 0.0 } else { shift };
+                for (t, unit) in t.iter_mut().zip(&unit[k]) {
+                    *t += added * unit;
                 }
                 for j in 0..k {
                     let factor = -scaled_top[j][k];
@@ -233,7 +241,9 @@ impl BlockBanded {
                         *b = fused::<FUSED>(factor, *u, *b);
                     }
                 }
-                let pivot = t[k];
+                top[k] = t;
+                below[k] = b;
+                let pivot = top[k][k];
                 // also refuses NaN
                 if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
                     return None;
@@ -246,18 +256,14 @@ impl BlockBanded {
                 }
                 let inverse = 1.0 / pivot;
                 inverses[k] = inverse;
-                top[k] = t;
-                below[k] = b;
                 // zeros above let solves run over whole columns
-                let mut u = [0.0; N];
-                for r in k + 1..N {
-                    u[r] = t[r] * inverse;
+                for (u, (t, lower)) in scaled_top[k].iter_mut().zip(t.iter().zip(&lower[k])) {
+                    *u = t * (inverse * lower);
                 }
-                scaled_top[k] = u;
                 scaled[k] = b.map(|b| b * inverse);
-                let (column, lower) = panel[k * lead..k * lead + N + R].split_at_mut(N);
+                let (column, rest) = panel[k * lead..k * lead + N + R].split_at_mut(N);
                 column.copy_from_slice(&scaled_top[k]);
-                lower.copy_from_slice(&scaled[k]);
+                rest.copy_from_slice(&scaled[k]);
             }
             for c in 0..N {
                 let mut sum = [0.0; R];
@@ -535,20 +541,18 @@ impl BlockBanded {
 
 #[inline(always)]
 fn add_block(values: &mut [f64], column: &[usize], row: usize, col: usize, m: [f64; 4]) {
-    if row >= col {
-        let first = column[col] + row;
-        let second = column[col + 1] + row;
-        values[first] += m[0];
-        values[first + 1] += m[2];
-        values[second] += m[1];
-        values[second + 1] += m[3];
+    let (row, col, m) = if row >= col {
+        (row, col, m)
     } else {
-        let first = column[row] + col;
-        let second = column[row + 1] + col;
-        values[first] += m[0];
-        values[first + 1] += m[1];
-        values[second] += m[2];
-        values[second + 1] += m[3];
+        (col, row, [m[0], m[2], m[1], m[3]])
+    };
+    for (place, [upper, lower]) in [(col, [m[0], m[2]]), (col + 1, [m[1], m[3]])] {
+        let first = column[place] + row;
+        // one check for both entries
+        if let Some([a, b]) = values.get_mut(first..first + 2) {
+            *a += upper;
+            *b += lower;
+        }
     }
 }
 

@@ -7,7 +7,7 @@ use super::model::Model;
 use super::profile::Mean;
 use super::scene::{AxialLoad, Roll, Scene};
 use super::settings::Settings;
-use super::terms::{Member, RodNodes, Tilt};
+use super::terms::{Member, RodNodes, Spot, Tilt};
 use crate::geometry::Vector;
 
 /// Loads on their way to those that follow from the shape.
@@ -147,6 +147,13 @@ impl Model {
             contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
             contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
         }
+        self.spots.clear();
+        self.spots.extend(
+            self.contacts
+                .iter()
+                .enumerate()
+                .map(|(i, c)| Spot::of(c, i)),
+        );
     }
 
     /// Rotation from the centre line to the rod at a member's node.
