@@ -5,11 +5,12 @@
 //! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
+use super::bend::gram;
 use super::contact::{Keep, Law};
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
-use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
+use super::terms::{ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
 
 /// Base of a node that cannot move.
 pub(crate) const FIXED: u32 = u32::MAX;
@@ -109,6 +110,14 @@ impl Model {
             self.rods.push(nodes);
         }
         self.nodes.fit();
+        self.grams.clear();
+        self.grams.extend((0..self.frames.len()).map(|i| {
+            let to = |j: usize| {
+                let f = self.frames.get(j).unwrap_or(&self.frames[i]);
+                gram(f, &self.frames[i])
+            };
+            [to(i + 1), to(i + 2)]
+        }));
     }
 
     /// Gives nodes their unknowns and lists the terms of the energy. Needs distances from the tip
@@ -121,6 +130,10 @@ impl Model {
     ) {
         self.number_unknowns(scene, settings, sharing);
         self.corners.clear();
+        self.edges.clear();
+        self.edge_from.clear();
+        self.edge_from
+            .resize(self.nodes.s_mm.len(), (FIXED, FIXED));
         self.members.clear();
         self.ends.clear();
         self.shaped.clear();
@@ -285,6 +298,21 @@ impl Model {
         self.border.resize(free * next, 0.0);
     }
 
+    /// The edge between two nodes among all, added where it is new.
+    fn edge(&mut self, from: usize, to: usize) -> u32 {
+        let (known, edge) = self.edge_from[from];
+        if known == short(to) {
+            return edge;
+        }
+        let edge = short(self.edges.len());
+        self.edges.push(EdgeTerm {
+            frame: [from, to].map(|n| self.nodes.frame[n]),
+            base: [from, to].map(|n| self.nodes.base[n]),
+        });
+        self.edge_from[from] = (short(to), edge);
+        edge
+    }
+
     /// Adds the corner of three nodes of rod `k`, or lets it share an equal one of an earlier rod.
     fn add_corner(&mut self, k: usize, nodes: [usize; 3], clamp: bool, weight: f64) {
         let frame = nodes.map(|n| self.nodes.frame[n]);
@@ -302,9 +330,16 @@ impl Model {
             (corner.base == base && corner.frame == frame && corner.clamp == clamp).then_some(at)
         });
         let corner = equal.unwrap_or_else(|| {
+            let last = self.edge(nodes[1], nodes[2]);
+            let edge = if clamp {
+                [last; 2]
+            } else {
+                [self.edge(nodes[0], nodes[1]), last]
+            };
             self.corners.push(CornerTerm {
                 frame,
                 base,
+                edge,
                 clamp,
                 stiffness: 0.0,
                 load: 0.0,

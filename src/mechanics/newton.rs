@@ -1,7 +1,7 @@
 //! Newton's method on the exact Hessian: shift where it is indefinite, backtracking on the energy.
 
 use super::anderson::Anderson;
-use super::model::{Energy, Model};
+use super::model::{Along, Energy, Model};
 use super::scene::MOST_RODS;
 
 /// Share of the decrease promised by the slope that a step must keep (a quadratic keeps half). Armijo's usual 1e-4 lets two states on either side of a flat valley alternate for ever: this rules
@@ -69,6 +69,7 @@ pub(crate) struct Newton {
     old: Vec<f64>,
     old_rolls: Vec<f64>,
     columns: Vec<f64>,
+    along: Vec<Along>,
     shift: f64,
     plain: Vec<f64>,
     near: Vec<f64>,
@@ -92,6 +93,39 @@ fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
         }
     }
     found
+}
+
+/// Size of the largest entry; NaN where there is one.
+fn largest_size(gradient: &[f64], rolls: &[f64]) -> f64 {
+    let mut sizes = [0.0_f64; 8];
+    let mut poison = [0.0_f64; 8];
+    let (whole, rest) = gradient.as_chunks::<8>();
+    for part in whole {
+        for ((size, poison), g) in sizes.iter_mut().zip(&mut poison).zip(part) {
+            let g = g.abs();
+            *poison += g * 0.0;
+            *size = if g > *size { g } else { *size };
+        }
+    }
+    let mut size = sizes.iter().fold(0.0_f64, |m, s| m.max(*s));
+    for g in rest.iter().chain(rolls) {
+        poison[0] += g * 0.0;
+        size = size.max(g.abs());
+    }
+    size + poison.iter().sum::<f64>()
+}
+
+/// Sum of products, in parts that do not wait for each other.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 8];
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    for (a, b) in a.iter().zip(b) {
+        for ((s, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *s += a * b;
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    sums.iter().sum::<f64>() + rest
 }
 
 impl Newton {
@@ -118,7 +152,7 @@ impl Newton {
             }
             let mut found = None;
             for most_inner in [MOST_INNER, 1] {
-                let Some(shifted) = self.direction(model, most_inner) else {
+                let Some(shifted) = self.direction(model, most_inner, true) else {
                     return ended(false, definite);
                 };
                 definite = Some(!shifted);
@@ -213,7 +247,7 @@ impl Newton {
             }
             let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
             before_n = residual_n;
-            if step == MOST_STEPS || !falls || self.direction(model, MOST_INNER) != Some(false) {
+            if step == MOST_STEPS || !falls || self.direction(model, MOST_INNER, false) != Some(false) {
                 break;
             }
             definite = Some(true);
@@ -232,20 +266,31 @@ impl Newton {
         None
     }
 
-    /// Puts the step into `step`; tells whether the matrix had to be shifted.
+    /// Puts the step into `step`; tells whether the matrix had to be shifted, none where no step
+    /// was found or only one with a shift that is not allowed.
     ///
     /// Plain Newton linearises contact too: a stretch that has not reached the wall yet does not
     /// see it and steps through, and the line search then cuts the whole step to a few percent.
     /// So the step minimises the quadratic model of bending *plus the contacts as they are*, by
     /// Newton's method in turn; each of its iterations costs one factorisation and no evaluation
     /// of bending. Near the solution one is enough and the step is Newton's.
-    fn direction(&mut self, model: &mut Model, most_inner: usize) -> Option<bool> {
+    fn direction(
+        &mut self,
+        model: &mut Model,
+        most_inner: usize,
+        shifted: bool,
+    ) -> Option<bool> {
         let n = model.unknowns();
         let free = model.roll_gradient.len();
+        model.assemble();
         let scale = model.matrix.largest_diagonal();
         let floor = (FIRST_SHIFT * model.softest()).max(1e-13 * scale);
-        let mut shift = if self.shift > floor { self.shift } else { 0.0 };
-        let goal = FORCING * largest(&model.gradient, &model.roll_gradient).0;
+        let mut shift = if shifted && self.shift > floor {
+            self.shift
+        } else {
+            0.0
+        };
+        let goal = FORCING * largest_size(&model.gradient, &model.roll_gradient);
         self.step.clear();
         self.step.resize(n + free, 0.0);
         self.residual.clone_from(&model.gradient);
@@ -261,6 +306,9 @@ impl Newton {
                 self.history.factorisations += 1;
                 if model.factorise(shift, &self.trial) && self.bordered(model, shift) {
                     break;
+                }
+                if !shifted {
+                    return None;
                 }
                 shift = (shift * SHIFT_GROWTH).max(floor);
                 if shift >= 1e6 * scale || scale.is_nan() {
@@ -282,15 +330,12 @@ impl Newton {
             self.residual.extend_from_slice(&self.pull[..n]);
             self.roll_residual.clear();
             self.roll_residual.extend_from_slice(&self.pull[n..]);
-            let value = self
-                .step
-                .iter()
-                .zip(&self.pull)
-                .zip(model.smooth.iter().chain(&model.roll_gradient))
-                .map(|((s, p), g)| 0.5 * s * (p + g))
-                .sum::<f64>()
+            let value = 0.5
+                * (dot(&self.step, &self.pull)
+                    + dot(&self.step[..n], &model.smooth)
+                    + dot(&self.step[n..], &model.roll_gradient))
                 + model.add_contact_gradient(&self.trial, &mut self.residual);
-            let left = largest(&self.residual, &self.roll_residual).0;
+            let left = largest_size(&self.residual, &self.roll_residual);
             // A convex model that has fallen promises a descent; the first one is Newton's step.
             if (value < start && left < best) || inner == 0 {
                 best = if value < start { left } else { f64::INFINITY };
@@ -320,14 +365,24 @@ impl Newton {
         self.change.clear();
         self.change
             .extend(self.residual.iter().chain(&self.roll_residual).map(|r| -r));
-        model.take_contact_change(&self.trial, &self.delta, &mut self.change);
+        model.take_contact_change(&self.delta, &mut self.change);
         if inner == 0 {
             let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
         }
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
-        let slope = |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
+        model.contacts_along(&self.trial, &self.delta, &mut self.along);
+        let slope = |t: f64| {
+            let contacts: f64 = self
+                .along
+                .iter()
+                .filter_map(|(law, at, along)| {
+                    let pressed = law.press([at[0] + t * along[0], at[1] + t * along[1]])?;
+                    Some(pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1])
+                })
+                .sum();
+            pull + t * change + contacts
+        };
         let first = slope(0.0);
         let (mut low, mut high) = ((0.0, first), (1.0, slope(1.0)));
         if first >= 0.0 || high.1 <= -LEFT * first {
@@ -368,7 +423,6 @@ impl Newton {
             for i in 0..free {
                 model.solve(&mut self.columns[i * n..(i + 1) * n]);
             }
-            let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
             for i in 0..free {
                 let row = &model.border[i * n..(i + 1) * n];
                 for (entry, column) in schur[i].iter_mut().zip(self.columns.chunks_exact(n)) {
@@ -452,6 +506,7 @@ impl Newton {
     pub(crate) fn lowest_mode(&mut self, model: &mut Model) -> Option<f64> {
         /// Iterations: the gap to the next mode is usually a factor, so 25 give three digits.
         const ITERATIONS: usize = 25;
+        model.assemble();
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
         while !model.factorise(shift, &self.x) {
@@ -476,7 +531,7 @@ impl Newton {
             for s in &mut self.step {
                 *s /= norm;
             }
-            model.multiply(&self.x, &self.step, &mut self.columns);
+            model.multiply(&self.step, &mut self.columns);
             value = self
                 .step
                 .iter()

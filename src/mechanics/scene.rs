@@ -112,6 +112,15 @@ pub enum AxialLoad {
     /// A rod without friction on which this load acts at its distal end: constant where the
     /// stiffness is, `d tau = M²/2 d(1/B) + M d(kappa0)` along the rod where it is not.
     Frictionless(f64),
+    /// As [`Self::Frictionless`], with a hand at the hub as in [`Self::Held`].
+    Gripped {
+        /// Load at the distal end, N.
+        tip_n: f64,
+        /// As in [`Self::Held`], N/mm.
+        grip_n_per_mm: f64,
+        /// As in [`Self::Held`], mm.
+        fed_mm: f64,
+    },
     /// A rod held at its hub, with the load that acts at station 0 and what friction has added up
     /// to each station from there, one value each; linear between stations. Stiffness and natural
     /// curvature that change along the rod add theirs by themselves.
@@ -368,6 +377,21 @@ impl Scene<'_> {
             AxialLoad::Uniform(tau) | AxialLoad::Frictionless(tau) => {
                 if !tau.is_finite() {
                     return refuse("load", *tau, "finite");
+                }
+            }
+            AxialLoad::Gripped {
+                tip_n,
+                grip_n_per_mm,
+                fed_mm,
+            } => {
+                for (what, value) in [
+                    ("load.tip_n", tip_n),
+                    ("load.grip_n_per_mm", grip_n_per_mm),
+                    ("load.fed_mm", fed_mm),
+                ] {
+                    if !value.is_finite() {
+                        return refuse(what, *value, "finite");
+                    }
                 }
             }
             AxialLoad::ByStation(values)

@@ -7,7 +7,7 @@ use super::model::Model;
 use super::profile::Mean;
 use super::scene::{AxialLoad, Roll, Scene};
 use super::settings::Settings;
-use super::terms::{Member, RodNodes, Tilt};
+use super::terms::{Member, RodNodes, Spot, Tilt};
 use crate::geometry::Vector;
 
 /// Loads on their way to those that follow from the shape.
@@ -17,6 +17,9 @@ pub(crate) struct Relaxation {
     pub(crate) gap: Vec<f64>,
     pub(crate) share: f64,
     pub(crate) unsettled_n: f64,
+    /// Whether `used` stays as it is; what the shape calls for is then told in `called`.
+    pub(crate) held: bool,
+    pub(crate) called: Vec<f64>,
 }
 
 impl Model {
@@ -145,6 +148,13 @@ impl Model {
             contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
             contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
         }
+        self.spots.clear();
+        self.spots.extend(
+            self.contacts
+                .iter()
+                .enumerate()
+                .map(|(i, c)| Spot::of(c, i)),
+        );
     }
 
     /// Rotation from the centre line to the rod at a member's node.
@@ -164,6 +174,11 @@ impl Model {
         /// Bounds of the share: below, rounds crawl; above, one bad extrapolation throws.
         const SHARE: (f64, f64) = (0.1, 1.0);
         let relaxation = &mut self.relaxation;
+        if relaxation.held {
+            relaxation.called.clone_from(&self.nodes.load);
+            self.nodes.load.clone_from(&relaxation.used);
+            return;
+        }
         let n = self.nodes.load.len();
         if relaxation.used.len() != n {
             relaxation.used.clone_from(&self.nodes.load);
@@ -197,6 +212,7 @@ impl Model {
     /// Forgets the loads used so far.
     pub(crate) fn restart_loads(&mut self) {
         self.relaxation.used.clear();
+        self.relaxation.held = false;
     }
 
     /// How far the loads used are from those of the shape, N.
@@ -214,7 +230,7 @@ impl Model {
                     self.nodes.load[range.clone()].fill(0.0);
                     self.add_by_station(scene, k, values);
                 }
-                AxialLoad::Frictionless(tip) => {
+                AxialLoad::Frictionless(tip) | AxialLoad::Gripped { tip_n: tip, .. } => {
                     self.nodes.load[range.clone()].fill(*tip);
                     if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
                         self.follow_stiffness(k, rolls);

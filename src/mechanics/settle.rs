@@ -1,13 +1,15 @@
 //! Equilibrium of a scene.
 
 use super::MechanicsError;
+use super::anderson::Anderson;
 use super::contact::Keep;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
+use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
+use super::terms::Mix;
 use crate::geometry::Vector;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
@@ -20,6 +22,17 @@ const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
 const UNSETTLED_N: f64 = 5e-3;
+/// Rounds before loads and shape are held to swing, and by how much they must come nearer in so many
+/// rounds.
+const FEWEST_ROUNDS: usize = 6;
+const STALLED_ROUNDS: usize = 4;
+const STALLED: f64 = 0.25;
+/// Stiffness of hands that hold rods while loads and shape are sought, N/mm: stiff against the
+/// thousandths of a newton a millimetre by which bundles in wide vessels give.
+const HAND_N_PER_MM: f64 = 0.1;
+/// Most rounds with hands, and without coming nearer.
+const HOLD_ROUNDS: usize = 80;
+const HOLD_PATIENCE: usize = 15;
 /// Newton steps between looks at a rod that may be running away: far more than a plain solve takes.
 const STEPS_BETWEEN_LOOKS: usize = 80;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
@@ -67,6 +80,8 @@ pub struct Settle {
     follows: bool,
     /// Mismatch of the loads used and those of the shape, N, where rounds ran out.
     unsettled_n: f64,
+    /// Whether the state found would leave for another if nobody held the hubs.
+    between: bool,
     shapes: Vec<Shape>,
 }
 
@@ -360,6 +375,7 @@ impl Settle {
         self.newton.history = History::default();
         self.model.near.clear();
         self.unsettled_n = 0.0;
+        self.between = false;
         self.follows = scene.rods.iter().any(|r| {
             matches!(r.load, AxialLoad::Frictionless(_))
         });
@@ -402,6 +418,8 @@ impl Settle {
         };
         let mut definite = None;
         let mut last = None;
+        let mut misses = Vec::new();
+        let mut tried = false;
         self.model.restart_loads();
         self.unsettled_n = 0.0;
         let loads_n = LOADS_TO_FORCES * tolerance_n;
@@ -452,6 +470,17 @@ impl Settle {
                 return Ok(ended);
             }
             last = Some(ended);
+            misses.push(self.model.unsettled_n());
+            let stalls = round >= FEWEST_ROUNDS
+                && misses[round] > STALLED * misses[round - STALLED_ROUNDS]
+                && misses[round] > loads_n;
+            if stalls && !prepares && !tried {
+                tried = true;
+                if let Some(ended) = self.hold(scene, stiffest, tolerance_n)? {
+                    return Ok(ended);
+                }
+                self.model.restart_loads();
+            }
         }
         // In balance under the loads used; how far those are from the shape's own is told.
         let unsettled_n = self.model.unsettled_n();
@@ -471,6 +500,118 @@ impl Settle {
                 needed: "at least 1",
             }),
         }
+    }
+
+    /// Shape and loads together where taking turns swings between two shapes: under its load a
+    /// pushed rod snaps from one wall to the other, and what each shape calls for brings back the
+    /// other. Held at their hubs ([`super::grip`]) rods follow the states between; loads and
+    /// lengths held are moved until the hands feel nothing but the loads called for.
+    ///
+    /// None where that ends nowhere, or where hands hold the rods already.
+    fn hold(
+        &mut self,
+        scene: &Scene<'_>,
+        stiffest: f64,
+        tolerance_n: f64,
+    ) -> Result<Option<Ended>, MechanicsError> {
+        let follows = |rod: &Rod| match &rod.load {
+            AxialLoad::Frictionless(tip) => Some(*tip),
+            _ => None,
+        };
+        let mut rods = scene.rods.to_vec();
+        let mut held = Vec::new();
+        self.model.restart_loads();
+        self.model.store(&self.newton.x);
+        self.model
+            .update(scene, &self.settings, &self.newton.rolls, stiffest);
+        for (k, rod) in rods.iter_mut().enumerate() {
+            if let Some(tip_n) = follows(rod) {
+                rod.load = AxialLoad::Gripped {
+                    tip_n,
+                    grip_n_per_mm: HAND_N_PER_MM,
+                    fed_mm: self.model.nodes.from_tip[self.model.rods[k].first],
+                };
+                held.push(k);
+            }
+        }
+        if held.is_empty() || held.len() < scene.rods.len() {
+            return Ok(None);
+        }
+        let nodes = self.model.nodes.load.len();
+        let mut weight = Vec::with_capacity(nodes + held.len());
+        for rod in &self.model.rods {
+            #[expect(clippy::cast_precision_loss, reason = "a few thousand nodes")]
+            weight.resize(weight.len() + rod.count(), (rod.count() as f64).powf(-0.5));
+        }
+        weight.resize(nodes + held.len(), 1.0);
+        let mut unknown = self.model.nodes.load.clone();
+        for rod in &rods {
+            if let AxialLoad::Gripped { fed_mm, .. } = rod.load {
+                unknown.push(HAND_N_PER_MM * fed_mm);
+            }
+        }
+        let mut miss = vec![0.0; unknown.len()];
+        let mut anderson = Anderson::default();
+        let loads_n = LOADS_TO_FORCES * tolerance_n;
+        let mut near = 1e-5_f64;
+        let mut best = f64::INFINITY;
+        let mut waiting = 0;
+        for _ in 0..HOLD_ROUNDS {
+            self.model.relaxation.held = true;
+            self.model.relaxation.used.clear();
+            self.model
+                .relaxation
+                .used
+                .extend_from_slice(&unknown[..nodes]);
+            for (rod, wished) in rods.iter_mut().zip(&unknown[nodes..]) {
+                if let AxialLoad::Gripped { fed_mm, .. } = &mut rod.load {
+                    *fed_mm = wished / HAND_N_PER_MM;
+                }
+            }
+            let posed = Scene {
+                rods: &rods,
+                ..*scene
+            };
+            self.model.store(&self.newton.x);
+            self.model
+                .update(&posed, &self.settings, &self.newton.rolls, stiffest);
+            let until = (self.newton.history.steps + STEPS_BETWEEN_LOOKS)
+                .min(self.settings.most_newton_steps);
+            let ended = self
+                .newton
+                .run(&mut self.model, near.max(tolerance_n), until);
+            if !ended.converged {
+                break;
+            }
+            self.model.store(&self.newton.x);
+            self.model
+                .update(&posed, &self.settings, &self.newton.rolls, stiffest);
+            let mut worst = 0.0_f64;
+            for (k, rod) in self.model.rods.iter().enumerate() {
+                let length_mm = self.model.grips.length_mm(k);
+                let at = nodes + k;
+                miss[at] = HAND_N_PER_MM * length_mm - unknown[at];
+                for i in rod.range() {
+                    miss[i] = self.model.relaxation.called[i] - unknown[i];
+                    worst = worst.max((miss[i] - miss[at]).abs());
+                }
+            }
+            if worst < loads_n && ended.residual_n < tolerance_n {
+                self.model.restart_loads();
+                self.model
+                    .update(scene, &self.settings, &self.newton.rolls, stiffest);
+                self.between |= !self.model.factorise(0.0, &self.newton.x);
+                return Ok(Some(ended));
+            }
+            waiting = if worst < 0.9 * best { 0 } else { waiting + 1 };
+            best = best.min(worst);
+            if waiting > HOLD_PATIENCE || worst.is_nan() {
+                break;
+            }
+            near = (0.01 * worst).min(1e-5);
+            anderson.step(&mut unknown, &miss, &weight);
+        }
+        Ok(None)
     }
 
     /// One wall stiffness: balance, and away from saddles. Tells whether one was passed.
@@ -598,7 +739,7 @@ impl Settle {
     ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
         let mut flags = Vec::new();
-        if passed_saddle {
+        if passed_saddle || self.between {
             flags.push(Flag::SeveralEquilibria);
         }
         if self.unsettled_n > 0.0 {
@@ -673,14 +814,6 @@ impl Settle {
             curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
             moment[node - range.start] += bent * (member.weight * b);
         }
-        if scene.rods[k].start == StartSupport::Clamped {
-            // The held tangent's cell is half as long: its mean lies a quarter cell from the clamp,
-            // the next node's a whole one.
-            for list in [&mut curvature, &mut moment] {
-                let at_clamp: Vector = (list[0] * 4.0 - list[1]) / 3.0;
-                list[0] = at_clamp;
-            }
-        }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
                 path += end.weight
@@ -714,6 +847,24 @@ impl Settle {
         }
     }
 
+    /// Direction of a rod at a place, not of unit length.
+    fn tangent(&self, rod: usize, place: &Mix) -> Vector {
+        let range = self.model.rods[rod].range();
+        let mut sum = Vector::zeros();
+        for (node, weight) in place.node.iter().zip(place.weight) {
+            let node = *node as usize;
+            if weight <= 0.0 {
+                continue;
+            }
+            for (a, b) in [(node.wrapping_sub(1), node), (node, node + 1)] {
+                if range.contains(&a) && range.contains(&b) {
+                    sum += self.model.edge_between(a, b).normalize() * weight;
+                }
+            }
+        }
+        sum
+    }
+
     fn contacts(&self) -> (Vec<Contact>, f64) {
         let model = &self.model;
         let mut contacts = Vec::new();
@@ -726,14 +877,22 @@ impl Settle {
             energy += pressed.energy;
             let force = pressed.gradient.map(|g| -g);
             // The directions at the place: those of its node, or of the two around it.
-            let mut space = Vector::zeros();
+            let mut across = Vector::zeros();
+            let mut axis = Vector::zeros();
             for i in 0..3 {
                 if term.inside.weight[i] > 0.0 {
                     let node = term.inside.node[i] as usize;
                     let frame = &model.frames[model.nodes.frame[node] as usize];
-                    space += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
+                    across += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
+                    axis += frame.tangent * term.inside.weight[i];
                 }
             }
+            let along = self.tangent(term.rod, &term.inside)
+                + match (term.other, &term.around) {
+                    (Some(other), Some(around)) => self.tangent(other, around),
+                    _ => Vector::zeros(),
+                };
+            let space = across - axis * (across.dot(&along) / axis.dot(&along));
             contacts.push(Contact {
                 rod: term.rod,
                 other: term.other,
@@ -741,6 +900,7 @@ impl Settle {
                 length_mm: term.weight_mm,
                 force_n: force,
                 force_in_space_n: space,
+                force_across_n: across,
                 indentation_mm: term.law.indentation_mm(offset),
             });
         }

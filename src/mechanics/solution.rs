@@ -66,8 +66,13 @@ pub struct Contact {
     pub length_mm: f64,
     /// Force on `rod` on the first and second normal, N; the other rod feels the opposite.
     pub force_n: [f64; 2],
-    /// The same force in space, N.
+    /// The force in space, N: the one normal to the rod (between two rods, to their mean) whose
+    /// part in the station's plane is `force_n`. Nodes cannot leave their planes, so a solve finds
+    /// that part only; without friction the rest is the plane's, and with it forces and the axial
+    /// load balance along the rod to second order in the spacing.
     pub force_in_space_n: Vector,
+    /// `force_n` in space, N: what the wall answers to the rod's moving across the centre line.
+    pub force_across_n: Vector,
     /// Indentation, mm; negative inside the onset.
     pub indentation_mm: f64,
 }

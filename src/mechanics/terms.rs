@@ -172,9 +172,18 @@ impl Terms {
 pub(crate) struct CornerTerm {
     pub(crate) frame: [u32; 3],
     pub(crate) base: [u32; 3],
+    /// Its edges among all; the first means nothing at a clamp.
+    pub(crate) edge: [u32; 2],
     pub(crate) clamp: bool,
     pub(crate) stiffness: f64,
     pub(crate) load: f64,
+}
+
+/// From one node to the next.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct EdgeTerm {
+    pub(crate) frame: [u32; 2],
+    pub(crate) base: [u32; 2],
 }
 
 /// A node's share in a corner.
@@ -220,6 +229,61 @@ impl Tilt {
     /// A vector normal to `from`, carried along.
     pub(crate) fn carry(&self, v: Vector) -> Vector {
         v - (self.from + self.to) * (v.dot(&self.to) / (1.0 + self.from.dot(&self.to)))
+    }
+}
+
+/// A contact as the solver sees it, most of them with one or two axes.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Spot {
+    base: [u32; 2],
+    weight: [f64; 2],
+    /// Its contact where more unknowns take part, else [`FIXED`].
+    many: u32,
+    pub(crate) law: Law,
+}
+
+impl Spot {
+    pub(crate) fn of(contact: &ContactTerm, at: usize) -> Self {
+        let terms = &contact.terms;
+        let two = terms.count > 1;
+        Self {
+            base: [terms.base[0], terms.base[usize::from(two)]],
+            weight: [terms.weight[0], if two { terms.weight[1] } else { 0.0 }],
+            many: if terms.count > 2 {
+                super::layout::short(at)
+            } else {
+                FIXED
+            },
+            law: contact.law,
+        }
+    }
+
+    #[inline(always)]
+    pub(crate) fn offset(&self, contacts: &[ContactTerm], x: &[f64]) -> [f64; 2] {
+        if self.many != FIXED {
+            return contacts[self.many as usize].terms.offset(x);
+        }
+        let [a, b] = self.base.map(|b| b as usize);
+        let [u, v] = self.weight;
+        [u * x[a] + v * x[b], u * x[a + 1] + v * x[b + 1]]
+    }
+
+    #[inline(always)]
+    pub(crate) fn push(
+        &self,
+        contacts: &[ContactTerm],
+        gradient: &mut [f64],
+        by_offset: [f64; 2],
+    ) {
+        if self.many != FIXED {
+            contacts[self.many as usize].terms.push(gradient, by_offset);
+            return;
+        }
+        for (b, w) in self.base.into_iter().zip(self.weight) {
+            let b = b as usize;
+            gradient[b] += w * by_offset[0];
+            gradient[b + 1] += w * by_offset[1];
+        }
     }
 }
 
