@@ -370,15 +370,6 @@ impl StackSolver {
             if hub > settings.lock_up_n || !rough_n.is_finite() {
                 locked = Some(hub);
             }
-            if std::env::var("NDBG").is_ok() {
-                eprintln!(" {:?} band {:?}", self.answer, self.band_n);
-                eprintln!(" round {rounds} load {:.2e} length {:.2e} res {:.1e} steps {}/{} flags {:?} ends {:?} paths {:?} hub {:?} tip {:?} C {:?}",
-                    miss.load_n, miss.length_mm, found.residual_n, found.steps, found.factorisations, found.flags.len(), self.ends.iter().map(|x| (x*1e3).round()/1e3).collect::<Vec<_>>(),
-                    found.rods.iter().map(|r| (r.path_length_mm*1e3).round()/1e3).collect::<Vec<_>>(),
-                    found.rods.iter().map(|r| (r.load_n[0]*1e5).round()/1e5).collect::<Vec<_>>(),
-                    found.rods.iter().map(|r| (r.load_n[r.load_n.len()-1]*1e5).round()/1e5).collect::<Vec<_>>(),
-                    (0..n).map(|k| (found.compliance_mm_per_n[k][k]*1e3).round()/1e3).collect::<Vec<_>>());
-            }
             if done || locked.is_some() {
                 solution = Some(found);
                 break;

@@ -167,7 +167,6 @@ impl Newton {
                     break;
                 }
             }
-            if std::env::var("NDBG2").is_ok() { eprintln!("    step {} res {residual_n:.2e} shift {:.1e} definite {definite:?} len {:.2e} fac {} gain {:.2e}", self.history.steps, self.shift, self.step.iter().fold(0.0_f64,|m,s|m.max(s.abs())), self.history.factorisations, found.map_or(f64::NAN, |f| energy.total-f.total)); }
             match found {
                 Some(found) => energy = found,
                 None => return ended(false, definite),

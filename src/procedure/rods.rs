@@ -103,6 +103,8 @@ impl Rods {
 }
 
 impl Lay for Rods {
+    /// As rods; where those come to no rest, along the centre line, with the reason
+    /// ([`Laid::unsolved`]).
     fn lay(
         &mut self,
         plan: &Plan,
@@ -110,8 +112,54 @@ impl Lay for Rods {
         wishes: &[(usize, Wish)],
         motion: Motion,
     ) -> Result<Laid, MechanicsError> {
+        match self.lay_rods(plan, state, wishes, motion) {
+            Err(
+                why @ (MechanicsError::NotConverged { .. }
+                | MechanicsError::Prolapsed { .. }
+                | MechanicsError::LoadsNotSettled { .. }
+                | MechanicsError::DoesNotFit { .. }),
+            ) => Ok(Laid {
+                unsolved: Some(why.to_string()),
+                ..ruled_beside_rods(plan, state, wishes)
+            }),
+            laid => laid,
+        }
+    }
+}
+
+/// Lengths ruled along the centre line where others are laid as rods: what moves is taken to cut as much
+/// off the centre line as it did before, or as what lies furthest in does.
+fn ruled_beside_rods(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
+    let mut laid = ruled(plan, state, wishes);
+    let cut = |k: usize| {
+        let at = state.in_place[k].filter(|at| at.tip_mm > 0.0)?;
+        Some((at.tip_mm, at.fed_mm - at.tip_mm))
+    };
+    let furthest = (0..plan.devices.len())
+        .filter_map(cut)
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    for (k, wish) in wishes {
+        let Some((_, more_mm)) = cut(*k).or(furthest) else {
+            continue;
+        };
+        match wish {
+            Wish::Tip(tip_mm) => laid.fed_mm[*k] = Some(tip_mm + more_mm),
+            Wish::Fed(fed_mm) => laid.tip_mm[*k] = Some(fed_mm - more_mm),
+        }
+    }
+    laid.loaded_tip_mm.clone_from(&laid.tip_mm);
+    laid
+}
+
+impl Rods {
+    fn lay_rods(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        motion: Motion,
+    ) -> Result<Laid, MechanicsError> {
         self.narrow(plan, state)?;
-        if std::env::var("NDBG").is_ok() { eprintln!("LAY {motion:?} {:?}", wishes.iter().map(|w| (plan.devices[w.0].name.clone(), w.1)).collect::<Vec<_>>()); }
         let moved: Vec<usize> = wishes.iter().map(|w| w.0).collect();
         let mut laid = ruled(plan, state, wishes);
         match motion {
@@ -242,6 +290,11 @@ impl Rods {
 fn record(plan: &Plan, posed: &Posed<'_>, state: &StackState, laid: &mut Laid) {
     let plan_index = |place: usize| posed.devices.get(place).copied().unwrap_or(place);
     let limit_n = plan.rules.hub_force_limit_n;
+    for flag in state.solution.iter().flat_map(|s| &s.flags) {
+        if let Flag::Unsettled { load_n } = flag {
+            laid.within_n = laid.within_n.max(*load_n);
+        }
+    }
     if let Some(load) = &state.load {
         let mut load: LoadReport = load.clone();
         load.device = plan_index(load.device);
