@@ -138,9 +138,9 @@ pub struct Solution {
     /// Multiplications and additions of the last factorisation.
     pub factorisation_flops: f64,
     /// How far it moved from the shape it was kept near, mm.
-    pub(crate) moved_mm: f64,
+    pub moved_mm: f64,
     /// By how much rods whose hubs are held lengthen for a push of 1 N on each, mm/N.
-    pub(crate) compliance_mm_per_n: [[f64; super::MOST_RODS]; super::MOST_RODS],
+    pub compliance_mm_per_n: [[f64; super::MOST_RODS]; super::MOST_RODS],
 }
 
 /// Neighbouring contacts of one rod with one partner.
