@@ -10,7 +10,9 @@ use super::contact::{Keep, Law};
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
-use super::terms::{ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
+use super::terms::{
+    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms,
+};
 
 /// Base of a node that cannot move.
 pub(crate) const FIXED: u32 = u32::MAX;
@@ -132,8 +134,7 @@ impl Model {
         self.corners.clear();
         self.edges.clear();
         self.edge_from.clear();
-        self.edge_from
-            .resize(self.nodes.s_mm.len(), (FIXED, FIXED));
+        self.edge_from.resize(self.nodes.s_mm.len(), (FIXED, FIXED));
         self.members.clear();
         self.ends.clear();
         self.shaped.clear();

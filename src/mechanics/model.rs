@@ -248,11 +248,8 @@ impl Model {
         energy.add(self.add_contact_gradient(x, &mut gradient));
         self.gradient = gradient;
         self.ends_at.clear();
-        self.ends_at.extend(
-            self.ends
-                .iter()
-                .map(|end| end_of(end, &self.frames, x).1),
-        );
+        self.ends_at
+            .extend(self.ends.iter().map(|end| end_of(end, &self.frames, x).1));
         energy
     }
 

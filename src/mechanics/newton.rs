@@ -198,7 +198,10 @@ impl Newton {
             }
             let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
             before_n = residual_n;
-            if step == MOST_STEPS || !falls || self.direction(model, MOST_INNER, false) != Some(false) {
+            if step == MOST_STEPS
+                || !falls
+                || self.direction(model, MOST_INNER, false) != Some(false)
+            {
                 break;
             }
             definite = Some(true);
@@ -225,12 +228,7 @@ impl Newton {
     /// So the step minimises the quadratic model of bending *plus the contacts as they are*, by
     /// Newton's method in turn; each of its iterations costs one factorisation and no evaluation
     /// of bending. Near the solution one is enough and the step is Newton's.
-    fn direction(
-        &mut self,
-        model: &mut Model,
-        most_inner: usize,
-        shifted: bool,
-    ) -> Option<bool> {
+    fn direction(&mut self, model: &mut Model, most_inner: usize, shifted: bool) -> Option<bool> {
         let n = model.unknowns();
         let free = model.roll_gradient.len();
         model.assemble();

@@ -214,6 +214,14 @@ impl Model {
         self.relaxation.held = false;
     }
 
+    /// How far loads held are from those called for, N.
+    pub(crate) fn missed_n(&self) -> f64 {
+        let relaxation = &self.relaxation;
+        (relaxation.used.iter().zip(&relaxation.called))
+            .map(|(a, b)| (a - b).abs())
+            .fold(0.0, f64::max)
+    }
+
     /// How far the loads used are from those of the shape, N.
     pub(crate) fn unsettled_n(&self) -> f64 {
         self.relaxation.unsettled_n
@@ -273,13 +281,19 @@ impl Model {
 
     /// Adds values given by station to the load of rod `k`.
     fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
-        for i in self.rods[k].range() {
-            let s = self.nodes.s_mm[i];
+        let rod = self.rods[k];
+        let regular = &mut self.nodes.load[rod.first..=rod.first + rod.last_regular];
+        for (load, value) in regular.iter_mut().zip(values) {
+            *load += value;
+        }
+        if rod.tip {
+            let tip = rod.tip_node();
+            let s = self.nodes.s_mm[tip];
             let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
             let next = (j + 1).min(values.len() - 1);
             let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
             let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
-            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
+            self.nodes.load[tip] += values[j] + (values[next] - values[j]) * part;
         }
     }
 

@@ -269,12 +269,7 @@ impl Spot {
     }
 
     #[inline(always)]
-    pub(crate) fn push(
-        &self,
-        contacts: &[ContactTerm],
-        gradient: &mut [f64],
-        by_offset: [f64; 2],
-    ) {
+    pub(crate) fn push(&self, contacts: &[ContactTerm], gradient: &mut [f64], by_offset: [f64; 2]) {
         if self.many != FIXED {
             contacts[self.many as usize].terms.push(gradient, by_offset);
             return;
