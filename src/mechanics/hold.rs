@@ -133,7 +133,7 @@ impl Settle {
                 self.model.restart_loads();
                 self.model
                     .update(scene, &self.settings, &self.newton.rolls, stiffest);
-                self.between |= !self.model.factorise(0.0, &self.newton.x);
+                self.between |= !self.model.factorise(0.0);
                 return Some(ended);
             }
             if worst < best {

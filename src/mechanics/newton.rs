@@ -248,12 +248,12 @@ impl Newton {
         self.pull.clear();
         self.pull
             .extend(model.smooth.iter().chain(&model.roll_gradient));
-        let start = model.contact_energy(&self.x);
+        let start = model.contact_energy;
         let mut best = f64::INFINITY;
         for inner in 0..most_inner {
             loop {
                 self.history.factorisations += 1;
-                if model.factorise(shift, &self.trial) && self.bordered(model, shift) {
+                if model.factorise(shift) && self.bordered(model, shift) {
                     break;
                 }
                 if !shifted {
@@ -279,11 +279,12 @@ impl Newton {
             self.residual.extend_from_slice(&self.pull[..n]);
             self.roll_residual.clear();
             self.roll_residual.extend_from_slice(&self.pull[n..]);
+            model.add_contact_gradient(&self.trial, &mut self.residual);
             let value = 0.5
                 * (dot(&self.step, &self.pull)
                     + dot(&self.step[..n], &model.smooth)
                     + dot(&self.step[n..], &model.roll_gradient))
-                + model.add_contact_gradient(&self.trial, &mut self.residual);
+                + model.contact_energy;
             let left = largest_size(&self.residual, &self.roll_residual);
             // A convex model that has fallen promises a descent; the first one is Newton's step.
             if (value < start && left < best) || inner == 0 {
@@ -446,7 +447,7 @@ impl Newton {
         model.assemble();
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
-        while !model.factorise(shift, &self.x) {
+        while !model.factorise(shift) {
             shift = (2.0 * shift).max(1e-9 * scale);
             if shift >= 1e6 * scale || scale.is_nan() {
                 return None;

@@ -147,13 +147,13 @@ impl Model {
             contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
             contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
         }
+        self.gates.clear();
         self.spots.clear();
-        self.spots.extend(
-            self.contacts
-                .iter()
-                .enumerate()
-                .map(|(i, c)| Spot::of(c, i)),
-        );
+        for (i, contact) in self.contacts.iter().enumerate() {
+            let (gate, spot) = Spot::of(contact, i);
+            self.gates.push(gate);
+            self.spots.push(spot);
+        }
     }
 
     /// Rotation from the centre line to the rod at a member's node.

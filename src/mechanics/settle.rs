@@ -249,7 +249,7 @@ impl Settle {
     /// whether it is positive definite. Its cost in multiplications and additions is
     /// [`Solution::factorisation_flops`].
     pub fn factorise_again(&mut self) -> bool {
-        self.model.factorise(0.0, &self.newton.x)
+        self.model.factorise(0.0)
     }
 
     fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
@@ -400,9 +400,7 @@ impl Settle {
         let mut passed = false;
         for _ in 0..MOST_SADDLES {
             let ended = self.balance(scene, stiffest, tolerance_n, prepares)?;
-            let definite = ended
-                .definite
-                .unwrap_or_else(|| self.model.factorise(0.0, &self.newton.x));
+            let definite = ended.definite.unwrap_or_else(|| self.model.factorise(0.0));
             if definite {
                 break;
             }
