@@ -140,6 +140,28 @@ impl BlockBanded {
         add_block(&mut self.values, &self.column, row, col, m);
     }
 
+    /// Adds the blocks (0,0), (1,0), (1,1), (2,0), (2,1), (2,2) of three rising unknowns.
+    #[inline(always)]
+    pub(crate) fn add_corner(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 6]) {
+        let [a, b, c] = at;
+        let mut add = |first: usize, block: &[f64; 4], p: usize| {
+            if let Some([x, y]) = self.values.get_mut(first..first + 2) {
+                *x += block[p];
+                *y += block[2 + p];
+            }
+        };
+        for p in 0..2 {
+            let column = self.column[a + p];
+            add(column + a, &blocks[0], p);
+            add(column + b, &blocks[1], p);
+            add(column + c, &blocks[3], p);
+            let column = self.column[b + p];
+            add(column + b, &blocks[2], p);
+            add(column + c, &blocks[4], p);
+            add(self.column[c + p] + c, &blocks[5], p);
+        }
+    }
+
     /// Factorises the matrix plus `shift` on its diagonal; the number of negative eigenvalues, or
     /// none where a pivot is zero or not finite, or negative and `definite` asked for.
     pub(crate) fn factorise(&mut self, shift: f64, definite: bool) -> Option<usize> {

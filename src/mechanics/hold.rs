@@ -53,6 +53,7 @@ impl Settle {
         let mut held = Vec::new();
         self.model.restart_loads();
         self.model.store(&self.newton.x);
+        self.model.update_sections(scene);
         self.model
             .update(scene, &self.settings, &self.newton.rolls, stiffest);
         for (k, rod) in rods.iter_mut().enumerate() {

@@ -180,6 +180,7 @@ impl Model {
             }
         }
         self.sort_terms();
+        self.laws_for = None;
     }
 
     /// Orders terms along the tube, so that the matrix passes through the cache once, not once for
@@ -539,8 +540,15 @@ impl Model {
                 }
             };
             let weight = 0.5 * present * (reach(-1) + reach(1));
-            let inside = self.locate(tube, k, s);
-            let around = other.map(|j| self.locate(tube, j, s));
+            let station = (i > 0 && i + 1 < places.len()).then(|| begin + i - 1);
+            let axis = |rod: usize| match station {
+                Some(at) if at <= self.rods[rod].last_full() => {
+                    Mix::of(&[(self.rods[rod].first + at, 1.0)])
+                }
+                _ => self.locate(tube, rod, s),
+            };
+            let inside = axis(k);
+            let around = other.map(axis);
             let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
             if terms.count == 0 || weight <= 0.0 {
                 continue;
@@ -553,7 +561,7 @@ impl Model {
                     _ => None,
                 };
                 own_tip
-                    .or_else(|| TubeStation::at(tube, s))
+                    .or_else(|| station.map_or_else(|| TubeStation::at(tube, s), |at| Some(tube[at])))
                     .map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
             };
             self.contacts.push(ContactTerm {

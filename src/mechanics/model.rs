@@ -76,6 +76,8 @@ pub(crate) struct Model {
     pub(crate) roll_hessian: Vec<f64>,
     softest: f64,
     pub(crate) relaxation: Relaxation,
+    /// The cap on stiffness for which the contact laws were made, where they depend on nothing else.
+    pub(crate) laws_for: Option<f64>,
     pub(crate) grips: Grips,
     pub(crate) scratch: Vec<f64>,
 }
@@ -437,6 +439,10 @@ fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) {
 #[inline(always)]
 fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
     const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
+    if base[0] < base[1] && base[1] < base[2] && base[2] != FIXED {
+        matrix.add_corner(base.map(|b| b as usize), hessian);
+        return;
+    }
     for (block, (i, j)) in hessian.iter().zip(LOWER) {
         let (r, c) = (base[i], base[j]);
         if r != FIXED && c != FIXED {

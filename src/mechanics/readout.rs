@@ -19,6 +19,7 @@ impl Settle {
         passed_saddle: bool,
     ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
+        self.model.update_sections(scene);
         let mut flags = Vec::new();
         if passed_saddle || self.between {
             flags.push(Flag::SeveralEquilibria);

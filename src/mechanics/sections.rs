@@ -4,8 +4,8 @@ use super::bend::Corner;
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
-use super::profile::Mean;
-use super::scene::{AxialLoad, Roll, Scene};
+use super::profile::{Mean, Profile};
+use super::scene::{AxialLoad, Rod, Roll, Scene};
 use super::settings::Settings;
 use super::terms::{Member, RodNodes, Spot, Tilt};
 use crate::geometry::Vector;
@@ -26,7 +26,15 @@ impl Model {
     /// Distances from the tips by the stored offsets, then stiffness, diameters and natural
     /// curvature there.
     pub(crate) fn update_sections(&mut self, scene: &Scene<'_>) {
+        self.update_sections_of(scene, |_| true);
+    }
+
+    /// As [`Self::update_sections`], for some of the rods.
+    fn update_sections_of(&mut self, scene: &Scene<'_>, wanted: impl Fn(&Rod) -> bool) {
         for (k, rod) in scene.rods.iter().enumerate() {
+            if !wanted(rod) {
+                continue;
+            }
             let RodNodes {
                 first,
                 last_regular: m,
@@ -112,7 +120,11 @@ impl Model {
         rolls: &[f64],
         stiffest: f64,
     ) {
-        self.update_sections(scene);
+        // distances from the tip change nothing where all along a rod is the same
+        self.update_sections_of(scene, |rod| {
+            !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod))
+                || rod.natural.is_some()
+        });
         self.update_loads(scene, rolls);
         self.update_forces(scene);
         self.update_grips(scene);
@@ -134,6 +146,10 @@ impl Model {
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
         }
+        if self.laws_for.is_some_and(|s| s.total_cmp(&stiffest).is_eq()) {
+            return;
+        }
+        self.laws_for = scene.rods.iter().all(constant_diameters).then_some(stiffest);
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
             let limit = match (contact.law.keep, &contact.around) {
@@ -354,6 +370,10 @@ impl Model {
             })
             .collect()
     }
+}
+
+fn constant_diameters(rod: &Rod) -> bool {
+    rod.outer_mm.is_constant() && rod.inner_mm.as_ref().is_none_or(Profile::is_constant)
 }
 
 fn normal_part(force: Vector, tangent: Vector) -> Vector {
