@@ -79,7 +79,8 @@ fn leave<const N: usize, const R: usize>(
 }
 
 impl BlockBanded {
-    /// Lays the matrix out for blocks of these sizes, keeping memory already held.
+    /// Lays the matrix out for blocks of these sizes, keeping memory already held; what it holds is
+    /// set by [`Self::clear`].
     pub(crate) fn lay_out(&mut self, block_sizes: &[usize]) {
         let blocks = block_sizes.len();
         let size = |i: usize| block_sizes.get(i).copied().unwrap_or(0);
@@ -115,11 +116,9 @@ impl BlockBanded {
         }
         self.start.push(start);
         self.offset.push(offset);
-        self.values.clear();
+        // Zeros come with `clear`; every entry of the factor is written before it is read.
         self.values.resize(offset, 0.0);
-        self.factor.clear();
         self.factor.resize(offset, 0.0);
-        self.inverse.clear();
         self.inverse.resize(start, 0.0);
     }
 
@@ -683,6 +682,7 @@ mod tests {
     fn sample(sizes: &[usize], seed: u64) -> (BlockBanded, DMatrix<f64>) {
         let mut banded = BlockBanded::default();
         banded.lay_out(sizes);
+        banded.clear();
         let n = banded.unknowns();
         let block = |c: usize| banded.start.partition_point(|s| *s <= c) - 1;
         let mut dense = DMatrix::zeros(n, n);

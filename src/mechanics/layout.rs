@@ -196,7 +196,9 @@ impl Model {
         for member in &mut self.members {
             member.corner = place[member.corner as usize];
         }
-        self.contacts.sort_by_key(|c| c.terms.base[0]);
+        if !self.contacts.is_sorted_by_key(|c| c.terms.base[0]) {
+            self.contacts.sort_by_cached_key(|c| c.terms.base[0]);
+        }
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
@@ -561,7 +563,9 @@ impl Model {
                     _ => None,
                 };
                 own_tip
-                    .or_else(|| station.map_or_else(|| TubeStation::at(tube, s), |at| Some(tube[at])))
+                    .or_else(|| {
+                        station.map_or_else(|| TubeStation::at(tube, s), |at| Some(tube[at]))
+                    })
                     .map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
             };
             self.contacts.push(ContactTerm {
