@@ -62,8 +62,27 @@ fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
     if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
+/// Takes what a stretch leaves from the two panels beyond it, which have as many columns.
+#[inline(always)]
+fn leave<const N: usize, const R: usize>(
+    panels: &mut [f64],
+    (lead1, lead2): (usize, usize),
+    next: &[[f64; R]; N],
+    second: &[[f64; N]; N],
+) {
+    for c in 0..N {
+        for (t, u) in panels[c * lead1..].iter_mut().zip(&next[c]) {
+            *t -= u;
+        }
+        for (t, u) in panels[N * lead1 + c * lead2..].iter_mut().zip(&second[c]) {
+            *t -= u;
+        }
+    }
+}
+
 impl BlockBanded {
-    /// Lays the matrix out for blocks of these sizes, keeping memory already held.
+    /// Lays the matrix out for blocks of these sizes, keeping memory already held; what it holds is
+    /// set by [`Self::clear`].
     pub(crate) fn lay_out(&mut self, block_sizes: &[usize]) {
         let blocks = block_sizes.len();
         let size = |i: usize| block_sizes.get(i).copied().unwrap_or(0);
@@ -99,11 +118,9 @@ impl BlockBanded {
         }
         self.start.push(start);
         self.offset.push(offset);
-        self.values.clear();
+        // Zeros come with `clear`; every entry of the factor is written before it is read.
         self.values.resize(offset, 0.0);
-        self.factor.clear();
         self.factor.resize(offset, 0.0);
-        self.inverse.clear();
         self.inverse.resize(start, 0.0);
     }
 
@@ -122,6 +139,28 @@ impl BlockBanded {
     #[inline]
     pub(crate) fn add(&mut self, row: usize, col: usize, m: [f64; 4]) {
         add_block(&mut self.values, &self.column, row, col, m);
+    }
+
+    /// Adds the blocks (0,0), (1,0), (1,1), (2,0), (2,1), (2,2) of three rising unknowns.
+    #[inline(always)]
+    pub(crate) fn add_corner(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 6]) {
+        let [a, b, c] = at;
+        let mut add = |first: usize, block: &[f64; 4], p: usize| {
+            if let Some([x, y]) = self.values.get_mut(first..first + 2) {
+                *x += block[p];
+                *y += block[2 + p];
+            }
+        };
+        for p in 0..2 {
+            let column = self.column[a + p];
+            add(column + a, &blocks[0], p);
+            add(column + b, &blocks[1], p);
+            add(column + c, &blocks[3], p);
+            let column = self.column[b + p];
+            add(column + b, &blocks[2], p);
+            add(column + c, &blocks[4], p);
+            add(self.column[c + p] + c, &blocks[5], p);
+        }
     }
 
     /// Factorises the matrix plus `shift` on its diagonal; the number of negative eigenvalues, or
@@ -164,7 +203,7 @@ impl BlockBanded {
                 size,
             } = self.runs[run];
             let found = match size {
-                2 => self.uniform::<2, 4, FUSED>(first, blocks, shift, definite),
+                2 => self.pairs::<FUSED>(first, blocks, shift, definite),
                 4 => self.uniform::<4, 8, FUSED>(first, blocks, shift, definite),
                 6 => self.uniform::<6, 12, FUSED>(first, blocks, shift, definite),
                 8 => self.uniform::<8, 16, FUSED>(first, blocks, shift, definite),
@@ -287,16 +326,93 @@ impl BlockBanded {
                 second[c] = sum;
             }
         }
-        // The two panels beyond have the same number of columns.
         let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);
-        for c in 0..N {
-            for (t, u) in rest[c * lead1..].iter_mut().zip(&next[c]) {
-                *t -= u;
+        leave(rest, (lead1, lead2), &next, &second);
+        Some(negative)
+    }
+
+    /// A stretch of blocks of two unknowns, where one division after the other along the tube is what
+    /// takes time: what a block `A` with the rows `B` below leaves to the next is
+    /// `B' adj(A) B / det(A)`, so that one division a block lies on the way, and all else beside it.
+    #[inline(always)]
+    fn pairs<const FUSED: bool>(
+        &mut self,
+        first: usize,
+        blocks: usize,
+        shift: f64,
+        definite: bool,
+    ) -> Option<usize> {
+        const LEAD: usize = 2 + padded(4);
+        let span = self.offset[first]..self.offset[first] + blocks * 2 * LEAD;
+        let (done, rest) = self.factor.split_at_mut(span.end);
+        let panels = done[span.start..].as_chunks_mut::<{ 2 * LEAD }>().0;
+        let given = self.values[span].as_chunks::<{ 2 * LEAD }>().0;
+        let unknowns = self.start[first]..self.start[first] + blocks * 2;
+        let inverses = self.inverse[unknowns].as_chunks_mut::<2>().0;
+        let mut negative = 0;
+        let mut next = [[0.0; 4]; 2];
+        let mut second = [[0.0; 2]; 2];
+        for (i, ((panel, given), inverses)) in
+            panels.iter_mut().zip(given).zip(inverses).enumerate()
+        {
+            let (source, shift) = if i < 2 {
+                (*panel, 0.0)
+            } else {
+                (*given, shift)
+            };
+            let a00 = source[0] + shift - next[0][0];
+            let a10 = source[1] - next[0][1];
+            let a11 = source[LEAD + 1] + shift - next[1][1];
+            let b0 = [
+                source[2] - next[0][2],
+                source[3] - next[0][3],
+                source[4],
+                source[5],
+            ];
+            let b1 = [
+                source[LEAD + 2] - next[1][2],
+                source[LEAD + 3] - next[1][3],
+                source[LEAD + 4],
+                source[LEAD + 5],
+            ];
+            let det = fused::<FUSED>(a00, a11, -(a10 * a10));
+            let usable = |p: f64| p.abs() > LEAST_PIVOT && p.is_finite();
+            // also refuses NaN
+            if !(usable(a00) && usable(det)) {
+                return None;
             }
-            for (t, u) in rest[N * lead1 + c * lead2..].iter_mut().zip(&second[c]) {
-                *t -= u;
+            if !(a00 > 0.0 && det > 0.0) {
+                if definite {
+                    return None;
+                }
+                negative += usize::from(a00 < 0.0) + usize::from((det < 0.0) != (a00 < 0.0));
+            }
+            let inverse = 1.0 / det;
+            let v0: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a11, b0[r], -(a10 * b1[r])));
+            let v1: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a00, b1[r], -(a10 * b0[r])));
+            let left = |c: usize, r: usize| fused::<FUSED>(b0[c], v0[r], b1[c] * v1[r]);
+            next = std::array::from_fn(|c| {
+                std::array::from_fn(|r| {
+                    let before = if r < 2 { second[c][r] } else { 0.0 };
+                    fused::<FUSED>(left(c, r), inverse, before)
+                })
+            });
+            second = std::array::from_fn(|c| std::array::from_fn(|r| left(2 + c, 2 + r) * inverse));
+            let inverse0 = 1.0 / a00;
+            let inverse1 = a00 * inverse;
+            *inverses = [inverse0, inverse1];
+            let l10 = a10 * inverse0;
+            panel[0] = 0.0;
+            panel[1] = l10;
+            panel[LEAD] = 0.0;
+            panel[LEAD + 1] = 0.0;
+            for r in 0..4 {
+                panel[2 + r] = b0[r] * inverse0;
+                panel[LEAD + 2 + r] = (b1[r] - l10 * b0[r]) * inverse1;
             }
         }
+        let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);
+        leave(rest, (lead1, lead2), &next, &second);
         Some(negative)
     }
 
@@ -600,6 +716,7 @@ mod tests {
     fn sample(sizes: &[usize], seed: u64) -> (BlockBanded, DMatrix<f64>) {
         let mut banded = BlockBanded::default();
         banded.lay_out(sizes);
+        banded.clear();
         let n = banded.unknowns();
         let block = |c: usize| banded.start.partition_point(|s| *s <= c) - 1;
         let mut dense = DMatrix::zeros(n, n);

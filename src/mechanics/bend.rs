@@ -227,9 +227,8 @@ impl Corner {
         let f_ll = 2.0 * bend * inverse;
 
         // Hessian by edge: k0 I + k1 t0 t0' + k2 t1 t0' + k3 t0 t1' + k4 t1 t1'.
-        let along = |a: f64| {
-            ((f_qq * c - 3.0 * f_q) * a + f_ql) * a * c + 0.25 * f_ll - 0.5 * f_l * a
-        };
+        let along =
+            |a: f64| ((f_qq * c - 3.0 * f_q) * a + f_ql) * a * c + 0.25 * f_ll - 0.5 * f_l * a;
         let mixed = |a: f64| ((f_q - f_qq * c) * a - 0.5 * f_ql) * a;
         let h00 = [
             (f_q * c * a0 + 0.5 * f_l) * a0,

@@ -57,21 +57,6 @@ impl Law {
         }
     }
 
-    /// Whether the axes may press somewhere between `at` and `at + along`.
-    #[inline]
-    pub(crate) fn may_press(&self, at: [f64; 2], along: [f64; 2]) -> bool {
-        match self.keep {
-            Keep::Within => {
-                // the disc is convex: both ends inside, all inside
-                let clear = self.limit_mm - self.onset_mm;
-                let end = [at[0] + along[0], at[1] + along[1]];
-                let squared = |o: [f64; 2]| o[0] * o[0] + o[1] * o[1];
-                clear <= 0.0 || squared(at).max(squared(end)) > clear * clear
-            }
-            Keep::Apart => true,
-        }
-    }
-
     /// Energy and derivatives at an offset; none where the axes are clear of contact.
     #[inline]
     pub(crate) fn press(&self, offset: [f64; 2]) -> Option<Pressed> {

@@ -10,7 +10,9 @@ use super::contact::{Keep, Law};
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
-use super::terms::{ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
+use super::terms::{
+    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms,
+};
 
 /// Base of a node that cannot move.
 pub(crate) const FIXED: u32 = u32::MAX;
@@ -132,8 +134,7 @@ impl Model {
         self.corners.clear();
         self.edges.clear();
         self.edge_from.clear();
-        self.edge_from
-            .resize(self.nodes.s_mm.len(), (FIXED, FIXED));
+        self.edge_from.resize(self.nodes.s_mm.len(), (FIXED, FIXED));
         self.members.clear();
         self.ends.clear();
         self.shaped.clear();
@@ -179,6 +180,7 @@ impl Model {
             }
         }
         self.sort_terms();
+        self.laws_for = None;
     }
 
     /// Orders terms along the tube, so that the matrix passes through the cache once, not once for
@@ -194,7 +196,9 @@ impl Model {
         for member in &mut self.members {
             member.corner = place[member.corner as usize];
         }
-        self.contacts.sort_by_key(|c| c.terms.base[0]);
+        if !self.contacts.is_sorted_by_key(|c| c.terms.base[0]) {
+            self.contacts.sort_by_cached_key(|c| c.terms.base[0]);
+        }
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
@@ -538,8 +542,15 @@ impl Model {
                 }
             };
             let weight = 0.5 * present * (reach(-1) + reach(1));
-            let inside = self.locate(tube, k, s);
-            let around = other.map(|j| self.locate(tube, j, s));
+            let station = (i > 0 && i + 1 < places.len()).then(|| begin + i - 1);
+            let axis = |rod: usize| match station {
+                Some(at) if at <= self.rods[rod].last_full() => {
+                    Mix::of(&[(self.rods[rod].first + at, 1.0)])
+                }
+                _ => self.locate(tube, rod, s),
+            };
+            let inside = axis(k);
+            let around = other.map(axis);
             let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
             if terms.count == 0 || weight <= 0.0 {
                 continue;
@@ -552,7 +563,9 @@ impl Model {
                     _ => None,
                 };
                 own_tip
-                    .or_else(|| TubeStation::at(tube, s))
+                    .or_else(|| {
+                        station.map_or_else(|| TubeStation::at(tube, s), |at| Some(tube[at]))
+                    })
                     .map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
             };
             self.contacts.push(ContactTerm {

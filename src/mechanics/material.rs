@@ -287,7 +287,7 @@ impl Model {
         }
         energy -= self.linear.iter().zip(x).map(|(f, x)| f * x).sum::<f64>();
         self.material = material;
-        energy + self.contact_energy(x)
+        energy + self.contact_energy_at(x)
     }
 }
 

@@ -8,7 +8,7 @@ use super::layout::FIXED;
 use super::material::Material;
 use super::sections::Relaxation;
 use super::terms::{
-    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Nodes, RodNodes, ShapedTerm, Spot,
+    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Gate, Member, Nodes, RodNodes, ShapedTerm, Spot,
 };
 use crate::geometry::{Frame, Vector};
 
@@ -54,8 +54,14 @@ pub(crate) struct Model {
     pub(crate) contacts: Vec<ContactTerm>,
     /// By contact: as the solver sees it.
     pub(crate) spots: Vec<Spot>,
-    /// By contact: its Hessian (xx, xy, yy) in the matrix.
-    applied: Vec<[f64; 3]>,
+    /// By contact: what tells it clear.
+    pub(crate) gates: Vec<Gate>,
+    /// Contacts that pressed where they were last looked at, with their Hessians (xx, xy, yy), and
+    /// their energy.
+    pressed: Vec<(u32, [f64; 3])>,
+    pub(crate) contact_energy: f64,
+    /// Those whose Hessians are in the matrix.
+    applied: Vec<(u32, [f64; 3])>,
     pub(crate) block_sizes: Vec<usize>,
     /// Rod and arc length of each pair of unknowns.
     pub(crate) owner: Vec<(u32, f64)>,
@@ -71,6 +77,8 @@ pub(crate) struct Model {
     pub(crate) roll_hessian: Vec<f64>,
     softest: f64,
     pub(crate) relaxation: Relaxation,
+    /// The cap on stiffness for which the contact laws were made, where they depend on nothing else.
+    pub(crate) laws_for: Option<f64>,
     pub(crate) grips: Grips,
     pub(crate) material: Material,
     /// Where unknowns are kept near, and how stiffly, N/mm; empty where they are not.
@@ -260,14 +268,12 @@ impl Model {
         }
         self.smooth.clone_from(&self.gradient);
         let mut gradient = std::mem::take(&mut self.gradient);
-        energy.add(self.add_contact_gradient(x, &mut gradient));
+        self.add_contact_gradient(x, &mut gradient);
         self.gradient = gradient;
+        energy.add(self.contact_energy);
         self.ends_at.clear();
-        self.ends_at.extend(
-            self.ends
-                .iter()
-                .map(|end| end_of(end, &self.frames, x).1),
-        );
+        self.ends_at
+            .extend(self.ends.iter().map(|end| end_of(end, &self.frames, x).1));
         energy
     }
 
@@ -279,7 +285,6 @@ impl Model {
         self.assembled = true;
         self.matrix.clear();
         self.applied.clear();
-        self.applied.resize(self.contacts.len(), [0.0; 3]);
         for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
             let (shape, on) = corner_of(corner, &self.frames, &self.edge_at);
             let [f0, f1, f2] = corner.frame.map(|f| f as usize);
@@ -311,55 +316,57 @@ impl Model {
         }
     }
 
-    /// Adds the contacts' gradient at `x` to `gradient`; returns their energy.
-    pub(crate) fn add_contact_gradient(&self, x: &[f64], gradient: &mut [f64]) -> f64 {
-        let mut energy = 0.0;
-        for spot in &self.spots {
+    /// Looks at the contacts at `x`: adds their gradient to `gradient`, keeps energy and Hessians.
+    pub(crate) fn add_contact_gradient(&mut self, x: &[f64], gradient: &mut [f64]) {
+        self.pressed.clear();
+        self.contact_energy = 0.0;
+        for (i, (gate, spot)) in self.gates.iter().zip(&self.spots).enumerate() {
+            if gate.clear(x) {
+                continue;
+            }
             if let Some(pressed) = spot.law.press(spot.offset(&self.contacts, x)) {
-                energy += pressed.energy;
+                self.contact_energy += pressed.energy;
                 spot.push(&self.contacts, gradient, pressed.gradient);
+                self.pressed
+                    .push((super::layout::short(i), pressed.hessian));
             }
         }
-        energy
     }
 
-    /// Contacts that press somewhere on the way from `x` to `x + v`: law, offset, change of it.
+    /// Energy of the contacts at `x` alone.
+    pub(crate) fn contact_energy_at(&self, x: &[f64]) -> f64 {
+        let open = self.gates.iter().zip(&self.spots).filter(|(gate, _)| !gate.clear(x));
+        open.filter_map(|(_, spot)| spot.law.press(spot.offset(&self.contacts, x)))
+            .map(|pressed| pressed.energy)
+            .sum()
+    }
+
+    /// Contacts that may press somewhere on the way from `x` to `x + v`.
     pub(crate) fn contacts_along(&self, x: &[f64], v: &[f64], out: &mut Vec<Along>) {
         out.clear();
-        for spot in &self.spots {
-            let at = spot.offset(&self.contacts, x);
-            let along = spot.offset(&self.contacts, v);
-            if spot.law.may_press(at, along) {
-                out.push((spot.law, at, along));
+        for (gate, spot) in self.gates.iter().zip(&self.spots) {
+            if !gate.clear_along(x, v) {
+                let at = spot.offset(&self.contacts, x);
+                out.push((spot.law, at, spot.offset(&self.contacts, v)));
             }
         }
     }
 
     /// Takes the contacts' Hessian as last factorised times `v` from `change`.
     pub(crate) fn take_contact_change(&self, v: &[f64], change: &mut [f64]) {
-        for (spot, [xx, xy, yy]) in self.spots.iter().zip(&self.applied) {
-            if xx + yy > 0.0 || *xx < 0.0 || *yy < 0.0 {
-                let [a, b] = spot.offset(&self.contacts, v);
-                let taken = [-(xx * a + xy * b), -(xy * a + yy * b)];
-                spot.push(&self.contacts, change, taken);
-            }
+        for (i, [xx, xy, yy]) in &self.applied {
+            let spot = &self.spots[*i as usize];
+            let [a, b] = spot.offset(&self.contacts, v);
+            let taken = [-(xx * a + xy * b), -(xy * a + yy * b)];
+            spot.push(&self.contacts, change, taken);
         }
     }
 
-    /// Energy of the contacts at `x`.
-    pub(crate) fn contact_energy(&self, x: &[f64]) -> f64 {
-        self.spots
-            .iter()
-            .filter_map(|s| s.law.press(s.offset(&self.contacts, x)))
-            .map(|p| p.energy)
-            .sum()
-    }
-
-    /// Factorises the smooth part's Hessian plus `shift` plus the contacts' Hessian at `x`; whether
-    /// that is positive definite, hands included.
-    pub(crate) fn factorise(&mut self, shift: f64, x: &[f64]) -> bool {
+    /// Factorises the smooth part's Hessian plus `shift` plus that of the contacts where they were
+    /// last looked at; whether it is positive definite, hands included.
+    pub(crate) fn factorise(&mut self, shift: f64) -> bool {
         self.assemble();
-        self.apply_contacts(x);
+        self.apply_contacts();
         // with hands a matrix may be indefinite without them
         let Some(negative) = self.matrix.factorise(shift, self.grips.list.is_empty()) else {
             return false;
@@ -367,30 +374,40 @@ impl Model {
         self.prepare_grips(negative)
     }
 
-    /// Brings the contacts' part of the matrix up to date with `x`.
-    fn apply_contacts(&mut self, x: &[f64]) {
-        for ((spot, applied), contact) in
-            (self.spots.iter().zip(&mut self.applied)).zip(&self.contacts)
-        {
-            let pressed = spot.law.press(spot.offset(&self.contacts, x));
-            let hessian = pressed.map_or([0.0; 3], |p| p.hessian);
-            let [xx, xy, yy] = std::array::from_fn(|i| hessian[i] - applied[i]);
-            if xx.abs() + xy.abs() + yy.abs() <= 0.0 {
-                continue;
-            }
-            *applied = hessian;
-            let terms = &contact.terms;
+    /// Brings the contacts' part of the matrix up to date.
+    fn apply_contacts(&mut self) {
+        let (matrix, contacts) = (&mut self.matrix, &self.contacts);
+        let mut add = |i: u32, [xx, xy, yy]: [f64; 3]| {
+            let terms = &contacts[i as usize].terms;
             for i in 0..terms.count {
                 for j in 0..=i {
                     let w = terms.weight[i] * terms.weight[j];
-                    self.matrix.add(
+                    matrix.add(
                         terms.base[i] as usize,
                         terms.base[j] as usize,
                         [w * xx, w * xy, w * xy, w * yy],
                     );
                 }
             }
+        };
+        // both lists run in the order of the contacts
+        let mut old = self.applied.iter().peekable();
+        for (i, hessian) in &self.pressed {
+            while let Some((j, gone)) = old.next_if(|o| o.0 < *i) {
+                add(*j, gone.map(|h| -h));
+            }
+            if let Some((_, before)) = old.next_if(|o| o.0 == *i) {
+                if hessian.iter().zip(before).any(|(a, b)| (a - b).abs() > 0.0) {
+                    add(*i, std::array::from_fn(|k| hessian[k] - before[k]));
+                }
+            } else {
+                add(*i, *hessian);
+            }
         }
+        for (j, gone) in old {
+            add(*j, gone.map(|h| -h));
+        }
+        self.applied.clone_from(&self.pressed);
     }
 
     /// `out = H v` with the matrix last factorised, without its shift.
@@ -451,6 +468,10 @@ fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) {
 #[inline(always)]
 fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
     const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
+    if base[0] < base[1] && base[1] < base[2] && base[2] != FIXED {
+        matrix.add_corner(base.map(|b| b as usize), hessian);
+        return;
+    }
     for (block, (i, j)) in hessian.iter().zip(LOWER) {
         let (r, c) = (base[i], base[j]);
         if r != FIXED && c != FIXED {

@@ -4,9 +4,12 @@ use super::anderson::Anderson;
 use super::model::{Along, Energy, Model};
 use super::scene::MOST_RODS;
 
-/// Share of the decrease promised by the slope that a step must keep (a quadratic keeps half). Armijo's usual 1e-4 lets two states on either side of a flat valley alternate for ever: this rules
+/// Share of the decrease promised by the slope that a step must keep. Armijo's usual 1e-4: rules
 /// out steps that only seem to descend, refuses nothing else.
-const SUFFICIENT: f64 = 0.1;
+const SUFFICIENT: f64 = 1e-4;
+/// The same for rods held at their hubs (a quadratic keeps half): in the flat valleys of bundles two
+/// states on either side would alternate for ever.
+const SUFFICIENT_BY_FLAT_VALLEYS: f64 = 0.1;
 /// Rounding of a sum of energies, relative to the sizes summed: a few thousand terms of 1e-16.
 const ENERGY_ROUNDING: f64 = 1e-14;
 /// Longest step of an offset, mm: a step across a large vessel is allowed, one out of the route's
@@ -227,10 +230,16 @@ impl Newton {
         const MOST_STEPS: usize = 12;
         /// Share of the gradient that a step may leave, after a first that may leave all.
         const LEFT: f64 = 0.5;
+        /// Share of the gradient left by a step below which the next one takes the same matrix, and
+        /// the gradient, N, from which it may: such a step costs a fraction of the others, but where
+        /// contacts still come and go it gains nothing.
+        const CHORD: f64 = 0.05;
+        const CHORD_N: f64 = 2e-5;
         let (from, from_rolls) = (self.x.clone(), self.rolls.clone());
         let mut settled = renew(model, &self.x, &self.rolls);
         let mut before_n = f64::INFINITY;
         let mut definite = None;
+        let mut chord = false;
         for step in 0..=MOST_STEPS {
             let energy = model.evaluate(&self.x, &self.rolls);
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
@@ -244,9 +253,17 @@ impl Newton {
                     definite,
                 });
             }
-            let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
+            let fast = residual_n < CHORD * before_n && residual_n < CHORD_N;
+            let falls =
+                step < 2 || chord || residual_n < LEFT * before_n || residual_n < tolerance_n;
             before_n = residual_n;
-            if step == MOST_STEPS || !falls || self.direction(model, MOST_INNER, false) != Some(false) {
+            if step == MOST_STEPS || !falls {
+                break;
+            }
+            chord = fast && !chord && definite.is_some() && model.grips.list.is_empty();
+            if chord {
+                self.chord(model);
+            } else if self.direction(model, MOST_INNER, false) != Some(false) {
                 break;
             }
             definite = Some(true);
@@ -265,6 +282,14 @@ impl Newton {
         None
     }
 
+    /// Puts the step with the matrix last factorised into `step`.
+    fn chord(&mut self, model: &Model) {
+        self.residual.clone_from(&model.gradient);
+        self.roll_residual.clone_from(&model.roll_gradient);
+        self.bordered(model, 0.0);
+        self.step.clone_from(&self.delta);
+    }
+
     /// Puts the step into `step`; tells whether the matrix had to be shifted, none where no step
     /// was found or only one with a shift that is not allowed.
     ///
@@ -273,12 +298,7 @@ impl Newton {
     /// So the step minimises the quadratic model of bending *plus the contacts as they are*, by
     /// Newton's method in turn; each of its iterations costs one factorisation and no evaluation
     /// of bending. Near the solution one is enough and the step is Newton's.
-    fn direction(
-        &mut self,
-        model: &mut Model,
-        most_inner: usize,
-        shifted: bool,
-    ) -> Option<bool> {
+    fn direction(&mut self, model: &mut Model, most_inner: usize, shifted: bool) -> Option<bool> {
         let n = model.unknowns();
         let free = model.roll_gradient.len();
         model.assemble();
@@ -298,12 +318,12 @@ impl Newton {
         self.pull.clear();
         self.pull
             .extend(model.smooth.iter().chain(&model.roll_gradient));
-        let start = model.contact_energy(&self.x);
+        let start = model.contact_energy;
         let mut best = f64::INFINITY;
         for inner in 0..most_inner {
             loop {
                 self.history.factorisations += 1;
-                if model.factorise(shift, &self.trial) && self.bordered(model, shift) {
+                if model.factorise(shift) && self.bordered(model, shift) {
                     break;
                 }
                 if !shifted {
@@ -329,11 +349,12 @@ impl Newton {
             self.residual.extend_from_slice(&self.pull[..n]);
             self.roll_residual.clear();
             self.roll_residual.extend_from_slice(&self.pull[n..]);
+            model.add_contact_gradient(&self.trial, &mut self.residual);
             let value = 0.5
                 * (dot(&self.step, &self.pull)
                     + dot(&self.step[..n], &model.smooth)
                     + dot(&self.step[n..], &model.roll_gradient))
-                + model.add_contact_gradient(&self.trial, &mut self.residual);
+                + model.contact_energy;
             let left = largest_size(&self.residual, &self.roll_residual);
             // A convex model that has fallen promises a descent; the first one is Newton's step.
             if (value < start && left < best) || inner == 0 {
@@ -467,7 +488,12 @@ impl Newton {
             for (i, rod) in self.free_rolls.iter().enumerate() {
                 self.rolls[*rod] = self.old_rolls[*rod] + part * self.step[n + i];
             }
-            let enough = before.total + SUFFICIENT * part * slope;
+            let kept = if model.follows_exactly() {
+                SUFFICIENT_BY_FLAT_VALLEYS
+            } else {
+                SUFFICIENT
+            };
+            let enough = before.total + kept * part * slope;
             if halving > 0 {
                 // whole evaluations only where one may be taken
                 let energy = model.energy(&self.x, &self.rolls);
@@ -508,7 +534,7 @@ impl Newton {
         model.assemble();
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
-        while !model.factorise(shift, &self.x) {
+        while !model.factorise(shift) {
             shift = (2.0 * shift).max(1e-9 * scale);
             if shift >= 1e6 * scale || scale.is_nan() {
                 return None;

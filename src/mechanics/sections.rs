@@ -4,8 +4,8 @@ use super::bend::Corner;
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
-use super::profile::Mean;
-use super::scene::{AxialLoad, Roll, Scene};
+use super::profile::{Mean, Profile};
+use super::scene::{AxialLoad, Rod, Roll, Scene};
 use super::settings::Settings;
 use super::terms::{Member, RodNodes, Spot, Tilt};
 use crate::geometry::Vector;
@@ -26,7 +26,15 @@ impl Model {
     /// Distances from the tips by the stored offsets, then stiffness, diameters and natural
     /// curvature there.
     pub(crate) fn update_sections(&mut self, scene: &Scene<'_>) {
+        self.update_sections_of(scene, |_| true);
+    }
+
+    /// As [`Self::update_sections`], for some of the rods.
+    fn update_sections_of(&mut self, scene: &Scene<'_>, wanted: impl Fn(&Rod) -> bool) {
         for (k, rod) in scene.rods.iter().enumerate() {
+            if !wanted(rod) {
+                continue;
+            }
             let RodNodes {
                 first,
                 last_regular: m,
@@ -112,7 +120,11 @@ impl Model {
         rolls: &[f64],
         stiffest: f64,
     ) {
-        self.update_sections(scene);
+        // distances from the tip change nothing where all along a rod is the same
+        self.update_sections_of(scene, |rod| {
+            !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod))
+                || rod.natural.is_some()
+        });
         self.update_loads(scene, rolls);
         self.update_forces(scene);
         self.update_grips(scene);
@@ -135,6 +147,10 @@ impl Model {
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
         }
+        if self.laws_for.is_some_and(|s| s.total_cmp(&stiffest).is_eq()) {
+            return;
+        }
+        self.laws_for = scene.rods.iter().all(constant_diameters).then_some(stiffest);
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
             let limit = match (contact.law.keep, &contact.around) {
@@ -148,13 +164,13 @@ impl Model {
             contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
             contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
         }
+        self.gates.clear();
         self.spots.clear();
-        self.spots.extend(
-            self.contacts
-                .iter()
-                .enumerate()
-                .map(|(i, c)| Spot::of(c, i)),
-        );
+        for (i, contact) in self.contacts.iter().enumerate() {
+            let (gate, spot) = Spot::of(contact, i);
+            self.gates.push(gate);
+            self.spots.push(spot);
+        }
     }
 
     /// Rotation from the centre line to the rod at a member's node.
@@ -215,6 +231,14 @@ impl Model {
         self.relaxation.held = false;
     }
 
+    /// How far loads held are from those called for, N.
+    pub(crate) fn missed_n(&self) -> f64 {
+        let relaxation = &self.relaxation;
+        (relaxation.used.iter().zip(&relaxation.called))
+            .map(|(a, b)| (a - b).abs())
+            .fold(0.0, f64::max)
+    }
+
     /// How far the loads used are from those of the shape, N.
     pub(crate) fn unsettled_n(&self) -> f64 {
         self.relaxation.unsettled_n
@@ -271,13 +295,19 @@ impl Model {
 
     /// Adds values given by station to the load of rod `k`.
     fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
-        for i in self.rods[k].range() {
-            let s = self.nodes.s_mm[i];
+        let rod = self.rods[k];
+        let regular = &mut self.nodes.load[rod.first..=rod.first + rod.last_regular];
+        for (load, value) in regular.iter_mut().zip(values) {
+            *load += value;
+        }
+        if rod.tip {
+            let tip = rod.tip_node();
+            let s = self.nodes.s_mm[tip];
             let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
             let next = (j + 1).min(values.len() - 1);
             let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
             let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
-            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
+            self.nodes.load[tip] += values[j] + (values[next] - values[j]) * part;
         }
     }
 
@@ -338,6 +368,10 @@ impl Model {
             })
             .collect()
     }
+}
+
+fn constant_diameters(rod: &Rod) -> bool {
+    rod.outer_mm.is_constant() && rod.inner_mm.as_ref().is_none_or(Profile::is_constant)
 }
 
 fn normal_part(force: Vector, tangent: Vector) -> Vector {

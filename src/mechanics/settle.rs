@@ -1,16 +1,13 @@
 //! Equilibrium of a scene.
 
 use super::MechanicsError;
-use super::anderson::Anderson;
-use super::contact::Keep;
+use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
+use super::scene::{Container, AxialLoad, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
-use super::solution::{Contact, Flag, RodState, Solution, Status};
-use super::terms::Mix;
-use crate::geometry::Vector;
+use super::solution::{RodState, Solution};
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
@@ -18,23 +15,17 @@ const MOST_ROUNDS: usize = 40;
 /// The same where the shape only prepares the next stage.
 const PREPARING_ROUNDS: usize = 3;
 /// Loads need agree less closely than forces balance: they act through curvature times spacing.
-const LOADS_TO_FORCES: f64 = 10.0;
+pub(crate) const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
-const UNSETTLED_N: f64 = 5e-3;
+pub(crate) const UNSETTLED_N: f64 = 5e-3;
 /// Rounds before loads and shape are held to swing, and by how much they must come nearer in so many
 /// rounds.
 const FEWEST_ROUNDS: usize = 6;
 const STALLED_ROUNDS: usize = 4;
 const STALLED: f64 = 0.25;
-/// Stiffness of hands that hold rods while loads and shape are sought, N/mm: stiff against the
-/// thousandths of a newton a millimetre by which bundles in wide vessels give.
-const HAND_N_PER_MM: f64 = 0.1;
-/// Most rounds with hands, and without coming nearer.
-const HOLD_ROUNDS: usize = 80;
-const HOLD_PATIENCE: usize = 15;
 /// Newton steps between looks at a rod that may be running away: far more than a plain solve takes.
-const STEPS_BETWEEN_LOOKS: usize = 80;
+pub(crate) const STEPS_BETWEEN_LOOKS: usize = 80;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
 /// Stations to one of the next coarser level. The ends of contact stretches move by about a station
@@ -47,9 +38,6 @@ const PREPARED_N: f64 = 1e-3;
 const HELD_NEAR_N_PER_MM: f64 = 1e-2;
 const HELD_LESS: f64 = 0.1;
 const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
-/// Indentation of a vessel wall worth a flag, mm.
-const DEEP_MM: f64 = 0.1;
-
 /// Finds equilibria; keeps its memory from one solve to the next.
 ///
 /// ```
@@ -73,15 +61,15 @@ const DEEP_MM: f64 = 0.1;
 /// ```
 #[derive(Debug, Clone, Default)]
 pub struct Settle {
-    settings: Settings,
-    model: Model,
-    newton: Newton,
+    pub(crate) settings: Settings,
+    pub(crate) model: Model,
+    pub(crate) newton: Newton,
     /// Whether some rod's load follows its shape.
     follows: bool,
     /// Mismatch of the loads used and those of the shape, N, where rounds ran out.
-    unsettled_n: f64,
+    pub(crate) unsettled_n: f64,
     /// Whether the state found would leave for another if nobody held the hubs.
-    between: bool,
+    pub(crate) between: bool,
     shapes: Vec<Shape>,
 }
 
@@ -333,7 +321,7 @@ impl Settle {
     }
 
     /// How far the shape is from the one it was kept near, mm.
-    fn moved_mm(&self) -> f64 {
+    pub(super) fn moved_mm(&self) -> f64 {
         let near = &self.model.near;
         let away = near.iter().zip(&self.newton.x).map(|(a, b)| (a - b).abs());
         away.fold(0.0, f64::max)
@@ -341,7 +329,7 @@ impl Settle {
 
     /// Lays a rod of which nothing is known along what it lies in, and straight on beyond.
     fn guess_along(&mut self, scene: &Scene<'_>, k: usize) {
-        let mut at = [0.0; 2];
+        let mut at = [0.0_f64; 2];
         for i in 0..self.model.rods[k].count() {
             let node = self.model.rods[k].first + i;
             let s = self.model.nodes.s_mm[node];
@@ -366,7 +354,7 @@ impl Settle {
     /// whether it is positive definite. Its cost in multiplications and additions is
     /// [`Solution::factorisation_flops`].
     pub fn factorise_again(&mut self) -> bool {
-        self.model.factorise(0.0, &self.newton.x)
+        self.model.factorise(0.0)
     }
 
     fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
@@ -476,8 +464,10 @@ impl Settle {
                 && misses[round] > loads_n;
             if stalls && !prepares && !tried {
                 tried = true;
-                if let Some(ended) = self.hold(scene, stiffest, tolerance_n)? {
-                    return Ok(ended);
+                for hand_n_per_mm in HANDS_N_PER_MM {
+                    if let Some(ended) = self.hold(scene, stiffest, tolerance_n, hand_n_per_mm) {
+                        return Ok(ended);
+                    }
                 }
                 self.model.restart_loads();
             }
@@ -502,118 +492,6 @@ impl Settle {
         }
     }
 
-    /// Shape and loads together where taking turns swings between two shapes: under its load a
-    /// pushed rod snaps from one wall to the other, and what each shape calls for brings back the
-    /// other. Held at their hubs ([`super::grip`]) rods follow the states between; loads and
-    /// lengths held are moved until the hands feel nothing but the loads called for.
-    ///
-    /// None where that ends nowhere, or where hands hold the rods already.
-    fn hold(
-        &mut self,
-        scene: &Scene<'_>,
-        stiffest: f64,
-        tolerance_n: f64,
-    ) -> Result<Option<Ended>, MechanicsError> {
-        let follows = |rod: &Rod| match &rod.load {
-            AxialLoad::Frictionless(tip) => Some(*tip),
-            _ => None,
-        };
-        let mut rods = scene.rods.to_vec();
-        let mut held = Vec::new();
-        self.model.restart_loads();
-        self.model.store(&self.newton.x);
-        self.model
-            .update(scene, &self.settings, &self.newton.rolls, stiffest);
-        for (k, rod) in rods.iter_mut().enumerate() {
-            if let Some(tip_n) = follows(rod) {
-                rod.load = AxialLoad::Gripped {
-                    tip_n,
-                    grip_n_per_mm: HAND_N_PER_MM,
-                    fed_mm: self.model.nodes.from_tip[self.model.rods[k].first],
-                };
-                held.push(k);
-            }
-        }
-        if held.is_empty() || held.len() < scene.rods.len() {
-            return Ok(None);
-        }
-        let nodes = self.model.nodes.load.len();
-        let mut weight = Vec::with_capacity(nodes + held.len());
-        for rod in &self.model.rods {
-            #[expect(clippy::cast_precision_loss, reason = "a few thousand nodes")]
-            weight.resize(weight.len() + rod.count(), (rod.count() as f64).powf(-0.5));
-        }
-        weight.resize(nodes + held.len(), 1.0);
-        let mut unknown = self.model.nodes.load.clone();
-        for rod in &rods {
-            if let AxialLoad::Gripped { fed_mm, .. } = rod.load {
-                unknown.push(HAND_N_PER_MM * fed_mm);
-            }
-        }
-        let mut miss = vec![0.0; unknown.len()];
-        let mut anderson = Anderson::default();
-        let loads_n = LOADS_TO_FORCES * tolerance_n;
-        let mut near = 1e-5_f64;
-        let mut best = f64::INFINITY;
-        let mut waiting = 0;
-        for _ in 0..HOLD_ROUNDS {
-            self.model.relaxation.held = true;
-            self.model.relaxation.used.clear();
-            self.model
-                .relaxation
-                .used
-                .extend_from_slice(&unknown[..nodes]);
-            for (rod, wished) in rods.iter_mut().zip(&unknown[nodes..]) {
-                if let AxialLoad::Gripped { fed_mm, .. } = &mut rod.load {
-                    *fed_mm = wished / HAND_N_PER_MM;
-                }
-            }
-            let posed = Scene {
-                rods: &rods,
-                ..*scene
-            };
-            self.model.store(&self.newton.x);
-            self.model
-                .update(&posed, &self.settings, &self.newton.rolls, stiffest);
-            let until = (self.newton.history.steps + STEPS_BETWEEN_LOOKS)
-                .min(self.settings.most_newton_steps);
-            let ended = self
-                .newton
-                .run(&mut self.model, near.max(tolerance_n), until);
-            if !ended.converged {
-                break;
-            }
-            self.model.store(&self.newton.x);
-            self.model
-                .update(&posed, &self.settings, &self.newton.rolls, stiffest);
-            let mut worst = 0.0_f64;
-            for (k, rod) in self.model.rods.iter().enumerate() {
-                let length_mm = self.model.grips.length_mm(k);
-                let at = nodes + k;
-                miss[at] = HAND_N_PER_MM * length_mm - unknown[at];
-                for i in rod.range() {
-                    miss[i] = self.model.relaxation.called[i] - unknown[i];
-                    worst = worst.max((miss[i] - miss[at]).abs());
-                }
-            }
-            if worst < loads_n && ended.residual_n < tolerance_n {
-                self.model.restart_loads();
-                self.model
-                    .update(scene, &self.settings, &self.newton.rolls, stiffest);
-                self.between |= !self.model.factorise(0.0, &self.newton.x);
-                return Ok(Some(ended));
-            }
-            waiting = if worst < 0.9 * best { 0 } else { waiting + 1 };
-            best = best.min(worst);
-            if waiting > HOLD_PATIENCE || worst.is_nan() {
-                break;
-            }
-            near = (0.01 * worst).min(1e-5);
-            anderson.step(&mut unknown, &miss, &weight);
-        }
-        Ok(None)
-    }
-
     /// One wall stiffness: balance, and away from saddles. Tells whether one was passed.
     fn settle_stage(
         &mut self,
@@ -625,9 +503,7 @@ impl Settle {
         let mut passed = false;
         for _ in 0..MOST_SADDLES {
             let ended = self.balance(scene, stiffest, tolerance_n, prepares)?;
-            let definite = ended
-                .definite
-                .unwrap_or_else(|| self.model.factorise(0.0, &self.newton.x));
+            let definite = ended.definite.unwrap_or_else(|| self.model.factorise(0.0));
             if definite {
                 break;
             }
@@ -728,287 +604,6 @@ impl Settle {
                 }
                 self.model.nodes.offset[node] = at;
             }
-        }
-    }
-
-    /// Reads the state off the model.
-    fn finish(
-        &mut self,
-        scene: &Scene<'_>,
-        passed_saddle: bool,
-    ) -> Result<Solution, MechanicsError> {
-        self.model.store(&self.newton.x);
-        let mut flags = Vec::new();
-        if passed_saddle || self.between {
-            flags.push(Flag::SeveralEquilibria);
-        }
-        if self.unsettled_n > 0.0 {
-            flags.push(Flag::Unsettled {
-                load_n: self.unsettled_n,
-            });
-        }
-        let smallest = if self.settings.smallest_eigenvalue {
-            self.newton.lowest_mode(&mut self.model)
-        } else {
-            None
-        };
-        let rods: Vec<RodState> = (0..scene.rods.len())
-            .map(|k| self.rod_state(scene, k))
-            .collect();
-        let (contacts, contact_energy_n_mm) = self.contacts();
-        self.check_fits(scene, &mut flags)?;
-        let deepest = contacts
-            .iter()
-            .filter(|c| c.other.is_none())
-            .max_by(|a, b| a.indentation_mm.total_cmp(&b.indentation_mm));
-        if let Some(deepest) = deepest.filter(|c| c.indentation_mm > DEEP_MM) {
-            flags.push(Flag::DeepIndentation {
-                rod: deepest.rod,
-                station_mm: deepest.station_mm,
-                indentation_mm: deepest.indentation_mm,
-            });
-        }
-        let history = std::mem::take(&mut self.newton.history);
-        Ok(Solution {
-            status: self.status(scene),
-            rods,
-            contacts,
-            contact_energy_n_mm,
-            residual_n: history.residuals_n.last().copied().unwrap_or(f64::NAN),
-            steps: history.steps,
-            factorisations: history.factorisations,
-            residuals_n: history.residuals_n,
-            energies_n_mm: history.energies_n_mm,
-            smallest_eigenvalue_n_per_mm: smallest,
-            flags,
-            factorisation_flops: self.model.matrix.flops(),
-            compliance_mm_per_n: self.model.compliance_mm_per_n(),
-            moved_mm: self.moved_mm(),
-        })
-    }
-
-    fn rod_state(&self, scene: &Scene<'_>, k: usize) -> RodState {
-        let model = &self.model;
-        let range = model.rods[k].range();
-        let count = range.len();
-        let mut curvature = vec![Vector::zeros(); count];
-        let mut moment = vec![Vector::zeros(); count];
-        let (mut bending, mut path) = (0.0, 0.0);
-        for member in &model.members {
-            let node = member.node as usize;
-            if !range.contains(&node) {
-                continue;
-            }
-            let corner = model.corner_at(member.nodes, member.clamp);
-            let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
-            let mut bent = corner.curvature_per_mm();
-            let mut energy = b * corner.bending();
-            if natural > 0.0 {
-                let frame = &model.frames[model.nodes.frame[node] as usize];
-                let towards = frame.across(self.newton.rolls[k]);
-                bent -= model.tilt_at(member).carry(towards) * natural;
-                energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
-            }
-            bending += member.weight * energy;
-            path += member.weight * corner.arc_mm();
-            curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
-            moment[node - range.start] += bent * (member.weight * b);
-        }
-        for end in &model.ends {
-            if range.contains(&(end.node as usize)) {
-                path += end.weight
-                    * model
-                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
-                        .norm();
-            }
-        }
-        let last = range.end - 1;
-        let end = model.edge_between(last - 1, last).normalize();
-        let axis = model.frames[model.nodes.frame[last] as usize].tangent;
-        let position = |node: usize| {
-            let frame = &model.frames[model.nodes.frame[node] as usize];
-            let [u, v] = model.nodes.offset[node];
-            frame.origin_mm + frame.n1 * u + frame.n2 * v
-        };
-        RodState {
-            station_mm: model.nodes.s_mm[range.clone()].to_vec(),
-            offset_mm: model.nodes.offset[range.clone()].to_vec(),
-            position_mm: range.clone().map(position).collect(),
-            from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
-            curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
-            moment_n_mm: moment.iter().map(Vector::norm).collect(),
-            load_n: range.clone().map(|node| model.load_at(k, node)).collect(),
-            bending_energy_n_mm: bending,
-            path_length_mm: path,
-            centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
-            roll_rad: self.newton.rolls[k],
-            end_angle_rad: end.dot(&axis).clamp(-1.0, 1.0).acos(),
-            last_weight: model.rods[k].blend,
-        }
-    }
-
-    /// Direction of a rod at a place, not of unit length.
-    fn tangent(&self, rod: usize, place: &Mix) -> Vector {
-        let range = self.model.rods[rod].range();
-        let mut sum = Vector::zeros();
-        for (node, weight) in place.node.iter().zip(place.weight) {
-            let node = *node as usize;
-            if weight <= 0.0 {
-                continue;
-            }
-            for (a, b) in [(node.wrapping_sub(1), node), (node, node + 1)] {
-                if range.contains(&a) && range.contains(&b) {
-                    sum += self.model.edge_between(a, b).normalize() * weight;
-                }
-            }
-        }
-        sum
-    }
-
-    fn contacts(&self) -> (Vec<Contact>, f64) {
-        let model = &self.model;
-        let mut contacts = Vec::new();
-        let mut energy = 0.0;
-        for term in &model.contacts {
-            let offset = term.terms.offset(&self.newton.x);
-            let Some(pressed) = term.law.press(offset) else {
-                continue;
-            };
-            energy += pressed.energy;
-            let force = pressed.gradient.map(|g| -g);
-            // The directions at the place: those of its node, or of the two around it.
-            let mut across = Vector::zeros();
-            let mut axis = Vector::zeros();
-            for i in 0..3 {
-                if term.inside.weight[i] > 0.0 {
-                    let node = term.inside.node[i] as usize;
-                    let frame = &model.frames[model.nodes.frame[node] as usize];
-                    across += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
-                    axis += frame.tangent * term.inside.weight[i];
-                }
-            }
-            let along = self.tangent(term.rod, &term.inside)
-                + match (term.other, &term.around) {
-                    (Some(other), Some(around)) => self.tangent(other, around),
-                    _ => Vector::zeros(),
-                };
-            let space = across - axis * (across.dot(&along) / axis.dot(&along));
-            contacts.push(Contact {
-                rod: term.rod,
-                other: term.other,
-                station_mm: term.s_mm,
-                length_mm: term.weight_mm,
-                force_n: force,
-                force_in_space_n: space,
-                force_across_n: across,
-                indentation_mm: term.law.indentation_mm(offset),
-            });
-        }
-        contacts.sort_by(|a, b| {
-            (a.station_mm.total_cmp(&b.station_mm)).then((a.rod, a.other).cmp(&(b.rod, b.other)))
-        });
-        (contacts, energy)
-    }
-
-    /// Rods too wide for the rod around them are refused, for the vessel flagged.
-    fn check_fits(&self, scene: &Scene<'_>, flags: &mut Vec<Flag>) -> Result<(), MechanicsError> {
-        /// Rounding of two diameters read from profiles, mm.
-        const ROUNDING_MM: f64 = 1e-9;
-        let nodes = &self.model.nodes;
-        let mut widest: Vec<Option<(f64, f64)>> = vec![None; scene.rods.len()];
-        for term in &self.model.contacts {
-            if term.law.keep == Keep::Apart || term.law.limit_mm >= -ROUNDING_MM {
-                continue;
-            }
-            let outer_diameter_mm = term.inside.value(&nodes.outer);
-            if let (Some(outer), Some(around)) = (term.other, &term.around) {
-                if scene.rods[term.rod].yields {
-                    continue;
-                }
-                return Err(MechanicsError::DoesNotFit {
-                    inner: term.rod,
-                    outer,
-                    station_mm: term.s_mm,
-                    outer_diameter_mm,
-                    lumen_mm: around.value(&nodes.inner),
-                });
-            }
-            let excess = -2.0 * term.law.limit_mm;
-            if widest[term.rod].is_none_or(|(_, e)| e < excess) {
-                widest[term.rod] = Some((term.s_mm, excess));
-            }
-        }
-        // Rods on one axis have no contact term of their own.
-        for (k, rod) in scene.rods.iter().enumerate().filter(|(_, r)| !r.yields) {
-            for stretch in &rod.containers {
-                let Container::Rod(j) = stretch.container else {
-                    continue;
-                };
-                let (inside, around) = (&self.model.rods[k], &self.model.rods[j]);
-                for i in 0..=inside.last_regular.min(around.last_regular) {
-                    let (a, b) = (inside.first + i, around.first + i);
-                    let s = nodes.s_mm[a];
-                    if s >= stretch.from_mm
-                        && s <= stretch.to_mm
-                        && nodes.outer[a] > nodes.inner[b] + ROUNDING_MM
-                    {
-                        return Err(MechanicsError::DoesNotFit {
-                            inner: k,
-                            outer: j,
-                            station_mm: s,
-                            outer_diameter_mm: nodes.outer[a],
-                            lumen_mm: nodes.inner[b],
-                        });
-                    }
-                }
-            }
-        }
-        for (rod, found) in widest.iter().enumerate() {
-            if let Some((station_mm, excess_mm)) = *found {
-                flags.push(Flag::WiderThanLumen {
-                    rod,
-                    station_mm,
-                    excess_mm,
-                });
-            }
-        }
-        Ok(())
-    }
-
-    /// The largest angle between a rod and the centre line: rod, place mm, degrees.
-    fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
-        let model = &self.model;
-        let mut worst = (0.0_f64, 0, 0.0);
-        for k in 0..scene.rods.len() {
-            let range = model.rods[k].range();
-            for a in range.start..range.end - 1 {
-                let e = model.edge_between(a, a + 1);
-                let (fa, fb) = (
-                    &model.frames[model.nodes.frame[a] as usize],
-                    &model.frames[model.nodes.frame[a + 1] as usize],
-                );
-                let along = fa.tangent + fb.tangent;
-                let angle = (e.dot(&along) / (e.norm() * along.norm()))
-                    .clamp(-1.0, 1.0)
-                    .acos();
-                if angle > worst.0 {
-                    worst = (angle, k, model.nodes.s_mm[a]);
-                }
-            }
-        }
-        (worst.1, worst.2, worst.0.to_degrees())
-    }
-
-    fn status(&self, scene: &Scene<'_>) -> Status {
-        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
-        if angle_deg > self.settings.prolapse_deg {
-            Status::OutsideModel {
-                rod,
-                station_mm,
-                angle_deg,
-            }
-        } else {
-            Status::Converged
         }
     }
 

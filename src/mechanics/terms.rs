@@ -1,6 +1,6 @@
 //! The terms an energy is made of: nodes, corners, ends, pre-shaped nodes, contacts.
 
-use super::contact::Law;
+use super::contact::{Keep, Law};
 use super::layout::FIXED;
 use crate::geometry::Vector;
 
@@ -232,6 +232,66 @@ impl Tilt {
     }
 }
 
+/// What tells most contacts clear without looking at the rest of them.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Gate {
+    base: u32,
+    /// The second axis; [`FIXED`] where there is none.
+    other: u32,
+    /// Squared distance up to which it is clear; negative where that needs a closer look.
+    clear_mm2: f64,
+}
+
+impl Gate {
+    fn of(contact: &ContactTerm) -> Self {
+        let (terms, law) = (&contact.terms, &contact.law);
+        let plain = (terms.weight[0].abs() - 1.0).abs() <= 0.0
+            && (terms.count == 1
+                || (terms.count == 2 && (terms.weight[0] + terms.weight[1]).abs() <= 0.0));
+        let clear = law.limit_mm - law.onset_mm;
+        Self {
+            base: terms.base[0],
+            other: if terms.count == 2 {
+                terms.base[1]
+            } else {
+                FIXED
+            },
+            clear_mm2: if plain && law.keep == Keep::Within && clear > 0.0 {
+                clear * clear
+            } else {
+                -1.0
+            },
+        }
+    }
+
+    #[inline(always)]
+    fn between(&self, x: &[f64]) -> [f64; 2] {
+        let a = self.base as usize;
+        let [mut u, mut v] = [x[a], x[a + 1]];
+        if self.other != FIXED {
+            let b = self.other as usize;
+            u -= x[b];
+            v -= x[b + 1];
+        }
+        [u, v]
+    }
+
+    /// Whether the contact is certainly clear at `x`.
+    #[inline(always)]
+    pub(crate) fn clear(&self, x: &[f64]) -> bool {
+        let [u, v] = self.between(x);
+        u * u + v * v <= self.clear_mm2
+    }
+
+    /// Whether the contact is certainly clear at `x` and at `x + v`, and so between.
+    #[inline(always)]
+    pub(crate) fn clear_along(&self, x: &[f64], v: &[f64]) -> bool {
+        let ([a, b], [p, q]) = (self.between(x), self.between(v));
+        let (u, v) = (a + p, b + q);
+        (a * a + b * b).max(u * u + v * v) <= self.clear_mm2
+    }
+}
+
 /// A contact as the solver sees it, most of them with one or two axes.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Spot {
@@ -243,10 +303,10 @@ pub(crate) struct Spot {
 }
 
 impl Spot {
-    pub(crate) fn of(contact: &ContactTerm, at: usize) -> Self {
+    pub(crate) fn of(contact: &ContactTerm, at: usize) -> (Gate, Self) {
         let terms = &contact.terms;
         let two = terms.count > 1;
-        Self {
+        let spot = Self {
             base: [terms.base[0], terms.base[usize::from(two)]],
             weight: [terms.weight[0], if two { terms.weight[1] } else { 0.0 }],
             many: if terms.count > 2 {
@@ -255,7 +315,8 @@ impl Spot {
                 FIXED
             },
             law: contact.law,
-        }
+        };
+        (Gate::of(contact), spot)
     }
 
     #[inline(always)]
@@ -269,12 +330,7 @@ impl Spot {
     }
 
     #[inline(always)]
-    pub(crate) fn push(
-        &self,
-        contacts: &[ContactTerm],
-        gradient: &mut [f64],
-        by_offset: [f64; 2],
-    ) {
+    pub(crate) fn push(&self, contacts: &[ContactTerm], gradient: &mut [f64], by_offset: [f64; 2]) {
         if self.many != FIXED {
             contacts[self.many as usize].terms.push(gradient, by_offset);
             return;
