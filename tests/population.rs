@@ -168,6 +168,8 @@ fn one(seed: u64, settle: &mut Settle) -> Ended {
             ),
             Status::Converged => String::new(),
         }),
+        // a loop or prolapse while it was sought: as above, with its place
+        Err(why @ MechanicsError::Prolapsed { .. }) => Ended::OutsideModel(why.to_string()),
         Err(why) => Ended::Failed(why.to_string()),
     }
 }
