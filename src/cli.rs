@@ -1,7 +1,13 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod export;
+#[cfg(feature = "viewer")]
+mod pictures;
 mod plans;
 
+pub(crate) use export::{Exports, export};
+#[cfg(feature = "viewer")]
+pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
 
 use nestline::data::{self, DataError, Rendering, Source};
@@ -18,6 +24,8 @@ pub(crate) enum Stop {
     Data(DataError),
     /// A strategy cannot be written for this stack or vessel.
     Strategy(StrategyError),
+    /// What was asked for on the command line cannot be done.
+    Refused(String),
     /// What was to be written could not be.
     Write(std::io::Error),
 }
@@ -40,6 +48,20 @@ impl From<std::io::Error> for Stop {
     }
 }
 
+#[cfg(feature = "viewer")]
+impl From<nestline::output::screen::ScreenError> for Stop {
+    fn from(error: nestline::output::screen::ScreenError) -> Self {
+        Self::Refused(error.to_string())
+    }
+}
+
+#[cfg(feature = "viewer")]
+impl From<nestline::output::film::FilmError> for Stop {
+    fn from(error: nestline::output::film::FilmError) -> Self {
+        Self::Refused(error.to_string())
+    }
+}
+
 impl Stop {
     /// Says why, and gives the exit code for it.
     pub(crate) fn tell(self) -> ExitCode {
@@ -50,6 +72,10 @@ impl Stop {
             }
             Self::Strategy(error) => {
                 let _ = writeln!(stderr().lock(), "nestline: {error}");
+                ExitCode::from(2)
+            }
+            Self::Refused(text) => {
+                let _ = writeln!(stderr().lock(), "nestline: {text}");
                 ExitCode::from(2)
             }
             // whoever reads us has seen enough, as `head` does
@@ -149,4 +175,14 @@ fn complain(error: &DataError) {
 /// Width of the terminal, or one that fits a printed page.
 fn columns() -> u16 {
     terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
+}
+
+/// Stands for what draws where it was not built in.
+#[cfg(not(feature = "viewer"))]
+pub(crate) fn not_built(verb: &str) -> Result<ExitCode, Stop> {
+    Err(Stop::Refused(format!(
+        "`{verb}` draws, and this program was built without what draws: build it with \
+         `cargo install --path . --features viewer` (about six minutes the first time), or run \
+         `cargo run --release --features viewer -- {verb}`"
+    )))
 }

@@ -72,6 +72,14 @@ enum Command {
         #[arg(long)]
         replace: bool,
     },
+    /// Write files for other programs: an animated glTF of the script, an STL of the vessel.
+    #[command(after_help = "Example: nestline export --glb plan.glb --stl neck.stl --wall 1.5mm")]
+    Export {
+        /// Scene file; the built-in default scene if left out.
+        scene: Option<String>,
+        #[command(flatten)]
+        exports: cli::Exports,
+    },
     /// Measures of a vessel: lengths, angles, stenoses, tortuosity, and what each value rests on.
     #[command(
         after_help = "Example: nestline measure vessels/left-tandem-type-2.ron --target m2-superior"
@@ -89,6 +97,28 @@ enum Command {
         /// Files.
         #[arg(required = true)]
         files: Vec<String>,
+    },
+    /// Make a film of a scene, without a display: MP4, GIF, or PNG frames.
+    #[cfg(feature = "viewer")]
+    #[command(after_help = "Example: nestline film scenes/too-short.ron -o too-short.mp4")]
+    Film(cli::FilmArguments),
+    /// Open a scene in a window: three dimensions, step by step, a device in hand.
+    #[cfg(feature = "viewer")]
+    #[command(after_help = "Example: nestline view scenes/guide-below-stent.ron")]
+    View(cli::ViewArguments),
+    /// Make a film of a scene (needs a program built with `--features viewer`).
+    #[cfg(not(feature = "viewer"))]
+    Film {
+        /// What the full program takes.
+        #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
+        arguments: Vec<String>,
+    },
+    /// Open a scene in a window (needs a program built with `--features viewer`).
+    #[cfg(not(feature = "viewer"))]
+    View {
+        /// What the full program takes.
+        #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
+        arguments: Vec<String>,
     },
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]
@@ -119,8 +149,17 @@ fn main() -> ExitCode {
             out,
             replace,
         }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace, json),
+        Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
+        #[cfg(feature = "viewer")]
+        Some(Command::Film(arguments)) => cli::film(arguments, json),
+        #[cfg(feature = "viewer")]
+        Some(Command::View(arguments)) => cli::view(arguments),
+        #[cfg(not(feature = "viewer"))]
+        Some(Command::View { .. }) => cli::not_built("view"),
+        #[cfg(not(feature = "viewer"))]
+        Some(Command::Film { .. }) => cli::not_built("film"),
         Some(Command::Settle { problem }) => cli::settle(problem, json),
     };
     done.unwrap_or_else(cli::Stop::tell)

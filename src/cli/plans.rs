@@ -16,7 +16,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 /// The scene that runs when none is named.
-const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
+pub(super) const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
 
 /// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
 /// waits, a second assistant, a slow operator.
@@ -75,7 +75,7 @@ impl Changes {
     }
 }
 
-fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
+pub(super) fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     let source = Source::from_argument(scene);
     Ok(data::load_scene_with(
         &source,

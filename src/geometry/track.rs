@@ -128,7 +128,8 @@ impl TrackLesion {
     }
 
     /// Share of the narrowing at a place: 0 outside and at the ends, 1 in the middle.
-    fn depth(&self, s_mm: f64) -> f64 {
+    #[must_use]
+    pub fn depth(&self, s_mm: f64) -> f64 {
         if s_mm <= self.start_mm || s_mm >= self.end_mm {
             return 0.0;
         }

@@ -778,6 +778,25 @@ mod tests {
         }
     }
 
+    proptest! {
+        #[test]
+        fn property_counts_negative_eigenvalues(
+            sizes in proptest::collection::vec((0_usize..5).prop_map(|d| 2 * d), 1..5),
+            run in 1_usize..5, seed in 1_u64..u64::MAX, lowered in 56.0_f64..64.0,
+        ) {
+            let sizes: Vec<usize> = sizes.iter().copied().chain([2 * run; 5]).collect();
+            let (mut banded, dense) = sample(&sizes, seed);
+            let values = (dense.clone() - DMatrix::identity(dense.nrows(), dense.nrows()) * lowered)
+                .symmetric_eigenvalues();
+            // nearer to zero the sign is rounding's
+            prop_assume!(values.iter().all(|v| v.abs() > 1e-6));
+            let negative = values.iter().filter(|v| **v < 0.0).count();
+            prop_assert_eq!(banded.factorise(-lowered, false), Some(negative));
+            let definite = banded.factorise(-lowered, true).is_some();
+            prop_assert_eq!(definite, negative == 0);
+        }
+    }
+
     #[test]
     fn exact_indefinite_is_told() {
         // eigenvalues 3 and -1

@@ -6,16 +6,18 @@ use super::scene::{AxialLoad, Rod, Scene};
 use super::settle::{LOADS_TO_FORCES, STEPS_BETWEEN_LOOKS, Settle, UNSETTLED_N};
 
 /// Stiffness of hands that hold rods while loads and shape are sought, N/mm: stiff against the
-/// thousandths of a newton a millimetre by which bundles in wide vessels give. A stiffer one, if
-/// that leads nowhere, moves in smaller steps.
-pub(crate) const HANDS_N_PER_MM: [f64; 2] = [0.1, 1.0];
+/// thousandths of a newton a millimetre by which bundles in wide vessels give. Where that
+/// leads nowhere, a stiffer one moves in smaller steps, a softer one in larger.
+pub(crate) const HANDS_N_PER_MM: [f64; 3] = [0.1, 1.0, 0.03];
 /// Balance between rounds with hands: a share of what loads still miss, and at most, N. Soft modes
 /// answer a rough balance with lengths that look like loads not settled.
 const ROUGHLY: f64 = 1e-3;
 const ROUGH_N: f64 = 3e-6;
 /// Most rounds with hands, and without coming nearer.
 const HOLD_ROUNDS: usize = 80;
-const HOLD_PATIENCE: usize = 15;
+const HOLD_PATIENCE: usize = 20;
+/// Rounds without coming nearer after which it goes back to the nearest.
+const HOLD_RETURN: usize = 8;
 
 /// A state on the way, and how far its loads are from those called for.
 struct Kept {
@@ -23,6 +25,8 @@ struct Kept {
     x: Vec<f64>,
     rolls: Vec<f64>,
     called: Vec<f64>,
+    unknown: Vec<f64>,
+    miss: Vec<f64>,
 }
 
 impl Settle {
@@ -136,6 +140,8 @@ impl Settle {
                     x: self.newton.x.clone(),
                     rolls: self.newton.rolls.clone(),
                     called: self.model.relaxation.called.clone(),
+                    unknown: unknown.clone(),
+                    miss: miss.clone(),
                 });
             }
             waiting = if worst < 0.9 * best { 0 } else { waiting + 1 };
@@ -144,6 +150,16 @@ impl Settle {
                 break;
             }
             near = (ROUGHLY * worst).min(ROUGH_N);
+            if waiting == HOLD_RETURN
+                && let Some(kept) = &kept
+            {
+                // what was learnt led away: from the nearest state on, learn anew
+                unknown.clone_from(&kept.unknown);
+                miss.clone_from(&kept.miss);
+                self.newton.x.clone_from(&kept.x);
+                self.newton.rolls.clone_from(&kept.rolls);
+                anderson.restart();
+            }
             anderson.step(&mut unknown, &miss, &weight);
         }
         // Several equilibria next to each other, or one that the hands do not reach: the state

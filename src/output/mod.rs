@@ -1,17 +1,27 @@
-//! What is shown: tables in plain words, JSON for machines.
+//! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
 mod compare;
 mod edges;
 mod file;
+#[cfg(feature = "viewer")]
+pub mod film;
 mod gantt;
+pub mod glb;
 mod json;
 mod measures;
+pub mod palette;
 mod problem;
 mod scene_text;
+#[cfg(feature = "viewer")]
+pub mod screen;
+pub mod stage;
+pub mod stl;
 mod table;
+#[cfg(feature = "viewer")]
+pub mod viewer;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
-pub use file::write_text;
+pub use file::{refuse_existing, write_bytes, write_text};
 pub use gantt::clock_text;
 pub use json::to_json;
 pub use measures::measures_text;

@@ -132,7 +132,7 @@ fn one_clot_out(plan: &Plan, passed: &[Passed], clot: usize) -> Option<usize> {
     for (i, p) in passed.iter().enumerate() {
         if taken_by.is_empty() {
             taken_by = (0..plan.devices.len())
-                .filter(|k| holds(plan, &p.before, *k, clot))
+                .filter(|k| brings_clot(plan, &p.before, *k, clot))
                 .filter(|k| {
                     p.effect
                         .moves
@@ -166,7 +166,8 @@ fn one_clot_out(plan: &Plan, passed: &[Passed], clot: usize) -> Option<usize> {
 
 /// Whether a device would bring the clot along if it were drawn back: an open retriever in it, or a
 /// catheter on suction at it.
-fn holds(plan: &Plan, state: &State, k: usize, clot: usize) -> bool {
+#[must_use]
+pub fn brings_clot(plan: &Plan, state: &State, k: usize, clot: usize) -> bool {
     let clot = &plan.track.clots[clot];
     let Some(end_mm) = state.distal_end_mm(plan, k) else {
         return false;
@@ -335,7 +336,7 @@ pub fn ledger(plan: &Plan, passed: &[Passed]) -> Ledger {
 fn taken(plan: &Plan, passed: &[Passed], clot: usize, by_step: usize) -> bool {
     passed[..=by_step].iter().any(|p| {
         (0..plan.devices.len()).any(|k| {
-            holds(plan, &p.before, k, clot)
+            brings_clot(plan, &p.before, k, clot)
                 && p.effect
                     .moves
                     .iter()

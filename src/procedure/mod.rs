@@ -54,7 +54,7 @@ pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};
 pub use finding::{Finding, Severity, Topic};
 pub use lay::{Laid, Lay, Motion, Ruler, Shape, Wish};
-pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, ledger};
+pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, brings_clot, ledger};
 pub use lumens::{LumenFlow, lumen_flow};
 pub use nesting::{Meeting, meetings};
 pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};

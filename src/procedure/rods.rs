@@ -181,6 +181,31 @@ impl Rods {
 }
 
 impl Rods {
+    /// The shapes at rest, without friction, with every tip where the state has it; none where no
+    /// device is in far enough to bend.
+    ///
+    /// # Errors
+    /// [`MechanicsError`] where no equilibrium was found.
+    pub fn at_rest(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+    ) -> Result<Option<Arc<Shape>>, MechanicsError> {
+        self.narrow(plan, state)?;
+        let tips = (0..plan.devices.len()).filter_map(|k| Some((k, Wish::Tip(state.tip_mm(k)?))));
+        let posed = Posed::new(plan, state, &tips.collect::<Vec<_>>(), &[])?;
+        if posed.devices.is_empty() {
+            return Ok(None);
+        }
+        let stack = self.solve(&posed, None)?;
+        let shape = Arc::new(Shape {
+            devices: posed.devices,
+            stack,
+        });
+        self.last = Some(Arc::clone(&shape));
+        Ok(Some(shape))
+    }
+
     /// The state in which the first device that moves is being pushed, and what that takes.
     fn push(
         &mut self,

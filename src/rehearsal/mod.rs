@@ -22,7 +22,7 @@ pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
     ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
-pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
+pub use run::{CAUTION, outcome_of, rehearse, rehearse_with, walk_through};
 pub use timing::{
     Anchor, ClockReport, ClockRow, OtherOrder, Rehearsed, loads_of, rehearse_all, time,
 };

@@ -46,7 +46,10 @@ pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, Rehearsa
 }
 
 /// Walks through the script; where no equilibrium is found, the step is named.
-pub(super) fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, RehearsalError> {
+///
+/// # Errors
+/// [`RehearsalError`] where `lay` finds none.
+pub fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, RehearsalError> {
     walk_with(plan, lay).map_err(|(step, source)| RehearsalError::NoEquilibrium {
         step: step + 1,
         say: plan.script[step].in_words(),

@@ -1,0 +1,138 @@
+//! The verb `export`: files for other programs.
+
+use super::plans::{DEFAULT_SCENE, load};
+use super::{Stop, print};
+use clap::Args;
+use nestline::data::{self, Source};
+use nestline::output::glb::{GlbSettings, glb};
+use nestline::output::palette::Theme;
+use nestline::output::stage::{Stage, StageSettings};
+use nestline::output::stl::{StlSettings, phantom};
+use nestline::output::{refuse_existing, write_bytes};
+use nestline::procedure::{Lay, Rods, Ruler};
+use nestline::rehearsal::{outcome_of, walk_through};
+use nestline::units::parse_length_mm;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// What is written.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Exports {
+    /// Animated glTF binary of the whole script: vessel, devices, stents, retriever, clot.
+    #[arg(long, value_name = "FILE")]
+    glb: Option<PathBuf>,
+    /// STL of the vessel for printing: the lumen, or with `--wall` a wall with open ends.
+    #[arg(long, value_name = "FILE")]
+    stl: Option<PathBuf>,
+    /// Thickness of the printed wall, with its unit, for example 1.5mm.
+    #[arg(long, value_name = "LENGTH", requires = "stl")]
+    wall: Option<String>,
+    /// Only these branches of the vessel in the STL; may be given several times.
+    #[arg(long = "branch", value_name = "NAME", requires = "stl")]
+    branches: Vec<String>,
+    /// Largest edge of facets over the radius of the vessel, 0.1 to 1.
+    #[arg(long, value_name = "SHARE", requires = "stl", default_value_t = StlSettings::default().facet)]
+    facet: f64,
+    /// Length of the animation, s; as long as its motions take if left out.
+    #[arg(long, value_name = "SECONDS", requires = "glb")]
+    seconds: Option<f64>,
+    /// Colours for a dark ground.
+    #[arg(long, requires = "glb")]
+    dark: bool,
+    /// Lay devices as elastic rods with friction instead of along the centre line.
+    #[arg(long)]
+    rods: bool,
+    /// Leave out the rods that are settled for the picture alone: everything lies on the centre line.
+    #[arg(long, conflicts_with = "rods")]
+    plain: bool,
+    /// Replace files that exist.
+    #[arg(long)]
+    force: bool,
+}
+
+fn refuse(text: String) -> Stop {
+    Stop::Refused(text)
+}
+
+pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Result<ExitCode, Stop> {
+    if exports.glb.is_none() && exports.stl.is_none() {
+        return Err(refuse(
+            "export writes nothing yet: name a file with --glb or --stl".into(),
+        ));
+    }
+    let wall_mm = exports
+        .wall
+        .as_deref()
+        .map(parse_length_mm)
+        .transpose()
+        .map_err(|error| refuse(format!("--wall: {error}")))?;
+    if let Some(seconds) = exports.seconds
+        && !(seconds > 0.0 && seconds.is_finite())
+    {
+        return Err(refuse(format!("--seconds is {seconds}, must be above 0")));
+    }
+    for path in exports.glb.iter().chain(&exports.stl) {
+        refuse_existing(path, exports.force)?;
+    }
+    let scene = scene.unwrap_or(DEFAULT_SCENE);
+    let loaded = load(scene, &[])?;
+    let mut made: Vec<(&PathBuf, Vec<u8>, String)> = Vec::new();
+    if let Some(path) = &exports.glb {
+        let (mut ruler, mut rods) = (Ruler, Rods::default());
+        let lay: &mut dyn Lay = if exports.rods { &mut rods } else { &mut ruler };
+        let passed = walk_through(&loaded.plan, lay).map_err(|fault| {
+            data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
+        })?;
+        let outcome = outcome_of(&loaded.plan, &passed);
+        let settings = StageSettings {
+            settle: !exports.plain,
+            ..StageSettings::default()
+        };
+        let mut stage = Stage::new(&loaded.plan, &loaded.vessel.tree, &passed, &outcome, settings);
+        if let Some(seconds) = exports.seconds {
+            stage = stage.lasting(seconds);
+        }
+        let settings = GlbSettings {
+            theme: if exports.dark { Theme::Dark } else { Theme::Light },
+            ..GlbSettings::default()
+        };
+        let bytes = glb(&stage, &settings).map_err(|error| refuse(error.to_string()))?;
+        made.push((path, bytes, stage.shapes.in_words()));
+    }
+    if let Some(path) = &exports.stl {
+        let settings = StlSettings {
+            branches: exports.branches.clone(),
+            wall_mm,
+            facet: exports.facet,
+        };
+        let solid = phantom(&loaded.vessel.tree, &settings)
+            .map_err(|error| refuse(error.to_string()))?;
+        let what = format!(
+            "{} facets, {:.1} ml, closed surface in mm",
+            solid.facets.len(),
+            1e-3 * solid.volume_mm3
+        );
+        made.push((path, solid.stl(), what));
+    }
+    for (path, bytes, _) in &made {
+        write_bytes(path, bytes, exports.force)?;
+    }
+    let rows: Vec<serde_json::Value> = made
+        .iter()
+        .map(|(path, bytes, about)| {
+            serde_json::json!({
+                "file": path.display().to_string(), "bytes": bytes.len(), "about": about,
+            })
+        })
+        .collect();
+    let report = serde_json::json!({ "schema": "nestline.export", "version": 1, "files": rows });
+    print(json, &report, || {
+        let lines = made.iter().map(|(path, bytes, about)| {
+            #[expect(clippy::cast_precision_loss, reason = "told to a tenth of a megabyte")]
+            let megabytes = bytes.len() as f64 / 1e6;
+            format!("written: {} ({megabytes:.1} MB). {about}\n", path.display())
+        });
+        lines.collect()
+    })?;
+    Ok(ExitCode::SUCCESS)
+}

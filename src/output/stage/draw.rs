@@ -1,0 +1,580 @@
+//! Drawing one moment: where every device lies between two settled shapes, and what that looks like.
+
+use super::Stage;
+use super::card::edge_state;
+use super::keys::{Key, Scenes, state_between};
+use super::lie::{Between, Lie};
+use super::marks::{core_mm, marks};
+use super::mesh::direction;
+use super::moment::{
+    DrawnContact, DrawnDevice, DrawnPlaque, EdgeBand, EdgeState, Moment, Node, Section,
+    SectionDevice,
+};
+use super::payload::held_within;
+use super::timeline::ease;
+use super::vessel::{MISSED_MM, lumen_radius_mm, ring, room_mm};
+use crate::device::{LumenKind, Payload};
+use crate::geometry::{Frame, Point};
+use crate::procedure::{EdgeKind, Plan, State};
+
+/// A device on its way.
+struct Way<'a> {
+    between: Between<'a>,
+    /// Station of its folded tip, mm.
+    tip_mm: f64,
+    /// Length of it between access and tip, mm.
+    path_mm: f64,
+    /// Devices that may hold it: `(device, from, to)` in stations, the innermost first.
+    holders: Vec<(usize, f64, f64)>,
+    /// Where it comes out of one of them.
+    seams: Vec<Seam>,
+}
+
+/// Where a device comes out of what holds it: on its way from one shape to the next the shapes of both may
+/// not meet there, so that it is led over.
+#[derive(Debug, Clone, Copy)]
+struct Seam {
+    s_mm: f64,
+    /// It is free towards the tip, or (at a port) towards the hub.
+    towards_tip: bool,
+    /// From where its own shape has it to where it is held, mm.
+    off_mm: [f64; 2],
+}
+
+/// Length over which a device is led from where it is held to its own shape, mm.
+const SEAM_MM: f64 = 30.0;
+
+/// One moment being drawn.
+pub(super) struct Drawing<'a> {
+    pub(super) stage: &'a Stage,
+    pub(super) step: usize,
+    pub(super) share: f64,
+    pub(super) state: State,
+    scene: Option<&'a Scenes>,
+    ways: Vec<Option<Way<'a>>>,
+    keys: Option<(&'a Key, &'a Key, f64)>,
+}
+
+impl<'a> Drawing<'a> {
+    pub(super) fn new(stage: &'a Stage, step: usize, share: f64) -> Self {
+        let step = step.min(stage.scenes.len().saturating_sub(1));
+        Self::of(stage, stage.scenes.get(step), step, share)
+    }
+
+    /// The same with another scene in the place of a step's own.
+    pub(super) fn of(
+        stage: &'a Stage,
+        scene: Option<&'a Scenes>,
+        step: usize,
+        share: f64,
+    ) -> Self {
+        let (state, keys) = match scene {
+            Some(scene) => (
+                state_between(&stage.plan, &scene.before, &scene.after, share),
+                between(scene, share),
+            ),
+            None => (State::start(&stage.plan), None),
+        };
+        let mut drawing = Self {
+            stage,
+            step,
+            share,
+            state,
+            scene,
+            ways: Vec::new(),
+            keys,
+        };
+        drawing.ways = (0..stage.plan.devices.len())
+            .map(|k| drawing.way(k))
+            .collect();
+        // what lies further out is led first
+        let mut order: Vec<usize> = (0..drawing.ways.len()).collect();
+        order.sort_by_key(|k| drawing.ways[*k].as_ref().map_or(0, |w| w.holders.len()));
+        for k in order {
+            let seams = drawing.seams(k);
+            if let Some(way) = &mut drawing.ways[k] {
+                way.seams = seams;
+            }
+        }
+        drawing
+    }
+
+    fn seams(&self, k: usize) -> Vec<Seam> {
+        let Some(way) = &self.ways[k] else {
+            return Vec::new();
+        };
+        let ends = way.holders.iter().flat_map(|(j, from_mm, to_mm)| {
+            [(*j, *from_mm, false), (*j, *to_mm, true)]
+        });
+        ends.filter(|(j, s_mm, _)| *s_mm > 0.0 && self.around(k, *s_mm) == Some(*j))
+            .map(|(_, s_mm, towards_tip)| {
+                let held = self.offset_in(k, s_mm);
+                let own = way.between.offset(s_mm);
+                Seam {
+                    s_mm,
+                    towards_tip,
+                    off_mm: [0, 1].map(|i| held[i] - own[i]),
+                }
+            })
+            .collect()
+    }
+
+    pub(super) fn plan(&self) -> &'a Plan {
+        &self.stage.plan
+    }
+
+    pub(super) fn scene(&self) -> &'a Scenes {
+        self.scene.unwrap_or(&self.stage.scenes[self.step])
+    }
+
+    fn way(&self, k: usize) -> Option<Way<'a>> {
+        let tip_mm = self.state.tip_mm(k)?;
+        let (before, after, share) = self.keys?;
+        let lie = |key: &'a Key| -> Option<&'a Lie> { key.lies[k].as_deref() };
+        let between = Between {
+            before: lie(before),
+            after: lie(after),
+            share,
+        };
+        let riders = self.state.riders_of(k).filter_map(|rider| {
+            let LumenKind::RapidExchange { port_from_tip } = self.plan().devices[rider].device.lumen
+            else {
+                return None;
+            };
+            let tip_mm = self.state.tip_mm(rider)?;
+            Some((rider, tip_mm - port_from_tip, tip_mm))
+        });
+        let hubs = self.state.hubs_passed(k).into_iter().filter_map(|j| {
+            Some((j, f64::NEG_INFINITY, self.state.tip_mm(j)?))
+        });
+        let holders = riders.chain(hubs).collect();
+        Some(Way {
+            path_mm: between.path(tip_mm),
+            between,
+            tip_mm,
+            holders,
+            seams: Vec::new(),
+        })
+    }
+
+    /// What holds a device at a station; none: the vessel.
+    pub(super) fn around(&self, k: usize, s_mm: f64) -> Option<usize> {
+        let way = self.ways[k].as_ref()?;
+        let holder = way
+            .holders
+            .iter()
+            .find(|(_, from_mm, to_mm)| s_mm >= *from_mm && s_mm <= *to_mm);
+        holder.map(|h| h.0)
+    }
+
+    /// Distance of a station of a device from its tip along itself, mm.
+    fn from_tip_mm(&self, k: usize, s_mm: f64) -> f64 {
+        self.ways[k]
+            .as_ref()
+            .map_or(0.0, |way| (way.path_mm - way.between.path(s_mm)).max(0.0))
+    }
+
+    /// Outer radius of a device at a station, mm.
+    pub(super) fn radius_mm(&self, k: usize, s_mm: f64) -> f64 {
+        let device = &self.plan().devices[k].device;
+        0.5 * device.section_at(self.from_tip_mm(k, s_mm)).outer_mm
+    }
+
+    /// Radius of the lumen of a device at a station, mm; of its outside where it has none.
+    pub(super) fn inner_mm(&self, k: usize, s_mm: f64) -> f64 {
+        let section = self.plan().devices[k]
+            .device
+            .section_at(self.from_tip_mm(k, s_mm));
+        0.5 * section.inner_mm.unwrap_or(section.outer_mm)
+    }
+
+    /// Radius of the vessel's lumen, mm: in a lesion at least what the devices in it take, which dilate it.
+    pub(super) fn lumen_mm(&self, s_mm: f64) -> f64 {
+        let track = &self.plan().track;
+        let free_mm = lumen_radius_mm(track, &self.state.residual_mm, s_mm);
+        let in_lesion = track
+            .lesions
+            .iter()
+            .any(|l| s_mm > l.start_mm && s_mm < l.end_mm);
+        if !in_lesion {
+            return free_mm;
+        }
+        let bare = (0..self.ways.len()).filter(|k| {
+            self.ways[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm)
+                && self.around(*k, s_mm).is_none()
+        });
+        free_mm.max(bare.map(|k| self.radius_mm(k, s_mm)).sum())
+    }
+
+    /// Offset of a device's axis at a station: blended between both shapes and held inside what is around
+    /// it there.
+    pub(super) fn offset_in(&self, k: usize, s_mm: f64) -> [f64; 2] {
+        let radius_mm = self.radius_mm(k, s_mm);
+        self.offset_of(k, s_mm, radius_mm).0
+    }
+
+    /// The same with how far the shapes press it into the wall there.
+    fn offset_of(&self, k: usize, s_mm: f64, radius_mm: f64) -> ([f64; 2], f64) {
+        let Some(way) = &self.ways[k] else {
+            return ([0.0; 2], 0.0);
+        };
+        let mut wished = way.between.offset(s_mm.max(0.0));
+        for seam in &way.seams {
+            let free_mm = if seam.towards_tip {
+                s_mm - seam.s_mm
+            } else {
+                seam.s_mm - s_mm
+            };
+            if free_mm >= 0.0 && free_mm < SEAM_MM {
+                let share = 1.0 - ease(free_mm / SEAM_MM);
+                for (wish, off_mm) in wished.iter_mut().zip(seam.off_mm) {
+                    *wish += share * off_mm;
+                }
+            }
+        }
+        if let Some(j) = self.around(k, s_mm) {
+            let middle = self.offset_in(j, s_mm);
+            let room_mm = (self.inner_mm(j, s_mm) - radius_mm).max(0.0);
+            let off = held_within([0, 1].map(|i| wished[i] - middle[i]), room_mm);
+            return ([0, 1].map(|i| middle[i] + off[i]), 0.0);
+        }
+        if s_mm < 0.0 {
+            return (wished, 0.0);
+        }
+        let length_mm = wished[0].hypot(wished[1]);
+        // far from the wall there is nothing to look at closely
+        let lumen_mm = self.lumen_mm(s_mm);
+        if length_mm + 1.5 * radius_mm + 0.3 < lumen_mm {
+            return (wished, 0.0);
+        }
+        let curvature = self.plan().track.curve.curvature_at(s_mm);
+        let nearer = 1.0 / (1.0 - curvature * length_mm.min(lumen_mm)).max(0.3);
+        let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm, nearer) - MISSED_MM;
+        let room_mm = room_mm.max(0.0);
+        let indentation_mm = way.between.indentation(s_mm);
+        let held = held_within(wished, room_mm + indentation_mm);
+        let beyond_mm = (held[0].hypot(held[1]) - room_mm).max(0.0);
+        (held, beyond_mm)
+    }
+
+    pub(super) fn frame_at(&self, s_mm: f64) -> Frame {
+        let near = self.stage.stations.partition_point(|s| *s < s_mm);
+        let mut frame = match self.stage.stations.get(near) {
+            #[expect(clippy::float_cmp, reason = "the station itself was asked for")]
+            Some(s) if *s == s_mm => self.stage.frames[near],
+            _ => self.plan().track.frame_at(s_mm),
+        };
+        if s_mm < 0.0 {
+            // outside the body devices run on straight
+            frame.origin_mm += frame.tangent * s_mm;
+        }
+        frame
+    }
+
+    fn point(&self, s_mm: f64, [u, v]: [f64; 2]) -> Point {
+        let frame = self.frame_at(s_mm);
+        frame.origin_mm + frame.n1 * u + frame.n2 * v
+    }
+
+    /// A round section that stands across the vessel.
+    pub(super) fn node(&self, s_mm: f64, [u, v]: [f64; 2], radius_mm: f64) -> Node {
+        let mut frame = self.frame_at(s_mm);
+        frame.origin_mm += frame.n1 * u + frame.n2 * v;
+        ring(&frame, s_mm, radius_mm)
+    }
+
+    pub(super) fn moment(&self, time_s: f64) -> Moment {
+        let devices = (0..self.ways.len())
+            .filter_map(|k| self.device(k))
+            .collect();
+        Moment {
+            time_s,
+            step: self.step,
+            share: self.share,
+            devices,
+            stents: if self.keys.is_some() { self.stents() } else { Vec::new() },
+            clots: if self.keys.is_some() { self.clots() } else { Vec::new() },
+            plaques: self.plaques(),
+            contacts: self.contacts(),
+            bands: self.bands(),
+            watching: self.state.watching,
+            state: self.state.clone(),
+        }
+    }
+
+    fn device(&self, k: usize) -> Option<DrawnDevice> {
+        let way = self.ways[k].as_ref()?;
+        let stacked = &self.plan().devices[k];
+        let device = &stacked.device;
+        let struts = match &device.payload {
+            Some(Payload::Retriever(spec)) => self.retriever(k, spec),
+            _ => None,
+        };
+        let (end_mm, far_mm) = match &struts {
+            Some((_, near_mm, far_mm)) => (*near_mm, *far_mm),
+            None => (way.tip_mm, way.tip_mm),
+        };
+        let start_mm = -self.plan().hub_standoff_mm;
+        let places = self.places(k, start_mm, end_mm);
+        let mut nodes = self.nodes(k, &places);
+        let radiopaque = marks(device);
+        let mut lumen_mm = Vec::with_capacity(nodes.len());
+        let mut cores = Vec::new();
+        for (node, place) in nodes.iter_mut().zip(&places) {
+            let section = device.section_in_cell(place.from_tip_mm, place.inside_mm);
+            lumen_mm.push(section.inner_mm.map(|d| 0.5 * d));
+            if matches!(device.lumen, LumenKind::Solid) {
+                cores.push(core_mm(section.stiffness_n_mm2, node.radius_mm));
+            }
+            let towards_tip_mm = place.from_tip_mm - 1e-6;
+            node.marked = radiopaque
+                .iter()
+                .any(|(near_mm, away_mm)| towards_tip_mm >= *near_mm && towards_tip_mm < *away_mm);
+        }
+        let tip = self.point(far_mm, self.offset_in(k, far_mm));
+        let moves = self.stage.steps.get(self.step);
+        Some(DrawnDevice {
+            device: k,
+            nodes,
+            lumen_mm,
+            core_mm: cores,
+            tip,
+            tip_mm: far_mm,
+            fed_mm: self.state.in_place[k].map_or(0.0, |p| p.fed_mm),
+            outside_mm: self.state.outside_mm(self.plan(), k),
+            moving: self.share < 1.0 && moves.is_some_and(|m| m.moving.contains(&k)),
+            suction: self.state.suction[k],
+            struts: struts.map(|s| s.0),
+            balloon: self.balloon(k),
+        })
+    }
+
+    /// Where a device has sections: at the stations of the route, at its ends, and at the knots of its
+    /// profile and the ends of its marks, twice where it makes a step.
+    fn places(&self, k: usize, start_mm: f64, end_mm: f64) -> Vec<Place> {
+        /// Sections nearer than this are one, mm.
+        const SAME_MM: f64 = 0.05;
+        let device = &self.plan().devices[k].device;
+        let place = |s_mm: f64| {
+            let from_tip_mm = self.from_tip_mm(k, s_mm);
+            Place {
+                s_mm,
+                from_tip_mm,
+                inside_mm: from_tip_mm,
+            }
+        };
+        let stations = &self.stage.stations;
+        let first = stations.partition_point(|s| *s < start_mm + SAME_MM);
+        let past = stations.partition_point(|s| *s < end_mm - SAME_MM);
+        let mut places = vec![place(start_mm)];
+        places.extend(stations[first..past.max(first)].iter().map(|s| place(*s)));
+        if end_mm > start_mm {
+            places.push(place(end_mm));
+        }
+        let mut cuts: Vec<f64> = device.profile.iter().map(|knot| knot.from_tip_mm).collect();
+        cuts.extend(marks(device).into_iter().flat_map(|(a, b)| [a, b]));
+        cuts.sort_by(|a, b| b.total_cmp(a));
+        cuts.dedup();
+        let mut found: Vec<Place> = Vec::with_capacity(places.len() + 2 * cuts.len());
+        let mut next = 0;
+        for pair in places.windows(2) {
+            found.push(pair[0]);
+            let (far_mm, near_mm) = (pair[0].from_tip_mm, pair[1].from_tip_mm);
+            while let Some(cut_mm) = cuts.get(next).filter(|c| **c > near_mm + 1e-9) {
+                next += 1;
+                if *cut_mm >= far_mm {
+                    continue;
+                }
+                let part = (far_mm - cut_mm) / (far_mm - near_mm);
+                let s_mm = pair[0].s_mm + (pair[1].s_mm - pair[0].s_mm) * part;
+                for hair_mm in [1e-6, -1e-6] {
+                    found.push(Place {
+                        s_mm,
+                        from_tip_mm: *cut_mm,
+                        inside_mm: (cut_mm + hair_mm).max(0.0),
+                    });
+                }
+            }
+        }
+        found.extend(places.last());
+        found
+    }
+
+    fn nodes(&self, k: usize, places: &[Place]) -> Vec<Node> {
+        let device = &self.plan().devices[k].device;
+        let mut nodes: Vec<Node> = places
+            .iter()
+            .map(|place| {
+                let section = device.section_in_cell(place.from_tip_mm, place.inside_mm);
+                let radius_mm = 0.5 * section.outer_mm;
+                let (offset_mm, indentation_mm) = self.offset_of(k, place.s_mm, radius_mm);
+                let mut node = self.node(place.s_mm, offset_mm, radius_mm);
+                node.from_tip_mm = place.from_tip_mm;
+                node.indentation_mm = indentation_mm;
+                node
+            })
+            .collect();
+        let line: Vec<Point> = nodes.iter().map(|n| n.at).collect();
+        for (i, node) in nodes.iter_mut().enumerate() {
+            let along = direction(&line, i);
+            node.along = along;
+            node.across = (node.across - along * along.dot(&node.across))
+                .try_normalize(1e-6)
+                .unwrap_or(node.across);
+        }
+        nodes
+    }
+
+    fn plaques(&self) -> Vec<DrawnPlaque> {
+        let track = &self.plan().track;
+        let lesions = track.lesions.iter().enumerate();
+        lesions
+            .map(|(i, lesion)| {
+                let start_mm = lesion.start_mm.max(0.0);
+                let end_mm = lesion.end_mm.min(track.length_mm());
+                let inside = |s: &&f64| **s > start_mm && **s < end_mm;
+                let stations = self.stage.stations.iter().filter(inside).copied();
+                let stations: Vec<f64> = std::iter::once(start_mm)
+                    .chain(stations)
+                    .chain(std::iter::once(end_mm))
+                    .collect();
+                let outer = |s: &f64| {
+                    self.node(*s, [0.0; 2], 0.5 * track.healthy_diameter_at(*s))
+                };
+                DrawnPlaque {
+                    lesion: i,
+                    inner: stations
+                        .iter()
+                        .map(|s| self.node(*s, [0.0; 2], self.lumen_mm(*s)))
+                        .collect(),
+                    outer: stations.iter().map(outer).collect(),
+                    residual_mm: self.state.residual_mm[i],
+                }
+            })
+            .collect()
+    }
+
+    fn contacts(&self) -> Vec<DrawnContact> {
+        let Some((before, after, share)) = self.keys else {
+            return Vec::new();
+        };
+        let same = std::ptr::eq(before, after);
+        let fading = before.contacts.iter().map(|c| (c, 1.0 - share));
+        let growing = after.contacts.iter().map(|c| (c, share));
+        fading
+            .filter(|_| !same)
+            .chain(growing)
+            .filter(|(_, share)| *share > 0.0)
+            .filter_map(|(contact, share)| {
+                let k = contact.device;
+                let s_mm = contact.station_mm;
+                self.ways[k].as_ref().filter(|w| s_mm <= w.tip_mm)?;
+                let middle = self.point(s_mm, self.offset_in(k, s_mm));
+                let against = contact
+                    .force_n
+                    .try_normalize(1e-12)
+                    .map_or(middle, |way| middle - way * self.radius_mm(k, s_mm));
+                Some(DrawnContact {
+                    device: k,
+                    on: contact.on,
+                    at: against,
+                    force_n: contact.force_n,
+                    station_mm: s_mm,
+                    share,
+                })
+            })
+            .collect()
+    }
+
+    fn bands(&self) -> Vec<EdgeBand> {
+        /// Half the width of a band, mm.
+        const HALF_MM: f64 = 0.75;
+        let Some(scene) = self.stage.scenes.get(self.step) else {
+            return Vec::new();
+        };
+        // what is released in this step has its edges when it is out
+        let out = if self.share >= 1.0 { &scene.after } else { &scene.before };
+        let card = self.stage.steps.get(self.step);
+        let stents = out.stents.iter();
+        stents
+            .flat_map(|stent| {
+                [
+                    (EdgeKind::Lower, stent.proximal_mm),
+                    (EdgeKind::Upper, stent.distal_mm),
+                ]
+                .map(|(kind, s_mm)| (stent.device, kind, s_mm))
+            })
+            .map(|(k, kind, s_mm)| {
+                let name = &self.plan().devices[k].name;
+                let crossing = card.and_then(|card| card.worst_at(name, kind));
+                let (state, words) = crossing.map_or_else(
+                    || (EdgeState::Idle, EdgeState::Idle.in_words().to_owned()),
+                    |row| edge_state(self.plan(), row),
+                );
+                let nodes = [-HALF_MM, 0.0, HALF_MM]
+                    .map(|by_mm| self.node(s_mm + by_mm, [0.0; 2], self.lumen_mm(s_mm + by_mm)));
+                EdgeBand {
+                    stent: k,
+                    upper: kind == EdgeKind::Upper,
+                    station_mm: s_mm,
+                    nodes: nodes.to_vec(),
+                    state,
+                    words,
+                    crossing: crossing.cloned(),
+                }
+            })
+            .collect()
+    }
+
+    pub(super) fn section(&self, station_mm: f64) -> Section {
+        let track = &self.plan().track;
+        let s_mm = station_mm.clamp(0.0, track.length_mm());
+        let stent = self.state.stents.iter().rev().find_map(|stent| {
+            let diameter_mm = stent.diameter_at_mm(s_mm)?;
+            let thickness_mm = match &self.plan().devices[stent.device].device.payload {
+                Some(Payload::Stent(spec)) => spec.rim_thickness_mm(),
+                _ => 0.0,
+            };
+            Some((0.5 * diameter_mm, thickness_mm))
+        });
+        let there = (0..self.ways.len())
+            .filter(|k| self.ways[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm));
+        let mut devices: Vec<SectionDevice> = there
+            .map(|k| {
+                let section = self.plan().devices[k]
+                    .device
+                    .section_at(self.from_tip_mm(k, s_mm));
+                SectionDevice {
+                    device: k,
+                    offset_mm: self.offset_in(k, s_mm),
+                    outer_mm: 0.5 * section.outer_mm,
+                    lumen_mm: section.inner_mm.map(|d| 0.5 * d),
+                }
+            })
+            .collect();
+        devices.sort_by(|a, b| b.outer_mm.total_cmp(&a.outer_mm));
+        Section {
+            station_mm: s_mm,
+            lumen_mm: self.lumen_mm(s_mm),
+            wall_mm: 0.5 * track.healthy_diameter_at(s_mm),
+            stent_mm: stent,
+            devices,
+        }
+    }
+}
+
+/// A section of a device: its station, its distance from the tip, and on which side of a step it lies.
+#[derive(Debug, Clone, Copy)]
+struct Place {
+    s_mm: f64,
+    from_tip_mm: f64,
+    inside_mm: f64,
+}
+
+/// The settled shapes around a share of a step's motion, and the share between them.
+fn between(scene: &Scenes, share: f64) -> Option<(&Key, &Key, f64)> {
+    let after = scene.keys.partition_point(|key| key.share < share);
+    let after = after.clamp(1, scene.keys.len().saturating_sub(1).max(1));
+    let (a, b) = (scene.keys.get(after - 1)?, scene.keys.get(after)?);
+    Some((a, b, ((share - a.share) / (b.share - a.share)).clamp(0.0, 1.0)))
+}

@@ -1,0 +1,343 @@
+//! Files for other programs: what stands in them is what was rehearsed.
+#![expect(
+    clippy::disallowed_methods,
+    clippy::cast_precision_loss,
+    reason = "tests read and write files of their own, and count what fits a float"
+)]
+
+use nestline::data::{LoadedScene, Source, load_scene, read_vessel};
+use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings, Tree, Vector};
+use nestline::output::glb::{GlbSettings, glb};
+use nestline::output::stl::{Phantom, StlSettings, phantom};
+use nestline::output::stage::{Stage, StageSettings};
+use nestline::procedure::Ruler;
+use nestline::rehearsal::{Outcome, outcome_of, walk_through};
+use std::process::Command;
+use std::sync::OnceLock;
+
+struct Played {
+    loaded: LoadedScene,
+    outcome: Outcome,
+    stage: Stage,
+    glb: Vec<u8>,
+}
+
+fn default_scene() -> &'static Played {
+    static PLAYED: OnceLock<Played> = OnceLock::new();
+    PLAYED.get_or_init(|| {
+        let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
+        let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
+        let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+        let outcome = outcome_of(&loaded.plan, &passed);
+        let settings = StageSettings {
+            settle: false,
+            ..StageSettings::default()
+        };
+        let stage = Stage::new(&loaded.plan, &loaded.vessel.tree, &passed, &outcome, settings);
+        let glb = glb(&stage, &GlbSettings::default()).unwrap();
+        Played {
+            loaded,
+            outcome,
+            stage,
+            glb,
+        }
+    })
+}
+
+/// A node's place at a time, by linear interpolation between the keys of its channel.
+fn place_at(file: &gltf::Gltf, name: &str, time_s: f32) -> [f32; 3] {
+    let blob = file.blob.as_deref().unwrap();
+    let node = file.nodes().find(|n| n.name() == Some(name)).unwrap();
+    let animation = file.animations().next().unwrap();
+    let channel = animation.channels().find(|c| {
+        c.target().node().index() == node.index()
+            && c.target().property() == gltf::animation::Property::Translation
+    });
+    let Some(channel) = channel else {
+        return node.transform().decomposed().0;
+    };
+    let reader = channel.reader(|_| Some(blob));
+    let times: Vec<f32> = reader.read_inputs().unwrap().collect();
+    let Some(gltf::animation::util::ReadOutputs::Translations(places)) = reader.read_outputs() else {
+        panic!("translations");
+    };
+    let places: Vec<[f32; 3]> = places.collect();
+    let after = times.partition_point(|t| *t <= time_s);
+    if after == 0 {
+        return places[0];
+    }
+    if after == times.len() {
+        return places[after - 1];
+    }
+    let share = (time_s - times[after - 1]) / (times[after] - times[after - 1]);
+    let (a, b) = (places[after - 1], places[after]);
+    [0, 1, 2].map(|i| a[i] + (b[i] - a[i]) * share)
+}
+
+fn from_file(place: [f32; 3]) -> Point {
+    let [x, y, z] = place.map(|v| 1e3 * f64::from(v));
+    Point::new(x, -z, y)
+}
+
+#[test]
+fn tips_in_the_glb_are_where_the_outcome_says() {
+    let played = default_scene();
+    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
+    let track = &played.loaded.plan.track;
+    let mut looked = 0;
+    for step in [3, 20, 40] {
+        let span = played.stage.timeline.steps[step - 1];
+        #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
+        let time_s = (0.5 * (span.moved_s + span.end_s)) as f32;
+        for device in &played.outcome.steps[step - 1].devices {
+            // the shaft of a retriever ends where its struts begin
+            if device.name == "retriever" {
+                continue;
+            }
+            let found = from_file(place_at(&file, &format!("{} tip", device.name), time_s));
+            // ruled lengths lie on the centre line
+            let wanted = track.frame_at(device.tip_mm).origin_mm;
+            let off_mm = (found - wanted).norm();
+            assert!(off_mm < 0.05, "step {step}, {}: {off_mm:.3} mm", device.name);
+            looked += 1;
+        }
+    }
+    assert!(looked >= 8, "{looked} tips");
+}
+
+#[test]
+fn tips_in_the_glb_follow_the_stage_between_steps() {
+    let played = default_scene();
+    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
+    for (i, span) in played.stage.timeline.steps.iter().enumerate() {
+        for part in [0.2, 0.45, 0.7] {
+            let time_s = span.start_s + part * (span.moved_s - span.start_s);
+            let moment = played.stage.at(time_s);
+            for drawn in &moment.devices {
+                let name = &played.stage.devices[drawn.device].name;
+                #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
+                let found = from_file(place_at(&file, &format!("{name} tip"), time_s as f32));
+                let off_mm = (found - drawn.nodes.last().unwrap().at).norm();
+                assert!(off_mm < 0.5, "step {}, {name}: {off_mm:.3} mm", i + 1);
+            }
+        }
+    }
+}
+
+#[test]
+fn glb_is_small_and_names_what_it_shows() {
+    let played = default_scene();
+    let megabytes = played.glb.len() as f64 / 1e6;
+    assert!(megabytes < 5.0, "{megabytes:.2} MB");
+    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
+    let names: Vec<&str> = file.nodes().filter_map(|n| n.name()).collect();
+    for name in [
+        "vessel wall",
+        "guide",
+        "retriever struts",
+        "stent in the vessel",
+        "balloon balloon",
+        "clot",
+        "neck-lesion",
+        "landmark: carotid bifurcation",
+    ] {
+        assert!(names.contains(&name), "{name} is missing");
+    }
+    let stated = file.document.as_json().asset.extras.as_ref().unwrap().get();
+    assert!(stated.contains("1 mm of the patient is 0.001 here"), "{stated}");
+}
+/// A vessel of one branch.
+fn one_branch(turn_rad: f64, length_mm: f64, diameter_mm: f64) -> Tree {
+    let start = Frame::new(Point::new(3.0, -7.0, 11.0), Vector::new(0.3, 0.5, 0.8), Vector::x());
+    let run = Run {
+        length_mm,
+        turn_rad,
+        roll_rad: 0.4,
+        diameter_start_mm: diameter_mm,
+        diameter_end_mm: diameter_mm,
+    };
+    Tree {
+        branches: vec![Branch {
+            name: "tube".into(),
+            ostium: None,
+            curve: Curve::from_runs(start, &[run]).unwrap(),
+            lumen: Lumen::uniform(diameter_mm),
+            wall_stiffness_n_per_mm2: 1.0,
+        }],
+        landmarks: Vec::new(),
+        lesions: Vec::new(),
+        clots: Vec::new(),
+    }
+}
+
+#[test]
+fn exact_volume_of_straight_and_bent_tubes() {
+    // Pappus: the section's area times the way of its middle, bent or not
+    for (turn_rad, length_mm, diameter_mm) in [(0.0, 60.0, 5.0), (3.0, 90.0, 6.0), (2.0, 15.0, 2.4)] {
+        let tree = one_branch(turn_rad, length_mm, diameter_mm);
+        for facet in [0.3, 0.45] {
+            let settings = StlSettings {
+                facet,
+                ..StlSettings::default()
+            };
+            let found = phantom(&tree, &settings).unwrap();
+            let exact = 0.25 * std::f64::consts::PI * diameter_mm.powi(2) * length_mm;
+            let off = found.volume_mm3 / exact - 1.0;
+            assert!(off.abs() < 0.005, "turn {turn_rad}, facet {facet}: {:.3} %", 100.0 * off);
+        }
+        let wall = StlSettings {
+            wall_mm: Some(1.5),
+            ..StlSettings::default()
+        };
+        let found = phantom(&tree, &wall).unwrap();
+        let area = 0.25 * std::f64::consts::PI * ((diameter_mm + 3.0).powi(2) - diameter_mm.powi(2));
+        let off = found.volume_mm3 / (area * length_mm) - 1.0;
+        // a tube with open ends has the topology of a ring: as many edges and facets as corners
+        let (corners, facets) = (found.corners_mm.len(), found.facets.len());
+        assert_eq!(2 * corners, facets, "a ring");
+        assert!(off.abs() < 0.005, "wall, turn {turn_rad}: {:.3} %", 100.0 * off);
+    }
+}
+
+/// Runs the program; its exit code and what it prints.
+fn nestline(arguments: &[&str]) -> (Option<i32>, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline")).args(arguments).output().unwrap();
+    let text = [output.stdout, output.stderr].concat();
+    (output.status.code(), String::from_utf8(text).unwrap())
+}
+
+/// A tube of two branches that join, as a vessel file.
+const FORK: &str = r#"Vessel(
+    name: "Fork", source: "invented", teaches: "Joints.",
+    form: Branches((
+        wall_stiffness_n_per_mm2: 0.1,
+        branches: [
+            (name: "trunk", course: Runs(start: Root(direction: (0, 0, 1)),
+                runs: [(length: "40 mm", lumen: "8 mm")])),
+            (name: "arm", course: Runs(start: Leaves(branch: "trunk", at: "20 mm", turn_deg: 50, roll_deg: 30),
+                runs: [(length: "30 mm", lumen: "5 mm", lumen_end: "4 mm")])),
+        ],
+        landmarks: [], access: (branch: "trunk", at: "1 mm"),
+        targets: [(name: "far", branch: "arm", at: "end")],
+    )),
+)"#;
+
+#[test]
+fn branches_join_in_one_closed_surface() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("fork.ron");
+    std::fs::write(&path, FORK).unwrap();
+    let vessel = read_vessel(&Source::from_argument(path.to_str().unwrap())).unwrap();
+    let lumen = phantom(&vessel.tree, &StlSettings::default()).unwrap();
+    // of a ball's topology: corners less edges plus facets is 2
+    let euler = |p: &Phantom| p.corners_mm.len() as f64 - 0.5 * p.facets.len() as f64;
+    assert!((euler(&lumen) - 2.0).abs() < 1e-9, "{}", euler(&lumen));
+    let trunk_only = StlSettings {
+        branches: vec!["trunk".into()],
+        ..StlSettings::default()
+    };
+    let trunk = phantom(&vessel.tree, &trunk_only).unwrap();
+    let exact = 0.25 * std::f64::consts::PI * 64.0 * 40.0;
+    assert!((trunk.volume_mm3 / exact - 1.0).abs() < 5e-3, "{}", trunk.volume_mm3);
+    assert!(lumen.volume_mm3 > trunk.volume_mm3 + 300.0, "the arm stands out");
+    // three open ends: a wall of genus 2
+    let wall = StlSettings {
+        wall_mm: Some(1.0),
+        ..StlSettings::default()
+    };
+    let wall = phantom(&vessel.tree, &wall).unwrap();
+    assert!((euler(&wall) + 2.0).abs() < 1e-9, "{}", euler(&wall));
+    let unknown = StlSettings {
+        branches: vec!["tronk".into()],
+        ..StlSettings::default()
+    };
+    let refused = phantom(&vessel.tree, &unknown).unwrap_err().to_string();
+    assert!(refused.contains("trunk"), "{refused}");
+}
+
+#[test]
+fn stl_bytes_are_what_the_format_says() {
+    let made = phantom(&one_branch(0.0, 10.0, 4.0), &StlSettings::default()).unwrap();
+    let bytes = made.stl();
+    let count = u32::from_le_bytes(bytes[80..84].try_into().unwrap()) as usize;
+    assert_eq!(count, made.facets.len(), "count");
+    assert_eq!(bytes.len(), 84 + 50 * count, "size");
+    let value = |i: usize| f32::from_le_bytes(bytes[84 + 4 * i..88 + 4 * i].try_into().unwrap());
+    let normal = [value(0), value(1), value(2)];
+    let length: f32 = normal.iter().map(|x| x * x).sum();
+    assert!((length - 1.0).abs() < 1e-4, "unit normal: {length}");
+}
+
+/// An independent library looks at what is written; said where it is not installed.
+#[test]
+fn another_library_finds_the_surface_closed() {
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check_stl.py");
+    let folder = tempfile::tempdir().unwrap();
+    for (turn_rad, wall_mm) in [(0.0, None), (3.0, None), (3.0, Some(1.5))] {
+        let (length_mm, diameter_mm) = (60.0, 4.0_f64);
+        let settings = StlSettings {
+            wall_mm,
+            ..StlSettings::default()
+        };
+        let made = phantom(&one_branch(turn_rad, length_mm, diameter_mm), &settings).unwrap();
+        let path = folder.path().join("tube.stl");
+        std::fs::write(&path, made.stl()).unwrap();
+        let outer_mm = diameter_mm + 2.0 * wall_mm.unwrap_or(0.0);
+        let inner_mm = wall_mm.map_or(0.0, |_| diameter_mm);
+        let exact = 0.25 * std::f64::consts::PI * (outer_mm.powi(2) - inner_mm.powi(2)) * length_mm;
+        let python = std::env::var("NESTLINE_PYTHON").unwrap_or_else(|_| "python3".into());
+        let looked = Command::new(python)
+            .arg(script)
+            .arg(&path)
+            .arg(exact.to_string())
+            .output();
+        match looked {
+            Ok(output) if output.status.code() == Some(77) => {
+                eprintln!("not run: {}", String::from_utf8_lossy(&output.stdout));
+            }
+            Ok(output) => assert!(
+                output.status.success(),
+                "{}{}",
+                String::from_utf8_lossy(&output.stdout),
+                String::from_utf8_lossy(&output.stderr)
+            ),
+            Err(error) => eprintln!("not run: no Python ({error})"),
+        }
+    }
+}
+
+#[test]
+fn export_writes_whole_files_and_replaces_none_unasked() {
+    let folder = tempfile::tempdir().unwrap();
+    let stl = folder.path().join("m1.stl");
+    let stl = stl.to_str().unwrap();
+    let (code, text) = nestline(&["export", "--stl", stl, "--branch", "m1", "--wall", "1mm"]);
+    assert_eq!(code, Some(0), "{text}");
+    let written = std::fs::read(stl).unwrap();
+    let (code, text) = nestline(&["export", "--stl", stl, "--branch", "m1"]);
+    assert_eq!(code, Some(2), "{text}");
+    assert!(text.contains("exists already"), "{text}");
+    assert_eq!(std::fs::read(stl).unwrap(), written, "left as it was");
+    let (code, text) = nestline(&["export", "--stl", stl, "--branch", "m1", "--force", "--json"]);
+    assert_eq!(code, Some(0), "{text}");
+    assert!(text.contains("nestline.export"), "{text}");
+    assert_ne!(std::fs::read(stl).unwrap(), written, "replaced");
+    let names: Vec<_> = std::fs::read_dir(folder.path()).unwrap().collect();
+    assert_eq!(names.len(), 1, "nothing half-written is left");
+}
+
+#[test]
+fn export_refuses_what_it_cannot_do() {
+    for (arguments, told) in [
+        (vec!["export"], "--glb or --stl"),
+        (vec!["export", "--stl", "x.stl", "--wall", "1.5"], "no unit"),
+        (vec!["export", "--stl", "x.stl", "--branch", "m9"], "m9"),
+        (vec!["export", "--stl", "x.stl", "--facet", "3"], "between 0.1 and 1"),
+        (vec!["export", "--glb", "x.glb", "--seconds", "0"], "seconds"),
+        (vec!["export", "--glb", "/no/such/folder/x.glb", "--plain"], "cannot write"),
+    ] {
+        let (code, text) = nestline(&arguments);
+        assert_eq!(code, Some(2), "{arguments:?}: {text}");
+        assert!(text.contains(told), "{arguments:?}: {text}");
+    }
+}
