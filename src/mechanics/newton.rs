@@ -494,7 +494,7 @@ impl Newton {
                 SUFFICIENT
             };
             let enough = before.total + kept * part * slope;
-            if halving > 0 {
+            if halving > 0 && model.follows_exactly() {
                 // whole evaluations only where one may be taken
                 let energy = model.energy(&self.x, &self.rolls);
                 if !(energy <= enough || (energy - before.total).abs() <= ANOTHER_ORDER * rounding)
