@@ -397,6 +397,8 @@ fn blank_solution() -> Solution {
         smallest_eigenvalue_n_per_mm: None,
         flags: Vec::new(),
         factorisation_flops: 0.0,
+        moved_mm: 0.0,
+        compliance_mm_per_n: [[0.0; 6]; 6],
     }
 }
 
