@@ -215,7 +215,11 @@ impl StackState {
             devices: places.iter().map(|p| pick(p).unwrap_or(new)).collect(),
             added_n: places
                 .iter()
-                .map(|p| p.and_then(|p| self.added_n.get(p)).cloned().unwrap_or_default())
+                .map(|p| {
+                    p.and_then(|p| self.added_n.get(p))
+                        .cloned()
+                        .unwrap_or_default()
+                })
                 .collect(),
             ..self.clone()
         }
@@ -357,7 +361,9 @@ impl StackSolver {
                 beside: &self.arrangement.beside,
             };
             let shapes = self.shapes(devices.len(), solution.as_ref(), from);
-            let found = self.settle.settle_near(&scene, &shapes, settings.sideways_n_per_mm)?;
+            let found = self
+                .settle
+                .settle_near(&scene, &shapes, settings.sideways_n_per_mm)?;
             newton_steps += found.steps;
             rounds += 1;
             let miss = self.look(tube, &found, friction, mover, &wanted);
@@ -399,7 +405,9 @@ impl StackSolver {
                         self.ends[*k] >= last && w - found.rods[*k].path_length_mm > BEYOND_MM
                     })
                 });
-                let Some((load_n, mut near, ends)) = kept.filter(|k| k.0 < most.max(settings.enough_share * hub)) else {
+                let Some((load_n, mut near, ends)) =
+                    kept.filter(|k| k.0 < most.max(settings.enough_share * hub))
+                else {
                     return Err(match beyond {
                         Some(k) => MechanicsError::OutOfRange {
                             what: format!("devices[{}].drive.Fed", self.present[k]),
@@ -528,8 +536,9 @@ impl StackSolver {
         if let Some(last) = last {
             return last.rods.iter().map(Some).collect();
         }
-        let Some((from, solution)) =
-            from.and_then(|f| Some((f, f.solution.as_ref()?))).filter(|f| f.0.devices.len() == devices)
+        let Some((from, solution)) = from
+            .and_then(|f| Some((f, f.solution.as_ref()?)))
+            .filter(|f| f.0.devices.len() == devices)
         else {
             return vec![None; self.present.len()];
         };
@@ -604,9 +613,8 @@ impl StackSolver {
         if let Some((rod, m)) = mover {
             let device = |rod: usize| self.present[rod];
             let own = device(rod);
-            self.rubbing.gather(tube, found, rod, &|other| {
-                friction(own, other.map(device))
-            });
+            self.rubbing
+                .gather(tube, found, rod, &|other| friction(own, other.map(device)));
             let state = &found.rods[rod];
             let on_stations =
                 state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
@@ -655,8 +663,7 @@ impl StackSolver {
             ] {
                 let Some(k) = k else { continue };
                 if Some(k) != mover && (other.is_none() || other != mover) {
-                    let coefficient =
-                        friction(self.present[k], other.map(|j| self.present[j]));
+                    let coefficient = friction(self.present[k], other.map(|j| self.present[j]));
                     self.band_n[k] += coefficient * force_n;
                 }
             }
@@ -706,7 +713,7 @@ impl StackSolver {
             if rests && let Some(wanted) = wanted[k] {
                 // it stays where it is; its hub takes what that needs
                 let give = found.compliance_mm_per_n[k][k] + 1.0 / self.load_settings.grip_n_per_mm;
-                hub.load_n += (found.rods[k].path_length_mm - wanted) / give.max(1e-9) ;
+                hub.load_n += (found.rods[k].path_length_mm - wanted) / give.max(1e-9);
             }
             match wanted[k] {
                 Some(wanted) => {

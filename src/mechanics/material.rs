@@ -41,16 +41,14 @@ impl Model {
     pub(crate) fn update_material(&mut self, scene: &Scene<'_>) {
         let material = &mut self.material;
         material.rods.clear();
-        material
-            .rods
-            .extend(scene.rods.iter().map(|rod| {
-                let held = matches!(rod.load, AxialLoad::Held { .. });
-                let changes = !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some();
-                (held && changes).then(|| Followed {
-                    stiffness_n_mm2: rod.stiffness_n_mm2.clone(),
-                    natural: rod.natural.map(|n| (n.length_mm, n.curvature_per_mm)),
-                })
-            }));
+        material.rods.extend(scene.rods.iter().map(|rod| {
+            let held = matches!(rod.load, AxialLoad::Held { .. });
+            let changes = !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some();
+            (held && changes).then(|| Followed {
+                stiffness_n_mm2: rod.stiffness_n_mm2.clone(),
+                natural: rod.natural.map(|n| (n.length_mm, n.curvature_per_mm)),
+            })
+        }));
         material.on = material.rods.iter().any(Option::is_some);
         material.load.clear();
         material.load.resize(self.nodes.s_mm.len(), 0.0);

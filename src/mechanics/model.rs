@@ -335,7 +335,11 @@ impl Model {
 
     /// Energy of the contacts at `x` alone.
     pub(crate) fn contact_energy_at(&self, x: &[f64]) -> f64 {
-        let open = self.gates.iter().zip(&self.spots).filter(|(gate, _)| !gate.clear(x));
+        let open = self
+            .gates
+            .iter()
+            .zip(&self.spots)
+            .filter(|(gate, _)| !gate.clear(x));
         open.filter_map(|(_, spot)| spot.law.press(spot.offset(&self.contacts, x)))
             .map(|pressed| pressed.energy)
             .sum()

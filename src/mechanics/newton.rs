@@ -191,11 +191,11 @@ impl Newton {
         self.plain.clone_from(&self.step);
         self.near.clear();
         self.near.extend_from_slice(&self.x);
-        self.near.extend(self.free_rolls.iter().map(|k| self.rolls[*k]));
+        self.near
+            .extend(self.free_rolls.iter().map(|k| self.rolls[*k]));
         self.even.clear();
         self.even.resize(self.step.len(), 1.0);
-        self.anderson
-            .step(&mut self.near, &self.plain, &self.even);
+        self.anderson.step(&mut self.near, &self.plain, &self.even);
         for (i, (step, to)) in self.step.iter_mut().zip(&self.near).enumerate() {
             let from = if i < n {
                 self.x[i]

@@ -394,8 +394,7 @@ impl Scene<'_> {
                     }
                 }
             }
-            AxialLoad::ByStation(values)
-            | AxialLoad::Held { load_n: values, .. } => {
+            AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } => {
                 if let AxialLoad::Held {
                     grip_n_per_mm,
                     fed_mm,

@@ -5,7 +5,7 @@ use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{Container, AxialLoad, End, Rod, Roll, Scene, TubeStation};
+use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
 
@@ -93,8 +93,7 @@ fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStatio
     let tube: Vec<TubeStation> = (0..=coarse_cells).map(|i| scene.tube[pick(i)]).collect();
     let mut rods = scene.rods.to_vec();
     for rod in &mut rods {
-        if let AxialLoad::ByStation(values)
-        | AxialLoad::Held { load_n: values, .. } = &mut rod.load
+        if let AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } = &mut rod.load
         {
             *values = (0..=coarse_cells).map(|i| values[pick(i)]).collect();
         }
@@ -275,8 +274,8 @@ impl Settle {
             }
         }
         self.guess(scene);
-        for k in 0..shapes.len() {
-            if shapes[k].is_none() {
+        for (k, shape) in shapes.iter().enumerate() {
+            if shape.is_none() {
                 self.guess_along(scene, k);
             }
         }
@@ -308,7 +307,11 @@ impl Settle {
             self.model.near.clone_from(&self.newton.x);
             self.model.near_n_per_mm = if last { sideways_n_per_mm } else { held };
             self.newton.history.steps = 0;
-            let near = if last { tolerance } else { tolerance.max(PREPARED_N) };
+            let near = if last {
+                tolerance
+            } else {
+                tolerance.max(PREPARED_N)
+            };
             let stage = self.settle_stage(scene, stiffest, near, !last);
             match stage {
                 Ok(passed_saddle) if last => return self.finish(scene, passed_saddle),
@@ -364,9 +367,10 @@ impl Settle {
         self.model.near.clear();
         self.unsettled_n = 0.0;
         self.between = false;
-        self.follows = scene.rods.iter().any(|r| {
-            matches!(r.load, AxialLoad::Frictionless(_))
-        });
+        self.follows = scene
+            .rods
+            .iter()
+            .any(|r| matches!(r.load, AxialLoad::Frictionless(_)));
         self.newton.restart();
         self.newton.rolls = Model::first_rolls(scene);
         self.newton.free_rolls = scene

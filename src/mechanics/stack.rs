@@ -152,7 +152,10 @@ impl Arrangement {
                     let parting = holds.iter().any(|h| {
                         let port = ends[h.outer] - h.span_mm;
                         let pair = [h.inner, h.outer];
-                        pair.contains(&a) && pair.contains(&b) && middle > port - PORT_MM && middle < port
+                        pair.contains(&a)
+                            && pair.contains(&b)
+                            && middle > port - PORT_MM
+                            && middle < port
                     });
                     if !both || nested || parting || inside[a] != inside[b] {
                         continue;
