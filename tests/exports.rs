@@ -2,6 +2,9 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
+    reason = "a test may stop where it stands"
+)]
+#![expect(
     clippy::disallowed_methods,
     reason = "a test may stop where it stands, and reads and writes files of its own"
 )]
