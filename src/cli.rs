@@ -4,11 +4,17 @@ mod export;
 #[cfg(feature = "viewer")]
 mod pictures;
 mod plans;
+mod save;
+#[cfg(not(feature = "viewer"))]
+mod undrawn;
 
 pub(crate) use export::{Exports, export};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
+pub(crate) use save::Save;
+#[cfg(not(feature = "viewer"))]
+pub(crate) use undrawn::{FilmArguments, ViewArguments, film, view};
 
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;
@@ -175,14 +181,4 @@ fn complain(error: &DataError) {
 /// Width of the terminal, or one that fits a printed page.
 fn columns() -> u16 {
     terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
-}
-
-/// Stands for what draws where it was not built in.
-#[cfg(not(feature = "viewer"))]
-pub(crate) fn not_built(verb: &str) -> Result<ExitCode, Stop> {
-    Err(Stop::Refused(format!(
-        "`{verb}` draws, and this program was built without what draws: build it with \
-         `cargo install --path . --features viewer` (about six minutes the first time), or run \
-         `cargo run --release --features viewer -- {verb}`"
-    )))
 }

@@ -32,7 +32,7 @@ Exit codes: 0 done, 1 the plan fails, 2 could not run.";
 
 #[derive(Subcommand)]
 enum Command {
-    /// Rehearse a scene and print tables, clock and access ledger.
+    /// Rehearse a scene: print tables, clock and access ledger, write the report.
     #[command(
         after_help = "Example: nestline run --set guide.usable_length=95cm --set dwell=180 --each"
     )]
@@ -41,9 +41,12 @@ enum Command {
         scene: Option<String>,
         #[command(flatten)]
         changes: cli::Changes,
-        /// Tell what each change does on its own; without `--set`, what some usual ones would do.
-        #[arg(long)]
+        /// Tell what each change does on its own; without `--set`, what some usual ones would do. Writes
+        /// no report.
+        #[arg(long, conflicts_with_all = ["out", "force", "png"])]
         each: bool,
+        #[command(flatten)]
+        save: cli::Save,
     },
     /// Set plans side by side: several scenes, or five strategies on one scene's vessel and stack.
     #[command(after_help = "Example: nestline compare scenes/kinked-neck-type-3.ron")]
@@ -55,6 +58,8 @@ enum Command {
         /// Only these strategies, by name; may be given several times.
         #[arg(long = "strategy", value_name = "NAME")]
         strategies: Vec<String>,
+        #[command(flatten)]
+        save: cli::Save,
     },
     /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
     #[command(
@@ -98,28 +103,12 @@ enum Command {
         #[arg(required = true)]
         files: Vec<String>,
     },
-    /// Make a film of a scene, without a display: MP4, GIF, or PNG frames.
-    #[cfg(feature = "viewer")]
+    /// Make a film of a scene, without a display: MP4, GIF, or PNG frames (feature `viewer`).
     #[command(after_help = "Example: nestline film scenes/too-short.ron -o too-short.mp4")]
     Film(cli::FilmArguments),
-    /// Open a scene in a window: three dimensions, step by step, a device in hand.
-    #[cfg(feature = "viewer")]
+    /// Open a scene in a window: step by step, a device in hand (feature `viewer`).
     #[command(after_help = "Example: nestline view scenes/guide-below-stent.ron")]
     View(cli::ViewArguments),
-    /// Make a film of a scene (needs a program built with `--features viewer`).
-    #[cfg(not(feature = "viewer"))]
-    Film {
-        /// What the full program takes.
-        #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
-        arguments: Vec<String>,
-    },
-    /// Open a scene in a window (needs a program built with `--features viewer`).
-    #[cfg(not(feature = "viewer"))]
-    View {
-        /// What the full program takes.
-        #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
-        arguments: Vec<String>,
-    },
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]
     Settle {
@@ -132,17 +121,25 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let json = arguments.json;
     let done = match &arguments.command {
-        None => cli::run(None, &cli::Changes::default(), false, json),
+        None => cli::run(
+            None,
+            &cli::Changes::default(),
+            false,
+            &cli::Save::default(),
+            json,
+        ),
         Some(Command::Run {
             scene,
             changes,
             each,
-        }) => cli::run(scene.as_deref(), changes, *each, json),
+            save,
+        }) => cli::run(scene.as_deref(), changes, *each, save, json),
         Some(Command::Compare {
             scenes,
             changes,
             strategies,
-        }) => cli::compare(scenes, changes, strategies, json),
+            save,
+        }) => cli::compare(scenes, changes, strategies, save, json),
         Some(Command::Draft {
             strategy,
             scene,
@@ -152,14 +149,8 @@ fn main() -> ExitCode {
         Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
-        #[cfg(feature = "viewer")]
         Some(Command::Film(arguments)) => cli::film(arguments, json),
-        #[cfg(feature = "viewer")]
         Some(Command::View(arguments)) => cli::view(arguments),
-        #[cfg(not(feature = "viewer"))]
-        Some(Command::View { .. }) => cli::not_built("view"),
-        #[cfg(not(feature = "viewer"))]
-        Some(Command::Film { .. }) => cli::not_built("film"),
         Some(Command::Settle { problem }) => cli::settle(problem, json),
     };
     done.unwrap_or_else(cli::Stop::tell)

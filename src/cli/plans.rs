@@ -1,16 +1,18 @@
 //! Verbs about plans: run, compare, draft.
 
-use super::{Stop, columns, print};
+use super::{Save, Stop, columns, print};
 use clap::Args;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
+use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::{
-    clock_text, comparison_text, ledger_text, rehearsal_text, script_text, what_if_text, write_text,
+    Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text,
+    script_text, what_if_text, write_text,
 };
 use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
 use nestline::rehearsal::{
     Candidate, CompareRow, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side,
-    rehearse_all,
+    rehearsed_of, walk_through,
 };
 use std::path::Path;
 use std::process::ExitCode;
@@ -102,6 +104,7 @@ pub(crate) fn run(
     scene: Option<&str>,
     changes: &Changes,
     each: bool,
+    save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let scene = scene.unwrap_or(DEFAULT_SCENE);
@@ -111,14 +114,37 @@ pub(crate) fn run(
     let loaded = load(scene, &changes.edits()?)?;
     let (mut ruler, mut rods) = (Ruler, Rods::default());
     let lay: &mut dyn Lay = if changes.rods { &mut rods } else { &mut ruler };
-    let rehearsed = rehearse_all(&loaded.plan, &loaded.durations, &changes.sampling(), lay)
-        .map_err(|fault| data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()))?;
+    let fault = |fault: &dyn std::fmt::Display| {
+        data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
+    };
+    let passed = walk_through(&loaded.plan, lay).map_err(|error| fault(&error))?;
+    let sampling = changes.sampling();
+    let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)
+        .map_err(|error| fault(&error))?;
+    let mut written = String::new();
+    if let Some(into) = save.folder(json) {
+        let stage = Stage::new(
+            &loaded.plan,
+            &loaded.vessel.tree,
+            &passed,
+            &rehearsed.outcome,
+            StageSettings::default(),
+        );
+        let report = Report {
+            plan: &loaded.plan,
+            rehearsed: &rehearsed,
+            durations: &loaded.durations,
+            stage: Some(&stage),
+        };
+        written = save.write(into, &report.folder(save.png())?)?;
+    }
     print(json, &rehearsed, || {
         let width = columns();
         [
             rehearsal_text(&rehearsed.outcome, width),
             ledger_text(&rehearsed.ledger, width),
             clock_text(&rehearsed.clock, width),
+            written,
         ]
         .concat()
     })?;
@@ -165,6 +191,7 @@ pub(crate) fn compare(
     scenes: &[String],
     changes: &Changes,
     strategies: &[String],
+    save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let edits = changes.edits()?;
@@ -199,12 +226,20 @@ pub(crate) fn compare(
     let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {
         data::not_rehearsed(&Source::from_argument(&scenes[0]), &error.to_string())
     })?;
+    let vessel = match (scenes.len(), candidates.first()) {
+        (1, Some(candidate)) => candidate.plan.vessel.name.as_str(),
+        _ => "Plans side by side",
+    };
+    let mut written = String::new();
+    if let Some(into) = save.named() {
+        let folder = comparison_folder(&comparison, vessel, save.png())?;
+        written = save.write(into, &folder)?;
+    }
     print(json, &comparison, || {
-        let vessel = match (scenes.len(), candidates.first()) {
-            (1, Some(candidate)) => format!("{}\n", candidate.plan.vessel.name),
-            _ => String::new(),
-        };
-        vessel + &comparison_text(&comparison, columns())
+        format!(
+            "{vessel}\n{}{written}",
+            comparison_text(&comparison, columns())
+        )
     })?;
     // done where at least one plan holds, as far as it was to be computed
     let holds = |row: &CompareRow| row.verdict == Verdict::Passes && row.unsolved.is_none();

@@ -137,6 +137,14 @@ const CRITERIA: [Criterion; 17] = [
     }),
 ];
 
+/// Every criterion with its cell for each plan.
+pub(super) fn criteria(rows: &[CompareRow]) -> Vec<(&'static str, Vec<String>)> {
+    CRITERIA
+        .iter()
+        .map(|(name, cell)| (*name, rows.iter().map(cell).collect()))
+        .collect()
+}
+
 fn time(s: Option<f64>) -> String {
     s.map_or_else(|| "none".to_owned(), |s| format!("{:.1}", s / 60.0))
 }
@@ -146,8 +154,8 @@ fn side_by_side(rows: &[CompareRow], columns: u16) -> Table {
         .chain(rows.iter().map(|r| r.name.as_str()))
         .collect();
     let mut table = plain_table(&header, columns);
-    for (name, cell) in CRITERIA {
-        table.add_row(std::iter::once(name.to_owned()).chain(rows.iter().map(cell)));
+    for (name, cells) in criteria(rows) {
+        table.add_row(std::iter::once(name.to_owned()).chain(cells));
     }
     table
 }

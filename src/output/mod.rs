@@ -1,16 +1,22 @@
 //! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
 mod compare;
+mod csv_tables;
 mod edges;
+mod everything;
 mod file;
 #[cfg(feature = "viewer")]
 pub mod film;
+mod folder;
 mod gantt;
 pub mod glb;
 mod json;
 mod measures;
 pub mod palette;
+mod png;
 mod problem;
+mod report;
+mod report_folder;
 mod scene_text;
 #[cfg(feature = "viewer")]
 pub mod screen;
@@ -21,10 +27,15 @@ mod table;
 pub mod viewer;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
+pub use csv_tables::{CsvTable, comparison_tables};
+pub use everything::{BasisRow, EVERYTHING_VERSION, Everything, RouteRow};
 pub use file::{refuse_existing, write_bytes, write_text};
+pub use folder::Folder;
 pub use gantt::clock_text;
 pub use json::to_json;
 pub use measures::measures_text;
 pub use problem::problem_text;
+pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
+pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
 pub use table::rehearsal_text;

@@ -136,11 +136,24 @@ pub fn rehearse_all(
     lay: &mut dyn Lay,
 ) -> Result<Rehearsed, RehearsalError> {
     let passed = walk_through(plan, lay)?;
-    let outcome = outcome_of(plan, &passed);
+    Ok(rehearsed_of(plan, table, sampling, &passed)?)
+}
+
+/// The same of a script that has been walked through.
+///
+/// # Errors
+/// As [`Clock::new`].
+pub fn rehearsed_of(
+    plan: &Plan,
+    table: &Durations,
+    sampling: &Sampling,
+    passed: &[Passed],
+) -> Result<Rehearsed, NetworkError> {
+    let outcome = outcome_of(plan, passed);
     let loads = loads_of(&outcome);
     Ok(Rehearsed {
-        clock: timed(plan, table, &loads, sampling, &passed)?,
-        ledger: ledger(plan, &passed),
+        clock: timed(plan, table, &loads, sampling, passed)?,
+        ledger: ledger(plan, passed),
         outcome,
     })
 }

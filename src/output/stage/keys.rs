@@ -105,7 +105,11 @@ pub(super) fn state_between(plan: &Plan, before: &State, after: &State, share: f
         });
         state.open[k] = before.open[k] || after.open[k];
         state.inflated[k] = before.inflated[k] || after.inflated[k];
-        state.suction[k] = if share < 1.0 { before.suction[k] } else { after.suction[k] };
+        state.suction[k] = if share < 1.0 {
+            before.suction[k]
+        } else {
+            after.suction[k]
+        };
     }
     if share >= 1.0 {
         for k in 0..state.in_place.len() {
@@ -335,7 +339,9 @@ impl<'a> KeyMaker<'a> {
                 return *clot;
             }
             // an open retriever holds it better than a catheter at its end
-            let carrier = clot.carried_by.filter(|k| done.before.in_place[*k].is_some());
+            let carrier = clot
+                .carried_by
+                .filter(|k| done.before.in_place[*k].is_some());
             let carrier = carrier.or_else(|| {
                 let mut holders: Vec<usize> = (0..self.plan.devices.len())
                     .filter(|k| brings_clot(self.plan, &done.before, *k, i) && back(*k) < 0.0)
@@ -371,7 +377,11 @@ fn contacts(shape: &Shape) -> Vec<KeyContact> {
         return Vec::new();
     };
     let plan_index = |rod: usize| {
-        let place = shape.stack.devices.iter().position(|d| d.rod == Some(rod))?;
+        let place = shape
+            .stack
+            .devices
+            .iter()
+            .position(|d| d.rod == Some(rod))?;
         shape.devices.get(place).copied()
     };
     let zones = solution.zones(ZONE.0, ZONE.1);

@@ -74,9 +74,7 @@ pub(super) fn lumen_radius_mm(track: &Track, residual_mm: &[f64], s_mm: f64) -> 
         .lesions
         .iter()
         .zip(residual_mm)
-        .map(|(lesion, residual_mm)| {
-            healthy_mm + (residual_mm - healthy_mm) * lesion.depth(s_mm)
-        })
+        .map(|(lesion, residual_mm)| healthy_mm + (residual_mm - healthy_mm) * lesion.depth(s_mm))
         .fold(healthy_mm, f64::min);
     0.5 * narrowed_mm
 }
@@ -89,12 +87,7 @@ pub(super) const MISSED_MM: f64 = 6e-3;
 ///
 /// On the inside of a bend stations lie nearer to each other than on the centre line: `nearer`, at least 1,
 /// tells by how much.
-pub(super) fn room_mm(
-    radius_at_mm: impl Fn(f64) -> f64,
-    s_mm: f64,
-    r_mm: f64,
-    nearer: f64,
-) -> f64 {
+pub(super) fn room_mm(radius_at_mm: impl Fn(f64) -> f64, s_mm: f64, r_mm: f64, nearer: f64) -> f64 {
     /// Sections of the ball that are tried on either side.
     const SECTIONS: i32 = 6;
     (-SECTIONS..=SECTIONS)
@@ -219,7 +212,12 @@ pub(super) fn context(tree: &Tree, track: &Track, detail: &Detail) -> Vec<Contex
 
 /// The wall of a branch where it is not hidden; its rim lies on what hides it.
 fn bare_wall(branch: &Branch, detail: &Detail, hidden: impl Fn(&Point) -> bool) -> Mesh {
-    let widest_mm = branch.lumen.knots_mm.iter().map(|k| k.1).fold(0.0, f64::max);
+    let widest_mm = branch
+        .lumen
+        .knots_mm
+        .iter()
+        .map(|k| k.1)
+        .fold(0.0, f64::max);
     // a quarter of the width shows the bends of a branch nobody works in
     let step_mm = (widest_mm / 4.0).clamp(detail.least_spacing_mm, 2.0 * detail.most_spacing_mm);
     let sides = u32::try_from(detail.wall_sides.max(6)).unwrap_or(6);
@@ -286,6 +284,9 @@ mod tests {
         let room = room_mm(|s| 5.0 - 0.5 * s, 0.0, 1.0, 1.0);
         let exact = 5.0 - 1.25_f64.sqrt();
         assert!((room - exact).abs() < 0.01, "{room} against {exact}");
-        assert!((room_mm(|_| 2.0, 0.0, 0.5, 1.0) - 1.5).abs() < 1e-12, "a cylinder");
+        assert!(
+            (room_mm(|_| 2.0, 0.0, 0.5, 1.0) - 1.5).abs() < 1e-12,
+            "a cylinder"
+        );
     }
 }

@@ -51,7 +51,10 @@ impl<'a> Tiling<'a> {
             on_edge: HashMap::new(),
             shell: Shell::default(),
         };
-        #[expect(clippy::cast_possible_truncation, reason = "vessels are shorter than a kilometre")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "vessels are shorter than a kilometre"
+        )]
         let cells = (high - low).map(|x| (x / CUBE_MM).ceil() as i32 + 1);
         for x in 0..cells.x {
             for y in 0..cells.y {
@@ -69,7 +72,14 @@ impl<'a> Tiling<'a> {
         if self.solid.distance_mm(&middle).abs() > STEEPER * 0.9 * CUBE_MM {
             return;
         }
-        for order in [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]] {
+        for order in [
+            [0, 1, 2],
+            [0, 2, 1],
+            [1, 0, 2],
+            [1, 2, 0],
+            [2, 0, 1],
+            [2, 1, 0],
+        ] {
             let mut corner = cell.map(|c| c * LATTICE);
             let mut tet = [corner; 4];
             for (i, axis) in order.into_iter().enumerate() {
@@ -87,7 +97,10 @@ impl<'a> Tiling<'a> {
     fn divide(&mut self, tet: [Corner; 4], edge_to: usize) {
         let places = tet.map(|c| self.place(c));
         let middle = Point::from(places.iter().map(|p| p.coords).sum::<Vector>() / 4.0);
-        let reach = places.iter().map(|p| (p - middle).norm()).fold(0.0, f64::max);
+        let reach = places
+            .iter()
+            .map(|p| (p - middle).norm())
+            .fold(0.0, f64::max);
         if self.solid.distance_mm(&middle).abs() > STEEPER * reach {
             return;
         }
@@ -170,7 +183,9 @@ impl<'a> Tiling<'a> {
             let [i, j, k] = facet.map(|(a, b)| self.crossing(a, b));
             let at = |n: u32| self.shell.corners[n as usize];
             let faces_out = (at(j) - at(i)).cross(&(at(k) - at(i))).dot(&outwards) > 0.0;
-            self.shell.facets.push(if faces_out { [i, j, k] } else { [i, k, j] });
+            self.shell
+                .facets
+                .push(if faces_out { [i, j, k] } else { [i, k, j] });
         }
     }
 }

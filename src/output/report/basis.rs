@@ -1,0 +1,330 @@
+//! Every assumption with what it rests on.
+
+use super::Sheet;
+use super::text::{place, prose};
+use crate::device::{Basis, Coating, FitRules};
+use crate::mechanics::{Surface, friction};
+use crate::procedure::{Durations, Plan};
+use maud::{Markup, html};
+use serde_json::Value;
+
+/// One value, what it is, and where it comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::output) struct Rests {
+    /// What kind of value it is.
+    pub(in crate::output) group: &'static str,
+    /// Name.
+    pub(in crate::output) what: String,
+    /// Value in words, with its unit.
+    pub(in crate::output) value: String,
+    /// Source.
+    pub(in crate::output) source: String,
+}
+
+/// What a value rests on, in words.
+fn basis_in_words(basis: &Basis) -> String {
+    match basis {
+        Basis::Published(text) => format!("published: {text}"),
+        Basis::CommonPractice => "common practice, no source".to_owned(),
+        Basis::FromMemory(text) => format!("from memory: {text}"),
+        Basis::Assumed(text) => format!("assumed: {text}"),
+    }
+}
+
+/// Everything assumed or taken from somewhere, group by group.
+pub(in crate::output) fn all(plan: &Plan, durations: &Durations) -> Vec<Rests> {
+    let mut out = vessel(plan);
+    out.extend(devices(plan));
+    out.extend(limits(plan));
+    out.extend(frictions(plan));
+    out.extend(times(durations));
+    out
+}
+
+fn vessel(plan: &Plan) -> Vec<Rests> {
+    let values = plan.vessel.values.iter();
+    values
+        .map(|v| Rests {
+            group: "vessel",
+            what: v.name.clone(),
+            value: format!("{} {}", v.value, v.unit).trim_end().to_owned(),
+            source: v
+                .assumed_from
+                .clone()
+                .unwrap_or_else(|| "as entered in the vessel file".to_owned()),
+        })
+        .collect()
+}
+
+fn devices(plan: &Plan) -> Vec<Rests> {
+    let mut out = Vec::new();
+    for d in &plan.devices {
+        let basis = &d.device.basis;
+        let groups = [
+            ("lengths", Some(&basis.lengths)),
+            ("diameters", Some(&basis.diameters)),
+            ("stiffness", Some(&basis.stiffness)),
+            ("tip and surface", Some(&basis.tip_and_surface)),
+            ("what it carries", basis.payload.as_ref()),
+        ];
+        for (what, basis) in groups {
+            if let Some(basis) = basis {
+                out.push(Rests {
+                    group: "devices",
+                    what: format!("{}: {what}", d.name),
+                    value: d.device.name.clone(),
+                    source: basis_in_words(basis),
+                });
+            }
+        }
+    }
+    out
+}
+
+fn limits(plan: &Plan) -> Vec<Rests> {
+    let rules = &plan.rules;
+    let fit = FitRules::default();
+    let spread = &rules.edge.spread;
+    let rest = |what: &str, value: String, source: &str| Rests {
+        group: "limits and laws",
+        what: what.into(),
+        value,
+        source: source.into(),
+    };
+    let mm = |value: f64| format!("{value} mm");
+    vec![
+        rest(
+            "rail that must stay outside to be held",
+            mm(rules.grip_mm),
+            "a hand's width: common practice, no source",
+        ),
+        rest(
+            "share of the access artery above which a device is warned about",
+            rules.access_fill.to_string(),
+            "common practice, no source",
+        ),
+        rest(
+            "healthy wall that a stent should cover on each side",
+            mm(rules.landing_margin_mm),
+            "from memory: 5 to 10 mm are usual",
+        ),
+        rest(
+            "force at the hub above which a move fails",
+            format!("{} N", rules.hub_force_limit_n),
+            "from memory: what two fingers hold, 5 to 10 N; a limit of the hand, not of the vessel",
+        ),
+        rest(
+            "clearance a device needs to run",
+            mm(fit.needed_mm),
+            "from memory, middling confidence",
+        ),
+        rest(
+            "clearance a catheter runs freely with",
+            mm(fit.comfortable_mm),
+            "from memory, middling confidence",
+        ),
+        rest(
+            "clearance a wire or pusher runs freely with",
+            mm(fit.comfortable_for_rail_mm),
+            "from memory: a lumen made for 0.014 in is about 0.017 in wide",
+        ),
+        rest(
+            "stiffness of plaque",
+            format!("{} N/mm2", rules.plaque.stiffness_n_per_mm2),
+            "calibrated, not measured: to the means before and after self-expanding stents without balloon in Lownie et al. (2005), AJNR 26:1241; good to a factor of three",
+        ),
+        rest(
+            "share of a balloon's widening that plaque in a stent keeps",
+            rules.plaque.kept.to_string(),
+            "calibrated to the 20 to 30 % that are accepted (from memory)",
+        ),
+        rest(
+            "the same without a stent",
+            rules.plaque.kept_bare.to_string(),
+            "assumed",
+        ),
+        rest(
+            "modulus times thickness of a healthy artery",
+            format!("{} N/mm", rules.plaque.artery_n_per_mm),
+            "from memory: 0.4 N/mm2 times 0.7 mm to 0.8 N/mm2 times 0.6 mm",
+        ),
+        rest(
+            "fall-back of the covering tip where lengths are ruled",
+            mm(rules.edge.guide_fall_back_mm),
+            "assumed, no source",
+        ),
+        rest(
+            "share of caught samples from which an open retriever's crossing breaks the plan",
+            rules.edge.fails_at.to_string(),
+            "chosen: it catches more often than not",
+        ),
+        rest(
+            "share from which a crossing is warned about",
+            rules.edge.warns_at.to_string(),
+            "chosen",
+        ),
+        rest(
+            "spread of the rim's shift (standard deviation of the logarithm)",
+            spread.bend_log.to_string(),
+            "assumed: a stent's bending stiffness is known to a factor of 3",
+        ),
+        rest(
+            "irregular stand-off of each crown (standard deviation)",
+            mm(spread.irregular_mm),
+            "assumed: half a wire",
+        ),
+        rest(
+            "rotation of the rim, share of the spacing of its crowns",
+            spread.rotation.to_string(),
+            "assumed: any rotation",
+        ),
+        rest(
+            "strut thickness (standard deviation over nominal)",
+            spread.thickness.to_string(),
+            "assumed",
+        ),
+        rest(
+            "share of its thickness that a strut sinks into the wall, at most",
+            spread.sunk.to_string(),
+            "assumed",
+        ),
+        rest(
+            "offset of the device across the vessel (standard deviation over its room)",
+            spread.offset.to_string(),
+            "assumed: a wire may bias it to any side",
+        ),
+        rest(
+            "fall-back (standard deviation of the logarithm)",
+            spread.fall_back_log.to_string(),
+            "assumed: shaft stiffness is known to a factor of 3",
+        ),
+        rest(
+            "share of the device's tolerance used",
+            spread.tolerance.to_string(),
+            "assumed",
+        ),
+    ]
+}
+
+/// The pairs of surfaces that can meet in this stack.
+fn frictions(plan: &Plan) -> Vec<Rests> {
+    let mut pairs: Vec<(Coating, Surface)> = Vec::new();
+    for d in &plan.devices {
+        let surface = d.device.outer_surface;
+        pairs.push((surface, Surface::Vessel));
+        for outer in &plan.devices {
+            if let Some(inner) = outer.device.inner_surface {
+                pairs.push((surface, Surface::Device(inner)));
+            }
+        }
+    }
+    let words = |coating: Coating| match coating {
+        Coating::Hydrophilic => "hydrophilic",
+        Coating::Ptfe => "PTFE",
+        Coating::Polymer => "bare polymer",
+        Coating::Metal => "bare metal",
+    };
+    let mut out: Vec<Rests> = Vec::new();
+    for (surface, against) in pairs {
+        let value = friction(surface, against);
+        let what = match against {
+            Surface::Vessel => format!("{} on the vessel", words(surface)),
+            Surface::Device(other) => format!("{} on {}", words(surface), words(other)),
+        };
+        if out.iter().all(|r| r.what != what) {
+            out.push(Rests {
+                group: "friction",
+                what,
+                value: format!("{} ({} to {})", value.coefficient, value.least, value.most),
+                source: value.basis.to_owned(),
+            });
+        }
+    }
+    out
+}
+
+/// The table of step times, row by row: every object in it that names a source.
+fn times(durations: &Durations) -> Vec<Rests> {
+    let mut out = Vec::new();
+    // a table that has been read can be written
+    if let Ok(value) = serde_json::to_value(durations) {
+        gather("", &value, &mut out);
+    }
+    out
+}
+
+fn gather(path: &str, value: &Value, out: &mut Vec<Rests>) {
+    let Value::Object(fields) = value else { return };
+    if let Some(Value::String(source)) = fields.get("source") {
+        let spread = fields.get("takes_s").or_else(|| fields.get("value"));
+        let words = match spread {
+            Some(Value::Array(three)) => {
+                let three: Vec<String> = three.iter().map(ToString::to_string).collect();
+                if three.windows(2).all(|w| w[0] == w[1]) {
+                    three.first().cloned().unwrap_or_default()
+                } else {
+                    format!("{} (least, usual, most)", three.join(", "))
+                }
+            }
+            Some(other) => other.to_string(),
+            None => String::new(),
+        };
+        out.push(Rests {
+            group: "step times",
+            what: path.to_owned(),
+            value: words,
+            source: source.clone(),
+        });
+        return;
+    }
+    for (name, field) in fields {
+        let path = if path.is_empty() {
+            name.clone()
+        } else {
+            format!("{path}: {name}")
+        };
+        gather(&path, field, out);
+    }
+}
+
+/// The section of the page.
+pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
+    let rows = all(sheet.plan, sheet.durations);
+    let outcome = sheet.outcome();
+    let (measured, assumed) = outcome.vessel.counts();
+    let groups = [
+        ("vessel", "Vessel"),
+        ("devices", "Devices"),
+        ("limits and laws", "Limits and laws"),
+        ("friction", "Friction coefficients"),
+        ("step times", "Step times (s, mm/s)"),
+    ];
+    html! {
+        p { (prose(&outcome.method)) }
+        p {
+            "Vessel: " (outcome.vessel.name) ". Its numbers: " (outcome.vessel.source) ". "
+            (measured) " values are as entered, " (assumed) " assumed. Table of step times: " (sheet.rehearsed.clock.table)
+            @for known in &sheet.rehearsed.clock.calibrated_to { "; calibrated to " (known.in_words()) }
+            "."
+        }
+        @for (group, title) in groups {
+            @let mine: Vec<&Rests> = rows.iter().filter(|r| r.group == group).collect();
+            @if !mine.is_empty() {
+                details {
+                    summary { (title) ", " (mine.len()) " values" }
+                    div.scroll tabindex="0" role="region" aria-label={ "What rests on what: " (title) } {
+                        table.basis {
+                            caption.hidden { (title) }
+                            thead { tr { th scope="col" { "what" } th scope="col" { "value" } th scope="col" { "rests on" } } }
+                            tbody {
+                                @for row in mine {
+                                    tr { th scope="row" { (place(&row.what)) } td { (row.value) } td { (row.source) } }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,387 @@
+//! The nesting diagram: who lies in whom, how far, and what is left outside.
+
+use super::Sheet;
+use super::svg::{Figure, Scale, WIDTH, cut, length_axis, num, width_of};
+use super::text::{fixed, place};
+use crate::device::LumenKind;
+use crate::rehearsal::{DeviceRow, StepRow};
+use maud::{Markup, html};
+
+/// Height of a device's row.
+const ROW: f64 = 27.0;
+/// Room for names at the left.
+const LEFT: f64 = 96.0;
+/// Room for figures at the right.
+const RIGHT: f64 = 118.0;
+/// Lines of landmark names above the rows.
+const NAME_LINES: usize = 3;
+/// Height of such a line.
+const NAME_LINE: f64 = 13.0;
+/// Landmarks named first where not all of them find room.
+const FIRST_NAMED: [&str; 8] = [
+    "carotid-bifurcation",
+    "arteriotomy",
+    "arch-top",
+    "skull-base",
+    "ica-terminus",
+    "common-carotid-origin",
+    "aortic-bifurcation",
+    "m1-end",
+];
+/// The close-up begins this far below the bifurcation, mm: a guide parked in the common carotid is
+/// still in it.
+const CLOSE_UP_BELOW_MM: f64 = 130.0;
+
+/// Both diagrams, whole length and where the tips are.
+pub(super) fn figures(sheet: &Sheet<'_>) -> Vec<Figure> {
+    let route_mm = sheet.outcome().route_mm;
+    let end_mm = route_mm + sheet.plan.hub_standoff_mm;
+    let rear_mm = sheet
+        .outcome()
+        .steps
+        .iter()
+        .flat_map(|s| &s.devices)
+        .filter_map(|row| {
+            let device = &sheet.plan.devices[sheet.index(&row.name)?];
+            Some(row.fed_mm - device.device.usable_length_mm - device.dead_mm())
+        })
+        .fold(-100.0, f64::min);
+    let whole = figure(
+        sheet,
+        "nesting",
+        "Who lies in whom, from hub to tip",
+        (rear_mm - 20.0, end_mm + 10.0),
+        false,
+    );
+    let bifurcation = sheet.plan.track.landmark("carotid-bifurcation").ok();
+    let from_mm = bifurcation
+        .map_or(0.6 * route_mm, |b| b - CLOSE_UP_BELOW_MM)
+        .max(0.0)
+        + sheet.plan.hub_standoff_mm;
+    let close = figure(
+        sheet,
+        "nesting-tips",
+        "The same, close up: where the tips are",
+        (from_mm, end_mm + 5.0),
+        true,
+    );
+    vec![whole, close]
+}
+
+fn figure(
+    sheet: &Sheet<'_>,
+    name: &str,
+    title: &str,
+    values: (f64, f64),
+    close_up: bool,
+) -> Figure {
+    let scale = Scale::new(values, (LEFT, WIDTH - RIGHT));
+    let top = NAME_LINE * (NAME_LINES + 1) as f64 + 4.0;
+    let bottom = top + ROW * sheet.plan.devices.len() as f64;
+    let rows = sheet.plan.devices.iter().enumerate();
+    let body = html! {
+        @for (i, device) in rows {
+            @let y = top + ROW * i as f64;
+            @if i % 2 == 0 {
+                rect.row x="0" y=(num(y)) width=(num(WIDTH)) height=(num(ROW)) {}
+            }
+            rect class={ "d" (i) } x="0" y=(num(y + 6.0)) width="5" height=(num(ROW - 12.0)) {}
+            text.b x="10" y=(num(y + 18.0)) { (cut(&device.name, LEFT - 14.0)) }
+        }
+        (length_axis(&scale, top, bottom, 9.0))
+        (verticals(sheet, &scale, top, bottom))
+        text.t.mid x=(num(f64::midpoint(LEFT, WIDTH - RIGHT))) y=(num(bottom + 31.0)) {
+            "distance from the access hub, " tspan data-unit="l" { "mm" } " (below nought: outside the body)"
+        }
+        @for step in &sheet.outcome().steps {
+            g class=(sheet.step_class(step.number)) data-step=(step.number) {
+                @for row in &step.devices {
+                    (bar(sheet, step, row, &scale, top, close_up))
+                }
+                (deployed(sheet, step, &scale, top))
+            }
+        }
+    };
+    Figure {
+        name: name.into(),
+        title: title.into(),
+        words: format!(
+            "One bar for each device of the stack, outermost first. Pale: outside the hub it enters through. Black: in that hub and its valve. Coloured: inside; thin within another device, thick where it lies bare. {} steps, one at a time; the table of devices below gives the same in figures.",
+            sheet.outcome().steps.len()
+        ),
+        size: (WIDTH, bottom + 38.0),
+        body,
+    }
+}
+
+/// Lesions, clots and landmarks as verticals, named where there is room.
+fn verticals(sheet: &Sheet<'_>, scale: &Scale, top: f64, bottom: f64) -> Markup {
+    let standoff_mm = sheet.plan.hub_standoff_mm;
+    let track = &sheet.plan.track;
+    let lesions = track
+        .lesions
+        .iter()
+        .map(|l| (&l.name, l.start_mm, l.end_mm, "band"));
+    let clots = track
+        .clots
+        .iter()
+        .map(|c| (&c.name, c.start_mm, c.end_mm, "clotband"));
+    let mut named: Vec<(f64, String, bool)> = Vec::new();
+    let bands: Vec<_> = lesions
+        .chain(clots)
+        .map(|(name, from, to, class)| (name.clone(), from + standoff_mm, to + standoff_mm, class))
+        .filter(|(_, from, to, _)| scale.holds(*from) || scale.holds(*to))
+        .collect();
+    for (name, from, to, _) in &bands {
+        named.push((f64::midpoint(*from, *to), place(name), true));
+    }
+    let mut landmarks: Vec<_> = track
+        .landmarks
+        .iter()
+        .filter(|l| scale.holds(l.s_mm + standoff_mm))
+        .filter(|l| !l.name.ends_with("-start") && !l.name.ends_with("-end") || l.name == "m1-end")
+        .collect();
+    landmarks.sort_by_key(|l| {
+        FIRST_NAMED
+            .iter()
+            .position(|n| *n == l.name)
+            .unwrap_or(FIRST_NAMED.len())
+    });
+    named.extend(
+        landmarks
+            .iter()
+            .map(|l| (l.s_mm + standoff_mm, place(&l.name), false)),
+    );
+    let hub = scale.holds(0.0).then_some(0.0);
+    html! {
+        @for (_, from, to, class) in &bands {
+            @let (a, b) = (scale.within(*from), scale.within(*to));
+            rect class=(class) x=(num(a)) y=(num(top)) width=(num((b - a).max(1.5))) height=(num(bottom - top)) {}
+        }
+        @if let Some(at) = hub {
+            line.axis x1=(num(scale.at(at))) y1=(num(top - 4.0)) x2=(num(scale.at(at))) y2=(num(bottom)) {}
+        }
+        @for (at, name, x, line) in placed(&named, scale) {
+            @let tick = num(scale.at(at));
+            @let y = top - 6.0 - NAME_LINE * line as f64;
+            line.mark x1=(tick) y1=(num(y + 3.0)) x2=(tick) y2=(num(bottom)) {}
+            text.t.mid x=(num(x)) y=(num(y)) { (name) }
+        }
+    }
+}
+
+/// Names on the lowest line where they do not touch others; those that find no room are left out.
+fn placed(named: &[(f64, String, bool)], scale: &Scale) -> Vec<(f64, String, f64, usize)> {
+    let mut lines: Vec<Vec<(f64, f64)>> = vec![Vec::new(); NAME_LINES];
+    let mut out = Vec::new();
+    for (at, name, _) in named {
+        let half = 0.5 * width_of(name) * 0.92 + 4.0;
+        let x = scale.at(*at).clamp(LEFT + half - 20.0, WIDTH - half - 2.0);
+        let free = lines.iter().position(|line| {
+            line.iter()
+                .all(|(from, to)| x + half < *from || x - half > *to)
+        });
+        if let Some(line) = free {
+            lines[line].push((x - half, x + half));
+            out.push((*at, name.clone(), x, line));
+        }
+    }
+    out
+}
+
+/// One device after one step.
+fn bar(
+    sheet: &Sheet<'_>,
+    step: &StepRow,
+    row: &DeviceRow,
+    scale: &Scale,
+    top: f64,
+    close_up: bool,
+) -> Markup {
+    let Some(i) = sheet.index(&row.name) else {
+        return html! {};
+    };
+    let device = &sheet.plan.devices[i];
+    let standoff_mm = sheet.plan.hub_standoff_mm;
+    let y = top + ROW * i as f64;
+    // own hub or end, the hub it enters through with its valves, and its tip, all from the access hub
+    let rear_mm = row.fed_mm - device.device.usable_length_mm;
+    let (valve_mm, hub_mm) = entry(sheet, step, row);
+    let tip_mm = row.tip_mm + standoff_mm;
+    let covered_mm = covered_to(sheet, step, row).min(tip_mm);
+    let part = |class: &str, from_mm: f64, to_mm: f64, height: f64| {
+        let (a, b) = (scale.within(from_mm), scale.within(to_mm));
+        html! {
+            @if b - a > 0.05 {
+                rect class={ "d" (i) " s" (i) " " (class) } x=(num(a)) y=(num(y + 0.5 * (ROW - height))) width=(num(b - a)) height=(num(height)) {}
+            }
+        }
+    };
+    let colour = |class: &str, from_mm: f64, to_mm: f64, height: f64| {
+        let (a, b) = (scale.within(from_mm), scale.within(to_mm));
+        html! {
+            @if b - a > 0.05 {
+                rect class={ "d" (i) " " (class) } x=(num(a)) y=(num(y + 0.5 * (ROW - height))) width=(num(b - a)) height=(num(height)) {}
+            }
+        }
+    };
+    let port_mm = match device.device.lumen {
+        LumenKind::RapidExchange { port_from_tip } => Some(tip_mm - port_from_tip),
+        _ => None,
+    };
+    let dead_mm = device.dead_mm();
+    html! {
+        (part("out", rear_mm.min(valve_mm), valve_mm, 12.0))
+        @let (a, b) = (scale.within(valve_mm.max(rear_mm)), scale.within(hub_mm));
+        @if b - a > 0.05 && rear_mm < hub_mm {
+            rect.valve x=(num(a)) y=(num(y + 8.5)) width=(num((b - a).max(1.5))) height="10" {}
+        }
+        (colour("cover", hub_mm.max(rear_mm), covered_mm.max(hub_mm), 9.0))
+        (colour("bare", covered_mm.max(hub_mm), tip_mm, 15.0))
+        @if dead_mm > 0.0 && scale.holds(rear_mm) {
+            @let (a, b) = (scale.within(rear_mm - dead_mm), scale.within(rear_mm));
+            rect.mesh x=(num(a)) y=(num(y + 5.0)) width=(num((b - a).max(2.0))) height=(num(ROW - 10.0)) {}
+        }
+        @if let Some(port_mm) = port_mm.filter(|p| scale.holds(*p)) {
+            @let x = num(scale.at(port_mm));
+            line.leader x1=(x) x2=(x) y1=(num(y + 3.0)) y2=(num(y + ROW - 3.0)) {}
+        }
+        @if scale.holds(tip_mm) {
+            @let x = scale.at(tip_mm);
+            path.tip d={ "M" (num(x)) " " (num(y + 5.0)) "l4 8.5l-4 8.5z" } {}
+        }
+        @if row.moved {
+            text.b x=(num(LEFT - 12.0)) y=(num(y + 18.0)) { "▸" }
+        }
+        @if close_up {
+            text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&place(&row.tip_at), RIGHT - 8.0)) }
+        } @else {
+            text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) data-mm=(num(row.outside_mm)) data-kind="l" data-after=" outside" {
+                (fixed(row.outside_mm, 0)) " mm outside"
+            }
+        }
+    }
+}
+
+/// Where the hub of what a device enters through begins (its valves' outer end) and where its usable
+/// length begins, mm from the access hub.
+fn entry(sheet: &Sheet<'_>, step: &StepRow, row: &DeviceRow) -> (f64, f64) {
+    let through = row.through.as_ref().and_then(|name| {
+        let i = sheet.index(name)?;
+        let outer = step.devices.iter().find(|d| d.name == *name)?;
+        Some((i, outer.fed_mm))
+    });
+    match through {
+        Some((i, fed_mm)) => {
+            let outer = &sheet.plan.devices[i];
+            let hub_mm = fed_mm - outer.device.usable_length_mm;
+            (hub_mm - outer.dead_mm(), hub_mm)
+        }
+        None => (0.0, 0.0),
+    }
+}
+
+/// How far out the catheters around a device reach, mm from the access hub.
+fn covered_to(sheet: &Sheet<'_>, step: &StepRow, row: &DeviceRow) -> f64 {
+    let mut reach_mm = 0.0_f64;
+    let mut through = row.through.as_ref();
+    // a stack is no deeper than it has devices
+    for _ in 0..sheet.plan.devices.len() {
+        let Some(name) = through else { break };
+        let Some(outer) = step.devices.iter().find(|d| d.name == *name) else {
+            break;
+        };
+        reach_mm = reach_mm.max(outer.tip_mm + sheet.plan.hub_standoff_mm);
+        through = outer.through.as_ref();
+    }
+    reach_mm
+}
+
+/// Stents that lie in the vessel.
+fn deployed(sheet: &Sheet<'_>, step: &StepRow, scale: &Scale, top: f64) -> Markup {
+    let standoff_mm = sheet.plan.hub_standoff_mm;
+    html! {
+        @for (name, proximal_mm, distal_mm) in &step.stents {
+            @if let Some(i) = sheet.index(name) {
+                @let (a, b) = (scale.within(proximal_mm + standoff_mm), scale.within(distal_mm + standoff_mm));
+                @let y = top + ROW * i as f64;
+                @if b - a > 0.1 {
+                    rect class={ "d" (i) " out" } x=(num(a)) y=(num(y + 4.0)) width=(num(b - a)) height=(num(ROW - 8.0)) {}
+                    path.mesh d=(mesh(a, b, y + 4.0, y + ROW - 4.0)) {}
+                }
+            }
+        }
+    }
+}
+
+/// Crossed lines, as a braid is drawn.
+fn mesh(from: f64, to: f64, top: f64, bottom: f64) -> String {
+    let count = ((to - from) / 9.0).clamp(2.0, 40.0).round();
+    let pitch = (to - from) / count;
+    let mut path = format!(
+        "M{} {}H{}V{}H{}z",
+        num(from),
+        num(top),
+        num(to),
+        num(bottom),
+        num(from)
+    );
+    let mut x = from;
+    while x < to - 0.5 * pitch {
+        let next = x + pitch;
+        path.push_str(&format!(
+            "M{0} {2}L{1} {3}M{0} {3}L{1} {2}",
+            num(x),
+            num(next),
+            num(top),
+            num(bottom)
+        ));
+        x = next;
+    }
+    path
+}
+
+/// Every device after the chosen step in figures.
+pub(super) fn tables(sheet: &Sheet<'_>) -> Markup {
+    use super::text::{Kind, bare, unit};
+    html! {
+        @for step in &sheet.outcome().steps {
+            div class=(sheet.step_class(step.number)) data-step=(step.number) {
+                @if step.devices.is_empty() {
+                    p { "Nothing is in the body." }
+                } @else {
+                    div.scroll tabindex="0" role="region" aria-label={ "Devices after step " (step.number) } {
+                        table {
+                            caption { "After step " (step.number) ": " (step.say) }
+                            thead { tr {
+                                th scope="col" { "device" }
+                                th scope="col" { "tip" }
+                                th scope="col" { "tip lies in" }
+                                th.r scope="col" { "fed, " (unit(Kind::Way)) }
+                                th.r scope="col" { "outside, " (unit(Kind::Way)) }
+                                th.r scope="col" { "to spare, " (unit(Kind::Way)) }
+                                th.r scope="col" { "least clearance, " (unit(Kind::Bore)) }
+                            } }
+                            tbody {
+                                @for row in &step.devices {
+                                    tr {
+                                        th scope="row" {
+                                            (sheet.key(&row.name)) (row.name)
+                                            @if row.moved { " (moved)" }
+                                        }
+                                        td { (place(&row.tip_at)) }
+                                        td { (row.tip_in) }
+                                        td.r { (bare(row.fed_mm, Kind::Way, 0)) }
+                                        td.r { (bare(row.outside_mm, Kind::Way, 0)) }
+                                        td.r { (bare(row.margin_mm, Kind::Way, 0)) }
+                                        td.r { @if let Some(mm) = row.clearance_mm { (bare(mm, Kind::Bore, 2)) } @else { "–" } }
+                                    }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
