@@ -122,8 +122,7 @@ impl Model {
     ) {
         // distances from the tip change nothing where all along a rod is the same
         self.update_sections_of(scene, |rod| {
-            !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod))
-                || rod.natural.is_some()
+            !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod)) || rod.natural.is_some()
         });
         self.update_loads(scene, rolls);
         self.update_forces(scene);
@@ -146,10 +145,17 @@ impl Model {
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
         }
-        if self.laws_for.is_some_and(|s| s.total_cmp(&stiffest).is_eq()) {
+        if self
+            .laws_for
+            .is_some_and(|s| s.total_cmp(&stiffest).is_eq())
+        {
             return;
         }
-        self.laws_for = scene.rods.iter().all(constant_diameters).then_some(stiffest);
+        self.laws_for = scene
+            .rods
+            .iter()
+            .all(constant_diameters)
+            .then_some(stiffest);
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
             let limit = match (contact.law.keep, &contact.around) {
