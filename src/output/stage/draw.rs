@@ -232,10 +232,11 @@ impl<'a> Drawing<'a> {
             }
         }
         if let Some(j) = self.around(k, s_mm) {
-            let middle = self.offset_in(j, s_mm);
+            // what is around it may be pressed into the wall and takes it along
+            let (middle, indentation_mm) = self.offset_of(j, s_mm, self.radius_mm(j, s_mm));
             let room_mm = (self.inner_mm(j, s_mm) - radius_mm).max(0.0);
             let off = held_within([0, 1].map(|i| wished[i] - middle[i]), room_mm);
-            return ([0, 1].map(|i| middle[i] + off[i]), 0.0);
+            return ([0, 1].map(|i| middle[i] + off[i]), indentation_mm);
         }
         if s_mm < 0.0 {
             return (wished, 0.0);
@@ -428,8 +429,71 @@ impl<'a> Drawing<'a> {
             node.across = (node.across - along * along.dot(&node.across))
                 .try_normalize(1e-6)
                 .unwrap_or(node.across);
+            self.draw_in(k, node);
         }
         nodes
+    }
+
+    /// Where the lumen tapers or bends sharply and the device leans in it, its section is drawn in by what
+    /// its corners still stand out; what there is no room for is indentation.
+    fn draw_in(&self, k: usize, node: &mut Node) {
+        /// Corners of a section that are looked at, and rounds: the second sees what the first moved.
+        const CORNERS: u32 = 12;
+        const ROUNDS: usize = 2;
+        /// Changes of the radius along the vessel, and turning over a radius, below which a ball's room
+        /// says it all.
+        const TAPERS: f64 = 0.02;
+        const BENDS: f64 = 0.3;
+        let (s_mm, radius_mm) = (node.station_mm, node.radius_mm);
+        if s_mm <= 0.0 || self.around(k, s_mm).is_some() {
+            return;
+        }
+        let frame = self.frame_at(s_mm);
+        let lumen_mm = self.lumen_mm(s_mm);
+        if (node.at - frame.origin_mm).norm() + 1.2 * radius_mm + 0.1 < lumen_mm {
+            return;
+        }
+        let reach_mm = radius_mm.max(0.5);
+        let ends = [s_mm - reach_mm, s_mm + reach_mm].map(|s| self.lumen_mm(s) - lumen_mm);
+        let tapers = ends.iter().any(|by_mm| by_mm.abs() > TAPERS * reach_mm);
+        let bends = self.plan().track.curve.curvature_at(s_mm) * lumen_mm > BENDS;
+        if !(tapers || bends || radius_mm > lumen_mm) {
+            return;
+        }
+        for round in 0..=ROUNDS {
+            let middle = node.at - frame.origin_mm;
+            let excess_mm = (0..CORNERS)
+                .map(|corner| node.around(corner, CORNERS) * radius_mm)
+                .filter(|out| out.dot(&middle) >= 0.0)
+                .map(|out| self.beyond_lumen_mm(s_mm, node.at + out))
+                .fold(f64::NEG_INFINITY, f64::max)
+                - node.indentation_mm;
+            if excess_mm <= 0.0 {
+                return;
+            }
+            let off_mm = middle.norm();
+            if round == ROUNDS || off_mm < 1e-9 {
+                node.indentation_mm += excess_mm;
+                return;
+            }
+            node.at -= middle * (excess_mm.min(off_mm) / off_mm);
+        }
+    }
+
+    /// How far a point near a station stands out of the lumen, mm; negative within.
+    fn beyond_lumen_mm(&self, near_mm: f64, point: Point) -> f64 {
+        let mut s_mm = near_mm;
+        let (mut at, mut along) = self.stage.axis.at(s_mm);
+        for _ in 0..4 {
+            let by_mm = (point - at).dot(&along);
+            if by_mm.abs() < 1e-3 {
+                break;
+            }
+            s_mm += by_mm;
+            (at, along) = self.stage.axis.at(s_mm);
+        }
+        let length_mm = self.plan().track.length_mm();
+        (point - at).norm() - self.lumen_mm(s_mm.clamp(0.0, length_mm))
     }
 
     fn plaques(&self) -> Vec<DrawnPlaque> {

@@ -144,6 +144,7 @@ pub struct Stage {
     /// Stations at which tubes along the route have sections, and the frames there.
     stations: Vec<f64>,
     frames: Vec<Frame>,
+    axis: vessel::Axis,
     /// By device: struts of its stent or retriever.
     patterns: Vec<Option<Pattern>>,
     /// By step and device: diameter of its balloon where it is up, mm.
@@ -184,6 +185,7 @@ impl Stage {
             scenes,
             frames: stations.iter().map(|s| plan.track.frame_at(*s)).collect(),
             stations,
+            axis: vessel::Axis::new(&plan.track),
             patterns: payload::patterns(plan),
             balloons_mm: payload::balloons_mm(plan, passed),
         }
