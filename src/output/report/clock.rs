@@ -1,7 +1,7 @@
 //! The clock: lanes, milestones, where they land.
 
 use super::Sheet;
-use super::svg::{Figure, Scale, WIDTH, cut, num, ticks, width_of};
+use super::svg::{Figure, Scale, WIDTH, cut, num, ticks};
 use super::text::{minutes, prose};
 use crate::procedure::{Lane, Percentiles};
 use crate::rehearsal::{ClockReport, ClockRow};
@@ -162,7 +162,7 @@ pub(super) fn whiskers(rows: &[(String, f64, Option<Percentiles>)], top: f64) ->
                 line.curve x1=(num(across.at(p.p10_s / 60.0))) x2=(num(across.at(p.p90_s / 60.0))) y1=(num(y)) y2=(num(y)) {}
                 rect.critical x=(num(across.at(p.p50_s / 60.0) - 2.0)) width="4" y=(num(y - 7.0)) height="14" {}
                 text.b x=(num(WIDTH - 142.0)) y=(num(y + 4.0)) { (minutes(p.p50_s)) }
-                text.t x=(num(WIDTH - 138.0 + width_of(&minutes(p.p50_s)))) y=(num(y + 4.0)) { "(" (minutes(p.p10_s)) " to " (minutes(p.p90_s)) ")" }
+                text.t x=(num(WIDTH - 104.0)) y=(num(y + 4.0)) { "(" (minutes(p.p10_s)) " to " (minutes(p.p90_s)) ")" }
             } @else {
                 text.b x=(num(WIDTH - 142.0)) y=(num(y + 4.0)) { (minutes(*mean_s)) }
             }

@@ -154,14 +154,14 @@ fn section(
                 title { "the " (name) " around it" }
             }
         }
-        circle.bare class={ "d" (i) } fill-opacity="0.8" cx=(num(at.0)) cy=(num(at.1)) r=(num(outer_mm * scale)) {}
+        circle class={ "bare d" (i) } fill-opacity="0.8" cx=(num(at.0)) cy=(num(at.1)) r=(num(outer_mm * scale)) {}
         @if row.step_mm > 0.02 && row.step_mm < outer_mm {
             circle.carrier cx=(num(at.0)) cy=(num(at.1)) r=(num((outer_mm - row.step_mm) * scale)) {}
         }
         circle.tip cx=(num(device_edge.0)) cy=(num(device_edge.1)) r="3" {}
         line.leader x1=(num(device_edge.0)) y1=(num(device_edge.1)) x2=(num(label.0)) y2=(num(label.1)) {}
-        text.b class=(if towards.cos() < -0.3 { "end" } else if towards.cos() > 0.3 { "" } else { "mid" })
-            x=(num(label.0.clamp(70.0, 330.0))) y=(num(label.1 + if towards.sin() < 0.0 { 12.0 } else { 0.0 })) data-mm=(num(row.clearance_mm)) data-kind="d" data-sign="1" {
+        text class=(if towards.cos() < -0.3 { "b end" } else if towards.cos() > 0.3 { "b" } else { "b mid" })
+            x=(num(label.0.clamp(60.0, 340.0))) y=(num(label.1 + if towards.sin() < 0.0 { 12.0 } else { 0.0 })) data-mm=(num(row.clearance_mm)) data-kind="d" data-sign="1" {
             (signed(row.clearance_mm)) " mm"
         }
         // scale bar
@@ -202,7 +202,7 @@ fn unrolled(row: &EdgeRow, outer_mm: f64, towards: f64) -> Markup {
         text.t.mid x=(num(x.clamp(left + 60.0, right - 60.0))) y=(num(top - 12.0)) { "the device lies this way" }
         g {
             rect.gap x=(num(left)) y="268" width="12" height="10" {}
-            text.t x=(num(left + 17.0)) y="277" { "gap behind the rim, at most " }
+            text.t x=(num(left + 17.0)) y="277" { "gap behind the rim, most" }
             text.b x=(num(left + 172.0)) y="277" data-mm=(num(row.rim_gap_mm)) data-kind="d" { (fixed(row.rim_gap_mm, 2)) " mm" }
             rect.rim x=(num(left)) y="286" width="12" height="10" {}
             text.t x=(num(left + 17.0)) y="295" { "strut of the rim" }
@@ -211,7 +211,7 @@ fn unrolled(row: &EdgeRow, outer_mm: f64, towards: f64) -> Markup {
             text.b x=(num(left + 375.0)) y="277" data-mm=(num(row.step_mm)) data-kind="d" { (fixed(row.step_mm, 2)) " mm" }
             text.t x=(num(left + 245.0)) y="295" { "device across" }
             text.b x=(num(left + 375.0)) y="295" data-mm=(num(2.0 * outer_mm)) data-kind="d" { (fixed(2.0 * outer_mm, 2)) " mm" }
-            text.t x=(num(left + 17.0)) y="315" { "0° and 90° are the same directions in every view; 0° is the right of the cross-section, 90° its top" }
+            text.t x=(num(left + 17.0)) y="315" { "0° is the right of the cross-section, 90° its top; drawn to scale" }
         }
     }
 }

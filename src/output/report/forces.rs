@@ -71,7 +71,7 @@ fn bars(sheet: &Sheet<'_>, moved: &[(usize, usize, f64)], unit: &str, base: f64)
             @let (off, share) = beside(moved, k);
             @let x = across.at(*step as f64) + pitch * off;
             @let (a, b) = (up.at(value.max(base)), up.at(value.min(base)));
-            rect.bare class={ "d" (i) } x=(num(x - 0.45 * pitch * share)) width=(num(0.9 * pitch * share)) y=(num(a)) height=(num((b - a).max(0.6))) {
+            rect class={ "bare d" (i) } x=(num(x - 0.45 * pitch * share)) width=(num(0.9 * pitch * share)) y=(num(a)) height=(num((b - a).max(0.6))) {
                 title { (sheet.plan.devices[*i].name) ", step " (step) ": " (num(*value)) " " (unit) }
             }
         }
@@ -91,7 +91,7 @@ fn legend(sheet: &Sheet<'_>, moved: &[(usize, usize, f64)], top: f64) -> (Markup
     let markup = html! {
         @for (k, i) in devices.iter().enumerate() {
             @let (x, y) = (LEFT + 140.0 * (k % 6) as f64, top + 18.0 * (k / 6) as f64);
-            rect.bare class={ "d" (i) } x=(num(x)) y=(num(y - 9.0)) width="11" height="11" {}
+            rect class={ "bare d" (i) } x=(num(x)) y=(num(y - 9.0)) width="11" height="11" {}
             text x=(num(x + 16.0)) y=(num(y)) { (sheet.plan.devices[*i].name) }
         }
     };
@@ -164,9 +164,9 @@ fn along_the_route(sheet: &Sheet<'_>) -> Figure {
             @let y = top + ROW * (line as f64 + 0.5);
             @let i = sheet.index(&d.name).unwrap_or(0);
             text x="4" y=(num(y + 4.0)) { "step " (step) ", " (d.name) ", " (fixed(load.hub_force_n, 2)) " N" }
-            line.line class={ "s" (i) } x1=(num(across.at(0.0))) x2=(num(across.within(d.tip_mm))) y1=(num(y)) y2=(num(y)) {}
+            line class={ "line s" (i) } x1=(num(across.at(0.0))) x2=(num(across.within(d.tip_mm))) y1=(num(y)) y2=(num(y)) {}
             @for loss in &load.lost {
-                circle.bare class={ "d" (i) } cx=(num(across.within(loss.station_mm))) cy=(num(y)) r=(num(3.0 + 10.0 * (loss.lost_n / most_n).sqrt())) {
+                circle class={ "bare d" (i) } cx=(num(across.within(loss.station_mm))) cy=(num(y)) r=(num(3.0 + 10.0 * (loss.lost_n / most_n).sqrt())) {
                     title { (fixed(loss.lost_n, 3)) " N lost " (place(&loss.at)) ", on the " (loss.on) }
                 }
             }

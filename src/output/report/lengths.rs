@@ -96,7 +96,7 @@ fn device(
                     " " (points([(last.0, floor), (first.0, floor)]))
                 }
             } {}
-            polyline.line class={ "s" (i) } points=(points(line.iter().copied())) {}
+            polyline class={ "line s" (i) } points=(points(line.iter().copied())) {}
         }
         @if let Some((step, row)) = least {
             @let x = scale.at(*step as f64);

@@ -124,7 +124,7 @@ impl Report<'_> {
             (steps::bar(&sheet))
             section #nesting aria-labelledby="h-nesting" {
                 h2 #h-nesting { "Where everything is" }
-                p.note { "Drag the slider, or use the arrow keys on it: all pictures follow. Pale: outside. Black: in the hub and valve it enters through. Coloured: inside, thin within another device, thick where it lies bare. ▸ moved in this step." }
+                p.note { "Drag the slider, or use the arrow keys on it: all pictures follow. Pale: outside. Black: in the hub and valve it enters through. Coloured: inside, thin within another device, thick where it lies bare. White box: its own hub. ▸ moved in this step." }
                 (steps::findings(&sheet))
                 @for figure in nesting::figures(&sheet) { (shown(&figure)) }
                 details open { summary { "The same in figures" } (nesting::tables(&sheet)) }

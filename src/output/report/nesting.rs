@@ -12,7 +12,7 @@ const ROW: f64 = 27.0;
 /// Room for names at the left.
 const LEFT: f64 = 96.0;
 /// Room for figures at the right.
-const RIGHT: f64 = 118.0;
+const RIGHT: f64 = 122.0;
 /// Lines of landmark names above the rows.
 const NAME_LINES: usize = 3;
 /// Height of such a line.
@@ -249,13 +249,29 @@ fn bar(
             text.b x=(num(LEFT - 12.0)) y=(num(y + 18.0)) { "▸" }
         }
         @if close_up {
-            text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&place(&row.tip_at), RIGHT - 8.0)) }
+            @let (far, name) = in_two(&place(&row.tip_at));
+            @if far.is_empty() {
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&name, RIGHT)) }
+            } @else {
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 11.5)) { (far) }
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 23.0)) { (cut(&name, RIGHT)) }
+            }
         } @else {
             text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) data-mm=(num(row.outside_mm)) data-kind="l" data-after=" outside" {
                 (fixed(row.outside_mm, 0)) " mm outside"
             }
         }
     }
+}
+
+/// A place in words, broken before its name.
+fn in_two(words: &str) -> (String, String) {
+    for joint in [" short of ", " past "] {
+        if let Some((far, name)) = words.split_once(joint) {
+            return (format!("{far}{}", joint.trim_end()), name.to_owned());
+        }
+    }
+    (String::new(), words.to_owned())
 }
 
 /// Where the hub of what a device enters through begins (its valves' outer end) and where its usable

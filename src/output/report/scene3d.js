@@ -242,8 +242,8 @@ void main(){
     for (const side of [gl.FRONT, gl.BACK]) {
       gl.cullFace(side);
       for (const plaque of now.plaques) put(tube(plaque, 1), colours.plaque, 0.5, 1);
-      put(tube(data.wall, 1), colours.wall, 0.5, 1);
-      for (const [mesh] of data.branches) put(shape("b" + mesh, () => cornersMesh(shorts(mesh))), colours.wall, 0.22, 1);
+      put(tube(data.wall, 1), colours.wall, 0.75, 1);
+      for (const [mesh] of data.branches) put(shape("b" + mesh, () => cornersMesh(shorts(mesh))), colours.wall, 0.35, 1);
     }
     gl.disable(gl.CULL_FACE);
     gl.depthMask(true);

@@ -92,7 +92,7 @@ fn lumen(sheet: &Sheet<'_>, stations: &[&Station], across: &Scale) -> Markup {
         polygon.wall points=(points(upper.chain(lower))) {}
         polygon.lumen points=(points(open_up.chain(open_low))) {}
         text.t x="2" y=(num(LUMEN_TOP + 12.0)) { "lumen" }
-        @for diameter_mm in [2.0, 5.0, 20.0] {
+        @for diameter_mm in [2.0, 8.0, 20.0] {
             @let h = height(0.5 * diameter_mm);
             @if 0.5 * diameter_mm <= widest_mm {
                 line.axis x1=(num(WIDTH - RIGHT + 4.0)) x2=(num(WIDTH - RIGHT + 9.0)) y1=(num(middle - h)) y2=(num(middle - h)) {}
