@@ -1,12 +1,20 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
 mod export;
+#[cfg(feature = "viewer")]
+mod pictures;
 mod plans;
 mod save;
+#[cfg(not(feature = "viewer"))]
+mod undrawn;
 
 pub(crate) use export::{Exports, export};
+#[cfg(feature = "viewer")]
+pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, compare, draft, run};
 pub(crate) use save::Save;
+#[cfg(not(feature = "viewer"))]
+pub(crate) use undrawn::{FilmArguments, ViewArguments, film, view};
 
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;
@@ -43,6 +51,20 @@ impl From<StrategyError> for Stop {
 impl From<std::io::Error> for Stop {
     fn from(error: std::io::Error) -> Self {
         Self::Write(error)
+    }
+}
+
+#[cfg(feature = "viewer")]
+impl From<nestline::output::screen::ScreenError> for Stop {
+    fn from(error: nestline::output::screen::ScreenError) -> Self {
+        Self::Refused(error.to_string())
+    }
+}
+
+#[cfg(feature = "viewer")]
+impl From<nestline::output::film::FilmError> for Stop {
+    fn from(error: nestline::output::film::FilmError) -> Self {
+        Self::Refused(error.to_string())
     }
 }
 

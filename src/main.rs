@@ -103,6 +103,12 @@ enum Command {
         #[arg(required = true)]
         files: Vec<String>,
     },
+    /// Make a film of a scene, without a display: MP4, GIF, or PNG frames (feature `viewer`).
+    #[command(after_help = "Example: nestline film scenes/too-short.ron -o too-short.mp4")]
+    Film(cli::FilmArguments),
+    /// Open a scene in a window: step by step, a device in hand (feature `viewer`).
+    #[command(after_help = "Example: nestline view scenes/guide-below-stent.ron")]
+    View(cli::ViewArguments),
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]
     Settle {
@@ -115,7 +121,13 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let json = arguments.json;
     let done = match &arguments.command {
-        None => cli::run(None, &cli::Changes::default(), false, &cli::Save::default(), json),
+        None => cli::run(
+            None,
+            &cli::Changes::default(),
+            false,
+            &cli::Save::default(),
+            json,
+        ),
         Some(Command::Run {
             scene,
             changes,
@@ -137,6 +149,8 @@ fn main() -> ExitCode {
         Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
         Some(Command::Check { files }) => cli::check(files, json),
+        Some(Command::Film(arguments)) => cli::film(arguments, json),
+        Some(Command::View(arguments)) => cli::view(arguments),
         Some(Command::Settle { problem }) => cli::settle(problem, json),
     };
     done.unwrap_or_else(cli::Stop::tell)

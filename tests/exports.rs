@@ -8,8 +8,8 @@
 use nestline::data::{LoadedScene, Source, load_scene, read_vessel};
 use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings, Tree, Vector};
 use nestline::output::glb::{GlbSettings, glb};
-use nestline::output::stl::{Phantom, StlSettings, phantom};
 use nestline::output::stage::{Stage, StageSettings};
+use nestline::output::stl::{Phantom, StlSettings, phantom};
 use nestline::procedure::Ruler;
 use nestline::rehearsal::{Outcome, outcome_of, walk_through};
 use std::process::Command;
@@ -33,7 +33,13 @@ fn default_scene() -> &'static Played {
             settle: false,
             ..StageSettings::default()
         };
-        let stage = Stage::new(&loaded.plan, &loaded.vessel.tree, &passed, &outcome, settings);
+        let stage = Stage::new(
+            &loaded.plan,
+            &loaded.vessel.tree,
+            &passed,
+            &outcome,
+            settings,
+        );
         let glb = glb(&stage, &GlbSettings::default()).unwrap();
         Played {
             loaded,
@@ -58,7 +64,8 @@ fn place_at(file: &gltf::Gltf, name: &str, time_s: f32) -> [f32; 3] {
     };
     let reader = channel.reader(|_| Some(blob));
     let times: Vec<f32> = reader.read_inputs().unwrap().collect();
-    let Some(gltf::animation::util::ReadOutputs::Translations(places)) = reader.read_outputs() else {
+    let Some(gltf::animation::util::ReadOutputs::Translations(places)) = reader.read_outputs()
+    else {
         panic!("translations");
     };
     let places: Vec<[f32; 3]> = places.collect();
@@ -98,7 +105,11 @@ fn tips_in_the_glb_are_where_the_outcome_says() {
             // ruled lengths lie on the centre line
             let wanted = track.frame_at(device.tip_mm).origin_mm;
             let off_mm = (found - wanted).norm();
-            assert!(off_mm < 0.05, "step {step}, {}: {off_mm:.3} mm", device.name);
+            assert!(
+                off_mm < 0.05,
+                "step {step}, {}: {off_mm:.3} mm",
+                device.name
+            );
             looked += 1;
         }
     }
@@ -144,11 +155,18 @@ fn glb_is_small_and_names_what_it_shows() {
         assert!(names.contains(&name), "{name} is missing");
     }
     let stated = file.document.as_json().asset.extras.as_ref().unwrap().get();
-    assert!(stated.contains("1 mm of the patient is 0.001 here"), "{stated}");
+    assert!(
+        stated.contains("1 mm of the patient is 0.001 here"),
+        "{stated}"
+    );
 }
 /// A vessel of one branch.
 fn one_branch(turn_rad: f64, length_mm: f64, diameter_mm: f64) -> Tree {
-    let start = Frame::new(Point::new(3.0, -7.0, 11.0), Vector::new(0.3, 0.5, 0.8), Vector::x());
+    let start = Frame::new(
+        Point::new(3.0, -7.0, 11.0),
+        Vector::new(0.3, 0.5, 0.8),
+        Vector::x(),
+    );
     let run = Run {
         length_mm,
         turn_rad,
@@ -173,7 +191,8 @@ fn one_branch(turn_rad: f64, length_mm: f64, diameter_mm: f64) -> Tree {
 #[test]
 fn exact_volume_of_straight_and_bent_tubes() {
     // Pappus: the section's area times the way of its middle, bent or not
-    for (turn_rad, length_mm, diameter_mm) in [(0.0, 60.0, 5.0), (3.0, 90.0, 6.0), (2.0, 15.0, 2.4)] {
+    for (turn_rad, length_mm, diameter_mm) in [(0.0, 60.0, 5.0), (3.0, 90.0, 6.0), (2.0, 15.0, 2.4)]
+    {
         let tree = one_branch(turn_rad, length_mm, diameter_mm);
         for facet in [0.3, 0.45] {
             let settings = StlSettings {
@@ -183,25 +202,37 @@ fn exact_volume_of_straight_and_bent_tubes() {
             let found = phantom(&tree, &settings).unwrap();
             let exact = 0.25 * std::f64::consts::PI * diameter_mm.powi(2) * length_mm;
             let off = found.volume_mm3 / exact - 1.0;
-            assert!(off.abs() < 0.005, "turn {turn_rad}, facet {facet}: {:.3} %", 100.0 * off);
+            assert!(
+                off.abs() < 0.005,
+                "turn {turn_rad}, facet {facet}: {:.3} %",
+                100.0 * off
+            );
         }
         let wall = StlSettings {
             wall_mm: Some(1.5),
             ..StlSettings::default()
         };
         let found = phantom(&tree, &wall).unwrap();
-        let area = 0.25 * std::f64::consts::PI * ((diameter_mm + 3.0).powi(2) - diameter_mm.powi(2));
+        let area =
+            0.25 * std::f64::consts::PI * ((diameter_mm + 3.0).powi(2) - diameter_mm.powi(2));
         let off = found.volume_mm3 / (area * length_mm) - 1.0;
         // a tube with open ends has the topology of a ring: as many edges and facets as corners
         let (corners, facets) = (found.corners_mm.len(), found.facets.len());
         assert_eq!(2 * corners, facets, "a ring");
-        assert!(off.abs() < 0.005, "wall, turn {turn_rad}: {:.3} %", 100.0 * off);
+        assert!(
+            off.abs() < 0.005,
+            "wall, turn {turn_rad}: {:.3} %",
+            100.0 * off
+        );
     }
 }
 
 /// Runs the program; its exit code and what it prints.
 fn nestline(arguments: &[&str]) -> (Option<i32>, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_nestline")).args(arguments).output().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .args(arguments)
+        .output()
+        .unwrap();
     let text = [output.stdout, output.stderr].concat();
     (output.status.code(), String::from_utf8(text).unwrap())
 }
@@ -238,8 +269,15 @@ fn branches_join_in_one_closed_surface() {
     };
     let trunk = phantom(&vessel.tree, &trunk_only).unwrap();
     let exact = 0.25 * std::f64::consts::PI * 64.0 * 40.0;
-    assert!((trunk.volume_mm3 / exact - 1.0).abs() < 5e-3, "{}", trunk.volume_mm3);
-    assert!(lumen.volume_mm3 > trunk.volume_mm3 + 300.0, "the arm stands out");
+    assert!(
+        (trunk.volume_mm3 / exact - 1.0).abs() < 5e-3,
+        "{}",
+        trunk.volume_mm3
+    );
+    assert!(
+        lumen.volume_mm3 > trunk.volume_mm3 + 300.0,
+        "the arm stands out"
+    );
     // three open ends: a wall of genus 2
     let wall = StlSettings {
         wall_mm: Some(1.0),
@@ -318,7 +356,9 @@ fn export_writes_whole_files_and_replaces_none_unasked() {
     assert_eq!(code, Some(2), "{text}");
     assert!(text.contains("exists already"), "{text}");
     assert_eq!(std::fs::read(stl).unwrap(), written, "left as it was");
-    let (code, text) = nestline(&["export", "--stl", stl, "--branch", "m1", "--force", "--json"]);
+    let (code, text) = nestline(&[
+        "export", "--stl", stl, "--branch", "m1", "--force", "--json",
+    ]);
     assert_eq!(code, Some(0), "{text}");
     assert!(text.contains("nestline.export"), "{text}");
     assert_ne!(std::fs::read(stl).unwrap(), written, "replaced");
@@ -332,9 +372,18 @@ fn export_refuses_what_it_cannot_do() {
         (vec!["export"], "--glb or --stl"),
         (vec!["export", "--stl", "x.stl", "--wall", "1.5"], "no unit"),
         (vec!["export", "--stl", "x.stl", "--branch", "m9"], "m9"),
-        (vec!["export", "--stl", "x.stl", "--facet", "3"], "between 0.1 and 1"),
-        (vec!["export", "--glb", "x.glb", "--seconds", "0"], "seconds"),
-        (vec!["export", "--glb", "/no/such/folder/x.glb", "--plain"], "cannot write"),
+        (
+            vec!["export", "--stl", "x.stl", "--facet", "3"],
+            "between 0.1 and 1",
+        ),
+        (
+            vec!["export", "--glb", "x.glb", "--seconds", "0"],
+            "seconds",
+        ),
+        (
+            vec!["export", "--glb", "/no/such/folder/x.glb", "--plain"],
+            "cannot write",
+        ),
     ] {
         let (code, text) = nestline(&arguments);
         assert_eq!(code, Some(2), "{arguments:?}: {text}");

@@ -88,12 +88,22 @@ pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Resu
             settle: !exports.plain,
             ..StageSettings::default()
         };
-        let mut stage = Stage::new(&loaded.plan, &loaded.vessel.tree, &passed, &outcome, settings);
+        let mut stage = Stage::new(
+            &loaded.plan,
+            &loaded.vessel.tree,
+            &passed,
+            &outcome,
+            settings,
+        );
         if let Some(seconds) = exports.seconds {
             stage = stage.lasting(seconds);
         }
         let settings = GlbSettings {
-            theme: if exports.dark { Theme::Dark } else { Theme::Light },
+            theme: if exports.dark {
+                Theme::Dark
+            } else {
+                Theme::Light
+            },
             ..GlbSettings::default()
         };
         let bytes = glb(&stage, &settings).map_err(|error| refuse(error.to_string()))?;
@@ -105,8 +115,8 @@ pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Resu
             wall_mm,
             facet: exports.facet,
         };
-        let solid = phantom(&loaded.vessel.tree, &settings)
-            .map_err(|error| refuse(error.to_string()))?;
+        let solid =
+            phantom(&loaded.vessel.tree, &settings).map_err(|error| refuse(error.to_string()))?;
         let what = format!(
             "{} facets, {:.1} ml, closed surface in mm",
             solid.facets.len(),

@@ -6,8 +6,8 @@ use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::{
-    Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text, script_text,
-    what_if_text, write_text,
+    Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text,
+    script_text, what_if_text, write_text,
 };
 use nestline::procedure::{Choices, Lay, Rods, Ruler, Sampling};
 use nestline::rehearsal::{
@@ -236,7 +236,10 @@ pub(crate) fn compare(
         written = save.write(into, &folder)?;
     }
     print(json, &comparison, || {
-        format!("{vessel}\n{}{written}", comparison_text(&comparison, columns()))
+        format!(
+            "{vessel}\n{}{written}",
+            comparison_text(&comparison, columns())
+        )
     })?;
     // done where at least one plan holds, as far as it was to be computed
     let holds = |row: &CompareRow| row.verdict == Verdict::Passes && row.unsolved.is_none();

@@ -46,7 +46,9 @@ impl Save {
         folder.write(into, self.force)?;
         let count = |ending: &str| {
             let names = folder.sizes().map(|(name, _)| Path::new(name));
-            names.filter(|n| n.extension().is_some_and(|e| e == ending)).count()
+            names
+                .filter(|n| n.extension().is_some_and(|e| e == ending))
+                .count()
         };
         let pictures = match count("png") {
             0 => String::new(),

@@ -94,7 +94,12 @@ impl Report<'_> {
     #[must_use]
     pub fn tables(&self) -> Vec<CsvTable> {
         let outcome = &self.rehearsed.outcome;
-        let mut out = vec![verdict(outcome), stack(outcome), steps(outcome), findings(outcome)];
+        let mut out = vec![
+            verdict(outcome),
+            stack(outcome),
+            steps(outcome),
+            findings(outcome),
+        ];
         out.extend(devices(outcome));
         out.push(losses(outcome));
         out.extend(fits(outcome));
@@ -133,10 +138,20 @@ fn stack(outcome: &Outcome) -> CsvTable {
 fn steps(outcome: &Outcome) -> CsvTable {
     let mut table = CsvTable::new(
         "steps",
-        &["step", "words", "performed", "gravest", "on_suction", "stents"],
+        &[
+            "step",
+            "words",
+            "performed",
+            "gravest",
+            "on_suction",
+            "stents",
+        ],
     );
     for s in &outcome.steps {
-        let stents = s.stents.iter().map(|(name, a, b)| format!("{name} {a} to {b} mm"));
+        let stents = s
+            .stents
+            .iter()
+            .map(|(name, a, b)| format!("{name} {a} to {b} mm"));
         table.row([
             s.number.to_string(),
             s.say.clone(),
@@ -288,7 +303,15 @@ fn losses(outcome: &Outcome) -> CsvTable {
 fn fits(outcome: &Outcome) -> [CsvTable; 2] {
     let mut fits = CsvTable::new(
         "fits",
-        &["inside", "around", "verdict", "clearance_mm", "worst_clearance_mm", "words", "step"],
+        &[
+            "inside",
+            "around",
+            "verdict",
+            "clearance_mm",
+            "worst_clearance_mm",
+            "words",
+            "step",
+        ],
     );
     for f in &outcome.fits {
         fits.row([
@@ -325,7 +348,12 @@ fn fits(outcome: &Outcome) -> [CsvTable; 2] {
             }
             .to_owned(),
             e.rail.clone(),
-            if e.rapid { "rapid exchange" } else { "whole length" }.to_owned(),
+            if e.rapid {
+                "rapid exchange"
+            } else {
+                "whole length"
+            }
+            .to_owned(),
             number(e.rail_outside_mm),
             number(e.needed_mm),
             number(e.blind_mm),
@@ -363,15 +391,38 @@ fn stents(outcome: &Outcome) -> [CsvTable; 4] {
     }
     let mut stents = CsvTable::new(
         "stents",
-        &["stent", "near_end_mm", "near_end_at", "far_end_mm", "far_end_at", "length_mm", "length_at_rest_mm", "below_bifurcation_mm"],
+        &[
+            "stent",
+            "near_end_mm",
+            "near_end_at",
+            "far_end_mm",
+            "far_end_at",
+            "length_mm",
+            "length_at_rest_mm",
+            "below_bifurcation_mm",
+        ],
     );
     let mut covers = CsvTable::new(
         "stent-covers",
-        &["stent", "lesion", "covered_below_mm", "covered_above_mm", "moment", "lumen_mm", "nascet_percent", "ecst_percent"],
+        &[
+            "stent",
+            "lesion",
+            "covered_below_mm",
+            "covered_above_mm",
+            "moment",
+            "lumen_mm",
+            "nascet_percent",
+            "ecst_percent",
+        ],
     );
     let mut profile = CsvTable::new(
         "stent-profile",
-        &["stent", "station_mm", "held_diameter_mm", "artery_diameter_mm"],
+        &[
+            "stent",
+            "station_mm",
+            "held_diameter_mm",
+            "artery_diameter_mm",
+        ],
     );
     for s in &outcome.stents {
         stents.row([
@@ -456,7 +507,13 @@ fn edges(outcome: &Outcome) -> [CsvTable; 4] {
     let mut rim = CsvTable::new("edge-rim", &["crossing", "angle_deg", "gap_mm"]);
     let mut sweep = CsvTable::new(
         "edge-sweep",
-        &["crossing", "cover_mm", "caught_share", "caught_low", "caught_high"],
+        &[
+            "crossing",
+            "cover_mm",
+            "caught_share",
+            "caught_low",
+            "caught_high",
+        ],
     );
     let mut helps = CsvTable::new("edge-helps", &["crossing", "what", "caught_share"]);
     for (i, e) in outcome.edges.iter().enumerate() {
@@ -520,11 +577,25 @@ fn edges(outcome: &Outcome) -> [CsvTable; 4] {
 fn pulls(outcome: &Outcome) -> [CsvTable; 3] {
     let mut pulls = CsvTable::new(
         "pulls",
-        &["step", "retriever", "on_wall_n", "on_clot_n", "capstan_factor", "at_hub_n"],
+        &[
+            "step",
+            "retriever",
+            "on_wall_n",
+            "on_clot_n",
+            "capstan_factor",
+            "at_hub_n",
+        ],
     );
     let mut cover = CsvTable::new(
         "pull-cover",
-        &["step", "retriever", "drawn_back_mm", "covered_mm", "bare_mm", "covered_by"],
+        &[
+            "step",
+            "retriever",
+            "drawn_back_mm",
+            "covered_mm",
+            "bare_mm",
+            "covered_by",
+        ],
     );
     for p in &outcome.pulls {
         pulls.row([
@@ -548,7 +619,15 @@ fn pulls(outcome: &Outcome) -> [CsvTable; 3] {
     }
     let mut suction = CsvTable::new(
         "suction",
-        &["step", "device", "in_its_lumen", "least_flow_share", "most_flow_share", "tip_force_n", "pump_kpa"],
+        &[
+            "step",
+            "device",
+            "in_its_lumen",
+            "least_flow_share",
+            "most_flow_share",
+            "tip_force_n",
+            "pump_kpa",
+        ],
     );
     for s in &outcome.suction {
         suction.row([
@@ -597,17 +676,34 @@ fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
             yes(a.critical),
         ]);
     }
-    let mut milestones = CsvTable::new("milestones", &["what", "mean_s", "p10_s", "p50_s", "p90_s"]);
+    let mut milestones =
+        CsvTable::new("milestones", &["what", "mean_s", "p10_s", "p50_s", "p90_s"]);
     let (mean, spread) = (&clock.expected, &clock.spread);
     for (what, mean_s, p) in [
-        ("guide in the neck", mean.guide_in_neck_s, spread.guide_in_neck),
-        ("retriever open", mean.retriever_open_s, spread.retriever_open),
+        (
+            "guide in the neck",
+            mean.guide_in_neck_s,
+            spread.guide_in_neck,
+        ),
+        (
+            "retriever open",
+            mean.retriever_open_s,
+            spread.retriever_open,
+        ),
         ("neck dilated", mean.neck_dilated_s, spread.neck_dilated),
         ("neck open", mean.neck_open_s, spread.neck_open),
         ("neck done", mean.neck_done_s, None),
         ("reperfusion", mean.reperfusion_s, spread.reperfusion),
-        ("retriever sat in the clot", mean.retriever_sat_s, spread.retriever_sat),
-        ("retriever open to reperfusion", mean.open_to_reperfusion_s, spread.open_to_reperfusion),
+        (
+            "retriever sat in the clot",
+            mean.retriever_sat_s,
+            spread.retriever_sat,
+        ),
+        (
+            "retriever open to reperfusion",
+            mean.open_to_reperfusion_s,
+            spread.open_to_reperfusion,
+        ),
         ("total", mean.total_s, spread.total),
     ] {
         let [p10, p50, p90] = percentiles(p);
@@ -615,7 +711,16 @@ fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
     }
     let mut anchors = CsvTable::new(
         "time-anchors",
-        &["what", "expected_s", "p10_s", "p50_s", "p90_s", "known", "source", "fitted_to_it"],
+        &[
+            "what",
+            "expected_s",
+            "p10_s",
+            "p50_s",
+            "p90_s",
+            "known",
+            "source",
+            "fitted_to_it",
+        ],
     );
     for a in &clock.anchors {
         let [p10, p50, p90] = percentiles(a.spread);
@@ -634,7 +739,9 @@ fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
 }
 
 fn percentiles(p: Option<Percentiles>) -> [String; 3] {
-    p.map_or_else(Default::default, |p| [p.p10_s, p.p50_s, p.p90_s].map(number))
+    p.map_or_else(Default::default, |p| {
+        [p.p10_s, p.p50_s, p.p90_s].map(number)
+    })
 }
 
 fn access(rehearsed: &Rehearsed) -> CsvTable {
@@ -660,7 +767,16 @@ fn vessel(report: &Report<'_>) -> [CsvTable; 2] {
     let track = &report.plan.track;
     let mut route = CsvTable::new(
         "route",
-        &["station_mm", "x_mm", "y_mm", "z_mm", "curvature_per_mm", "turning_rad", "lumen_mm", "healthy_mm"],
+        &[
+            "station_mm",
+            "x_mm",
+            "y_mm",
+            "z_mm",
+            "curvature_per_mm",
+            "turning_rad",
+            "lumen_mm",
+            "healthy_mm",
+        ],
     );
     for s in &track.stations {
         let at = s.frame.origin_mm;

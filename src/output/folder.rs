@@ -64,7 +64,9 @@ impl Folder {
 
     /// Names and sizes in bytes, in the order of names.
     pub fn sizes(&self) -> impl Iterator<Item = (&str, usize)> {
-        self.files.iter().map(|(name, bytes)| (name.as_str(), bytes.len()))
+        self.files
+            .iter()
+            .map(|(name, bytes)| (name.as_str(), bytes.len()))
     }
 
     /// Whether a folder may be written into: it does not exist, is empty, or holds no file of these names

@@ -5,6 +5,8 @@ mod csv_tables;
 mod edges;
 mod everything;
 mod file;
+#[cfg(feature = "viewer")]
+pub mod film;
 mod folder;
 mod gantt;
 pub mod glb;
@@ -16,20 +18,24 @@ mod problem;
 mod report;
 mod report_folder;
 mod scene_text;
+#[cfg(feature = "viewer")]
+pub mod screen;
 pub mod stage;
 pub mod stl;
 mod table;
+#[cfg(feature = "viewer")]
+pub mod viewer;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use csv_tables::{CsvTable, comparison_tables};
 pub use everything::{BasisRow, EVERYTHING_VERSION, Everything, RouteRow};
-pub use folder::Folder;
 pub use file::{refuse_existing, write_bytes, write_text};
+pub use folder::Folder;
 pub use gantt::clock_text;
 pub use json::to_json;
 pub use measures::measures_text;
 pub use problem::problem_text;
-pub use report_folder::comparison_folder;
 pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
+pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
 pub use table::rehearsal_text;

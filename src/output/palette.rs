@@ -310,14 +310,25 @@ mod tests {
     #[test]
     fn devices_of_a_stack_are_told_apart() {
         use DeviceClass::{AccessSheath, Guide, LongSheath, Microcatheter, Wire};
-        let looks = looks([AccessSheath, LongSheath, Guide, Microcatheter, Wire, Wire, Wire]);
+        let looks = looks([
+            AccessSheath,
+            LongSheath,
+            Guide,
+            Microcatheter,
+            Wire,
+            Wire,
+            Wire,
+        ]);
         for (i, a) in looks.iter().enumerate() {
             for b in &looks[i + 1..] {
                 assert!(
                     a.light != b.light || a.pattern != b.pattern,
                     "{a:?} and {b:?}"
                 );
-                assert!(a.dark != b.dark || a.pattern != b.pattern, "{a:?} and {b:?}");
+                assert!(
+                    a.dark != b.dark || a.pattern != b.pattern,
+                    "{a:?} and {b:?}"
+                );
             }
         }
     }

@@ -29,11 +29,7 @@ impl Report<'_> {
 ///
 /// # Errors
 /// As [`Report::folder`].
-pub fn comparison_folder(
-    comparison: &Comparison,
-    vessel: &str,
-    png: bool,
-) -> io::Result<Folder> {
+pub fn comparison_folder(comparison: &Comparison, vessel: &str, png: bool) -> io::Result<Folder> {
     let mut folder = Folder::default();
     folder.add("report.html", comparison_html(comparison, vessel));
     folder.add(

@@ -40,7 +40,11 @@ pub struct GlbError(String);
 
 impl fmt::Display for GlbError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "the three-dimensional file cannot be written: {}", self.0)
+        write!(
+            f,
+            "the three-dimensional file cannot be written: {}",
+            self.0
+        )
     }
 }
 

@@ -107,6 +107,9 @@ impl Motion {
     /// The keys needed (Ramer 1972, Douglas & Peucker 1973, in time).
     pub(super) fn keys(&self, within: &Tolerance) -> Vec<(f32, Pose)> {
         let n = self.samples.len();
+        if n > 0 && self.samples.iter().all(|s| s.1 == self.samples[0].1) {
+            return self.samples[..1].to_vec();
+        }
         if n < 3 {
             return self.samples.clone();
         }
@@ -127,11 +130,7 @@ impl Motion {
             }
         }
         let kept = self.samples.iter().zip(&keep).filter(|(_, keep)| **keep);
-        let keys: Vec<(f32, Pose)> = kept.map(|(sample, _)| *sample).collect();
-        if keys.iter().all(|k| k.1 == keys[0].1) {
-            return keys[..1].to_vec();
-        }
-        keys
+        kept.map(|(sample, _)| *sample).collect()
     }
 
     /// By how many tolerances a sample lies beside the line between two others.
@@ -164,7 +163,9 @@ pub(super) fn looks(stage: &Stage, travel_mm: f64) -> Vec<(usize, f64, f64)> {
         if length_s > 0.0 {
             let (from, to) = (stage.at_step(step, 0.0), stage.at_step(step, 1.0));
             let tip = |moment: &crate::output::stage::Moment, k: usize| {
-                moment.device(k).map_or(-stage.plan().hub_standoff_mm, |d| d.tip_mm)
+                moment
+                    .device(k)
+                    .map_or(-stage.plan().hub_standoff_mm, |d| d.tip_mm)
             };
             let longest_mm = (0..stage.devices.len())
                 .map(|k| (tip(&from, k) - tip(&to, k)).abs())
@@ -228,6 +229,9 @@ mod tests {
         assert_eq!(place(Point::new(1e3, 2e3, 3e3)), [1.0, 3.0, -2.0], "axes");
         let pose = Pose::new(Point::origin(), Vector::z(), Vector::x(), 1.0);
         let turned = pose.quaternion() * nalgebra::Vector3::<f32>::z();
-        assert!((turned.y - 1.0).abs() < 1e-6, "the third axis runs along the tube: {turned}");
+        assert!(
+            (turned.y - 1.0).abs() < 1e-6,
+            "the third axis runs along the tube: {turned}"
+        );
     }
 }

@@ -114,10 +114,19 @@ impl Pack {
     }
 
     fn vertices(&mut self, data: &[[f32; 3]], with_bounds: bool) -> Index<json::Accessor> {
-        let view = self.view(&floats(data.iter().flatten().copied()), Some(Target::ArrayBuffer));
+        let view = self.view(
+            &floats(data.iter().flatten().copied()),
+            Some(Target::ArrayBuffer),
+        );
         let (low, high) = bounds(data);
         let min_max = with_bounds.then(|| (serde_json::json!(low), serde_json::json!(high)));
-        self.accessor(view, None, data.len(), (ComponentType::F32, Type::Vec3), min_max)
+        self.accessor(
+            view,
+            None,
+            data.len(),
+            (ComponentType::F32, Type::Vec3),
+            min_max,
+        )
     }
 
     /// Data that belongs to no vertex, in one stretch of the buffer that is written at the end.
@@ -136,22 +145,42 @@ impl Pack {
         })
     }
 
-    fn loose<const N: usize>(&mut self, data: &[[f32; N]], with_bounds: bool) -> Index<json::Accessor> {
+    fn loose<const N: usize>(
+        &mut self,
+        data: &[[f32; N]],
+        with_bounds: bool,
+    ) -> Index<json::Accessor> {
         let view = self.loose_view();
         let offset = self.loose_bytes.len();
         self.loose_bytes
             .extend(floats(data.iter().flatten().copied()));
         let (low, high) = bounds(data);
-        let min_max = with_bounds.then(|| (serde_json::json!(low.to_vec()), serde_json::json!(high.to_vec())));
+        let min_max = with_bounds.then(|| {
+            (
+                serde_json::json!(low.to_vec()),
+                serde_json::json!(high.to_vec()),
+            )
+        });
         let type_ = match N {
             1 => Type::Scalar,
             3 => Type::Vec3,
             _ => Type::Vec4,
         };
-        self.accessor(view, Some(offset), data.len(), (ComponentType::F32, type_), min_max)
+        self.accessor(
+            view,
+            Some(offset),
+            data.len(),
+            (ComponentType::F32, type_),
+            min_max,
+        )
     }
 
-    pub(super) fn material(&mut self, name: &str, [r, g, b]: [f32; 3], alpha: f32) -> Index<json::Material> {
+    pub(super) fn material(
+        &mut self,
+        name: &str,
+        [r, g, b]: [f32; 3],
+        alpha: f32,
+    ) -> Index<json::Material> {
         use json::material::{AlphaMode, PbrBaseColorFactor, PbrMetallicRoughness, StrengthFactor};
         self.root.push(json::Material {
             name: Some(name.into()),
@@ -203,7 +232,10 @@ impl Pack {
             let short = |v: &u32| u16::try_from(*v).unwrap_or(u16::MAX).to_le_bytes();
             (ComponentType::U16, corners.flat_map(short).collect())
         } else {
-            (ComponentType::U32, corners.flat_map(|v| v.to_le_bytes()).collect())
+            (
+                ComponentType::U32,
+                corners.flat_map(|v| v.to_le_bytes()).collect(),
+            )
         };
         let view = self.view(&bytes, Some(Target::ElementArrayBuffer));
         let count = 3 * surface.triangles.len();
@@ -257,7 +289,12 @@ impl Pack {
     }
 
     /// A skin; `bind` is the place of each joint along the straight axis in which the mesh is given.
-    pub(super) fn skin(&mut self, name: &str, joints: Vec<Index<json::Node>>, bind: &[f32]) -> Index<json::Skin> {
+    pub(super) fn skin(
+        &mut self,
+        name: &str,
+        joints: Vec<Index<json::Node>>,
+        bind: &[f32],
+    ) -> Index<json::Skin> {
         let inverse: Vec<[f32; 16]> = bind
             .iter()
             .map(|z| {
@@ -270,7 +307,13 @@ impl Pack {
             })
             .collect();
         let view = self.view(&floats(inverse.iter().flatten().copied()), None);
-        let inverse = self.accessor(view, None, bind.len(), (ComponentType::F32, Type::Mat4), None);
+        let inverse = self.accessor(
+            view,
+            None,
+            bind.len(),
+            (ComponentType::F32, Type::Mat4),
+            None,
+        );
         let bones = self.root.push(json::Node {
             children: Some(joints.clone()),
             name: Some(format!("{name} joints")),

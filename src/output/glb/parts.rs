@@ -13,7 +13,7 @@ use std::f64::consts::TAU;
 /// further back round the arch.
 const SPACING: [(f64, f64); 3] = [(5.0, 180.0), (10.0, 330.0), (20.0, f64::INFINITY)];
 /// Hoops between the joints of struts.
-const HOOPS_A_JOINT: usize = 3;
+const HOOPS_A_JOINT: usize = 6;
 /// Joints of a clot or a balloon.
 const RINGS: usize = 17;
 /// Radius with which rings are bound, mm.
@@ -70,7 +70,12 @@ impl Cast {
                 .filter_map(|d| Some(d.nodes.first()?.from_tip_mm))
                 .fold(0.0, f64::max);
             if longest_mm > 0.0 {
-                parts.push(Part::new(What::Shaft(k), device.name.clone(), shaft_joints(longest_mm), 0.0));
+                parts.push(Part::new(
+                    What::Shaft(k),
+                    device.name.clone(),
+                    shaft_joints(longest_mm),
+                    0.0,
+                ));
             }
             let struts = |m: &Moment| m.device(k).and_then(|d| d.struts.clone());
             if let Some((along_mm, bound_mm)) = sleeve_joints(ends.iter().filter_map(struts)) {
@@ -88,12 +93,22 @@ impl Cast {
             let balloon = |m: &Moment| m.device(k).and_then(|d| d.balloon.clone());
             if let Some(nodes) = ends.iter().find_map(balloon) {
                 let name = format!("{} balloon", device.name);
-                parts.push(Part::new(What::Balloon(k), name, ring_joints(&nodes), BOUND_MM));
+                parts.push(Part::new(
+                    What::Balloon(k),
+                    name,
+                    ring_joints(&nodes),
+                    BOUND_MM,
+                ));
             }
         }
         for clot in &first.clots {
             let name = stage.plan().track.clots[clot.clot].name.clone();
-            parts.push(Part::new(What::Clot(clot.clot), name, ring_joints(&clot.nodes), BOUND_MM));
+            parts.push(Part::new(
+                What::Clot(clot.clot),
+                name,
+                ring_joints(&clot.nodes),
+                BOUND_MM,
+            ));
         }
         let residual_mm = first.plaques.iter().enumerate().map(|(i, plaque)| {
             let widest_mm = ends
@@ -146,8 +161,8 @@ impl Cast {
             for (inner, outer) in open.inner.iter_mut().zip(&plaque.outer) {
                 let depth = (outer.radius_mm - inner.radius_mm)
                     / (outer.radius_mm - 0.5 * least_mm).max(1e-9);
-                inner.radius_mm = (inner.radius_mm + 0.5 * (most_mm - least_mm) * depth)
-                    .min(outer.radius_mm);
+                inner.radius_mm =
+                    (inner.radius_mm + 0.5 * (most_mm - least_mm) * depth).min(outer.radius_mm);
             }
             let moved = Surface::from(&open.mesh(sides)).positions;
             let opens = most_mm > least_mm + 1e-6;
@@ -302,7 +317,11 @@ impl Part {
                 stage.devices[k].look.colour(settings.theme)
             }
         };
-        let alpha = if matches!(self.what, What::Balloon(_)) { 0.6 } else { 1.0 };
+        let alpha = if matches!(self.what, What::Balloon(_)) {
+            0.6
+        } else {
+            1.0
+        };
         let material = pack.material(&self.name, colour.linear(), alpha);
         let [body, marked] = self.surfaces(stage);
         let mut primitives = Vec::new();
@@ -344,7 +363,12 @@ impl Part {
         }
     }
 
-    fn joint(&self, pack: &mut Pack, i: usize, keys: &[(f32, Pose)]) -> gltf_json::Index<gltf_json::Node> {
+    fn joint(
+        &self,
+        pack: &mut Pack,
+        i: usize,
+        keys: &[(f32, Pose)],
+    ) -> gltf_json::Index<gltf_json::Node> {
         let first = keys[0].1;
         let widens = keys.iter().any(|k| (k.1.width - 1.0).abs() > 1e-3);
         let scale = |pose: &Pose| [pose.width, pose.width, 1.0];
@@ -383,11 +407,17 @@ impl Part {
     /// The two joints around a place, and the share of the second.
     fn joints_at(&self, along_mm: f64) -> ([u8; 2], f32) {
         let last = self.along_mm.len() - 1;
-        let after = self.along_mm.partition_point(|a| *a <= along_mm).clamp(1, last);
+        let after = self
+            .along_mm
+            .partition_point(|a| *a <= along_mm)
+            .clamp(1, last);
         let (a, b) = (self.along_mm[after - 1], self.along_mm[after]);
         let share = ((along_mm - a) / (b - a)).clamp(0.0, 1.0);
         let index = |i: usize| u8::try_from(i).unwrap_or(u8::MAX);
-        ([index(after - 1), index(after)], single([share, 0.0, 0.0])[0])
+        (
+            [index(after - 1), index(after)],
+            single([share, 0.0, 0.0])[0],
+        )
     }
 
     fn shaft_surfaces(&self, stage: &Stage, k: usize) -> [Surface; 2] {
@@ -402,7 +432,11 @@ impl Part {
         // joints blend smoothly, so that few rings between them make a bend round
         let rings: &[f64] = &[0.25, 0.5, 0.75];
         let between = self.along_mm.windows(2).flat_map(|w| {
-            let rings = if w[0] < SPACING[0].1 { rings } else { &rings[1..2] };
+            let rings = if w[0] < SPACING[0].1 {
+                rings
+            } else {
+                &rings[1..2]
+            };
             rings.iter().map(move |share| w[0] + (w[1] - w[0]) * share)
         });
         cuts.extend(between);
@@ -422,7 +456,9 @@ impl Part {
             let radius_mm = |g: f64| 0.5 * device.section_in_cell(start_mm + g, middle_mm).outer_mm;
             // towards the tip z grows: the ring nearer the tip comes second
             let near = match before {
-                Some((was, row, r)) if was == marked && (r - radius_mm(pair[0])).abs() < 1e-9 => row,
+                Some((was, row, r)) if was == marked && (r - radius_mm(pair[0])).abs() < 1e-9 => {
+                    row
+                }
                 _ => self.ring(surface, pair[0], radius_mm(pair[0]), sides),
             };
             let far = self.ring(surface, pair[1], radius_mm(pair[1]), sides);
@@ -464,7 +500,9 @@ impl Part {
         }
         let sides = u32::try_from(sides).unwrap_or(3);
         for i in 0..sides {
-            surface.triangles.push([centre, rim + i, rim + (i + 1) % sides]);
+            surface
+                .triangles
+                .push([centre, rim + i, rim + (i + 1) % sides]);
         }
     }
 

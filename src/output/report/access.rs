@@ -11,10 +11,7 @@ const ROW: f64 = 17.0;
 const HEAD: f64 = 20.0;
 
 /// One block for each obstacle, one line for each device that ever holds the way across it.
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a script has some dozen steps"
-)]
+#[expect(clippy::cast_precision_loss, reason = "a script has some dozen steps")]
 pub(super) fn figure(sheet: &Sheet<'_>) -> Figure {
     let ledger = &sheet.rehearsed.ledger;
     let steps = ledger.rows.len().max(2);

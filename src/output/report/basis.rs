@@ -93,28 +93,116 @@ fn limits(plan: &Plan) -> Vec<Rests> {
     };
     let mm = |value: f64| format!("{value} mm");
     vec![
-        rest("rail that must stay outside to be held", mm(rules.grip_mm), "a hand's width: common practice, no source"),
-        rest("share of the access artery above which a device is warned about", rules.access_fill.to_string(), "common practice, no source"),
-        rest("healthy wall that a stent should cover on each side", mm(rules.landing_margin_mm), "from memory: 5 to 10 mm are usual"),
-        rest("force at the hub above which a move fails", format!("{} N", rules.hub_force_limit_n), "from memory: what two fingers hold, 5 to 10 N; a limit of the hand, not of the vessel"),
-        rest("clearance a device needs to run", mm(fit.needed_mm), "from memory, middling confidence"),
-        rest("clearance a catheter runs freely with", mm(fit.comfortable_mm), "from memory, middling confidence"),
-        rest("clearance a wire or pusher runs freely with", mm(fit.comfortable_for_rail_mm), "from memory: a lumen made for 0.014 in is about 0.017 in wide"),
-        rest("stiffness of plaque", format!("{} N/mm2", rules.plaque.stiffness_n_per_mm2), "calibrated, not measured: to the means before and after self-expanding stents without balloon in Lownie et al. (2005), AJNR 26:1241; good to a factor of three"),
-        rest("share of a balloon's widening that plaque in a stent keeps", rules.plaque.kept.to_string(), "calibrated to the 20 to 30 % that are accepted (from memory)"),
-        rest("the same without a stent", rules.plaque.kept_bare.to_string(), "assumed"),
-        rest("modulus times thickness of a healthy artery", format!("{} N/mm", rules.plaque.artery_n_per_mm), "from memory: 0.4 N/mm2 times 0.7 mm to 0.8 N/mm2 times 0.6 mm"),
-        rest("fall-back of the covering tip where lengths are ruled", mm(rules.edge.guide_fall_back_mm), "assumed, no source"),
-        rest("share of caught samples from which an open retriever's crossing breaks the plan", rules.edge.fails_at.to_string(), "chosen: it catches more often than not"),
-        rest("share from which a crossing is warned about", rules.edge.warns_at.to_string(), "chosen"),
-        rest("spread of the rim's shift (standard deviation of the logarithm)", spread.bend_log.to_string(), "assumed: a stent's bending stiffness is known to a factor of 3"),
-        rest("irregular stand-off of each crown (standard deviation)", mm(spread.irregular_mm), "assumed: half a wire"),
-        rest("rotation of the rim, share of the spacing of its crowns", spread.rotation.to_string(), "assumed: any rotation"),
-        rest("strut thickness (standard deviation over nominal)", spread.thickness.to_string(), "assumed"),
-        rest("share of its thickness that a strut sinks into the wall, at most", spread.sunk.to_string(), "assumed"),
-        rest("offset of the device across the vessel (standard deviation over its room)", spread.offset.to_string(), "assumed: a wire may bias it to any side"),
-        rest("fall-back (standard deviation of the logarithm)", spread.fall_back_log.to_string(), "assumed: shaft stiffness is known to a factor of 3"),
-        rest("share of the device's tolerance used", spread.tolerance.to_string(), "assumed"),
+        rest(
+            "rail that must stay outside to be held",
+            mm(rules.grip_mm),
+            "a hand's width: common practice, no source",
+        ),
+        rest(
+            "share of the access artery above which a device is warned about",
+            rules.access_fill.to_string(),
+            "common practice, no source",
+        ),
+        rest(
+            "healthy wall that a stent should cover on each side",
+            mm(rules.landing_margin_mm),
+            "from memory: 5 to 10 mm are usual",
+        ),
+        rest(
+            "force at the hub above which a move fails",
+            format!("{} N", rules.hub_force_limit_n),
+            "from memory: what two fingers hold, 5 to 10 N; a limit of the hand, not of the vessel",
+        ),
+        rest(
+            "clearance a device needs to run",
+            mm(fit.needed_mm),
+            "from memory, middling confidence",
+        ),
+        rest(
+            "clearance a catheter runs freely with",
+            mm(fit.comfortable_mm),
+            "from memory, middling confidence",
+        ),
+        rest(
+            "clearance a wire or pusher runs freely with",
+            mm(fit.comfortable_for_rail_mm),
+            "from memory: a lumen made for 0.014 in is about 0.017 in wide",
+        ),
+        rest(
+            "stiffness of plaque",
+            format!("{} N/mm2", rules.plaque.stiffness_n_per_mm2),
+            "calibrated, not measured: to the means before and after self-expanding stents without balloon in Lownie et al. (2005), AJNR 26:1241; good to a factor of three",
+        ),
+        rest(
+            "share of a balloon's widening that plaque in a stent keeps",
+            rules.plaque.kept.to_string(),
+            "calibrated to the 20 to 30 % that are accepted (from memory)",
+        ),
+        rest(
+            "the same without a stent",
+            rules.plaque.kept_bare.to_string(),
+            "assumed",
+        ),
+        rest(
+            "modulus times thickness of a healthy artery",
+            format!("{} N/mm", rules.plaque.artery_n_per_mm),
+            "from memory: 0.4 N/mm2 times 0.7 mm to 0.8 N/mm2 times 0.6 mm",
+        ),
+        rest(
+            "fall-back of the covering tip where lengths are ruled",
+            mm(rules.edge.guide_fall_back_mm),
+            "assumed, no source",
+        ),
+        rest(
+            "share of caught samples from which an open retriever's crossing breaks the plan",
+            rules.edge.fails_at.to_string(),
+            "chosen: it catches more often than not",
+        ),
+        rest(
+            "share from which a crossing is warned about",
+            rules.edge.warns_at.to_string(),
+            "chosen",
+        ),
+        rest(
+            "spread of the rim's shift (standard deviation of the logarithm)",
+            spread.bend_log.to_string(),
+            "assumed: a stent's bending stiffness is known to a factor of 3",
+        ),
+        rest(
+            "irregular stand-off of each crown (standard deviation)",
+            mm(spread.irregular_mm),
+            "assumed: half a wire",
+        ),
+        rest(
+            "rotation of the rim, share of the spacing of its crowns",
+            spread.rotation.to_string(),
+            "assumed: any rotation",
+        ),
+        rest(
+            "strut thickness (standard deviation over nominal)",
+            spread.thickness.to_string(),
+            "assumed",
+        ),
+        rest(
+            "share of its thickness that a strut sinks into the wall, at most",
+            spread.sunk.to_string(),
+            "assumed",
+        ),
+        rest(
+            "offset of the device across the vessel (standard deviation over its room)",
+            spread.offset.to_string(),
+            "assumed: a wire may bias it to any side",
+        ),
+        rest(
+            "fall-back (standard deviation of the logarithm)",
+            spread.fall_back_log.to_string(),
+            "assumed: shaft stiffness is known to a factor of 3",
+        ),
+        rest(
+            "share of the device's tolerance used",
+            spread.tolerance.to_string(),
+            "assumed",
+        ),
     ]
 }
 

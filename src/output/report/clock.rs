@@ -80,10 +80,7 @@ fn marks(clock: &ClockReport) -> Vec<(&'static str, f64)> {
 }
 
 fn bar(row: &ClockRow, across: &Scale, y: f64) -> Markup {
-    let (a, b) = (
-        across.at(row.start_s / 60.0),
-        across.at(row.end_s / 60.0),
-    );
+    let (a, b) = (across.at(row.start_s / 60.0), across.at(row.end_s / 60.0));
     let slack = across.within((row.end_s + row.slack_s) / 60.0);
     let name = match row.step {
         Some(step) => format!("{step}. {}", row.name),
@@ -110,13 +107,29 @@ pub(super) fn milestones(sheet: &Sheet<'_>) -> Figure {
     let clock = &sheet.rehearsed.clock;
     let (mean, spread) = (&clock.expected, &clock.spread);
     let rows: Vec<(&str, f64, Option<Percentiles>)> = [
-        ("guide in the neck", mean.guide_in_neck_s, spread.guide_in_neck),
-        ("retriever open", mean.retriever_open_s, spread.retriever_open),
+        (
+            "guide in the neck",
+            mean.guide_in_neck_s,
+            spread.guide_in_neck,
+        ),
+        (
+            "retriever open",
+            mean.retriever_open_s,
+            spread.retriever_open,
+        ),
         ("neck open", mean.neck_open_s, spread.neck_open),
         ("reperfusion", mean.reperfusion_s, spread.reperfusion),
         ("end of the last step", mean.total_s, spread.total),
-        ("retriever sat in the clot", mean.retriever_sat_s, spread.retriever_sat),
-        ("retriever open to reperfusion", mean.open_to_reperfusion_s, spread.open_to_reperfusion),
+        (
+            "retriever sat in the clot",
+            mean.retriever_sat_s,
+            spread.retriever_sat,
+        ),
+        (
+            "retriever open to reperfusion",
+            mean.open_to_reperfusion_s,
+            spread.open_to_reperfusion,
+        ),
     ]
     .into_iter()
     .filter_map(|(what, mean_s, spread)| Some((what, mean_s?, spread)))

@@ -22,7 +22,8 @@ pub(super) fn times(comparison: &Comparison) -> Option<Figure> {
     (!rows.is_empty()).then(|| Figure {
         name: "strategy-times".into(),
         title: "Puncture to reperfusion, plan by plan".into(),
-        words: "Ranges from the tenth to the ninetieth percentile with median and mean course.".into(),
+        words: "Ranges from the tenth to the ninetieth percentile with median and mean course."
+            .into(),
         size: (WIDTH, 14.0 + height + 40.0),
         body: whiskers(&rows, 14.0),
     })

@@ -22,12 +22,14 @@ pub(super) fn chosen<'a>(sheet: &'a Sheet<'_>) -> Vec<&'a EdgeRow> {
     // an open retriever that only a catheter keeps from the edge is what the plan stands or falls with
     let weight = |row: &EdgeRow| {
         let struts = row.meets == Meets::Struts;
-        row.probability.max(if struts { row.probability_bare } else { 0.0 })
+        row.probability
+            .max(if struts { row.probability_bare } else { 0.0 })
     };
     rows.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then(a.step.cmp(&b.step)));
     let mut out: Vec<&EdgeRow> = Vec::new();
     for row in rows {
-        let same = |o: &&EdgeRow| o.device == row.device && o.edge == row.edge && o.stent == row.stent;
+        let same =
+            |o: &&EdgeRow| o.device == row.device && o.edge == row.edge && o.stent == row.stent;
         if !out.iter().any(same) {
             out.push(row);
         }
@@ -42,10 +44,11 @@ fn wall_radius_mm(sheet: &Sheet<'_>, row: &EdgeRow) -> f64 {
     let end = stent.and_then(|s| match row.edge {
         EdgeKind::Upper => s.profile.first(),
         EdgeKind::Lower => s.profile.last(),
-        EdgeKind::Cells => s
-            .profile
-            .iter()
-            .min_by(|a, b| (a[0] - row.station_mm).abs().total_cmp(&(b[0] - row.station_mm).abs())),
+        EdgeKind::Cells => s.profile.iter().min_by(|a, b| {
+            (a[0] - row.station_mm)
+                .abs()
+                .total_cmp(&(b[0] - row.station_mm).abs())
+        }),
     });
     end.map_or_else(
         || sheet.plan.track.radius_at(row.station_mm),
@@ -74,7 +77,11 @@ fn gap_at(row: &EdgeRow, angle_rad: f64) -> f64 {
 /// What a crossing is, in a few words.
 pub(super) fn name_of(row: &EdgeRow) -> String {
     let way = if row.forward { "up past" } else { "back past" };
-    let open = if row.meets == Meets::Struts { "open " } else { "" };
+    let open = if row.meets == Meets::Struts {
+        "open "
+    } else {
+        ""
+    };
     let over = row
         .riding_on
         .as_ref()
@@ -116,16 +123,15 @@ pub(super) fn figure(sheet: &Sheet<'_>, row: &EdgeRow, number: usize) -> Figure 
 
 fn ring(radius: impl Fn(f64) -> f64) -> String {
     let corners = (0..CORNERS).map(|i| TAU * f64::from(i) / f64::from(CORNERS));
-    points(corners.map(|a| (CENTRE.0 + radius(a) * a.cos(), CENTRE.1 - radius(a) * a.sin())))
+    points(corners.map(|a| {
+        (
+            CENTRE.0 + radius(a) * a.cos(),
+            CENTRE.1 - radius(a) * a.sin(),
+        )
+    }))
 }
 
-fn section(
-    sheet: &Sheet<'_>,
-    row: &EdgeRow,
-    wall_mm: f64,
-    outer_mm: f64,
-    scale: f64,
-) -> Markup {
+fn section(sheet: &Sheet<'_>, row: &EdgeRow, wall_mm: f64, outer_mm: f64, scale: f64) -> Markup {
     let i = sheet.index(&row.device).unwrap_or(0);
     let strut_mm = row.strut_mm;
     let (dx, dy) = (row.offset_mm[0] * scale, -row.offset_mm[1] * scale);
@@ -176,10 +182,18 @@ fn section(
 fn unrolled(row: &EdgeRow, outer_mm: f64, towards: f64) -> Markup {
     let (left, right, top, bottom) = (420.0, WIDTH - 30.0, 44.0, 238.0);
     let across = Scale::new((0.0, 360.0), (left, right));
-    let most_mm = 1.25 * (row.rim_gap_mm + row.strut_mm).max(row.step_mm.min(1.0)).max(0.1);
+    let most_mm = 1.25
+        * (row.rim_gap_mm + row.strut_mm)
+            .max(row.step_mm.min(1.0))
+            .max(0.1);
     let up = Scale::new((0.0, most_mm), (bottom, top));
     let angles = || (0..=60).map(|i| TAU * f64::from(i) / 60.0);
-    let inner = angles().map(|a| (across.at(a.to_degrees()), up.at(gap_at(row, a) + row.strut_mm)));
+    let inner = angles().map(|a| {
+        (
+            across.at(a.to_degrees()),
+            up.at(gap_at(row, a) + row.strut_mm),
+        )
+    });
     let outer = angles().map(|a| (across.at(a.to_degrees()), up.at(gap_at(row, a))));
     let back: Vec<(f64, f64)> = angles()
         .map(|a| (across.at(a.to_degrees()), up.at(gap_at(row, a))))

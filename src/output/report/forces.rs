@@ -49,10 +49,7 @@ fn beside(moved: &[(usize, usize, f64)], k: usize) -> (f64, f64) {
     ((before + 0.5) / same - 0.5, 1.0 / same)
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a script has some dozen steps"
-)]
+#[expect(clippy::cast_precision_loss, reason = "a script has some dozen steps")]
 fn bars(sheet: &Sheet<'_>, moved: &[(usize, usize, f64)], unit: &str, base: f64) -> (Markup, f64) {
     let steps = sheet.outcome().steps.len().max(2);
     let across = Scale::new((1.0, steps as f64), (LEFT + 14.0, WIDTH - RIGHT - 14.0));

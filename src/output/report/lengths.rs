@@ -12,10 +12,7 @@ const RIGHT: f64 = 150.0;
 const TOP: f64 = 8.0;
 
 /// Length left outside of each device over the steps.
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a script has some dozen steps"
-)]
+#[expect(clippy::cast_precision_loss, reason = "a script has some dozen steps")]
 pub(super) fn figure(sheet: &Sheet<'_>) -> Figure {
     let steps = &sheet.outcome().steps;
     let count = steps.len().max(2);
@@ -59,10 +56,7 @@ pub(super) fn figure(sheet: &Sheet<'_>) -> Figure {
     }
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a script has some dozen steps"
-)]
+#[expect(clippy::cast_precision_loss, reason = "a script has some dozen steps")]
 fn device(
     sheet: &Sheet<'_>,
     i: usize,

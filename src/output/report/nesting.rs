@@ -118,8 +118,14 @@ fn figure(
 fn verticals(sheet: &Sheet<'_>, scale: &Scale, top: f64, bottom: f64) -> Markup {
     let standoff_mm = sheet.plan.hub_standoff_mm;
     let track = &sheet.plan.track;
-    let lesions = track.lesions.iter().map(|l| (&l.name, l.start_mm, l.end_mm, "band"));
-    let clots = track.clots.iter().map(|c| (&c.name, c.start_mm, c.end_mm, "clotband"));
+    let lesions = track
+        .lesions
+        .iter()
+        .map(|l| (&l.name, l.start_mm, l.end_mm, "band"));
+    let clots = track
+        .clots
+        .iter()
+        .map(|c| (&c.name, c.start_mm, c.end_mm, "clotband"));
     let mut named: Vec<(f64, String, bool)> = Vec::new();
     let bands: Vec<_> = lesions
         .chain(clots)
@@ -170,11 +176,10 @@ fn placed(named: &[(f64, String, bool)], scale: &Scale) -> Vec<(f64, String, f64
     let mut out = Vec::new();
     for (at, name, _) in named {
         let half = 0.5 * width_of(name) * 0.92 + 4.0;
-        let x = scale
-            .at(*at)
-            .clamp(LEFT + half - 20.0, WIDTH - half - 2.0);
+        let x = scale.at(*at).clamp(LEFT + half - 20.0, WIDTH - half - 2.0);
         let free = lines.iter().position(|line| {
-            line.iter().all(|(from, to)| x + half < *from || x - half > *to)
+            line.iter()
+                .all(|(from, to)| x + half < *from || x - half > *to)
         });
         if let Some(line) = free {
             lines[line].push((x - half, x + half));

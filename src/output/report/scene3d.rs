@@ -124,7 +124,11 @@ impl Packer {
     fn mesh(&mut self, mesh: &Mesh) -> usize {
         let mut bytes = Vec::new();
         for corner in mesh.triangles.iter().flatten() {
-            let at = mesh.positions.get(*corner as usize).copied().unwrap_or_default();
+            let at = mesh
+                .positions
+                .get(*corner as usize)
+                .copied()
+                .unwrap_or_default();
             self.place(&Point::from(at.map(f64::from)), &mut bytes);
         }
         self.keep(&bytes)
@@ -234,7 +238,11 @@ fn labels(stage: &Stage) -> Vec<Label> {
     marks
         .filter(|l| NAMED.contains(&l.name.as_str()))
         .map(|l| Label {
-            name: if l.name == "clot-start" { "clot".into() } else { l.words.clone() },
+            name: if l.name == "clot-start" {
+                "clot".into()
+            } else {
+                l.words.clone()
+            },
             at_mm: rounded(&l.at),
         })
         .collect()
@@ -274,7 +282,11 @@ fn views(sheet: &Sheet<'_>, stage: &Stage, low: &Point, high: &Point) -> Vec<Vie
         out.push(around("head", b, track.length_mm()));
     }
     if let Some(stent) = sheet.outcome().stents.first() {
-        out.push(around("stent", stent.proximal_mm - 6.0, stent.distal_mm + 6.0));
+        out.push(around(
+            "stent",
+            stent.proximal_mm - 6.0,
+            stent.distal_mm + 6.0,
+        ));
     }
     out
 }

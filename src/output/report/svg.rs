@@ -73,10 +73,7 @@ pub(super) fn num(value: f64) -> String {
 }
 
 /// Estimated width of a text in the plots' type.
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a label has some dozen letters"
-)]
+#[expect(clippy::cast_precision_loss, reason = "a label has some dozen letters")]
 pub(super) fn width_of(text: &str) -> f64 {
     LETTER * text.chars().count() as f64
 }
@@ -152,7 +149,11 @@ pub(super) fn ticks(low: f64, high: f64, wished: f64) -> Vec<f64> {
     let mut found = Vec::new();
     let mut value = (low / step).ceil() * step;
     while value <= high + 1e-9 * span {
-        found.push(if value.abs() < 1e-9 * step { 0.0 } else { value });
+        found.push(if value.abs() < 1e-9 * step {
+            0.0
+        } else {
+            value
+        });
         value += step;
     }
     found
@@ -185,10 +186,7 @@ pub(super) fn length_axis(scale: &Scale, top: f64, bottom: f64, wished: f64) -> 
 }
 
 /// Horizontal axis of step numbers.
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a script has some dozen steps"
-)]
+#[expect(clippy::cast_precision_loss, reason = "a script has some dozen steps")]
 pub(super) fn step_axis(scale: &Scale, steps: usize, top: f64, bottom: f64) -> Markup {
     let every = [1, 2, 5, 10, 20, 50, 100]
         .into_iter()

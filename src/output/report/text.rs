@@ -135,15 +135,26 @@ mod tests {
 
     #[test]
     fn lengths_in_words_are_found_and_nothing_else_is() {
-        let html = prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>").into_string();
-        assert!(html.contains(r#"data-mm="-0.2" data-kind="d">-0.20 mm</span>"#), "{html}");
-        assert!(html.contains(r#"data-mm="913" data-kind="l">913 mm</span>"#), "{html}");
+        let html =
+            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>")
+                .into_string();
+        assert!(
+            html.contains(r#"data-mm="-0.2" data-kind="d">-0.20 mm</span>"#),
+            "{html}"
+        );
+        assert!(
+            html.contains(r#"data-mm="913" data-kind="l">913 mm</span>"#),
+            "{html}"
+        );
         assert!(html.matches("data-mm").count() == 2, "{html}");
         assert!(html.contains("&lt;b&gt;"), "words stay words: {html}");
     }
 
     #[test]
     fn findings_become_sentences() {
-        assert!(sentence("the stent is short") == "The stent is short.", "capital and full stop");
+        assert!(
+            sentence("the stent is short") == "The stent is short.",
+            "capital and full stop"
+        );
     }
 }

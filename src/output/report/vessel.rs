@@ -48,16 +48,13 @@ fn names(sheet: &Sheet<'_>, across: &Scale, bottom: f64) -> Markup {
     let track = &sheet.plan.track;
     let mut ends: Vec<f64> = vec![0.0; 2];
     let mut shown = Vec::new();
-    let marks = track
-        .landmarks
-        .iter()
-        .filter(|l| !(l.name.ends_with("-start") || l.name.ends_with("-end") || l.name.ends_with("mm")));
+    let marks = track.landmarks.iter().filter(|l| {
+        !(l.name.ends_with("-start") || l.name.ends_with("-end") || l.name.ends_with("mm"))
+    });
     for mark in marks {
         let name = place(&mark.name);
         let half = 0.5 * width_of(&name) * 0.92;
-        let x = across
-            .at(mark.s_mm)
-            .clamp(LEFT + half, WIDTH - half - 2.0);
+        let x = across.at(mark.s_mm).clamp(LEFT + half, WIDTH - half - 2.0);
         if let Some(line) = ends.iter().position(|end| x - half > *end + 5.0) {
             ends[line] = x + half;
             shown.push((across.at(mark.s_mm), x, line, name));
@@ -84,10 +81,20 @@ fn lumen(sheet: &Sheet<'_>, stations: &[&Station], across: &Scale) -> Markup {
     let height = |radius_mm: f64| 0.48 * LUMEN * (radius_mm / widest_mm).sqrt();
     let track = &sheet.plan.track;
     let healthy = |s: &&Station| 0.5 * track.healthy_diameter_at(s.s_mm);
-    let upper = stations.iter().map(|s| (across.at(s.s_mm), middle - height(healthy(s))));
-    let lower = stations.iter().rev().map(|s| (across.at(s.s_mm), middle + height(healthy(s))));
-    let open_up = stations.iter().map(|s| (across.at(s.s_mm), middle - height(s.radius_mm)));
-    let open_low = stations.iter().rev().map(|s| (across.at(s.s_mm), middle + height(s.radius_mm)));
+    let upper = stations
+        .iter()
+        .map(|s| (across.at(s.s_mm), middle - height(healthy(s))));
+    let lower = stations
+        .iter()
+        .rev()
+        .map(|s| (across.at(s.s_mm), middle + height(healthy(s))));
+    let open_up = stations
+        .iter()
+        .map(|s| (across.at(s.s_mm), middle - height(s.radius_mm)));
+    let open_low = stations
+        .iter()
+        .rev()
+        .map(|s| (across.at(s.s_mm), middle + height(s.radius_mm)));
     html! {
         polygon.wall points=(points(upper.chain(lower))) {}
         polygon.lumen points=(points(open_up.chain(open_low))) {}
@@ -103,8 +110,13 @@ fn lumen(sheet: &Sheet<'_>, stations: &[&Station], across: &Scale) -> Markup {
 }
 
 fn bends(stations: &[&Station], across: &Scale, most_per_mm: f64) -> Markup {
-    let up = Scale::new((0.0, most_per_mm.max(0.01)), (BEND_TOP + BEND, BEND_TOP + 4.0));
-    let line = stations.iter().map(|s| (across.at(s.s_mm), up.at(s.curvature_per_mm)));
+    let up = Scale::new(
+        (0.0, most_per_mm.max(0.01)),
+        (BEND_TOP + BEND, BEND_TOP + 4.0),
+    );
+    let line = stations
+        .iter()
+        .map(|s| (across.at(s.s_mm), up.at(s.curvature_per_mm)));
     let floor = up.at(0.0);
     html! {
         polygon.area points={
@@ -124,7 +136,10 @@ fn bends(stations: &[&Station], across: &Scale, most_per_mm: f64) -> Markup {
 }
 
 fn turning(stations: &[&Station], across: &Scale) -> Markup {
-    let most_deg = stations.last().map_or(1.0, |s| s.turning_rad.to_degrees()).max(1.0);
+    let most_deg = stations
+        .last()
+        .map_or(1.0, |s| s.turning_rad.to_degrees())
+        .max(1.0);
     let up = Scale::new((0.0, most_deg), (BEND_TOP + BEND, BEND_TOP + 4.0));
     html! {
         polyline.second points=(points(stations.iter().map(|s| (across.at(s.s_mm), up.at(s.turning_rad.to_degrees()))))) {}

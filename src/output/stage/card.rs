@@ -108,8 +108,18 @@ pub(super) fn steps(plan: &Plan, passed: &[Passed], outcome: &Outcome) -> Vec<St
             });
             StepCard {
                 row: row.clone(),
-                edges: outcome.edges.iter().filter(|e| of_step(e.step)).cloned().collect(),
-                suction: outcome.suction.iter().filter(|s| of_step(s.step)).cloned().collect(),
+                edges: outcome
+                    .edges
+                    .iter()
+                    .filter(|e| of_step(e.step))
+                    .cloned()
+                    .collect(),
+                suction: outcome
+                    .suction
+                    .iter()
+                    .filter(|s| of_step(s.step))
+                    .cloned()
+                    .collect(),
                 watching: done.after.watching,
                 moving,
                 stretch_mm: stretch,

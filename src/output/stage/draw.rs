@@ -50,6 +50,7 @@ pub(super) struct Drawing<'a> {
     pub(super) step: usize,
     pub(super) share: f64,
     pub(super) state: State,
+    scene: Option<&'a Scenes>,
     ways: Vec<Option<Way<'a>>>,
     keys: Option<(&'a Key, &'a Key, f64)>,
 }
@@ -57,7 +58,12 @@ pub(super) struct Drawing<'a> {
 impl<'a> Drawing<'a> {
     pub(super) fn new(stage: &'a Stage, step: usize, share: f64) -> Self {
         let step = step.min(stage.scenes.len().saturating_sub(1));
-        let (state, keys) = match stage.scenes.get(step) {
+        Self::of(stage, stage.scenes.get(step), step, share)
+    }
+
+    /// The same with another scene in the place of a step's own.
+    pub(super) fn of(stage: &'a Stage, scene: Option<&'a Scenes>, step: usize, share: f64) -> Self {
+        let (state, keys) = match scene {
             Some(scene) => (
                 state_between(&stage.plan, &scene.before, &scene.after, share),
                 between(scene, share),
@@ -69,6 +75,7 @@ impl<'a> Drawing<'a> {
             step,
             share,
             state,
+            scene,
             ways: Vec::new(),
             keys,
         };
@@ -91,9 +98,10 @@ impl<'a> Drawing<'a> {
         let Some(way) = &self.ways[k] else {
             return Vec::new();
         };
-        let ends = way.holders.iter().flat_map(|(j, from_mm, to_mm)| {
-            [(*j, *from_mm, false), (*j, *to_mm, true)]
-        });
+        let ends = way
+            .holders
+            .iter()
+            .flat_map(|(j, from_mm, to_mm)| [(*j, *from_mm, false), (*j, *to_mm, true)]);
         ends.filter(|(j, s_mm, _)| *s_mm > 0.0 && self.around(k, *s_mm) == Some(*j))
             .map(|(_, s_mm, towards_tip)| {
                 let held = self.offset_in(k, s_mm);
@@ -112,7 +120,7 @@ impl<'a> Drawing<'a> {
     }
 
     pub(super) fn scene(&self) -> &'a Scenes {
-        &self.stage.scenes[self.step]
+        self.scene.unwrap_or(&self.stage.scenes[self.step])
     }
 
     fn way(&self, k: usize) -> Option<Way<'a>> {
@@ -125,16 +133,19 @@ impl<'a> Drawing<'a> {
             share,
         };
         let riders = self.state.riders_of(k).filter_map(|rider| {
-            let LumenKind::RapidExchange { port_from_tip } = self.plan().devices[rider].device.lumen
+            let LumenKind::RapidExchange { port_from_tip } =
+                self.plan().devices[rider].device.lumen
             else {
                 return None;
             };
             let tip_mm = self.state.tip_mm(rider)?;
             Some((rider, tip_mm - port_from_tip, tip_mm))
         });
-        let hubs = self.state.hubs_passed(k).into_iter().filter_map(|j| {
-            Some((j, f64::NEG_INFINITY, self.state.tip_mm(j)?))
-        });
+        let hubs = self
+            .state
+            .hubs_passed(k)
+            .into_iter()
+            .filter_map(|j| Some((j, f64::NEG_INFINITY, self.state.tip_mm(j)?)));
         let holders = riders.chain(hubs).collect();
         Some(Way {
             path_mm: between.path(tip_mm),
@@ -235,9 +246,12 @@ impl<'a> Drawing<'a> {
         if length_mm + 1.5 * radius_mm + 0.3 < lumen_mm {
             return (wished, 0.0);
         }
-        let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm).max(0.0);
+        let curvature = self.plan().track.curve.curvature_at(s_mm);
+        let nearer = 1.0 / (1.0 - curvature * length_mm.min(lumen_mm)).max(0.3);
+        let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm, nearer) - MISSED_MM;
+        let room_mm = room_mm.max(0.0);
         let indentation_mm = way.between.indentation(s_mm);
-        let held = held_within(wished, (room_mm + indentation_mm - MISSED_MM).max(0.0));
+        let held = held_within(wished, room_mm + indentation_mm);
         let beyond_mm = (held[0].hypot(held[1]) - room_mm).max(0.0);
         (held, beyond_mm)
     }
@@ -277,8 +291,16 @@ impl<'a> Drawing<'a> {
             step: self.step,
             share: self.share,
             devices,
-            stents: if self.keys.is_some() { self.stents() } else { Vec::new() },
-            clots: if self.keys.is_some() { self.clots() } else { Vec::new() },
+            stents: if self.keys.is_some() {
+                self.stents()
+            } else {
+                Vec::new()
+            },
+            clots: if self.keys.is_some() {
+                self.clots()
+            } else {
+                Vec::new()
+            },
             plaques: self.plaques(),
             contacts: self.contacts(),
             bands: self.bands(),
@@ -423,9 +445,7 @@ impl<'a> Drawing<'a> {
                     .chain(stations)
                     .chain(std::iter::once(end_mm))
                     .collect();
-                let outer = |s: &f64| {
-                    self.node(*s, [0.0; 2], 0.5 * track.healthy_diameter_at(*s))
-                };
+                let outer = |s: &f64| self.node(*s, [0.0; 2], 0.5 * track.healthy_diameter_at(*s));
                 DrawnPlaque {
                     lesion: i,
                     inner: stations
@@ -478,7 +498,11 @@ impl<'a> Drawing<'a> {
             return Vec::new();
         };
         // what is released in this step has its edges when it is out
-        let out = if self.share >= 1.0 { &scene.after } else { &scene.before };
+        let out = if self.share >= 1.0 {
+            &scene.after
+        } else {
+            &scene.before
+        };
         let card = self.stage.steps.get(self.step);
         let stents = out.stents.iter();
         stents
@@ -561,5 +585,9 @@ fn between(scene: &Scenes, share: f64) -> Option<(&Key, &Key, f64)> {
     let after = scene.keys.partition_point(|key| key.share < share);
     let after = after.clamp(1, scene.keys.len().saturating_sub(1).max(1));
     let (a, b) = (scene.keys.get(after - 1)?, scene.keys.get(after)?);
-    Some((a, b, ((share - a.share) / (b.share - a.share)).clamp(0.0, 1.0)))
+    Some((
+        a,
+        b,
+        ((share - a.share) / (b.share - a.share)).clamp(0.0, 1.0),
+    ))
 }

@@ -105,7 +105,11 @@ pub(super) fn state_between(plan: &Plan, before: &State, after: &State, share: f
         });
         state.open[k] = before.open[k] || after.open[k];
         state.inflated[k] = before.inflated[k] || after.inflated[k];
-        state.suction[k] = if share < 1.0 { before.suction[k] } else { after.suction[k] };
+        state.suction[k] = if share < 1.0 {
+            before.suction[k]
+        } else {
+            after.suction[k]
+        };
     }
     if share >= 1.0 {
         for k in 0..state.in_place.len() {
@@ -122,6 +126,30 @@ pub(super) fn state_between(plan: &Plan, before: &State, after: &State, share: f
         *now = was + (is - was) * share;
     }
     state
+}
+
+/// A state of one's own in the place of the end of a step, as it lies in a shape; without one, as things
+/// lay at that end.
+pub(super) fn posed(plan: &Plan, of: &Scenes, state: &State, shape: Option<&Arc<Shape>>) -> Scenes {
+    let centred = Key {
+        share: 1.0,
+        lies: vec![None; plan.devices.len()],
+        contacts: Vec::new(),
+    };
+    let last = of.keys.last().unwrap_or(&centred);
+    let key = KeyMaker::new(plan).key(1.0, state, shape, last);
+    Scenes {
+        before: state.clone(),
+        after: state.clone(),
+        keys: vec![
+            Key {
+                share: 0.0,
+                ..key.clone()
+            },
+            key,
+        ],
+        clots: of.clots.iter().map(|c| [c[1]; 2]).collect(),
+    }
 }
 
 /// Makes keys out of shapes.
@@ -311,7 +339,9 @@ impl<'a> KeyMaker<'a> {
                 return *clot;
             }
             // an open retriever holds it better than a catheter at its end
-            let carrier = clot.carried_by.filter(|k| done.before.in_place[*k].is_some());
+            let carrier = clot
+                .carried_by
+                .filter(|k| done.before.in_place[*k].is_some());
             let carrier = carrier.or_else(|| {
                 let mut holders: Vec<usize> = (0..self.plan.devices.len())
                     .filter(|k| brings_clot(self.plan, &done.before, *k, i) && back(*k) < 0.0)
@@ -347,7 +377,11 @@ fn contacts(shape: &Shape) -> Vec<KeyContact> {
         return Vec::new();
     };
     let plan_index = |rod: usize| {
-        let place = shape.stack.devices.iter().position(|d| d.rod == Some(rod))?;
+        let place = shape
+            .stack
+            .devices
+            .iter()
+            .position(|d| d.rod == Some(rod))?;
         shape.devices.get(place).copied()
     };
     let zones = solution.zones(ZONE.0, ZONE.1);

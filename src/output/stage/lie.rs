@@ -158,7 +158,9 @@ mod tests {
     use super::*;
 
     fn lie(stations: usize, u: f64) -> Lie {
-        let station_mm: Vec<f64> = (0..=stations).map(|i| f64::from(u32::try_from(i).unwrap())).collect();
+        let station_mm: Vec<f64> = (0..=stations)
+            .map(|i| f64::from(u32::try_from(i).unwrap()))
+            .collect();
         Lie {
             offset_mm: vec![[u, 0.0]; stations + 1],
             path_mm: station_mm.iter().map(|s| 0.9 * s).collect(),
@@ -175,10 +177,22 @@ mod tests {
             after: Some(&b),
             share,
         };
-        assert!((way(0.25).offset(50.0)[0] - 0.5).abs() < 1e-12, "a quarter of the way");
-        assert!((way(0.25).offset(150.0)[0] + 1.0).abs() < 1e-12, "newly reached");
-        assert!((way(0.0).offset(100.0)[0] - 1.0).abs() < 1e-12, "at the start");
-        assert!((way(1.0).offset(100.0)[0] + 1.0).abs() < 1e-12, "at the end");
+        assert!(
+            (way(0.25).offset(50.0)[0] - 0.5).abs() < 1e-12,
+            "a quarter of the way"
+        );
+        assert!(
+            (way(0.25).offset(150.0)[0] + 1.0).abs() < 1e-12,
+            "newly reached"
+        );
+        assert!(
+            (way(0.0).offset(100.0)[0] - 1.0).abs() < 1e-12,
+            "at the start"
+        );
+        assert!(
+            (way(1.0).offset(100.0)[0] + 1.0).abs() < 1e-12,
+            "at the end"
+        );
         assert!((way(0.5).path(50.0) - 45.0).abs() < 1e-12, "its own length");
     }
 

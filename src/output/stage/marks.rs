@@ -60,7 +60,13 @@ mod tests {
     fn exact_core_of_a_steel_wire() {
         // d = 0.3 mm: B = 193e3 pi 0.0081 / 64 = 76.74 N mm2
         let stiffness = STEEL_MPA * PI * 0.3_f64.powi(4) / 64.0;
-        assert!((core_mm(stiffness, 0.5) - 0.15).abs() < 1e-12, "its own core");
-        assert!((core_mm(stiffness, 0.15) - 0.1275).abs() < 1e-12, "at most its share");
+        assert!(
+            (core_mm(stiffness, 0.5) - 0.15).abs() < 1e-12,
+            "its own core"
+        );
+        assert!(
+            (core_mm(stiffness, 0.15) - 0.1275).abs() < 1e-12,
+            "at most its share"
+        );
     }
 }

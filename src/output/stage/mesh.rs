@@ -191,7 +191,10 @@ pub(crate) fn any_normal(along: &Vector) -> Vector {
 
 /// Growth of the radius along a tube.
 fn slope_at(nodes: &[Node], i: usize) -> f64 {
-    let (a, b) = (&nodes[i.saturating_sub(1)], &nodes[(i + 1).min(nodes.len() - 1)]);
+    let (a, b) = (
+        &nodes[i.saturating_sub(1)],
+        &nodes[(i + 1).min(nodes.len() - 1)],
+    );
     let length_mm = (b.at - a.at).norm();
     if length_mm < 0.05 {
         return 0.0;

@@ -49,10 +49,11 @@ pub use vessel::ContextBranch;
 pub(crate) use vessel::stepped;
 
 use crate::geometry::{Frame, Tree};
-use crate::procedure::{Passed, Plan};
+use crate::procedure::{Passed, Plan, Shape, State};
 use crate::rehearsal::{Outcome, Verdict};
 use keys::{KeyMaker, Scenes};
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 pub(crate) use struts::Hoop;
 use struts::Pattern;
 
@@ -234,6 +235,36 @@ impl Stage {
 
     fn in_step(&self, step: usize, share: f64, time_s: f64) -> Moment {
         draw::Drawing::new(self, step, share).moment(time_s)
+    }
+
+    /// What is drawn of a state of one's own at the end of a step (index), as it lies in `shape`: for a
+    /// window in which a device is dragged. Without a shape everything lies as at the end of the step.
+    #[must_use]
+    pub fn posed(&self, step: usize, state: &State, shape: Option<&Arc<Shape>>) -> Moment {
+        let step = step.min(self.scenes.len().saturating_sub(1));
+        let time_s = self.timeline.steps.get(step).map_or(0.0, |s| s.end_s);
+        match self.scenes.get(step) {
+            Some(of) => {
+                let scene = keys::posed(&self.plan, of, state, shape);
+                draw::Drawing::of(self, Some(&scene), step, 1.0).moment(time_s)
+            }
+            None => self.at_step(step, 1.0),
+        }
+    }
+
+    /// The cross section at a station (mm) of what [`Stage::posed`] draws.
+    #[must_use]
+    pub fn posed_section(
+        &self,
+        step: usize,
+        state: &State,
+        shape: Option<&Arc<Shape>>,
+        station_mm: f64,
+    ) -> Section {
+        let step = step.min(self.scenes.len().saturating_sub(1));
+        let scene = self.scenes.get(step);
+        let scene = scene.map(|of| keys::posed(&self.plan, of, state, shape));
+        draw::Drawing::of(self, scene.as_ref(), step, 1.0).section(station_mm)
     }
 
     /// The cross section of everything at a station (mm) at a time of the film clock (s): for close-ups of

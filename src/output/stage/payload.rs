@@ -8,8 +8,8 @@ use super::vessel::stepped;
 use crate::device::{Payload, RetrieverSpec, StentSpec};
 use crate::procedure::{Action, DeployedStent, Passed, Plan};
 
-/// Hoops of a sleeve: one each millimetre of the longest stents.
-const HOOPS: u32 = 60;
+/// Hoops of a sleeve: two each millimetre of usual stents.
+const HOOPS: u32 = 120;
 /// Room left between struts and lumen, mm: chords between hoops leave the route's bends by this much.
 const CHORDS_MM: f64 = 0.02;
 /// How steeply struts widen beyond what covers them (assumed: 45 degrees).
@@ -160,8 +160,11 @@ impl Drawing<'_> {
                     .min(self.lumen_mm(s_mm) - pattern.wire_radius_mm - CHORDS_MM)
                     .max(folded_mm);
                 // what is folded lies where its catheter lies, what is open in the middle
-                let folded = ((open_mm - radius_mm) / (open_mm - folded_mm).max(1e-9)).clamp(0.0, 1.0);
-                let offset_mm = self.offset_in(k, s_mm).map(|x| x * folded);
+                let folded =
+                    ((open_mm - radius_mm) / (open_mm - folded_mm).max(1e-9)).clamp(0.0, 1.0);
+                let room_mm = self.lumen_mm(s_mm) - pattern.wire_radius_mm - CHORDS_MM - radius_mm;
+                let leaning = self.offset_in(k, s_mm).map(|x| x * folded);
+                let offset_mm = held_within(leaning, room_mm.max(0.0));
                 self.hoop(s_mm, offset_mm, radius_mm)
             })
             .collect();
@@ -173,7 +176,10 @@ impl Drawing<'_> {
         let pattern = self.stage.patterns[k].as_ref()?;
         let plan = self.plan();
         let tip_mm = self.state.tip_mm(k)?;
-        let folded_mm = 0.5 * plan.devices[k].device.max_outer_between(0.0, spec.folded_length_mm);
+        let folded_mm = 0.5
+            * plan.devices[k]
+                .device
+                .max_outer_between(0.0, spec.folded_length_mm);
         let near_mm = tip_mm - spec.folded_length_mm;
         // material from the near end: station, vessel, covered
         let mut places: Vec<(f64, f64)> = vec![(0.0, near_mm)];
@@ -276,7 +282,11 @@ impl Drawing<'_> {
                 let nodes: Vec<Node> = stepped(end_mm - start_mm, STEP_MM)
                     .map(|along_mm| {
                         let s_mm = start_mm + along_mm;
-                        let home_mm = 0.5 * self.plan().track.healthy_diameter_at(home.start_mm + along_mm);
+                        let home_mm = 0.5
+                            * self
+                                .plan()
+                                .track
+                                .healthy_diameter_at(home.start_mm + along_mm);
                         self.clot_node(is, s_mm, along_mm, end_mm - start_mm, home_mm)
                     })
                     .filter(|node| node.station_mm >= 0.0)
@@ -292,7 +302,14 @@ impl Drawing<'_> {
 
     /// A section of a clot: round at both ends, as wide as its own artery, the lumen it lies in, or the
     /// catheter it has been drawn into.
-    fn clot_node(&self, place: &ClotPlace, s_mm: f64, along_mm: f64, length_mm: f64, home_mm: f64) -> Node {
+    fn clot_node(
+        &self,
+        place: &ClotPlace,
+        s_mm: f64,
+        along_mm: f64,
+        length_mm: f64,
+        home_mm: f64,
+    ) -> Node {
         /// Share of the lumen that is drawn filled, so that clot and wall do not flicker.
         const FILLS: f64 = 0.96;
         let around = place.carried_by.and_then(|k| self.around(k, s_mm));

@@ -63,7 +63,11 @@ impl Pattern {
             } => {
                 // a wire climbs by the tangent of its angle from the circumference
                 let lead_mm = PI * spec.free_diameter_mm * braid_angle_deg.to_radians().tan();
-                Self::braid(wires.clamp(4, 64), spec.free_length_mm / lead_mm, wire_radius_mm)
+                Self::braid(
+                    wires.clamp(4, 64),
+                    spec.free_length_mm / lead_mm,
+                    wire_radius_mm,
+                )
             }
             StentDesign::Cut {
                 cells,
@@ -201,7 +205,10 @@ mod tests {
         };
         let pattern = Pattern::of_stent(&spec);
         let length = |diameter_mm: f64| {
-            let mesh = pattern.on(&sleeve(spec.deployed_length_mm(diameter_mm), 0.5 * diameter_mm));
+            let mesh = pattern.on(&sleeve(
+                spec.deployed_length_mm(diameter_mm),
+                0.5 * diameter_mm,
+            ));
             assert_eq!(mesh.wires.len(), 24, "every wire");
             let wire = &mesh.wires[0];
             wire.windows(2).map(|w| (w[1] - w[0]).norm()).sum::<f64>()
@@ -218,10 +225,17 @@ mod tests {
         let pattern = Pattern::rings(3, 4, Cells::Closed, 0.05);
         let ends = |ring: usize, far: bool| -> Vec<i32> {
             let pick = if far { f64::min } else { f64::max };
-            let edge = pattern.wires[ring].iter().map(|p| p.0).fold(pattern.wires[ring][0].0, pick);
-            let at_edge = pattern.wires[ring].iter().filter(|p| (p.0 - edge).abs() < 1e-9);
+            let edge = pattern.wires[ring]
+                .iter()
+                .map(|p| p.0)
+                .fold(pattern.wires[ring][0].0, pick);
+            let at_edge = pattern.wires[ring]
+                .iter()
+                .filter(|p| (p.0 - edge).abs() < 1e-9);
             #[expect(clippy::cast_possible_truncation, reason = "degrees")]
-            let mut turns: Vec<i32> = at_edge.map(|p| p.1.to_degrees().round() as i32 % 360).collect();
+            let mut turns: Vec<i32> = at_edge
+                .map(|p| p.1.to_degrees().round() as i32 % 360)
+                .collect();
             turns.sort_unstable();
             turns.dedup();
             turns

@@ -124,7 +124,10 @@ impl Timeline {
         if length_s <= 0.0 {
             return (step, 1.0);
         }
-        (step, ease(((time_s - span.start_s) / length_s).clamp(0.0, 1.0)))
+        (
+            step,
+            ease(((time_s - span.start_s) / length_s).clamp(0.0, 1.0)),
+        )
     }
 }
 

@@ -74,26 +74,28 @@ pub(super) fn lumen_radius_mm(track: &Track, residual_mm: &[f64], s_mm: f64) -> 
         .lesions
         .iter()
         .zip(residual_mm)
-        .map(|(lesion, residual_mm)| {
-            healthy_mm + (residual_mm - healthy_mm) * lesion.depth(s_mm)
-        })
+        .map(|(lesion, residual_mm)| healthy_mm + (residual_mm - healthy_mm) * lesion.depth(s_mm))
         .fold(healthy_mm, f64::min);
     0.5 * narrowed_mm
 }
 
 /// What sections of a ball miss between those that are tried, mm, in the sharpest lesions.
-pub(super) const MISSED_MM: f64 = 8e-3;
+pub(super) const MISSED_MM: f64 = 6e-3;
 
 /// Room for the axis of something round of radius `r_mm` at a station: a ball of that radius there touches
 /// the wall, not the section's disc alone, so that what leans with a tapering wall stays inside too.
-pub(super) fn room_mm(radius_at_mm: impl Fn(f64) -> f64, s_mm: f64, r_mm: f64) -> f64 {
+///
+/// On the inside of a bend stations lie nearer to each other than on the centre line: `nearer`, at least 1,
+/// tells by how much.
+pub(super) fn room_mm(radius_at_mm: impl Fn(f64) -> f64, s_mm: f64, r_mm: f64, nearer: f64) -> f64 {
     /// Sections of the ball that are tried on either side.
-    const SECTIONS: i32 = 4;
+    const SECTIONS: i32 = 6;
     (-SECTIONS..=SECTIONS)
         .map(|i| {
             let share = f64::from(i) / f64::from(SECTIONS + 1);
             let section_mm = r_mm * (1.0 - share * share).sqrt();
-            radius_at_mm(s_mm + share * r_mm) - section_mm
+            let lumen_mm = [1.0, nearer].map(|n| radius_at_mm(s_mm + n * share * r_mm));
+            lumen_mm[0].min(lumen_mm[1]) - section_mm
         })
         .fold(f64::INFINITY, f64::min)
 }
@@ -210,7 +212,12 @@ pub(super) fn context(tree: &Tree, track: &Track, detail: &Detail) -> Vec<Contex
 
 /// The wall of a branch where it is not hidden; its rim lies on what hides it.
 fn bare_wall(branch: &Branch, detail: &Detail, hidden: impl Fn(&Point) -> bool) -> Mesh {
-    let widest_mm = branch.lumen.knots_mm.iter().map(|k| k.1).fold(0.0, f64::max);
+    let widest_mm = branch
+        .lumen
+        .knots_mm
+        .iter()
+        .map(|k| k.1)
+        .fold(0.0, f64::max);
     // a quarter of the width shows the bends of a branch nobody works in
     let step_mm = (widest_mm / 4.0).clamp(detail.least_spacing_mm, 2.0 * detail.most_spacing_mm);
     let sides = u32::try_from(detail.wall_sides.max(6)).unwrap_or(6);
@@ -274,9 +281,12 @@ mod tests {
     #[test]
     fn exact_room_in_a_cone() {
         // wall falls by 1 in 2: a ball of radius 1 at R = 5 has 5 - sqrt(1 + 1/4) of room
-        let room = room_mm(|s| 5.0 - 0.5 * s, 0.0, 1.0);
+        let room = room_mm(|s| 5.0 - 0.5 * s, 0.0, 1.0, 1.0);
         let exact = 5.0 - 1.25_f64.sqrt();
         assert!((room - exact).abs() < 0.01, "{room} against {exact}");
-        assert!((room_mm(|_| 2.0, 0.0, 0.5) - 1.5).abs() < 1e-12, "a cylinder");
+        assert!(
+            (room_mm(|_| 2.0, 0.0, 0.5, 1.0) - 1.5).abs() < 1e-12,
+            "a cylinder"
+        );
     }
 }

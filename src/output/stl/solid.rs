@@ -42,7 +42,10 @@ fn ball(points: &[(Point, f64)]) -> (Point, f64) {
         high = high.sup(&p.coords);
     }
     let middle = Point::from(0.5 * (low + high));
-    let radius = points.iter().map(|(p, _)| (p - middle).norm()).fold(0.0, f64::max);
+    let radius = points
+        .iter()
+        .map(|(p, _)| (p - middle).norm())
+        .fold(0.0, f64::max);
     (middle, radius)
 }
 
@@ -55,7 +58,9 @@ impl<'a> Limb<'a> {
             .lumen
             .knots_mm
             .iter()
-            .fold((f64::INFINITY, 0.0_f64), |(a, b), k| (a.min(k.1), b.max(k.1)));
+            .fold((f64::INFINITY, 0.0_f64), |(a, b), k| {
+                (a.min(k.1), b.max(k.1))
+            });
         let step_mm = (0.25 * narrow_mm).clamp(0.3, 2.0);
         let samples: Vec<(Point, f64)> = crate::output::stage::stepped(length_mm, step_mm)
             .map(|s_mm| (branch.curve.point_at(s_mm), s_mm))
@@ -63,10 +68,12 @@ impl<'a> Limb<'a> {
         // an end at which another branch begins leads on
         let leads_on = |at_end_mm: f64| {
             tree.branches.iter().zip(made).any(|(child, made)| {
-                *made && child.ostium.is_some_and(|o| {
-                    o.branch == own
-                        && (o.at_mm - at_end_mm).abs() < 0.5 * branch.lumen.diameter_at(at_end_mm)
-                })
+                *made
+                    && child.ostium.is_some_and(|o| {
+                        o.branch == own
+                            && (o.at_mm - at_end_mm).abs()
+                                < 0.5 * branch.lumen.diameter_at(at_end_mm)
+                    })
             })
         };
         Self {
@@ -130,7 +137,11 @@ impl<'a> Limb<'a> {
         }
         // ends that lead on are round
         let least = if self.open[0] { f64::NEG_INFINITY } else { 0.0 };
-        let most = if self.open[1] { f64::INFINITY } else { length_mm };
+        let most = if self.open[1] {
+            f64::INFINITY
+        } else {
+            length_mm
+        };
         let s_mm = s_mm.clamp(least, most);
         let inside_mm = s_mm.clamp(0.0, length_mm);
         let frame = self.curve.frame_at(inside_mm);

@@ -51,7 +51,10 @@ impl<'a> Tiling<'a> {
             on_edge: HashMap::new(),
             shell: Shell::default(),
         };
-        #[expect(clippy::cast_possible_truncation, reason = "vessels are shorter than a kilometre")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "vessels are shorter than a kilometre"
+        )]
         let cells = (high - low).map(|x| (x / CUBE_MM).ceil() as i32 + 1);
         for x in 0..cells.x {
             for y in 0..cells.y {
@@ -60,7 +63,7 @@ impl<'a> Tiling<'a> {
                 }
             }
         }
-        tiling.shell
+        tiling.shell.without_crumbs()
     }
 
     /// Six tetrahedra round the same diagonal in every cube (Kuhn 1960).
@@ -69,7 +72,14 @@ impl<'a> Tiling<'a> {
         if self.solid.distance_mm(&middle).abs() > STEEPER * 0.9 * CUBE_MM {
             return;
         }
-        for order in [[0, 1, 2], [0, 2, 1], [1, 0, 2], [1, 2, 0], [2, 0, 1], [2, 1, 0]] {
+        for order in [
+            [0, 1, 2],
+            [0, 2, 1],
+            [1, 0, 2],
+            [1, 2, 0],
+            [2, 0, 1],
+            [2, 1, 0],
+        ] {
             let mut corner = cell.map(|c| c * LATTICE);
             let mut tet = [corner; 4];
             for (i, axis) in order.into_iter().enumerate() {
@@ -87,7 +97,10 @@ impl<'a> Tiling<'a> {
     fn divide(&mut self, tet: [Corner; 4], edge_to: usize) {
         let places = tet.map(|c| self.place(c));
         let middle = Point::from(places.iter().map(|p| p.coords).sum::<Vector>() / 4.0);
-        let reach = places.iter().map(|p| (p - middle).norm()).fold(0.0, f64::max);
+        let reach = places
+            .iter()
+            .map(|p| (p - middle).norm())
+            .fold(0.0, f64::max);
         if self.solid.distance_mm(&middle).abs() > STEEPER * reach {
             return;
         }
@@ -170,12 +183,52 @@ impl<'a> Tiling<'a> {
             let [i, j, k] = facet.map(|(a, b)| self.crossing(a, b));
             let at = |n: u32| self.shell.corners[n as usize];
             let faces_out = (at(j) - at(i)).cross(&(at(k) - at(i))).dot(&outwards) > 0.0;
-            self.shell.facets.push(if faces_out { [i, j, k] } else { [i, k, j] });
+            self.shell
+                .facets
+                .push(if faces_out { [i, j, k] } else { [i, k, j] });
         }
     }
 }
 
 impl Shell {
+    /// Without closed crumbs in the creases between branches, where one corner of the lattice alone lies
+    /// outside.
+    fn without_crumbs(mut self) -> Self {
+        /// Facets of the largest crumb: those round a few corners of the lattice.
+        const CRUMB: usize = 100;
+        let mut parent: Vec<u32> = (0..).take(self.corners.len()).collect();
+        fn root(parent: &mut [u32], mut at: u32) -> u32 {
+            while parent[at as usize] != at {
+                parent[at as usize] = parent[parent[at as usize] as usize];
+                at = parent[at as usize];
+            }
+            at
+        }
+        for [a, b, c] in &self.facets {
+            for other in [b, c] {
+                let (x, y) = (root(&mut parent, *a), root(&mut parent, *other));
+                parent[y as usize] = x;
+            }
+        }
+        let mut size = vec![0_usize; self.corners.len()];
+        for facet in &self.facets {
+            size[root(&mut parent, facet[0]) as usize] += 1;
+        }
+        self.facets
+            .retain(|facet| size[root(&mut parent, facet[0]) as usize] > CRUMB);
+        let mut place = vec![None; self.corners.len()];
+        let mut corners = Vec::with_capacity(self.corners.len());
+        for corner in self.facets.iter_mut().flatten() {
+            let old = *corner as usize;
+            *corner = *place[old].get_or_insert_with(|| {
+                corners.push(self.corners[old]);
+                u32::try_from(corners.len() - 1).unwrap_or(u32::MAX)
+            });
+        }
+        self.corners = corners;
+        self
+    }
+
     /// Whether every edge lies between exactly two facets that agree on which side is outside.
     pub(super) fn is_closed(&self) -> bool {
         let mut edges: Vec<(u32, u32)> = self

@@ -1,0 +1,126 @@
+//! What is drawn over a view: thin devices, the way one looks, a scale.
+
+use super::drawing::veil;
+use super::paint::Words;
+use super::scheme::solid;
+use super::{Scheme, View, least_width_px, vec3};
+use crate::output::stage::{DrawnDevice, Moment, Stage};
+use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
+use kiss3d::glamx;
+
+/// Draws lines over devices that would be thinner than can be seen; true where any was.
+pub(crate) fn lines_over(
+    painter: &Painter,
+    scheme: &Scheme,
+    stage: &Stage,
+    moment: &Moment,
+    rect: Rect,
+    view: &View,
+) -> bool {
+    let size = glamx::Vec2::new(rect.width(), rect.height());
+    let px_per_mm = view.pixels_per_mm(size.y);
+    let mut any = false;
+    let mut devices: Vec<_> = moment.devices.iter().map(|d| (d, widest_mm(d))).collect();
+    devices.sort_by(|a, b| b.1.total_cmp(&a.1));
+    for (device, outer_mm) in devices {
+        let wanted = scheme.px(least_width_px(outer_mm));
+        if outer_mm * px_per_mm >= wanted {
+            continue;
+        }
+        any = true;
+        let colour = solid(stage.devices[device.device].look.colour(scheme.theme));
+        let mut line: Vec<Pos2> = Vec::new();
+        for node in &device.nodes {
+            if let Some(at) = view.project(vec3(&node.at), size) {
+                let at = rect.min + vec2(at.x, at.y);
+                if line.last().is_none_or(|last| (*last - at).length() > 0.7) {
+                    line.push(at);
+                }
+            }
+        }
+        painter.add(Shape::line(line, Stroke::new(wanted, colour)));
+    }
+    any
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "a diameter in millimetres, drawn in pixels"
+)]
+pub(crate) fn widest_mm(device: &DrawnDevice) -> f32 {
+    2.0 * device.nodes.iter().map(|n| n.radius_mm).fold(0.0, f64::max) as f32
+}
+
+/// Which way one looks, the patient's sides, and a scale.
+pub(crate) fn view_name(
+    painter: &Painter,
+    scheme: &Scheme,
+    rect: Rect,
+    view: &View,
+    what: &str,
+    widened: bool,
+) {
+    let pad = scheme.px(10.0);
+    let name = format!("{what}, seen {}", view.from.in_words());
+    let veiled = |words: Words<'_>, at: Pos2| {
+        let ground = Rect::from_min_size(at, words.size(painter)).expand(scheme.px(3.0));
+        painter.rect_filled(ground, CornerRadius::same(3), veil(scheme.ground()));
+        words.draw(painter, at, Align2::LEFT_TOP)
+    };
+    let drawn = veiled(
+        Words::line(&name, scheme.px(14.0), scheme.faint()),
+        rect.min + vec2(pad, pad),
+    );
+    if widened {
+        veiled(
+            Words::line("thin devices drawn wider", scheme.px(12.0), scheme.faint()),
+            drawn.left_bottom() + vec2(0.0, scheme.px(1.0)),
+        );
+    }
+    let (right, _) = view.axes();
+    // the patient's left is +x, the back +y
+    let (left_word, right_word) = if right.x.abs() > right.y.abs() {
+        if right.x > 0.0 {
+            ("R", "L")
+        } else {
+            ("L", "R")
+        }
+    } else if right.y > 0.0 {
+        ("front", "back")
+    } else {
+        ("back", "front")
+    };
+    let y = rect.center().y;
+    for (word, x, anchor) in [
+        (left_word, rect.left() + pad, Align2::LEFT_CENTER),
+        (right_word, rect.right() - pad, Align2::RIGHT_CENTER),
+    ] {
+        Words::line(word, scheme.px(16.0), scheme.faint()).draw(painter, pos2(x, y), anchor);
+    }
+    scale(painter, scheme, rect, view);
+}
+
+/// A round length as a bar.
+fn scale(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) {
+    let px_per_mm = view.pixels_per_mm(rect.height());
+    let lengths = [
+        (2.0, "2 mm"),
+        (5.0, "5 mm"),
+        (10.0, "1 cm"),
+        (20.0, "2 cm"),
+        (50.0, "5 cm"),
+        (100.0, "10 cm"),
+    ];
+    let fits = |mm: f32| mm * px_per_mm < 0.24 * rect.width();
+    let Some((mm, words)) = lengths.iter().rev().find(|(mm, _)| fits(*mm)) else {
+        return;
+    };
+    let at = rect.left_bottom() + vec2(scheme.px(12.0), -scheme.px(12.0));
+    let end = at + vec2(mm * px_per_mm, 0.0);
+    painter.line_segment([at, end], Stroke::new(scheme.px(2.5), scheme.faint()));
+    Words::line(words, scheme.px(13.0), scheme.faint()).draw(
+        painter,
+        at + vec2(0.0, -scheme.px(3.0)),
+        Align2::LEFT_BOTTOM,
+    );
+}

@@ -1,0 +1,228 @@
+//! The column beside the views: devices, what the step is told, the stent's edge.
+
+use super::desk::Desk;
+use crate::output::palette::{Look, State};
+use crate::output::screen::{Icon, Scheme, close_up, icon, solid};
+use crate::output::stage::{Moment, Stage};
+use crate::procedure::Severity;
+use crate::rehearsal::{DeviceRow, Verdict};
+use egui::{Color32, CornerRadius, Grid, Rect, RichText, ScrollArea, Sense, Ui, vec2};
+
+/// Draws the column.
+pub(super) fn column(
+    ui: &mut Ui,
+    scheme: &Scheme,
+    desk: &mut Desk,
+    stage: &Stage,
+    moment: &Moment,
+) {
+    let band = moment
+        .bands
+        .iter()
+        .max_by_key(|band| (band.state.state(), band.upper));
+    let close_px = match band {
+        Some(_) if desk.close_up => scheme.px(250.0).min(0.42 * ui.available_height()),
+        _ => 0.0,
+    };
+    let lists_px = ui.available_height() - close_px;
+    ui.allocate_ui(vec2(ui.available_width(), lists_px), |ui| {
+        ScrollArea::vertical()
+            .id_salt("lists")
+            .auto_shrink([false, false])
+            .show(ui, |ui| {
+                verdict(ui, scheme, stage);
+                ui.separator();
+                devices(ui, scheme, desk, stage, moment);
+                ui.separator();
+                findings(ui, scheme, stage, moment);
+            });
+    });
+    if let Some(band) = band
+        && desk.close_up
+    {
+        let (rect, _) = ui.allocate_exact_size(
+            vec2(ui.available_width(), (close_px - scheme.px(8.0)).max(0.0)),
+            Sense::hover(),
+        );
+        let looks: Vec<Look> = stage.devices.iter().map(|d| d.look).collect();
+        let held = desk.hand.section(stage, band.station_mm);
+        let section = held.unwrap_or_else(|| stage.section(moment.time_s, band.station_mm));
+        close_up(ui.painter(), scheme, rect, &section, Some(band), &looks);
+    }
+}
+
+/// A sign as wide as a letter.
+fn sign(ui: &mut Ui, scheme: &Scheme, sign: Icon, colour: Color32) {
+    let size = scheme.px(16.0);
+    let (rect, _) = ui.allocate_exact_size(vec2(size, size), Sense::hover());
+    icon(
+        ui.painter(),
+        rect.center(),
+        size,
+        sign,
+        colour,
+        scheme.panel(),
+    );
+}
+
+fn verdict(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
+    let (words, state) = match stage.verdict {
+        Verdict::Passes => ("The plan passes", State::Good),
+        Verdict::Fails => ("The plan fails", State::Bad),
+    };
+    let (colour, icon) = scheme.state(state);
+    ui.horizontal(|ui| {
+        sign(ui, scheme, icon, colour);
+        ui.label(RichText::new(words).strong());
+    });
+    ui.collapsing("Why", |ui| {
+        for line in &stage.headline {
+            ui.label(line);
+        }
+    });
+}
+
+fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment: &Moment) {
+    let card = stage.steps.get(moment.step);
+    let held = desk.hand.moment().is_some();
+    if moment.devices.is_empty() {
+        ui.label("Nothing is in the body yet.");
+        return;
+    }
+    Grid::new("devices")
+        .num_columns(5)
+        .spacing(vec2(scheme.px(9.0), scheme.px(4.0)))
+        .show(ui, |ui| {
+            for head in ["device", "tip", "outside", "spare", "hub force"] {
+                ui.label(
+                    RichText::new(head)
+                        .color(scheme.faint())
+                        .size(scheme.px(12.0)),
+                );
+            }
+            ui.end_row();
+            for device in &moment.devices {
+                let described = &stage.devices[device.device];
+                let row =
+                    card.and_then(|c| c.row.devices.iter().find(|r| r.name == described.name));
+                let colour = solid(described.look.colour(scheme.theme));
+                name(ui, scheme, desk, device.device, &described.name, colour);
+                ui.label(format!("{:.0} mm", device.tip_mm));
+                ui.label(number(device.outside_mm));
+                // margin and force are the step's own; in hand they are others
+                let settled = row.filter(|_| !held && moment.share >= 1.0);
+                margin(ui, scheme, settled);
+                ui.label(match settled.and_then(|r| r.load.as_ref()) {
+                    Some(load) => format!("{:.2} N", load.hub_force_n),
+                    None => "–".to_owned(),
+                });
+                ui.end_row();
+            }
+        });
+    if held {
+        let words = match (
+            desk.hand.settling,
+            &desk.hand.unsettled,
+            desk.hand.settled_ms,
+        ) {
+            (true, ..) => "In hand: the rods are settling.".to_owned(),
+            (_, Some(_), _) => {
+                "In hand: no equilibrium was found; the last shape stays.".to_owned()
+            }
+            (_, _, Some(ms)) => format!("In hand: the rods settled in {ms:.1} ms."),
+            _ => "In hand.".to_owned(),
+        };
+        ui.label(RichText::new(words).color(scheme.accent()));
+    }
+}
+
+fn name(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, device: usize, name: &str, colour: Color32) {
+    ui.horizontal(|ui| {
+        let (rect, _) =
+            ui.allocate_exact_size(vec2(scheme.px(14.0), scheme.px(10.0)), Sense::hover());
+        ui.painter()
+            .rect_filled(rect, CornerRadius::same(2), colour);
+        let chosen = desk.hand.device == Some(device);
+        let label = ui
+            .selectable_label(chosen, name)
+            .on_hover_text("take this device in hand");
+        if label.clicked() {
+            desk.hand.device = if chosen { None } else { Some(device) };
+        }
+    });
+}
+
+fn margin(ui: &mut Ui, scheme: &Scheme, row: Option<&DeviceRow>) {
+    let Some(row) = row else {
+        ui.label("–");
+        return;
+    };
+    let words = format!("{:.0} mm", row.margin_mm);
+    if row.margin_mm < 0.0 {
+        let (colour, icon) = scheme.state(State::Bad);
+        ui.horizontal(|ui| {
+            sign(ui, scheme, icon, colour);
+            ui.label(words);
+        });
+    } else {
+        ui.label(words);
+    }
+}
+
+fn number(mm: Option<f64>) -> String {
+    mm.map_or_else(|| "–".to_owned(), |mm| format!("{mm:.0} mm"))
+}
+
+fn findings(ui: &mut Ui, scheme: &Scheme, stage: &Stage, moment: &Moment) {
+    let Some(card) = stage.steps.get(moment.step) else {
+        return;
+    };
+    if card.row.findings.is_empty() {
+        ui.label(RichText::new("Nothing to tell of this step.").color(scheme.faint()));
+    }
+    for finding in &card.row.findings {
+        let (colour, icon) = scheme.severity(finding.severity);
+        ui.horizontal_top(|ui| {
+            sign(ui, scheme, icon, colour);
+            ui.vertical(|ui| {
+                ui.label(&finding.text);
+                if let Some(help) = finding
+                    .help
+                    .as_ref()
+                    .filter(|_| finding.severity > Severity::Note)
+                {
+                    let words = format!("What would help: {help}");
+                    ui.label(RichText::new(words).color(scheme.faint()));
+                }
+            });
+        });
+        ui.add_space(scheme.px(4.0));
+    }
+    for lesion in &card.row.access {
+        let (words, state) = if lesion.lost {
+            (format!("{}: access lost", lesion.lesion), State::Bad)
+        } else if lesion.held_by.is_empty() {
+            (
+                format!("{}: nothing lies across it", lesion.lesion),
+                State::Quiet,
+            )
+        } else {
+            let words = format!("{}: held by {}", lesion.lesion, lesion.held_by.join(", "));
+            (words, State::Good)
+        };
+        let (colour, icon) = scheme.state(state);
+        ui.horizontal(|ui| {
+            sign(ui, scheme, icon, colour);
+            ui.label(words);
+        });
+    }
+}
+
+/// A rectangle cut off another one's side.
+pub(super) fn cut(rect: Rect, from_right: f32) -> (Rect, Rect) {
+    let x = (rect.right() - from_right).round();
+    (
+        Rect::from_min_max(rect.min, egui::pos2(x, rect.max.y)),
+        Rect::from_min_max(egui::pos2(x, rect.min.y), rect.max),
+    )
+}
