@@ -1,5 +1,10 @@
 //! Files for other programs: what stands in them is what was rehearsed.
 #![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test may stop where it stands"
+)]
+#![expect(
     clippy::disallowed_methods,
     clippy::cast_precision_loss,
     reason = "tests read and write files of their own, and count what fits a float"

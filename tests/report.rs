@@ -32,8 +32,7 @@ fn play(source: &Source) -> Played {
         courses: 50,
         ..Sampling::default()
     };
-    let rehearsed =
-        rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed).unwrap();
+    let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed).unwrap();
     let settings = StageSettings {
         settle: false,
         ..StageSettings::default()
@@ -97,7 +96,11 @@ fn the_page_says_what_was_rehearsed_and_what_it_rests_on() {
     let html = played.report().html();
     let text = words(&html);
     let outcome = &played.rehearsed.outcome;
-    for line in outcome.headline.iter().chain([&outcome.scene, &outcome.vessel.name]) {
+    for line in outcome
+        .headline
+        .iter()
+        .chain([&outcome.scene, &outcome.vessel.name])
+    {
         assert!(text.contains(line.as_str()), "not in the page: {line}");
     }
     assert!(text.contains(CAUTION), "the caution is missing");
@@ -108,11 +111,20 @@ fn the_page_says_what_was_rehearsed_and_what_it_rests_on() {
             assert!(text.contains(rest), "not in the page: {rest}");
         }
     }
-    for value in outcome.vessel.values.iter().filter_map(|v| v.assumed_from.as_ref()) {
+    for value in outcome
+        .vessel
+        .values
+        .iter()
+        .filter_map(|v| v.assumed_from.as_ref())
+    {
         assert!(text.contains(value.as_str()), "source missing: {value}");
     }
     for row in Everything::of(&played.report()).basis {
-        assert!(text.contains(&row.rests_on), "source missing: {}", row.rests_on);
+        assert!(
+            text.contains(&row.rests_on),
+            "source missing: {}",
+            row.rests_on
+        );
     }
     assert!(html.len() < 3_000_000, "{} bytes", html.len());
     let verdict = html.find("class=\"verdict").unwrap();
@@ -127,7 +139,14 @@ fn the_page_asks_for_nothing() {
         html.contains("Content-Security-Policy") && html.contains("default-src 'none'"),
         "the page forbids itself requests"
     );
-    for asks in ["src=\"", "@import", "url(", "<link rel=\"stylesheet\"", "<iframe", "fetch("] {
+    for asks in [
+        "src=\"",
+        "@import",
+        "url(",
+        "<link rel=\"stylesheet\"",
+        "<iframe",
+        "fetch(",
+    ] {
         assert!(!html.contains(asks), "the page has {asks}");
     }
 }
@@ -145,8 +164,12 @@ fn every_scene_has_a_page_that_leads_with_its_verdict() {
         let html = played.report().html();
         let shown = html.split("<p class=\"word\">").nth(1).unwrap();
         assert!(shown.starts_with(word), "{name}: {}", &shown[..20]);
-        let points = html.matches("<li class=\"bad\">").count() + html.matches("<li class=\"weak\">").count();
-        assert!((1..=3).contains(&points), "{name}: {points} points at the top");
+        let points = html.matches("<li class=\"bad\">").count()
+            + html.matches("<li class=\"weak\">").count();
+        assert!(
+            (1..=3).contains(&points),
+            "{name}: {points} points at the top"
+        );
         if word == "Fails" {
             assert!(html.contains("Breaks: "), "{name} says what breaks");
         }
@@ -199,7 +222,10 @@ fn forces_are_shown_where_they_are_known() {
     let mut played = default_scene();
     let html = played.report().html();
     assert!(!html.contains("id=\"fig-hub-force\""), "none is known");
-    assert!(html.contains("there are no forces in it"), "and that is said");
+    assert!(
+        html.contains("there are no forces in it"),
+        "and that is said"
+    );
     let device = &mut played.rehearsed.outcome.steps[19].devices[2];
     device.load = Some(LoadRow {
         direction: Direction::Push,
@@ -223,7 +249,12 @@ fn forces_are_shown_where_they_are_known() {
         assert!(html.contains(part), "{part}");
     }
     let text = words(&html);
-    for part in ["1.23", "0.52 N 7 mm past posterior genu on the vessel", "33 %", "0.017"] {
+    for part in [
+        "1.23",
+        "0.52 N 7 mm past posterior genu on the vessel",
+        "33 %",
+        "0.017",
+    ] {
         assert!(text.contains(part), "{part}");
     }
 }
@@ -236,7 +267,10 @@ fn everything_as_data_reads_back_the_same() {
         let text = to_json(&written).unwrap();
         let read: Everything = serde_json::from_str(&text).unwrap();
         assert!(read == written, "{name}: not the same after reading");
-        assert!(read.schema == "nestline.report" && read.version == 1, "schema");
+        assert!(
+            read.schema == "nestline.report" && read.version == 1,
+            "schema"
+        );
         // and the rehearsal in it is the one that machines get
         let alone = serde_json::to_value(&played.rehearsed).unwrap();
         let whole: serde_json::Value = serde_json::from_str(&text).unwrap();
@@ -263,7 +297,11 @@ fn tables_hold_every_row_and_every_digit() {
         let mut names: Vec<&str> = header.iter().collect();
         names.sort_unstable();
         names.dedup();
-        assert!(names.len() == header.len(), "{}: a column twice", table.name);
+        assert!(
+            names.len() == header.len(),
+            "{}: a column twice",
+            table.name
+        );
     }
     let (header, rows) = read("devices");
     let devices: usize = outcome.steps.iter().map(|s| s.devices.len()).sum();
@@ -272,7 +310,10 @@ fn tables_hold_every_row_and_every_digit() {
     let all = outcome.steps.iter().flat_map(|s| &s.devices);
     for (row, device) in rows.iter().zip(all) {
         let value: f64 = row[column].parse().unwrap();
-        assert!(value.to_bits() == (device.outside_mm + 0.0).to_bits(), "{value}");
+        assert!(
+            value.to_bits() == (device.outside_mm + 0.0).to_bits(),
+            "{value}"
+        );
     }
     let (header, rows) = read("edges");
     let column = header.iter().position(|h| h == "caught_share").unwrap();
@@ -281,7 +322,10 @@ fn tables_hold_every_row_and_every_digit() {
         assert!(value.to_bits() == edge.probability.to_bits(), "{value}");
     }
     let (_, rows) = read("route");
-    assert!(rows.len() == played.loaded.plan.track.stations.len(), "route");
+    assert!(
+        rows.len() == played.loaded.plan.track.stations.len(),
+        "route"
+    );
 }
 
 #[test]
@@ -292,7 +336,11 @@ fn plots_become_pictures() {
         assert!(plots.iter().any(|p| p.name == wanted), "{wanted}");
     }
     for plot in &plots {
-        assert!(!plot.svg.contains("var("), "{}: a colour is left open", plot.name);
+        assert!(
+            !plot.svg.contains("var("),
+            "{}: a colour is left open",
+            plot.name
+        );
     }
     let plot = plots.iter().find(|p| p.name == "edge-sweep").unwrap();
     match plot.png() {
@@ -335,7 +383,10 @@ fn a_comparison_has_a_page_too() {
     for line in &comparison.flips_in_words {
         assert!(text.contains(&line[1..]), "not in the page: {line}");
     }
-    assert!(text.contains("retriever-first") && text.contains("neck-first"), "names");
+    assert!(
+        text.contains("retriever-first") && text.contains("neck-first"),
+        "names"
+    );
     assert!(!html.contains("<b>vessel"), "names stay names");
     let folder = comparison_folder(&comparison, "vessel", false).unwrap();
     let names: Vec<&str> = folder.sizes().map(|(name, _)| name).collect();
@@ -376,8 +427,14 @@ fn own_files_are_replaced_and_nobody_else_s() {
 
     // what somebody changed is not written over, and nothing else is written then
     std::fs::write(into.join("tables/a.csv"), "edited").unwrap();
-    let error = two_files("five").write(&into, false).unwrap_err().to_string();
-    assert!(error.contains("a.csv") && error.contains("--force"), "{error}");
+    let error = two_files("five")
+        .write(&into, false)
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("a.csv") && error.contains("--force"),
+        "{error}"
+    );
     assert!(read(&into.join("report.html")) == "four", "half-written");
     assert!(read(&into.join("tables/a.csv")) == "edited", "written over");
     two_files("six").write(&into, true).unwrap();
@@ -429,7 +486,10 @@ fn the_program_writes_its_report_and_refuses_to_write_over_others() {
     assert!(said.contains("report.html"), "and says where");
     // twice is fine, and the same bytes
     let page = read(&report);
-    assert!(nestline(place.path(), &[]).status.code() == Some(0), "again");
+    assert!(
+        nestline(place.path(), &[]).status.code() == Some(0),
+        "again"
+    );
     assert!(read(&report) == page, "the same page");
 
     std::fs::write(&report, "mine").unwrap();
@@ -446,13 +506,22 @@ fn the_program_writes_its_report_and_refuses_to_write_over_others() {
 fn machines_get_files_only_where_they_ask() {
     let place = tempfile::tempdir().unwrap();
     nestline(place.path(), &["run", "--json", "--courses", "50"]);
-    nestline(place.path(), &["compare", "--courses", "50", "--strategy", "neck-first"]);
+    nestline(
+        place.path(),
+        &["compare", "--courses", "50", "--strategy", "neck-first"],
+    );
     nestline(place.path(), &["run", "--each", "--courses", "20"]);
     let files = std::fs::read_dir(place.path()).unwrap().count();
     assert!(files == 0, "{files} entries nobody asked for");
     let fails = nestline(
         place.path(),
-        &["run", "embedded:scenes/too-short.ron", "--json", "--out", "there"],
+        &[
+            "run",
+            "embedded:scenes/too-short.ron",
+            "--json",
+            "--out",
+            "there",
+        ],
     );
     assert!(fails.status.code() == Some(1), "{fails:?}");
     assert!(place.path().join("there/report.html").exists(), "asked for");
@@ -461,5 +530,8 @@ fn machines_get_files_only_where_they_ask() {
         &["compare", "--courses", "50", "--out", "plans"],
     );
     assert!(compared.status.code() == Some(0), "{compared:?}");
-    assert!(place.path().join("plans/tables/plans.csv").exists(), "asked for");
+    assert!(
+        place.path().join("plans/tables/plans.csv").exists(),
+        "asked for"
+    );
 }

@@ -1,16 +1,27 @@
-//! Cholesky factorisation of a symmetric matrix in blocks, coupled two blocks to either side.
+//! Factorisation `L D L'` of a symmetric matrix in blocks, coupled two blocks to either side.
 //!
 //! One block holds the unknowns of all devices at one station, so a block is as large as the
 //! number of devices that reach it: distal stations, where one wire lies alone, cost a
 //! hundredth of proximal ones. Bending couples a station to two neighbours on either side.
 //!
 //! Storage: panel `i` holds the columns of block `i`, rows of blocks `i..=i + 2`, column by
-//! column. Rows are padded with zeros so that the update of the trailing blocks runs in tiles of
-//! [`TILE`] by [`TILE`] without remainders.
+//! column, padded to whole tiles of [`TILE`].
+//!
+//! Stretches of equal blocks are factorised by code of constant size, compiled for the vector
+//! instructions found when the program runs; what a block leaves to the next two travels along in
+//! small arrays, so that every panel is read once and written once. No square roots: the chain of
+//! divisions along the tube is what a small block waits for. The signs of `D` count the matrix's
+//! negative eigenvalues (Sylvester's law of inertia).
 
-/// Edge of the square tiles of the update. Four doubles fill two or one vector registers; 4 x 4
-/// sums stay in registers on any 64-bit processor, larger tiles spill on the oldest.
+use pulp::{Arch, Simd, WithSimd};
+
+/// Rows are padded to multiples of this.
 const TILE: usize = 4;
+
+/// Right-hand sides solved at once.
+pub(crate) const LANES: usize = 4;
+/// Pivots smaller than this are zero.
+const LEAST_PIVOT: f64 = 1e-300;
 
 /// A symmetric block matrix and its factor.
 #[derive(Debug, Clone, Default)]
@@ -23,8 +34,21 @@ pub(crate) struct BlockBanded {
     offset: Vec<usize>,
     /// `values[column[c] + r]` is entry `(r, c)`, `r >= c`.
     column: Vec<usize>,
+    /// Stretches of equal blocks, and what lies between.
+    runs: Vec<Run>,
     values: Vec<f64>,
     factor: Vec<f64>,
+    /// Inverses of `D`.
+    inverse: Vec<f64>,
+}
+
+/// Blocks treated alike.
+#[derive(Debug, Clone, Copy)]
+struct Run {
+    first: usize,
+    blocks: usize,
+    /// Unknowns of each block and of both successors; 0 where sizes vary.
+    size: usize,
 }
 
 /// Rounds up to whole tiles.
@@ -32,8 +56,33 @@ const fn padded(rows: usize) -> usize {
     rows.div_ceil(TILE) * TILE
 }
 
+/// `a b + c`, in one instruction where there is one.
+#[inline(always)]
+fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
+    if FUSED { a.mul_add(b, c) } else { a * b + c }
+}
+
+/// Takes what a stretch leaves from the two panels beyond it, which have as many columns.
+#[inline(always)]
+fn leave<const N: usize, const R: usize>(
+    panels: &mut [f64],
+    (lead1, lead2): (usize, usize),
+    next: &[[f64; R]; N],
+    second: &[[f64; N]; N],
+) {
+    for c in 0..N {
+        for (t, u) in panels[c * lead1..].iter_mut().zip(&next[c]) {
+            *t -= u;
+        }
+        for (t, u) in panels[N * lead1 + c * lead2..].iter_mut().zip(&second[c]) {
+            *t -= u;
+        }
+    }
+}
+
 impl BlockBanded {
-    /// Lays the matrix out for blocks of these sizes, keeping memory already held.
+    /// Lays the matrix out for blocks of these sizes, keeping memory already held; what it holds is
+    /// set by [`Self::clear`].
     pub(crate) fn lay_out(&mut self, block_sizes: &[usize]) {
         let blocks = block_sizes.len();
         let size = |i: usize| block_sizes.get(i).copied().unwrap_or(0);
@@ -41,9 +90,10 @@ impl BlockBanded {
         self.lead.clear();
         self.offset.clear();
         self.column.clear();
+        self.runs.clear();
         let (mut start, mut offset) = (0, 0);
         for i in 0..blocks {
-            let lead = size(i) + padded(size(i + 1) + size(i + 2)) + TILE;
+            let lead = size(i) + padded(size(i + 1) + size(i + 2));
             self.start.push(start);
             self.lead.push(lead);
             self.offset.push(offset);
@@ -52,12 +102,26 @@ impl BlockBanded {
                 .extend((0..size(i)).map(|c| offset + c * lead - start));
             start += size(i);
             offset += lead * size(i);
+            let alike = size(i) == size(i + 1) && size(i) == size(i + 2);
+            let kind = match size(i) {
+                n @ (2 | 4 | 6 | 8) if alike => n,
+                _ => 0,
+            };
+            match self.runs.last_mut() {
+                Some(run) if run.size == kind => run.blocks += 1,
+                _ => self.runs.push(Run {
+                    first: i,
+                    blocks: 1,
+                    size: kind,
+                }),
+            }
         }
         self.start.push(start);
-        self.values.clear();
+        self.offset.push(offset);
+        // Zeros come with `clear`; every entry of the factor is written before it is read.
         self.values.resize(offset, 0.0);
-        self.factor.clear();
         self.factor.resize(offset, 0.0);
+        self.inverse.resize(start, 0.0);
     }
 
     /// Number of unknowns.
@@ -77,103 +141,511 @@ impl BlockBanded {
         add_block(&mut self.values, &self.column, row, col, m);
     }
 
-    /// Copies the matrix plus `shift` on its diagonal to where it will be factorised; more can be
-    /// added there with [`Self::add_loaded`] without touching the matrix.
-    pub(crate) fn load(&mut self, shift: f64) {
-        self.factor.copy_from_slice(&self.values);
-        if shift > 0.0 {
-            for c in 0..self.unknowns() {
-                self.factor[self.column[c] + c] += shift;
+    /// Adds the blocks (0,0), (1,0), (1,1), (2,0), (2,1), (2,2) of three rising unknowns.
+    #[inline(always)]
+    pub(crate) fn add_corner(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 6]) {
+        let [a, b, c] = at;
+        let mut add = |first: usize, block: &[f64; 4], p: usize| {
+            if let Some([x, y]) = self.values.get_mut(first..first + 2) {
+                *x += block[p];
+                *y += block[2 + p];
             }
+        };
+        for p in 0..2 {
+            let column = self.column[a + p];
+            add(column + a, &blocks[0], p);
+            add(column + b, &blocks[1], p);
+            add(column + c, &blocks[3], p);
+            let column = self.column[b + p];
+            add(column + b, &blocks[2], p);
+            add(column + c, &blocks[4], p);
+            add(self.column[c + p] + c, &blocks[5], p);
         }
     }
 
-    /// As [`Self::add`], to the copy made by [`Self::load`].
-    #[inline]
-    pub(crate) fn add_loaded(&mut self, row: usize, col: usize, m: [f64; 4]) {
-        add_block(&mut self.factor, &self.column, row, col, m);
+    /// Factorises the matrix plus `shift` on its diagonal; the number of negative eigenvalues, or
+    /// none where a pivot is zero or not finite, or negative and `definite` asked for.
+    pub(crate) fn factorise(&mut self, shift: f64, definite: bool) -> Option<usize> {
+        struct Op<'a>(&'a mut BlockBanded, f64, bool);
+        impl WithSimd for Op<'_> {
+            type Output = Option<usize>;
+            #[inline(always)]
+            fn with_simd<S: Simd>(self, _: S) -> Self::Output {
+                if S::F64_LANES > 1 {
+                    self.0.factorise_with::<true>(self.1, self.2)
+                } else {
+                    self.0.factorise_with::<false>(self.1, self.2)
+                }
+            }
+        }
+        Arch::new().dispatch(Op(self, shift, definite))
     }
 
-    /// Loads and factorises.
-    #[cfg(test)]
-    fn factorise(&mut self, shift: f64) -> bool {
-        self.load(shift);
-        self.factorise_loaded()
+    #[inline(always)]
+    fn factorise_with<const FUSED: bool>(&mut self, shift: f64, definite: bool) -> Option<usize> {
+        // Read in place later: everything else here is given something by the blocks before it.
+        for run in 0..self.runs.len() {
+            let run = self.runs[run];
+            let copied = if run.size == 0 {
+                run.blocks
+            } else {
+                run.blocks.min(2)
+            };
+            for i in run.first..run.first + copied {
+                self.copy_panel(i, shift);
+            }
+        }
+        let mut negative = 0;
+        for run in 0..self.runs.len() {
+            let Run {
+                first,
+                blocks,
+                size,
+            } = self.runs[run];
+            let found = match size {
+                2 => self.pairs::<FUSED>(first, blocks, shift, definite),
+                4 => self.uniform::<4, 8, FUSED>(first, blocks, shift, definite),
+                6 => self.uniform::<6, 12, FUSED>(first, blocks, shift, definite),
+                8 => self.uniform::<8, 16, FUSED>(first, blocks, shift, definite),
+                _ => self.general(first, blocks, definite),
+            };
+            negative += found?;
+        }
+        Some(negative)
     }
 
-    /// Factorises what was loaded; false where that is not positive definite.
-    pub(crate) fn factorise_loaded(&mut self) -> bool {
-        let blocks = self.lead.len();
-        for i in 0..blocks {
+    /// Copies a panel to where it is factorised.
+    #[inline(always)]
+    fn copy_panel(&mut self, i: usize, shift: f64) {
+        let span = self.offset[i]..self.offset[i + 1];
+        self.factor[span.clone()].copy_from_slice(&self.values[span]);
+        for c in self.start[i]..self.start[i + 1] {
+            self.factor[self.column[c] + c] += shift;
+        }
+    }
+
+    /// A stretch of blocks of `N` unknowns, each with `R = 2 N` rows below.
+    #[inline(always)]
+    fn uniform<const N: usize, const R: usize, const FUSED: bool>(
+        &mut self,
+        first: usize,
+        blocks: usize,
+        shift: f64,
+        definite: bool,
+    ) -> Option<usize> {
+        let lead = N + padded(R);
+        let span = self.offset[first]..self.offset[first] + blocks * N * lead;
+        let (done, rest) = self.factor.split_at_mut(span.end);
+        let panels = done[span.start..].chunks_exact_mut(N * lead);
+        let given = self.values[span].chunks_exact(N * lead);
+        let unknowns = self.start[first]..self.start[first] + blocks * N;
+        let inverses = self.inverse[unknowns].as_chunks_mut::<N>().0;
+        let mut negative = 0;
+        // What earlier blocks take from the next panel, and from the one after it.
+        let mut next = [[0.0; R]; N];
+        let mut second = [[0.0; N]; N];
+        let mut unit = [[0.0; N]; N];
+        let mut lower = [[0.0; N]; N];
+        for k in 0..N {
+            unit[k][k] = 1.0;
+            lower[k][k + 1..].fill(1.0);
+        }
+        for (i, ((panel, given), inverses)) in panels.zip(given).zip(inverses).enumerate() {
+            let mut top = [[0.0; N]; N];
+            let mut below = [[0.0; R]; N];
+            let mut scaled_top = [[0.0; N]; N];
+            let mut scaled = [[0.0; R]; N];
+            for k in 0..N {
+                let source = if i < 2 { &*panel } else { given };
+                let (column, rest) = source[k * lead..k * lead + N + R].split_at(N);
+                let mut t = [0.0; N];
+                t.copy_from_slice(column);
+                let mut b = [0.0; R];
+                b.copy_from_slice(rest);
+                for (t, taken) in t.iter_mut().zip(&next[k]) {
+                    *t -= taken;
+                }
+                for (b, taken) in b[..N].iter_mut().zip(&next[k][N..]) {
+                    *b -= taken;
+                }
+                // (entries are never indexed by `k` in `t`, which would keep it out of registers)
+                let added = if i < 2 { 0.0 } else { shift };
+                for (t, unit) in t.iter_mut().zip(&unit[k]) {
+                    *t += added * unit;
+                }
+                for j in 0..k {
+                    let factor = -scaled_top[j][k];
+                    for (t, u) in t.iter_mut().zip(&top[j]) {
+                        *t = fused::<FUSED>(factor, *u, *t);
+                    }
+                    for (b, u) in b.iter_mut().zip(&below[j]) {
+                        *b = fused::<FUSED>(factor, *u, *b);
+                    }
+                }
+                top[k] = t;
+                below[k] = b;
+                let pivot = top[k][k];
+                // also refuses NaN
+                if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
+                    return None;
+                }
+                if pivot < 0.0 {
+                    negative += 1;
+                    if definite {
+                        return None;
+                    }
+                }
+                let inverse = 1.0 / pivot;
+                inverses[k] = inverse;
+                // zeros above let solves run over whole columns
+                for (u, (t, lower)) in scaled_top[k].iter_mut().zip(t.iter().zip(&lower[k])) {
+                    *u = t * (inverse * lower);
+                }
+                scaled[k] = b.map(|b| b * inverse);
+                let (column, rest) = panel[k * lead..k * lead + N + R].split_at_mut(N);
+                column.copy_from_slice(&scaled_top[k]);
+                rest.copy_from_slice(&scaled[k]);
+            }
+            for c in 0..N {
+                let mut sum = [0.0; R];
+                sum[..N].copy_from_slice(&second[c]);
+                for (scaled, below) in scaled.iter().zip(&below) {
+                    for (s, b) in sum.iter_mut().zip(below) {
+                        *s = fused::<FUSED>(scaled[c], *b, *s);
+                    }
+                }
+                next[c] = sum;
+            }
+            for c in 0..N {
+                let mut sum = [0.0; N];
+                for (scaled, below) in scaled.iter().zip(&below) {
+                    for (s, b) in sum.iter_mut().zip(&below[N..]) {
+                        *s = fused::<FUSED>(scaled[N + c], *b, *s);
+                    }
+                }
+                second[c] = sum;
+            }
+        }
+        let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);
+        leave(rest, (lead1, lead2), &next, &second);
+        Some(negative)
+    }
+
+    /// A stretch of blocks of two unknowns, where one division after the other along the tube is what
+    /// takes time: what a block `A` with the rows `B` below leaves to the next is
+    /// `B' adj(A) B / det(A)`, so that one division a block lies on the way, and all else beside it.
+    #[inline(always)]
+    fn pairs<const FUSED: bool>(
+        &mut self,
+        first: usize,
+        blocks: usize,
+        shift: f64,
+        definite: bool,
+    ) -> Option<usize> {
+        const LEAD: usize = 2 + padded(4);
+        let span = self.offset[first]..self.offset[first] + blocks * 2 * LEAD;
+        let (done, rest) = self.factor.split_at_mut(span.end);
+        let panels = done[span.start..].as_chunks_mut::<{ 2 * LEAD }>().0;
+        let given = self.values[span].as_chunks::<{ 2 * LEAD }>().0;
+        let unknowns = self.start[first]..self.start[first] + blocks * 2;
+        let inverses = self.inverse[unknowns].as_chunks_mut::<2>().0;
+        let mut negative = 0;
+        let mut next = [[0.0; 4]; 2];
+        let mut second = [[0.0; 2]; 2];
+        for (i, ((panel, given), inverses)) in
+            panels.iter_mut().zip(given).zip(inverses).enumerate()
+        {
+            let (source, shift) = if i < 2 {
+                (*panel, 0.0)
+            } else {
+                (*given, shift)
+            };
+            let a00 = source[0] + shift - next[0][0];
+            let a10 = source[1] - next[0][1];
+            let a11 = source[LEAD + 1] + shift - next[1][1];
+            let b0 = [
+                source[2] - next[0][2],
+                source[3] - next[0][3],
+                source[4],
+                source[5],
+            ];
+            let b1 = [
+                source[LEAD + 2] - next[1][2],
+                source[LEAD + 3] - next[1][3],
+                source[LEAD + 4],
+                source[LEAD + 5],
+            ];
+            let det = fused::<FUSED>(a00, a11, -(a10 * a10));
+            let usable = |p: f64| p.abs() > LEAST_PIVOT && p.is_finite();
+            // also refuses NaN
+            if !(usable(a00) && usable(det)) {
+                return None;
+            }
+            if !(a00 > 0.0 && det > 0.0) {
+                if definite {
+                    return None;
+                }
+                negative += usize::from(a00 < 0.0) + usize::from((det < 0.0) != (a00 < 0.0));
+            }
+            let inverse = 1.0 / det;
+            let v0: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a11, b0[r], -(a10 * b1[r])));
+            let v1: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a00, b1[r], -(a10 * b0[r])));
+            let left = |c: usize, r: usize| fused::<FUSED>(b0[c], v0[r], b1[c] * v1[r]);
+            next = std::array::from_fn(|c| {
+                std::array::from_fn(|r| {
+                    let before = if r < 2 { second[c][r] } else { 0.0 };
+                    fused::<FUSED>(left(c, r), inverse, before)
+                })
+            });
+            second = std::array::from_fn(|c| std::array::from_fn(|r| left(2 + c, 2 + r) * inverse));
+            let inverse0 = 1.0 / a00;
+            let inverse1 = a00 * inverse;
+            *inverses = [inverse0, inverse1];
+            let l10 = a10 * inverse0;
+            panel[0] = 0.0;
+            panel[1] = l10;
+            panel[LEAD] = 0.0;
+            panel[LEAD + 1] = 0.0;
+            for r in 0..4 {
+                panel[2 + r] = b0[r] * inverse0;
+                panel[LEAD + 2 + r] = (b1[r] - l10 * b0[r]) * inverse1;
+            }
+        }
+        let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);
+        leave(rest, (lead1, lead2), &next, &second);
+        Some(negative)
+    }
+
+    /// Blocks of any sizes.
+    #[inline(always)]
+    fn general(&mut self, first: usize, blocks: usize, definite: bool) -> Option<usize> {
+        let mut negative = 0;
+        for i in first..first + blocks {
             let size = |j: usize| self.start.get(j + 1).map_or(0, |end| end - self.start[j]);
             let (n, n1, n2) = (size(i), size(i + 1), size(i + 2));
-            if n == 0 {
-                continue;
-            }
             let lead = self.lead[i];
-            let (done, rest) = self.factor.split_at_mut(self.offset[i] + lead * n);
+            let lead1 = self.lead.get(i + 1).copied().unwrap_or(0);
+            let lead2 = self.lead.get(i + 2).copied().unwrap_or(0);
+            let rows = n + n1 + n2;
+            let (done, rest) = self.factor.split_at_mut(self.offset[i + 1]);
             let panel = &mut done[self.offset[i]..];
-            let step = Step {
-                n,
-                n1,
-                n2,
-                lead,
-                lead1: self.lead.get(i + 1).copied().unwrap_or(0),
-                lead2: self.lead.get(i + 2).copied().unwrap_or(0),
-            };
-            // Constant sizes let the compiler unroll: all but a few stations have equal
-            // neighbours.
-            let definite = match (n, n == n1 && n == n2) {
-                (2, true) => step.uniform::<2, 4>(panel, rest),
-                (4, true) => step.uniform::<4, 8>(panel, rest),
-                (6, true) => step.uniform::<6, 12>(panel, rest),
-                (8, true) => step.uniform::<8, 16>(panel, rest),
-                _ => step.general(panel, rest),
-            };
-            if !definite {
-                return false;
+            let (target1, target2) = rest.split_at_mut((n1 * lead1).min(rest.len()));
+            for k in 0..n {
+                let (left, right) = panel.split_at_mut((k + 1) * lead);
+                let column = &mut left[k * lead + k..k * lead + rows];
+                let pivot = column[0];
+                if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
+                    return None;
+                }
+                if pivot < 0.0 {
+                    negative += 1;
+                    if definite {
+                        return None;
+                    }
+                }
+                let inverse = 1.0 / pivot;
+                self.inverse[self.start[i] + k] = inverse;
+                // unscaled entry times scaled column
+                for j in k + 1..n {
+                    let factor = column[j - k] * inverse;
+                    let target = &mut right[(j - k - 1) * lead + j..(j - k - 1) * lead + rows];
+                    for (t, s) in target.iter_mut().zip(&column[j - k..]) {
+                        *t -= factor * s;
+                    }
+                }
+                let below = &column[n - k..];
+                for c in 0..n1 {
+                    let factor = below[c] * inverse;
+                    let target = &mut target1[c * lead1 + c..c * lead1 + n1 + n2];
+                    for (t, s) in target.iter_mut().zip(&below[c..]) {
+                        *t -= factor * s;
+                    }
+                }
+                for c in 0..n2 {
+                    let factor = below[n1 + c] * inverse;
+                    let target = &mut target2[c * lead2 + c..c * lead2 + n2];
+                    for (t, s) in target.iter_mut().zip(&below[n1 + c..]) {
+                        *t -= factor * s;
+                    }
+                }
+                for value in column {
+                    *value *= inverse;
+                }
             }
         }
-        true
+        Some(negative)
     }
 
     /// Solves with the last factor, in place.
     pub(crate) fn solve(&self, x: &mut [f64]) {
+        struct Op<'a>(&'a BlockBanded, &'a mut [f64]);
+        impl WithSimd for Op<'_> {
+            type Output = ();
+            #[inline(always)]
+            fn with_simd<S: Simd>(self, _: S) -> Self::Output {
+                if S::F64_LANES > 1 {
+                    self.0.solve_with::<true>(self.1);
+                } else {
+                    self.0.solve_with::<false>(self.1);
+                }
+            }
+        }
+        Arch::new().dispatch(Op(self, x));
+    }
+
+    #[inline(always)]
+    fn solve_with<const FUSED: bool>(&self, x: &mut [f64]) {
+        for run in &self.runs {
+            match run.size {
+                2 => self.forward::<2, 4, FUSED>(run, x),
+                4 => self.forward::<4, 8, FUSED>(run, x),
+                6 => self.forward::<6, 12, FUSED>(run, x),
+                8 => self.forward::<8, 16, FUSED>(run, x),
+                _ => self.forward_general(run, x),
+            }
+        }
+        for (x, inverse) in x.iter_mut().zip(&self.inverse) {
+            *x *= inverse;
+        }
+        for run in self.runs.iter().rev() {
+            match run.size {
+                2 => self.backward::<2, 4, FUSED>(run, x),
+                4 => self.backward::<4, 8, FUSED>(run, x),
+                6 => self.backward::<6, 12, FUSED>(run, x),
+                8 => self.backward::<8, 16, FUSED>(run, x),
+                _ => self.backward_general(run, x),
+            }
+        }
+    }
+
+    #[inline(always)]
+    fn forward<const N: usize, const R: usize, const FUSED: bool>(&self, run: &Run, x: &mut [f64]) {
+        let lead = N + padded(R);
+        let span = self.offset[run.first]..self.offset[run.first] + run.blocks * N * lead;
+        let begin = self.start[run.first];
+        let x = &mut x[begin..begin + (run.blocks + 2) * N];
+        let mut ahead = [0.0; R];
+        ahead.copy_from_slice(&x[N..N + R]);
+        let mut here = [0.0; N];
+        here.copy_from_slice(&x[..N]);
+        for (i, panel) in self.factor[span].chunks_exact(N * lead).enumerate() {
+            for k in 0..N {
+                let column = &panel[k * lead..k * lead + N + R];
+                let value = -here[k];
+                let (column, lower) = column.split_at(N);
+                for (x, l) in here.iter_mut().zip(column) {
+                    *x = fused::<FUSED>(*l, value, *x);
+                }
+                for (x, l) in ahead.iter_mut().zip(lower) {
+                    *x = fused::<FUSED>(*l, value, *x);
+                }
+            }
+            x[i * N..(i + 1) * N].copy_from_slice(&here);
+            here.copy_from_slice(&ahead[..N]);
+            ahead.copy_within(N.., 0);
+            if let Some(next) = x.get((i + 3) * N..(i + 4) * N) {
+                ahead[N..].copy_from_slice(next);
+            }
+        }
+        let end = run.blocks * N;
+        x[end..end + N].copy_from_slice(&here);
+        x[end + N..end + R].copy_from_slice(&ahead[..N]);
+    }
+
+    #[inline(always)]
+    fn backward<const N: usize, const R: usize, const FUSED: bool>(
+        &self,
+        run: &Run,
+        x: &mut [f64],
+    ) {
+        let lead = N + padded(R);
+        let span = self.offset[run.first]..self.offset[run.first] + run.blocks * N * lead;
+        let begin = self.start[run.first];
+        let x = &mut x[begin..begin + (run.blocks + 2) * N];
+        let mut ahead = [0.0; R];
+        ahead.copy_from_slice(&x[run.blocks * N..]);
+        let panels = self.factor[span].chunks_exact(N * lead);
+        for (panel, x) in panels.zip(x.as_chunks_mut::<N>().0).rev() {
+            let mut here = *x;
+            for k in (0..N).rev() {
+                let column = &panel[k * lead..k * lead + N + R];
+                let (column, lower) = column.split_at(N);
+                let mut sums = [0.0; N];
+                for (s, (l, x)) in sums.iter_mut().zip(column.iter().zip(&here)) {
+                    *s = l * x;
+                }
+                for half in [0, N] {
+                    let terms = lower[half..half + N].iter().zip(&ahead[half..half + N]);
+                    for (s, (l, x)) in sums.iter_mut().zip(terms) {
+                        *s = fused::<FUSED>(*l, *x, *s);
+                    }
+                }
+                let (low, high) = sums.split_at(N / 2);
+                let sum: f64 = low.iter().zip(high).map(|(a, b)| a + b).sum();
+                here[k] -= sum;
+            }
+            *x = here;
+            ahead.copy_within(..N, N);
+            ahead[..N].copy_from_slice(&here);
+        }
+    }
+
+    #[inline(always)]
+    fn forward_general(&self, run: &Run, x: &mut [f64]) {
         let blocks = self.lead.len();
-        for i in 0..blocks {
-            let (start, end) = (self.start[i], self.start[i + 1]);
+        for i in run.first..run.first + run.blocks {
             let last = self.start[(i + 3).min(blocks)];
-            for c in start..end {
-                let column = &self.factor[self.column[c] + c..self.column[c] + last];
-                let Some((diagonal, below)) = column.split_first() else {
-                    continue;
-                };
-                let value = x[c] / diagonal;
-                x[c] = value;
+            for c in self.start[i]..self.start[i + 1] {
+                let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
+                let value = x[c];
                 for (x, l) in x[c + 1..last].iter_mut().zip(below) {
                     *x -= l * value;
                 }
             }
         }
-        for i in (0..blocks).rev() {
-            let (start, end) = (self.start[i], self.start[i + 1]);
+    }
+
+    #[inline(always)]
+    fn backward_general(&self, run: &Run, x: &mut [f64]) {
+        let blocks = self.lead.len();
+        for i in (run.first..run.first + run.blocks).rev() {
             let last = self.start[(i + 3).min(blocks)];
-            for c in (start..end).rev() {
-                let column = &self.factor[self.column[c] + c..self.column[c] + last];
-                let Some((diagonal, below)) = column.split_first() else {
-                    continue;
-                };
-                // four sums at a time: one alone waits for itself
-                let (xs, ls) = (x[c + 1..last].as_chunks::<4>(), below.as_chunks::<4>());
-                let mut sums = [0.0; 4];
-                for (x, l) in xs.0.iter().zip(ls.0) {
-                    for ((s, x), l) in sums.iter_mut().zip(x).zip(l) {
-                        *s += x * l;
+            for c in (self.start[i]..self.start[i + 1]).rev() {
+                let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
+                let sum: f64 = x[c + 1..last].iter().zip(below).map(|(x, l)| x * l).sum();
+                x[c] -= sum;
+            }
+        }
+    }
+
+    /// As [`Self::solve`], for [`LANES`] right-hand sides at once: one alone spends its time waiting for
+    /// the entry before.
+    pub(crate) fn solve_lanes(&self, x: &mut [[f64; LANES]]) {
+        let blocks = self.lead.len();
+        for i in 0..blocks {
+            let last = self.start[(i + 3).min(blocks)];
+            for c in self.start[i]..self.start[i + 1] {
+                let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
+                let value = x[c];
+                for (x, l) in x[c + 1..last].iter_mut().zip(below) {
+                    for (x, v) in x.iter_mut().zip(&value) {
+                        *x -= l * v;
                     }
                 }
-                let rest: f64 = xs.1.iter().zip(ls.1).map(|(x, l)| x * l).sum();
-                let sum = (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest;
-                x[c] = (x[c] - sum) / diagonal;
+                x[c] = value.map(|v| v * self.inverse[c]);
+            }
+        }
+        for i in (0..blocks).rev() {
+            let last = self.start[(i + 3).min(blocks)];
+            for c in (self.start[i]..self.start[i + 1]).rev() {
+                let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
+                let mut sums = x[c];
+                for (x, l) in x[c + 1..last].iter().zip(below) {
+                    for (s, x) in sums.iter_mut().zip(x) {
+                        *s -= l * x;
+                    }
+                }
+                x[c] = sums;
             }
         }
     }
@@ -219,173 +691,18 @@ impl BlockBanded {
 
 #[inline(always)]
 fn add_block(values: &mut [f64], column: &[usize], row: usize, col: usize, m: [f64; 4]) {
-    if row >= col {
-        let first = column[col] + row;
-        let second = column[col + 1] + row;
-        values[first] += m[0];
-        values[first + 1] += m[2];
-        values[second] += m[1];
-        values[second + 1] += m[3];
+    let (row, col, m) = if row >= col {
+        (row, col, m)
     } else {
-        let first = column[row] + col;
-        let second = column[row + 1] + col;
-        values[first] += m[0];
-        values[first + 1] += m[1];
-        values[second] += m[2];
-        values[second + 1] += m[3];
-    }
-}
-
-/// Sizes of one step of the factorisation: the block, its two successors, panel rows.
-#[derive(Clone, Copy)]
-struct Step {
-    n: usize,
-    n1: usize,
-    n2: usize,
-    lead: usize,
-    lead1: usize,
-    lead2: usize,
-}
-
-impl Step {
-    /// Factorises the panel's own columns down all its rows.
-    #[inline(always)]
-    fn columns(self, panel: &mut [f64], n: usize, rows: usize) -> bool {
-        for k in 0..n {
-            let (left, right) = panel.split_at_mut((k + 1) * self.lead);
-            let column = &mut left[k * self.lead + k..k * self.lead + rows];
-            let pivot = column[0];
-            // also refuses NaN
-            if !(pivot > 0.0 && pivot.is_finite()) {
-                return false;
-            }
-            let root = pivot.sqrt();
-            let inverse = 1.0 / root;
-            column[0] = root;
-            for value in &mut column[1..] {
-                *value *= inverse;
-            }
-            let column = &*column;
-            for j in k + 1..n {
-                let target = &mut right[(j - k - 1) * self.lead..];
-                let target = &mut target[j..rows];
-                let source = &column[j - k..];
-                let factor = source[0];
-                for (t, s) in target.iter_mut().zip(source) {
-                    *t -= factor * s;
-                }
-            }
+        (col, row, [m[0], m[2], m[1], m[3]])
+    };
+    for (place, [upper, lower]) in [(col, [m[0], m[2]]), (col + 1, [m[1], m[3]])] {
+        let first = column[place] + row;
+        // one check for both entries
+        if let Some([a, b]) = values.get_mut(first..first + 2) {
+            *a += upper;
+            *b += lower;
         }
-        true
-    }
-
-    /// One step where the block and both successors have `N` unknowns; `R = 2 N` rows lie below.
-    ///
-    /// The panel is worked on in an array of constant size, which the compiler unrolls.
-    #[inline(never)]
-    fn uniform<const N: usize, const R: usize>(self, panel: &mut [f64], rest: &mut [f64]) -> bool {
-        let lead = N + R + TILE;
-        let mut top = [[0.0; N]; N];
-        let mut below = [[0.0; R]; N];
-        let (columns, _) = panel.split_at_mut(N * lead);
-        for ((column, top), below) in columns.chunks_exact(lead).zip(&mut top).zip(&mut below) {
-            let (t, rest) = column.split_at(N);
-            top.copy_from_slice(t);
-            below.copy_from_slice(&rest[..R]);
-        }
-        for k in 0..N {
-            let pivot = top[k][k];
-            // also refuses NaN
-            if !(pivot > 0.0 && pivot.is_finite()) {
-                return false;
-            }
-            let root = pivot.sqrt();
-            let inverse = 1.0 / root;
-            for value in &mut top[k] {
-                *value *= inverse;
-            }
-            for value in &mut below[k] {
-                *value *= inverse;
-            }
-            top[k][k] = root;
-            let (top_column, below_column) = (top[k], below[k]);
-            for j in k + 1..N {
-                let factor = top_column[j];
-                for (t, s) in top[j].iter_mut().zip(&top_column) {
-                    *t -= factor * s;
-                }
-                for (t, s) in below[j].iter_mut().zip(&below_column) {
-                    *t -= factor * s;
-                }
-            }
-        }
-        for ((column, top), below) in columns.chunks_exact_mut(lead).zip(&top).zip(&below) {
-            let (t, rest) = column.split_at_mut(N);
-            t.copy_from_slice(top);
-            rest[..R].copy_from_slice(below);
-        }
-        // Rows above the diagonal of a target hold nothing, so whole columns may be updated.
-        let (first, second) = rest.split_at_mut(N * self.lead1);
-        for c in 0..N {
-            let mut sum = [0.0; R];
-            for column in &below {
-                let factor = column[c];
-                for (s, b) in sum.iter_mut().zip(column) {
-                    *s += factor * b;
-                }
-            }
-            for (t, s) in first[c * self.lead1..].iter_mut().zip(&sum) {
-                *t -= s;
-            }
-        }
-        for c in 0..N {
-            let mut sum = [0.0; N];
-            for column in &below {
-                let factor = column[N + c];
-                for (s, b) in sum.iter_mut().zip(&column[N..]) {
-                    *s += factor * b;
-                }
-            }
-            for (t, s) in second[c * self.lead2..].iter_mut().zip(&sum) {
-                *t -= s;
-            }
-        }
-        true
-    }
-
-    /// One step of any sizes.
-    #[inline(never)]
-    fn general(self, panel: &mut [f64], rest: &mut [f64]) -> bool {
-        let Self {
-            n,
-            n1,
-            n2,
-            lead,
-            lead1,
-            lead2,
-        } = self;
-        if !self.columns(panel, n, n + n1 + n2) {
-            return false;
-        }
-        let (first, second) = rest.split_at_mut((n1 * lead1).min(rest.len()));
-        for k in 0..n {
-            let below = &panel[k * lead + n..k * lead + n + n1 + n2];
-            for c in 0..n1 {
-                let factor = below[c];
-                let target = &mut first[c * lead1 + c..c * lead1 + n1 + n2];
-                for (t, s) in target.iter_mut().zip(&below[c..]) {
-                    *t -= factor * s;
-                }
-            }
-            for c in 0..n2 {
-                let factor = below[n1 + c];
-                let target = &mut second[c * lead2 + c..c * lead2 + n2];
-                for (t, s) in target.iter_mut().zip(&below[n1 + c..]) {
-                    *t -= factor * s;
-                }
-            }
-        }
-        true
     }
 }
 
@@ -399,6 +716,7 @@ mod tests {
     fn sample(sizes: &[usize], seed: u64) -> (BlockBanded, DMatrix<f64>) {
         let mut banded = BlockBanded::default();
         banded.lay_out(sizes);
+        banded.clear();
         let n = banded.unknowns();
         let block = |c: usize| banded.start.partition_point(|s| *s <= c) - 1;
         let mut dense = DMatrix::zeros(n, n);
@@ -449,7 +767,7 @@ mod tests {
             let (mut banded, dense) = sample(&sizes, seed);
             let n = dense.nrows();
             prop_assume!(n > 0);
-            prop_assert!(banded.factorise(0.0), "sizes {sizes:?} not definite");
+            prop_assert!(banded.factorise(0.0, true).is_some(), "sizes {sizes:?} not definite");
             let right = DVector::from_fn(n, |i, _| (i as f64).sin());
             let mut x = right.as_slice().to_vec();
             banded.solve(&mut x);
@@ -460,14 +778,41 @@ mod tests {
         }
     }
 
+    proptest! {
+        #[test]
+        fn property_counts_negative_eigenvalues(
+            sizes in proptest::collection::vec((0_usize..5).prop_map(|d| 2 * d), 1..5),
+            run in 1_usize..5, seed in 1_u64..u64::MAX, lowered in 56.0_f64..64.0,
+        ) {
+            let sizes: Vec<usize> = sizes.iter().copied().chain([2 * run; 5]).collect();
+            let (mut banded, dense) = sample(&sizes, seed);
+            let values = (dense.clone() - DMatrix::identity(dense.nrows(), dense.nrows()) * lowered)
+                .symmetric_eigenvalues();
+            // nearer to zero the sign is rounding's
+            prop_assume!(values.iter().all(|v| v.abs() > 1e-6));
+            let negative = values.iter().filter(|v| **v < 0.0).count();
+            prop_assert_eq!(banded.factorise(-lowered, false), Some(negative));
+            let definite = banded.factorise(-lowered, true).is_some();
+            prop_assert_eq!(definite, negative == 0);
+        }
+    }
+
     #[test]
     fn exact_indefinite_is_told() {
         // eigenvalues 3 and -1
         let mut banded = BlockBanded::default();
         banded.lay_out(&[2]);
         banded.add(0, 0, [1.0, 2.0, 2.0, 1.0]);
-        assert!(!banded.factorise(0.0), "eigenvalue -1 taken as positive");
-        assert!(banded.factorise(1.5), "eigenvalue 0.5 refused");
+        assert_eq!(
+            banded.factorise(0.0, true),
+            None,
+            "eigenvalue -1 taken as positive"
+        );
+        assert_eq!(banded.factorise(0.0, false), Some(1), "negative ones");
+        assert!(
+            banded.factorise(1.5, true).is_some(),
+            "eigenvalue 0.5 refused"
+        );
         let mut out = [0.0; 2];
         banded.multiply(&[1.0, -1.0], &mut out);
         assert!(

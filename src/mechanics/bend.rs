@@ -31,6 +31,50 @@ pub(crate) struct Local {
     pub(crate) hessian: [[f64; 4]; 6],
 }
 
+/// Tangents of both edges on the two normals of each of three nodes.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Projected {
+    pub(crate) t0: [[f64; 2]; 3],
+    pub(crate) t1: [[f64; 2]; 3],
+}
+
+/// Products of the normals of two frames, row by row.
+#[inline(always)]
+pub(crate) fn gram(a: &Frame, b: &Frame) -> [f64; 4] {
+    [
+        a.n1.dot(&b.n1),
+        a.n1.dot(&b.n2),
+        a.n2.dot(&b.n1),
+        a.n2.dot(&b.n2),
+    ]
+}
+
+/// An edge of unit tangent `t`: inverse length and length, and the tangent on the normals at both
+/// ends.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Edge {
+    pub(crate) t: Vector,
+    pub(crate) a: f64,
+    pub(crate) l: f64,
+    pub(crate) on: [[f64; 2]; 2],
+}
+
+impl Edge {
+    /// Along `e`, mm, between two frames.
+    #[inline(always)]
+    pub(crate) fn of(e: Vector, frames: [&Frame; 2]) -> Self {
+        let l = e.norm();
+        let a = 1.0 / l;
+        let t = e * a;
+        Self {
+            t,
+            a,
+            l,
+            on: frames.map(|f| [f.n1.dot(&t), f.n2.dot(&t)]),
+        }
+    }
+}
+
 /// Two edges that meet at a node.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Corner {
@@ -62,6 +106,18 @@ impl Corner {
         let l1 = e1.norm();
         let a1 = 1.0 / l1;
         Self::new(tangent, e1 * a1, 0.0, a1, 0.5 * l1, CLAMP)
+    }
+
+    /// Between two edges already measured.
+    #[inline(always)]
+    pub(crate) fn between(e0: &Edge, e1: &Edge) -> Self {
+        Self::new(e0.t, e1.t, e0.a, e1.a, 0.5 * (e0.l + e1.l), INNER)
+    }
+
+    /// Between a unit tangent held and an edge already measured.
+    #[inline(always)]
+    pub(crate) fn held(tangent: Vector, e1: &Edge) -> Self {
+        Self::new(tangent, e1.t, 0.0, e1.a, 0.5 * e1.l, CLAMP)
     }
 
     #[inline(always)]
@@ -114,48 +170,75 @@ impl Corner {
         (self.t0 + self.t1).normalize()
     }
 
-    /// Energy, gradient and Hessian for stiffness `b` (N mm2) and axial load `tau` (N).
+    /// Energy and gradient for stiffness `b` (N mm2) and axial load `tau` (N).
     #[inline(always)]
-    pub(crate) fn evaluate(&self, frames: [&Frame; 3], b: f64, tau: f64) -> Local {
+    pub(crate) fn slopes(&self, on: &Projected, b: f64, tau: f64) -> (f64, [[f64; 2]; 3]) {
         let Self {
-            t0,
-            t1,
-            a0,
-            a1,
-            m,
-            q,
-            ..
+            a0, a1, m, q, beta, ..
         } = *self;
-        let (beta, gamma) = (self.beta, self.gamma);
+        let gamma = self.gamma;
         let c = 1.0 - q;
         let inverse = 1.0 / m;
-        let bend = q * (1.0 + beta * q);
-        let slope = 1.0 + 2.0 * beta * q;
-        let f_q = b * slope * inverse + tau * gamma * m;
-        let f_l = tau * (1.0 + gamma * q) - b * bend * inverse * inverse;
-        let f_qq = 2.0 * b * beta * inverse;
-        let f_ql = tau * gamma - b * slope * inverse * inverse;
-        let f_ll = 2.0 * b * bend * inverse * inverse * inverse;
-
+        let bend = b * q * (1.0 + beta * q) * inverse;
+        let stretch = tau * (1.0 + gamma * q);
+        let f_q = b * (1.0 + 2.0 * beta * q) * inverse + tau * gamma * m;
+        let half_l = 0.5 * (stretch - bend * inverse);
         // Gradients by edge: x t0 + y t1.
-        let g0 = (f_q * a0 * c + 0.5 * f_l, -f_q * a0);
-        let g1 = (-f_q * a1, f_q * a1 * c + 0.5 * f_l);
+        let g0 = (f_q * a0 * c + half_l, -f_q * a0);
+        let g1 = (-f_q * a1, f_q * a1 * c + half_l);
+        let at = |i: usize, x: f64, y: f64| {
+            [
+                x * on.t0[i][0] + y * on.t1[i][0],
+                x * on.t0[i][1] + y * on.t1[i][1],
+            ]
+        };
+        (
+            bend + stretch * m,
+            [
+                at(0, -g0.0, -g0.1),
+                at(1, g0.0 - g1.0, g0.1 - g1.1),
+                at(2, g1.0, g1.1),
+            ],
+        )
+    }
+
+    /// Hessian for stiffness `b` (N mm2) and axial load `tau` (N), as in [`Local`]; `grams` are the
+    /// products of the normals of nodes (1,0), (2,0), (2,1).
+    #[inline(always)]
+    pub(crate) fn hessian(
+        &self,
+        on: &Projected,
+        grams: [&[f64; 4]; 3],
+        b: f64,
+        tau: f64,
+    ) -> [[f64; 4]; 6] {
+        let Self {
+            a0, a1, m, q, beta, ..
+        } = *self;
+        let gamma = self.gamma;
+        let c = 1.0 - q;
+        let inverse = 1.0 / m;
+        let bend = b * q * (1.0 + beta * q) * inverse * inverse;
+        let slope = b * (1.0 + 2.0 * beta * q) * inverse;
+        let f_q = slope + tau * gamma * m;
+        let f_l = tau * (1.0 + gamma * q) - bend;
+        let f_qq = 2.0 * b * beta * inverse;
+        let f_ql = tau * gamma - slope * inverse;
+        let f_ll = 2.0 * bend * inverse;
 
         // Hessian by edge: k0 I + k1 t0 t0' + k2 t1 t0' + k3 t0 t1' + k4 t1 t1'.
-        let along = |a: f64| {
-            -3.0 * c * f_q * a * a + f_qq * a * a * c * c + f_ql * a * c + 0.25 * f_ll
-                - 0.5 * f_l * a
-        };
-        let mixed = |a: f64| f_q * a * a - f_qq * a * a * c - 0.5 * f_ql * a;
+        let along =
+            |a: f64| ((f_qq * c - 3.0 * f_q) * a + f_ql) * a * c + 0.25 * f_ll - 0.5 * f_l * a;
+        let mixed = |a: f64| ((f_q - f_qq * c) * a - 0.5 * f_ql) * a;
         let h00 = [
-            f_q * c * a0 * a0 + 0.5 * f_l * a0,
+            (f_q * c * a0 + 0.5 * f_l) * a0,
             along(a0),
             mixed(a0),
             mixed(a0),
             f_qq * a0 * a0,
         ];
         let h11 = [
-            f_q * c * a1 * a1 + 0.5 * f_l * a1,
+            (f_q * c * a1 + 0.5 * f_l) * a1,
             f_qq * a1 * a1,
             mixed(a1),
             mixed(a1),
@@ -165,43 +248,16 @@ impl Corner {
         let h10 = [
             -f_q * a01,
             (f_q - f_qq * c) * a01 - 0.5 * f_ql * a1,
-            (f_qq * c * c - f_q * c) * a01 + 0.5 * f_ql * c * (a0 + a1) + 0.25 * f_ll,
+            (f_qq * c - f_q) * c * a01 + 0.5 * f_ql * c * (a0 + a1) + 0.25 * f_ll,
             f_qq * a01,
             (f_q - f_qq * c) * a01 - 0.5 * f_ql * a0,
         ];
         let h01 = [h10[0], h10[1], h10[3], h10[2], h10[4]];
-
-        let on_t0: [[f64; 2]; 3] =
-            std::array::from_fn(|i| [frames[i].n1.dot(&t0), frames[i].n2.dot(&t0)]);
-        let on_t1: [[f64; 2]; 3] =
-            std::array::from_fn(|i| [frames[i].n1.dot(&t1), frames[i].n2.dot(&t1)]);
-        let gradient_of = |i: usize, x: f64, y: f64| {
-            [
-                x * on_t0[i][0] + y * on_t1[i][0],
-                x * on_t0[i][1] + y * on_t1[i][1],
-            ]
-        };
-        let project = |i: usize, j: usize, k: [f64; 5]| {
-            let gram = if i == j {
-                [1.0, 0.0, 0.0, 1.0]
-            } else {
-                let (a, b) = (frames[i], frames[j]);
-                [
-                    a.n1.dot(&b.n1),
-                    a.n1.dot(&b.n2),
-                    a.n2.dot(&b.n1),
-                    a.n2.dot(&b.n2),
-                ]
-            };
-            let (p, r) = (on_t0[i], on_t1[i]);
-            let left = [
-                k[1] * on_t0[j][0] + k[3] * on_t1[j][0],
-                k[1] * on_t0[j][1] + k[3] * on_t1[j][1],
-            ];
-            let right = [
-                k[2] * on_t0[j][0] + k[4] * on_t1[j][0],
-                k[2] * on_t0[j][1] + k[4] * on_t1[j][1],
-            ];
+        let project = |i: usize, j: usize, gram: &[f64; 4], k: [f64; 5]| {
+            let (p, r) = (on.t0[i], on.t1[i]);
+            let (pj, rj) = (on.t0[j], on.t1[j]);
+            let left = [k[1] * pj[0] + k[3] * rj[0], k[1] * pj[1] + k[3] * rj[1]];
+            let right = [k[2] * pj[0] + k[4] * rj[0], k[2] * pj[1] + k[4] * rj[1]];
             [
                 k[0] * gram[0] + p[0] * left[0] + r[0] * right[0],
                 k[0] * gram[1] + p[0] * left[1] + r[0] * right[1],
@@ -213,21 +269,34 @@ impl Corner {
             std::array::from_fn(|i| a[i] + sign * b[i])
         };
         let middle = sum(sum(h00, h11, 1.0), sum(h01, h10, 1.0), -1.0);
+        const SAME: [f64; 4] = [1.0, 0.0, 0.0, 1.0];
+        [
+            project(0, 0, &SAME, h00),
+            project(1, 0, grams[0], sum(h10, h00, -1.0)),
+            project(1, 1, &SAME, middle),
+            project(2, 0, grams[1], h10.map(|k| -k)),
+            project(2, 1, grams[2], sum(h10, h11, -1.0)),
+            project(2, 2, &SAME, h11),
+        ]
+    }
+
+    /// Energy, gradient and Hessian at once.
+    #[cfg(test)]
+    fn evaluate(&self, frames: [&Frame; 3], b: f64, tau: f64) -> Local {
+        let on = Projected {
+            t0: frames.map(|f| [f.n1.dot(&self.t0), f.n2.dot(&self.t0)]),
+            t1: frames.map(|f| [f.n1.dot(&self.t1), f.n2.dot(&self.t1)]),
+        };
+        let grams = [
+            gram(frames[1], frames[0]),
+            gram(frames[2], frames[0]),
+            gram(frames[2], frames[1]),
+        ];
+        let (energy, gradient) = self.slopes(&on, b, tau);
         Local {
-            energy: b * bend * inverse + tau * m * (1.0 + gamma * q),
-            gradient: [
-                gradient_of(0, -g0.0, -g0.1),
-                gradient_of(1, g0.0 - g1.0, g0.1 - g1.1),
-                gradient_of(2, g1.0, g1.1),
-            ],
-            hessian: [
-                project(0, 0, h00),
-                project(1, 0, sum(h10, h00, -1.0)),
-                project(1, 1, middle),
-                project(2, 0, h10.map(|k| -k)),
-                project(2, 1, sum(h10, h11, -1.0)),
-                project(2, 2, h11),
-            ],
+            energy,
+            gradient,
+            hessian: self.hessian(&on, grams.each_ref(), b, tau),
         }
     }
 

@@ -7,7 +7,7 @@ use super::rub::Rubbing;
 use super::scene::{AxialLoad, End, FEWEST_CELLS, Rod, Scene, TubeStation};
 use super::settings::Settings;
 use super::settle::Settle;
-use super::solution::{Flag, Solution};
+use super::solution::{Flag, RodState, Solution};
 use super::stack::{self, Arrangement, Drive, Held, Hold, StackDevice, span_of};
 use super::tip::tip_load_n;
 use serde::{Deserialize, Serialize};
@@ -27,6 +27,9 @@ pub struct LoadSettings {
     /// Most rounds between loads and shape. Default 60: a usual move takes 5 to 20, a bundle that
     /// gives way in a wide vessel all of them.
     pub most_rounds: usize,
+    /// Rounds without getting nearer by a fifth after which the nearest state is taken, if it is within
+    /// `most_unsettled_n`. Default 10.
+    pub patience: usize,
     /// Force at the hub that counts as lock-up, N. Default 100: ten times what a hand pushes with
     /// (from memory: 5 to 10 N between two fingers).
     pub lock_up_n: f64,
@@ -39,6 +42,16 @@ pub struct LoadSettings {
     /// reported, N, where several equilibria leave none in which both agree. Default 0.05: a tenth of
     /// the least forces that are judged; such a state carries a flag.
     pub most_unsettled_n: f64,
+    /// Force with which each station's axis is kept near where it was a round before, N/mm: a bundle in
+    /// a wide vessel has shapes without end within thousandths of a newton, and creeps among them.
+    /// Default 1e-3; as shapes come to rest from round to round, nothing of it is left.
+    pub sideways_n_per_mm: f64,
+    /// The same as a share of the moving device's hub force. Default 0.
+    pub enough_share: f64,
+    /// Mismatch at which no more rounds are spent where they bring loads and shape together only slowly, N.
+    /// Default 1e-3: a bundle in a wide vessel gives by centimetres for a thousandth of a newton, far less than
+    /// friction leaves open. Such a state carries a flag as well.
+    pub enough_n: f64,
     /// Limit of the hub force, N, where the scene has one.
     pub hub_limit_n: Option<f64>,
 }
@@ -51,9 +64,31 @@ impl Default for LoadSettings {
             gradient_tolerance_n: 1e-7,
             grip_n_per_mm: 0.1,
             most_unsettled_n: 0.05,
+            enough_n: 1e-3,
+            enough_share: 0.0,
+            sideways_n_per_mm: 1e-3,
             most_rounds: 60,
+            patience: 10,
             lock_up_n: 100.0,
             hub_limit_n: None,
+        }
+    }
+}
+
+impl LoadSettings {
+    /// For rehearsals: forces to 3 % or 3 mN, lengths to a hundredth of a millimetre. Friction is known to
+    /// 30 % and lengths are told to a millimetre; the last digits would take ten times as long.
+    #[must_use]
+    pub fn rehearsal() -> Self {
+        Self {
+            force_tolerance_n: 5e-4,
+            length_tolerance_mm: 1e-2,
+            gradient_tolerance_n: 1e-6,
+            enough_n: 3e-3,
+            enough_share: 0.05,
+            most_unsettled_n: 0.1,
+            patience: 3,
+            ..Self::default()
         }
     }
 }
@@ -132,6 +167,8 @@ pub struct DeviceState {
     pub centre_line_mm: f64,
     /// Load at its tip, N (negative: pressed back).
     pub tip_load_n: f64,
+    /// Configurational load at its hub, N (negative: pushed).
+    pub hub_load_n: f64,
 }
 
 impl DeviceState {
@@ -160,6 +197,35 @@ pub struct StackState {
     pub(crate) added_n: Vec<Vec<f64>>,
 }
 
+impl StackState {
+    /// The state as one of other devices: by device the place it has here, none for one that is
+    /// new. What is left out is gone; what is new lies along what it is put into.
+    #[must_use]
+    pub fn rearranged(&self, places: &[Option<usize>]) -> Self {
+        let new = DeviceState {
+            rod: None,
+            tip_mm: 0.0,
+            path_mm: 0.0,
+            centre_line_mm: 0.0,
+            tip_load_n: 0.0,
+            hub_load_n: 0.0,
+        };
+        let pick = |place: &Option<usize>| place.and_then(|p| self.devices.get(p)).copied();
+        Self {
+            devices: places.iter().map(|p| pick(p).unwrap_or(new)).collect(),
+            added_n: places
+                .iter()
+                .map(|p| {
+                    p.and_then(|p| self.added_n.get(p))
+                        .cloned()
+                        .unwrap_or_default()
+                })
+                .collect(),
+            ..self.clone()
+        }
+    }
+}
+
 /// Coefficient of friction of the moving device on the vessel (none) or on another device.
 pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
@@ -173,11 +239,33 @@ const LONGEST_MM: f64 = 3.0;
 /// that do not settle; a sharp one costs Newton steps.
 const ROUGHLY: f64 = 3e-3;
 const ROUGHEST_N: f64 = 5e-6;
-/// Rounds without getting nearer by `NEARER` after which no more is expected.
-const PATIENCE: usize = 10;
 /// Length for which the route has no room, mm, above which a device runs off it.
 const BEYOND_MM: f64 = 1.0;
 const NEARER: f64 = 0.8;
+/// Share of the miss that a round may leave while loads and shape still come to agree.
+const FAST: f64 = 0.3;
+/// Force with which a shape may still be held near the one before, as a share of the balance asked for.
+const STILL: f64 = 10.0;
+
+/// What is known of a rod's hub between one shape and the next.
+#[derive(Debug, Clone, Copy, Default)]
+struct Hub {
+    /// Load it is meant to carry, N.
+    load_n: f64,
+    /// Length from station 0 at which it carries just that, mm.
+    length_mm: f64,
+    /// Whether the length is known: else the hub follows freely once.
+    known: bool,
+}
+
+/// What a shape misses by.
+#[derive(Debug, Clone, Copy, Default)]
+struct Miss {
+    /// Largest change of a load, N.
+    load_n: f64,
+    /// Largest difference of a length, mm.
+    length_mm: f64,
+}
 
 /// Solves stacks; keeps its memory from one to the next.
 #[derive(Debug, Clone, Default)]
@@ -191,12 +279,17 @@ pub struct StackSolver {
     holds: Vec<Held>,
     pub(crate) ends: Vec<f64>,
     through: Vec<bool>,
+    hubs: Vec<Hub>,
+    /// By rod and station: load that friction adds, counted from the tip, N.
+    pub(crate) added_n: Vec<Vec<f64>>,
+    /// The same that the last shape calls for.
+    called_n: Vec<Vec<f64>>,
     bare: Vec<f64>,
     anderson: Anderson,
-    /// Unknowns between loads and shape, and by how much each misses: by rod its tip (or, where
-    /// that is given, its length), its tip's load, what friction adds by station.
     unknown: Vec<f64>,
-    miss: Vec<f64>,
+    answer: Vec<f64>,
+    /// By rod: friction that its contacts at rest can carry, N.
+    band_n: Vec<f64>,
     weight: Vec<f64>,
 }
 
@@ -245,28 +338,21 @@ impl StackSolver {
             let rod = self.present.iter().position(|k| *k == m.device)?;
             Some((rod, m))
         });
-        let mut solution = self.before(devices.len(), from);
         let mut rounds = 0;
         let mut newton_steps = 0;
-        let sharp = self.load_settings.gradient_tolerance_n;
+        let settings = self.load_settings;
+        let sharp = settings.gradient_tolerance_n;
         let mut rough_n = f64::INFINITY;
-        if let Some(before) = &solution {
-            // the shape before tells roughly what rubs where
-            self.arrangement
-                .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
-            self.hold(Some(before), &wanted);
-            rough_n = self.look(tube, before, friction, mover, &wanted).0;
-            self.take_loads();
-        } else {
-            self.hold(None, &wanted);
-        }
-        self.anderson.restart();
+        let mut solution: Option<Solution> = None;
         let mut locked = None;
         let mut waiting = 0;
+        let mut before_n = f64::INFINITY;
         let mut kept: Option<(f64, Solution, Vec<f64>)> = None;
+        self.anderson.restart();
         loop {
             self.arrangement
                 .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
+            self.load_rods(&wanted);
             self.settle
                 .ask_for((ROUGHLY * rough_n).clamp(sharp, ROUGHEST_N.max(sharp)));
             let scene = Scene {
@@ -274,20 +360,20 @@ impl StackSolver {
                 rods: &self.rods,
                 beside: &self.arrangement.beside,
             };
-            let found = match &solution {
-                Some(before) => self.settle.settle_from(&scene, before)?,
-                None => self.settle.settle(&scene)?,
-            };
+            let shapes = self.shapes(devices.len(), solution.as_ref(), from);
+            let found = self
+                .settle
+                .settle_near(&scene, &shapes, settings.sideways_n_per_mm)?;
             newton_steps += found.steps;
             rounds += 1;
-            let first_look = solution.is_none();
-            let (change_n, off_mm) = self.look(tube, &found, friction, mover, &wanted);
-            rough_n = change_n.max(off_mm * MILLIMETRE_N);
+            let miss = self.look(tube, &found, friction, mover, &wanted);
+            rough_n = miss.load_n.max(miss.length_mm * MILLIMETRE_N);
             let hub = mover.map_or(0.0, |(rod, _)| found.rods[rod].load_n[0].abs());
-            let done = change_n < self.load_settings.force_tolerance_n
-                && off_mm < self.load_settings.length_tolerance_mm
-                && found.residual_n <= sharp;
-            if hub > self.load_settings.lock_up_n || !change_n.is_finite() {
+            let done = miss.load_n < settings.force_tolerance_n
+                && miss.length_mm < settings.length_tolerance_mm
+                && found.residual_n <= sharp
+                && found.moved_mm * settings.sideways_n_per_mm <= STILL * sharp;
+            if hub > settings.lock_up_n || !rough_n.is_finite() {
                 locked = Some(hub);
             }
             if done || locked.is_some() {
@@ -300,19 +386,28 @@ impl StackSolver {
             } else {
                 waiting += 1;
             }
-            if rough_n < nearest {
+            let known = self.hubs.iter().all(|h| h.known);
+            if rough_n < nearest && known {
                 kept = Some((rough_n, found.clone(), self.ends.clone()));
             }
-            let most = self.load_settings.most_unsettled_n;
-            let stalls = waiting > PATIENCE && nearest < most;
-            if stalls || rounds >= self.load_settings.most_rounds {
+            let most = settings.most_unsettled_n;
+            let slow = known && rough_n > FAST * before_n;
+            before_n = rough_n;
+            let enough_n = settings.enough_n.max(settings.enough_share * hub);
+            let stalls = (slow && nearest.min(rough_n) < enough_n)
+                || (waiting > settings.patience && nearest < most);
+            if stalls || rounds >= settings.most_rounds {
                 // Loads and shape do not come to agree to the last digit, or there is no equilibrium
                 // in which they do. The nearest one found is reported, with how far its loads are
                 // from those that its shape calls for.
                 let beyond = (0..n).find(|k| {
-                    wanted[*k].is_some() && self.ends[*k] >= last && self.miss[*k] > BEYOND_MM
+                    wanted[*k].is_some_and(|w| {
+                        self.ends[*k] >= last && w - found.rods[*k].path_length_mm > BEYOND_MM
+                    })
                 });
-                let Some((load_n, mut near, ends)) = kept.filter(|k| k.0 < most) else {
+                let Some((load_n, mut near, ends)) =
+                    kept.filter(|k| k.0 < most.max(settings.enough_share * hub))
+                else {
                     return Err(match beyond {
                         Some(k) => MechanicsError::OutOfRange {
                             what: format!("devices[{}].drive.Fed", self.present[k]),
@@ -321,8 +416,8 @@ impl StackSolver {
                         },
                         None => MechanicsError::LoadsNotSettled {
                             rounds,
-                            change_n,
-                            off_mm,
+                            change_n: miss.load_n,
+                            off_mm: miss.length_mm,
                         },
                     });
                 };
@@ -332,7 +427,7 @@ impl StackSolver {
                 solution = Some(near);
                 break;
             }
-            self.advance(tube, &wanted, first_look, &found);
+            self.advance(tube, &wanted, &found);
             solution = Some(found);
         }
         let Some(solution) = solution else {
@@ -367,6 +462,8 @@ impl StackSolver {
         self.rods.clear();
         self.ends.clear();
         self.through.clear();
+        self.hubs.clear();
+        self.added_n.clear();
         for (k, device) in devices.iter().enumerate() {
             let before = from.map(|f| &f.devices[k]).filter(|d| d.rod.is_some());
             let end = match device.drive {
@@ -386,16 +483,22 @@ impl StackSolver {
                 .filter(|a| a.len() == tube.len())
                 .cloned()
                 .unwrap_or_else(|| vec![0.0; tube.len()]);
-            self.present.push(k);
-            self.rods.push(Rod {
-                load: AxialLoad::Rubbed {
-                    tip_n: before.map_or(0.0, |d| d.tip_load_n),
-                    added_n,
-                    grip_n_per_mm: 0.0,
-                    fed_mm: 0.0,
+            self.hubs.push(match (before, device.drive) {
+                (Some(old), Drive::Fed(length_mm)) => Hub {
+                    load_n: old.hub_load_n,
+                    length_mm,
+                    known: true,
                 },
-                ..device.rod.clone()
+                (Some(old), _) => Hub {
+                    load_n: old.hub_load_n,
+                    length_mm: old.path_mm + end - old.tip_mm,
+                    known: true,
+                },
+                (None, _) => Hub::default(),
             });
+            self.added_n.push(added_n);
+            self.present.push(k);
+            self.rods.push(device.rod.clone());
             self.through.push(device.drive == Drive::Through);
             self.ends.push(match device.drive {
                 Drive::Fed(_) => end.clamp(least, last),
@@ -423,41 +526,51 @@ impl StackSolver {
         }
     }
 
-    /// The solution before, where it has the same rods.
-    fn before(&self, devices: usize, from: Option<&StackState>) -> Option<Solution> {
-        let from = from?;
-        let same =
-            (0..devices).all(|k| from.devices[k].rod == self.present.iter().position(|p| *p == k));
-        if same { from.solution.clone() } else { None }
+    /// Shapes to start from, by rod: of the round before, else of the state before.
+    fn shapes<'a>(
+        &self,
+        devices: usize,
+        last: Option<&'a Solution>,
+        from: Option<&'a StackState>,
+    ) -> Vec<Option<&'a RodState>> {
+        if let Some(last) = last {
+            return last.rods.iter().map(Some).collect();
+        }
+        let Some((from, solution)) = from
+            .and_then(|f| Some((f, f.solution.as_ref()?)))
+            .filter(|f| f.0.devices.len() == devices)
+        else {
+            return vec![None; self.present.len()];
+        };
+        let old = |k: &usize| from.devices[*k].rod.and_then(|rod| solution.rods.get(rod));
+        self.present.iter().map(old).collect()
     }
 
-    /// Hands on the hubs: devices that are fed hold their length; a tip that is given lets its hub
-    /// follow from round to round.
-    fn hold(&mut self, before: Option<&Solution>, wanted: &[Option<f64>]) {
+    /// Loads the rods: what hub and friction put on them.
+    fn load_rods(&mut self, wanted: &[Option<f64>]) {
         for (k, rod) in self.rods.iter_mut().enumerate() {
-            let end = self.ends[k];
-            if let AxialLoad::Rubbed {
-                grip_n_per_mm,
-                fed_mm,
-                ..
-            } = &mut rod.load
-            {
+            let (hub, added_n) = (&self.hubs[k], &self.added_n[k]);
+            let free = !hub.known;
+            let load = if free {
                 // from scratch nobody knows yet how long it is
-                *grip_n_per_mm = before.map_or(0.0, |_| self.load_settings.grip_n_per_mm);
-                *fed_mm = match (wanted[k], before.map(|b| &b.rods[k])) {
-                    (Some(wanted), _) => wanted,
-                    (None, Some(old)) => {
-                        let tip = old.station_mm.last().copied().unwrap_or(end);
-                        old.path_length_mm + end - tip
-                    }
-                    (None, None) => 0.0,
-                };
-            }
+                AxialLoad::Held {
+                    load_n: vec![0.0; added_n.len()],
+                    grip_n_per_mm: 0.0,
+                    fed_mm: 0.0,
+                }
+            } else {
+                let first = added_n.first().copied().unwrap_or(0.0);
+                AxialLoad::Held {
+                    load_n: added_n.iter().map(|a| hub.load_n + a - first).collect(),
+                    grip_n_per_mm: self.load_settings.grip_n_per_mm,
+                    fed_mm: wanted[k].unwrap_or(hub.length_mm),
+                }
+            };
+            rod.load = load;
         }
     }
 
-    /// Looks at a shape: what its lengths and loads miss by. Returns the largest miss of a load (N)
-    /// and of a length (mm).
+    /// Looks at a shape: what friction and hub loads it calls for, and what it misses by.
     fn look(
         &mut self,
         tube: &[TubeStation],
@@ -465,41 +578,18 @@ impl StackSolver {
         friction: FrictionOf<'_>,
         mover: Option<(usize, Moving)>,
         wanted: &[Option<f64>],
-    ) -> (f64, f64) {
+    ) -> Miss {
         let n = self.rods.len();
         let stations = tube.len();
-        let total = 2 * n + n * stations;
-        self.unknown.clear();
-        self.unknown.resize(total, 0.0);
-        self.miss.clear();
-        self.miss.resize(total, 0.0);
-        let mut off_mm = 0.0_f64;
-        let mut gripped_n = [0.0; super::MOST_RODS];
+        let mut miss = Miss::default();
+        self.called_n.resize_with(n, Vec::new);
+        for called_n in &mut self.called_n {
+            called_n.clear();
+            called_n.resize(stations, 0.0);
+        }
+        self.answer.clear();
         for k in 0..n {
-            let AxialLoad::Rubbed {
-                tip_n,
-                added_n,
-                grip_n_per_mm,
-                fed_mm,
-            } = &self.rods[k].load
-            else {
-                continue;
-            };
-            let long_mm = found.rods[k].path_length_mm;
-            gripped_n[k] = grip_n_per_mm * (long_mm - fed_mm);
-            (self.unknown[k], self.miss[k]) = match wanted[k] {
-                Some(wanted) => (self.ends[k], wanted - long_mm),
-                None => (
-                    *fed_mm,
-                    if *grip_n_per_mm > 0.0 {
-                        long_mm - fed_mm
-                    } else {
-                        0.0
-                    },
-                ),
-            };
-            off_mm = off_mm.max(self.miss[k].abs());
-            let mut tip = if self.through[k] {
+            let mut tip_n = if self.through[k] {
                 0.0
             } else {
                 let scene = Scene {
@@ -510,132 +600,129 @@ impl StackSolver {
                 tip_load_n(&scene, found, k)
             };
             if let Some((_, m)) = mover.filter(|(rod, _)| *rod == k) {
-                tip += m.direction.sign() * m.tip_resistance_n;
+                tip_n += m.direction.sign() * m.tip_resistance_n;
             }
-            self.unknown[n + k] = *tip_n;
-            self.miss[n + k] = tip - tip_n;
-            let at = 2 * n + k * stations;
-            self.unknown[at..at + stations].copy_from_slice(added_n);
+            let has_n = found.rods[k].load_n.last().copied().unwrap_or(0.0);
+            self.answer.push(tip_n - has_n);
+            if let Some(wanted) = wanted[k] {
+                miss.length_mm = miss
+                    .length_mm
+                    .max((wanted - found.rods[k].path_length_mm).abs());
+            }
         }
         if let Some((rod, m)) = mover {
             let device = |rod: usize| self.present[rod];
             let own = device(rod);
             self.rubbing
-                .gather(tube, found, (rod, gripped_n[rod]), &|other| {
-                    friction(own, other.map(device))
-                });
-            let at = 2 * n + rod * stations;
-            let added_n = &self.unknown[at..at + stations];
-            let (tip_n, tip_miss_n) = (self.unknown[n + rod], self.miss[n + rod]);
+                .gather(tube, found, rod, &|other| friction(own, other.map(device)));
             let state = &found.rods[rod];
             let on_stations =
                 state.station_mm.len() - usize::from(matches!(self.rods[rod].end, End::Tip(_)));
+            let more = self.answer[rod];
+            let tip_n = state.load_n.last().copied().unwrap_or(0.0) + more;
             self.bare.clear();
             self.bare.extend((0..stations).map(|i| {
                 if i < on_stations {
-                    state.load_n[i] - added_n[i] + tip_miss_n
+                    state.load_n[i] - self.added_n[rod][i] + more
                 } else {
-                    tip_n + tip_miss_n
+                    tip_n
                 }
             }));
-            self.rubbing.sum(
-                &self.bare,
-                m.direction.sign(),
-                &mut self.miss[at..at + stations],
-            );
+            let sign = m.direction.sign();
+            self.rubbing.sum(&self.bare, sign, &mut self.called_n[rod]);
             for k in (0..n).filter(|k| *k != rod) {
-                let at = 2 * n + k * stations;
-                self.rubbing
-                    .react(k, m.direction.sign(), &mut self.miss[at..at + stations]);
+                self.rubbing.react(k, sign, &mut self.called_n[k]);
             }
         }
-        // so far these are the sums that the shape calls for
-        for (miss, was) in self.miss.iter_mut().zip(&self.unknown).skip(2 * n) {
-            *miss -= was;
+        self.rest(found, friction, mover.map(|m| m.0));
+        for k in 0..n {
+            let changes = self.called_n[k].iter().zip(&self.added_n[k]);
+            miss.load_n = changes.fold(miss.load_n, |m, (a, b)| m.max((a - b).abs()));
+            // what the hub would have to carry, less what surfaces at rest carry for it
+            let more_n = self.answer[k] + self.called_n[k][0] - self.added_n[k][0];
+            let band_n = self.band_n[k];
+            self.answer[k] = more_n - more_n.clamp(-band_n, band_n);
+            miss.load_n = miss.load_n.max(self.answer[k].abs());
         }
-        let change_n = self.miss[n..].iter().fold(0.0_f64, |m, x| m.max(x.abs()));
         for hold in &mut self.holds {
             let outer = &found.rods[hold.outer];
             hold.span_mm = span_of(&outer.station_mm, &outer.from_tip_mm, hold.to_from_tip_mm);
         }
-        (change_n, off_mm)
+        miss
     }
 
-    /// Takes over the loads that the last look calls for, tips as they are.
-    fn take_loads(&mut self) {
-        let n = self.rods.len();
-        for (x, miss) in self.unknown.iter_mut().zip(&self.miss).skip(n) {
-            *x += miss;
-        }
-        self.spread();
-    }
-
-    /// Copies the unknown loads to the rods.
-    fn spread(&mut self) {
-        let n = self.rods.len();
-        let stations = (self.unknown.len() - 2 * n) / n;
-        for (k, rod) in self.rods.iter_mut().enumerate() {
-            if let AxialLoad::Rubbed { tip_n, added_n, .. } = &mut rod.load {
-                *tip_n = self.unknown[n + k];
-                let at = 2 * n + k * stations;
-                added_n.copy_from_slice(&self.unknown[at..at + stations]);
+    /// What the contacts of every rod but the one that slides can carry at rest.
+    fn rest(&mut self, found: &Solution, friction: FrictionOf<'_>, mover: Option<usize>) {
+        self.band_n.clear();
+        self.band_n.resize(self.rods.len(), 0.0);
+        for contact in &found.contacts {
+            let force_n = contact.force_in_space_n.norm();
+            for (k, other) in [
+                (Some(contact.rod), contact.other),
+                (contact.other, Some(contact.rod)),
+            ] {
+                let Some(k) = k else { continue };
+                if Some(k) != mover && (other.is_none() || other != mover) {
+                    let coefficient = friction(self.present[k], other.map(|j| self.present[j]));
+                    self.band_n[k] += coefficient * force_n;
+                }
             }
         }
     }
 
     /// Next tips, lengths and loads.
-    #[expect(clippy::cast_precision_loss, reason = "a few thousand stations")]
-    fn advance(
-        &mut self,
-        tube: &[TubeStation],
-        wanted: &[Option<f64>],
-        first_look: bool,
-        found: &Solution,
-    ) {
+    fn advance(&mut self, tube: &[TubeStation], wanted: &[Option<f64>], found: &Solution) {
         let n = self.rods.len();
-        let stations = tube.len();
-        let (least, last) = (least_end(tube), tube[stations - 1].s_mm);
+        let (least, last) = (least_end(tube), tube[tube.len() - 1].s_mm);
+        std::mem::swap(&mut self.added_n, &mut self.called_n);
+        let known = self.hubs.iter().all(|h| h.known);
+        self.unknown.clear();
         self.weight.clear();
-        self.weight.resize(n, MILLIMETRE_N);
-        self.weight.resize(2 * n, 1.0);
-        self.weight
-            .resize(self.unknown.len(), 1.0 / (stations as f64).sqrt());
-        let before: [f64; super::MOST_RODS] = std::array::from_fn(|k| {
-            self.unknown
-                .get(k)
-                .copied()
-                .filter(|_| k < n)
-                .unwrap_or(0.0)
-        });
-        self.anderson
-            .step(&mut self.unknown, &self.miss, &self.weight);
+        self.weight.resize(n, 1.0);
+        let mut step = vec![0.0; n];
+        for k in 0..n {
+            let path_mm = found.rods[k].path_length_mm;
+            // by how much the rod lengthens when its hub carries what it is called to carry
+            let longer_mm: f64 = if known {
+                (0..n)
+                    .map(|j| -found.compliance_mm_per_n[k][j] * self.answer[j])
+                    .sum()
+            } else {
+                0.0
+            };
+            let rests = self.band_n[k] > 0.0 && self.answer[k].abs() <= 0.0;
+            step[k] = match wanted[k] {
+                Some(_) | None if rests => 0.0,
+                Some(wanted) => wanted - path_mm - longer_mm,
+                None => longer_mm,
+            };
+            self.unknown.push(match wanted[k] {
+                Some(_) => self.ends[k],
+                None => path_mm,
+            });
+        }
+        let before = self.unknown.clone();
+        if known {
+            self.anderson.step(&mut self.unknown, &step, &self.weight);
+        }
         for k in 0..n {
             let to = self.unknown[k].clamp(before[k] - LONGEST_MM, before[k] + LONGEST_MM);
-            self.unknown[k] = to;
-            if wanted[k].is_some() {
-                self.unknown[k] = to.clamp(least, last);
-                self.ends[k] = self.unknown[k];
-            } else if let AxialLoad::Rubbed { fed_mm, .. } = &mut self.rods[k].load {
-                *fed_mm = to;
+            let hub = &mut self.hubs[k];
+            hub.load_n = found.rods[k].load_n[0] + self.answer[k];
+            let rests = self.band_n[k] > 0.0 && self.answer[k].abs() <= 0.0;
+            if rests && let Some(wanted) = wanted[k] {
+                // it stays where it is; its hub takes what that needs
+                let give = found.compliance_mm_per_n[k][k] + 1.0 / self.load_settings.grip_n_per_mm;
+                hub.load_n += (found.rods[k].path_length_mm - wanted) / give.max(1e-9);
             }
-        }
-        self.spread();
-        if first_look {
-            // now that lengths are known, hands can hold them
-            self.anderson.restart();
-            for (k, rod) in self.rods.iter_mut().enumerate() {
-                if let AxialLoad::Rubbed {
-                    grip_n_per_mm,
-                    fed_mm,
-                    ..
-                } = &mut rod.load
-                {
-                    *grip_n_per_mm = self.load_settings.grip_n_per_mm;
-                    if wanted[k].is_none() {
-                        *fed_mm = found.rods[k].path_length_mm;
-                    }
+            match wanted[k] {
+                Some(wanted) => {
+                    hub.length_mm = wanted;
+                    self.ends[k] = to.clamp(least, last);
                 }
+                None => hub.length_mm = to,
             }
+            hub.known = true;
         }
     }
 }
@@ -684,5 +771,6 @@ pub(crate) fn outside(device: &StackDevice, first: f64) -> DeviceState {
         path_mm: length,
         centre_line_mm: length,
         tip_load_n: 0.0,
+        hub_load_n: 0.0,
     }
 }

@@ -6,11 +6,12 @@
 //! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
 //! the formula of Sherman, Morrison and Woodbury.
 
+use super::banded::LANES;
 use super::bend::Corner;
 use super::layout::FIXED;
 use super::model::{Model, edge, offset};
-use super::newton::small_solve;
 use super::scene::{AxialLoad, MOST_RODS, Scene};
+use nalgebra::{DMatrix, DVector, Dyn, LU};
 
 /// One hand.
 #[derive(Debug, Clone, Default)]
@@ -30,6 +31,9 @@ pub(crate) struct Grip {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Grips {
     pub(crate) list: Vec<Grip>,
+    lanes: Vec<[f64; LANES]>,
+    /// What couples the hands when solving.
+    small: Option<LU<f64, Dyn, Dyn>>,
     /// By rod: its hand.
     of_rod: [Option<usize>; MOST_RODS],
     /// Load that hands add to every corner, N.
@@ -45,6 +49,13 @@ impl Grip {
     }
 }
 
+impl Grips {
+    /// Length of a rod held, at the last evaluation, mm.
+    pub(crate) fn length_mm(&self, rod: usize) -> f64 {
+        self.of_rod[rod].map_or(f64::NAN, |i| self.list[i].length_mm)
+    }
+}
+
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
@@ -56,11 +67,16 @@ impl Model {
         grips.of_rod = [None; MOST_RODS];
         let mut count = 0;
         for (rod, given) in scene.rods.iter().enumerate() {
-            let AxialLoad::Rubbed {
+            let (AxialLoad::Held {
                 grip_n_per_mm,
                 fed_mm,
                 ..
-            } = &given.load
+            }
+            | AxialLoad::Gripped {
+                grip_n_per_mm,
+                fed_mm,
+                ..
+            }) = &given.load
             else {
                 continue;
             };
@@ -163,12 +179,51 @@ impl Model {
         energy
     }
 
-    /// Makes ready to solve with the matrix just factorised.
-    pub(crate) fn prepare_grips(&mut self) {
-        for grip in &mut self.grips.list {
-            grip.answer.clone_from(&grip.along);
-            self.matrix.solve(&mut grip.answer);
+    /// Makes ready to solve with the matrix just factorised, which has this many negative
+    /// eigenvalues; whether it is positive definite with the hands.
+    ///
+    /// `H + A K A'` has as many negative eigenvalues as `H` less those of the small matrix
+    /// `1/K + A' H^-1 A`: both come from the two ways to eliminate from one bordered matrix.
+    pub(crate) fn prepare_grips(&mut self, negative: usize) -> bool {
+        let count = self.grips.list.len();
+        if count == 0 {
+            return negative == 0;
         }
+        let lanes = &mut self.grips.lanes;
+        for hands in self.grips.list.chunks_mut(LANES) {
+            if let [grip] = hands {
+                grip.answer.clone_from(&grip.along);
+                self.matrix.solve(&mut grip.answer);
+                continue;
+            }
+            let n = hands.first().map_or(0, |g| g.along.len());
+            lanes.clear();
+            lanes.resize(n, [0.0; LANES]);
+            for (lane, grip) in hands.iter().enumerate() {
+                for (x, a) in lanes.iter_mut().zip(&grip.along) {
+                    x[lane] = *a;
+                }
+            }
+            self.matrix.solve_lanes(lanes);
+            for (lane, grip) in hands.iter_mut().enumerate() {
+                grip.answer.clear();
+                grip.answer.extend(lanes.iter().map(|x| x[lane]));
+            }
+        }
+        let list = &self.grips.list;
+        let mut small = DMatrix::from_fn(count, count, |i, j| {
+            let answer = dot(&list[i].along, &list[j].answer);
+            if i == j {
+                answer + 1.0 / list[i].stiffness_n_per_mm
+            } else {
+                answer
+            }
+        });
+        // rounding
+        small = (&small + small.transpose()) * 0.5;
+        let values = small.clone().symmetric_eigenvalues();
+        self.grips.small = Some(small.lu());
+        values.iter().filter(|v| **v < 0.0).count() == negative
     }
 
     /// Solves with the factorised matrix, hands included.
@@ -178,18 +233,14 @@ impl Model {
         if list.is_empty() {
             return;
         }
-        let mut small = [[0.0; MOST_RODS]; MOST_RODS];
-        let mut part = [0.0; MOST_RODS];
-        for (i, a) in list.iter().enumerate() {
-            part[i] = dot(&a.along, x);
-            for (j, b) in list.iter().enumerate() {
-                small[i][j] = dot(&a.along, &b.answer);
-            }
-            small[i][i] += 1.0 / a.stiffness_n_per_mm;
-        }
-        // positive definite, as the matrix is
-        if small_solve(&mut small, &mut part, list.len(), 0.0) {
-            for (grip, part) in list.iter().zip(part) {
+        let mut part = DVector::from_fn(list.len(), |i, _| dot(&list[i].along, x));
+        let solved = self
+            .grips
+            .small
+            .as_ref()
+            .is_some_and(|s| s.solve_mut(&mut part));
+        if solved {
+            for (grip, part) in list.iter().zip(part.iter()) {
                 for (x, a) in x.iter_mut().zip(&grip.answer) {
                     *x -= part * a;
                 }
@@ -205,5 +256,35 @@ impl Model {
                 *o += part * a;
             }
         }
+    }
+
+    /// By how much held rods lengthen for a push of 1 N on each, mm/N, by the last factorisation.
+    pub(crate) fn compliance_mm_per_n(&self) -> [[f64; MOST_RODS]; MOST_RODS] {
+        let mut compliance = [[0.0; MOST_RODS]; MOST_RODS];
+        for a in &self.grips.list {
+            for b in &self.grips.list {
+                if a.along.len() == b.answer.len() {
+                    compliance[a.rod][b.rod] = dot(&a.along, &b.answer);
+                }
+            }
+        }
+        compliance
+    }
+
+    /// Load at a node of rod `k`, what its hand adds and what follows included, N.
+    pub(crate) fn load_at(&self, k: usize, node: usize) -> f64 {
+        let hand = self.grips.of_rod[k].and_then(|at| self.grips.list.get(at));
+        let follows = self.material.load.get(node).copied().unwrap_or(0.0);
+        self.nodes.load[node] + hand.map_or(0.0, Grip::load_n) + follows
+    }
+
+    /// Energy of the hands for cells of these lengths, by node.
+    pub(crate) fn hold_energy(&self, arc_mm: &[f64]) -> f64 {
+        let list = self.grips.list.iter();
+        list.map(|grip| {
+            let length_mm: f64 = arc_mm[self.rods[grip.rod].range()].iter().sum();
+            0.5 * grip.stiffness_n_per_mm * (length_mm - grip.fed_mm).powi(2)
+        })
+        .sum()
     }
 }

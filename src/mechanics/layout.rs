@@ -5,11 +5,14 @@
 //! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
+use super::bend::gram;
 use super::contact::{Keep, Law};
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
-use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms};
+use super::terms::{
+    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms,
+};
 
 /// Base of a node that cannot move.
 pub(crate) const FIXED: u32 = u32::MAX;
@@ -109,6 +112,14 @@ impl Model {
             self.rods.push(nodes);
         }
         self.nodes.fit();
+        self.grams.clear();
+        self.grams.extend((0..self.frames.len()).map(|i| {
+            let to = |j: usize| {
+                let f = self.frames.get(j).unwrap_or(&self.frames[i]);
+                gram(f, &self.frames[i])
+            };
+            [to(i + 1), to(i + 2)]
+        }));
     }
 
     /// Gives nodes their unknowns and lists the terms of the energy. Needs distances from the tip
@@ -121,6 +132,9 @@ impl Model {
     ) {
         self.number_unknowns(scene, settings, sharing);
         self.corners.clear();
+        self.edges.clear();
+        self.edge_from.clear();
+        self.edge_from.resize(self.nodes.s_mm.len(), (FIXED, FIXED));
         self.members.clear();
         self.ends.clear();
         self.shaped.clear();
@@ -166,6 +180,7 @@ impl Model {
             }
         }
         self.sort_terms();
+        self.laws_for = None;
     }
 
     /// Orders terms along the tube, so that the matrix passes through the cache once, not once for
@@ -181,7 +196,9 @@ impl Model {
         for member in &mut self.members {
             member.corner = place[member.corner as usize];
         }
-        self.contacts.sort_by_key(|c| c.terms.base[0]);
+        if !self.contacts.is_sorted_by_key(|c| c.terms.base[0]) {
+            self.contacts.sort_by_cached_key(|c| c.terms.base[0]);
+        }
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
@@ -285,6 +302,21 @@ impl Model {
         self.border.resize(free * next, 0.0);
     }
 
+    /// The edge between two nodes among all, added where it is new.
+    fn edge(&mut self, from: usize, to: usize) -> u32 {
+        let (known, edge) = self.edge_from[from];
+        if known == short(to) {
+            return edge;
+        }
+        let edge = short(self.edges.len());
+        self.edges.push(EdgeTerm {
+            frame: [from, to].map(|n| self.nodes.frame[n]),
+            base: [from, to].map(|n| self.nodes.base[n]),
+        });
+        self.edge_from[from] = (short(to), edge);
+        edge
+    }
+
     /// Adds the corner of three nodes of rod `k`, or lets it share an equal one of an earlier rod.
     fn add_corner(&mut self, k: usize, nodes: [usize; 3], clamp: bool, weight: f64) {
         let frame = nodes.map(|n| self.nodes.frame[n]);
@@ -302,9 +334,16 @@ impl Model {
             (corner.base == base && corner.frame == frame && corner.clamp == clamp).then_some(at)
         });
         let corner = equal.unwrap_or_else(|| {
+            let last = self.edge(nodes[1], nodes[2]);
+            let edge = if clamp {
+                [last; 2]
+            } else {
+                [self.edge(nodes[0], nodes[1]), last]
+            };
             self.corners.push(CornerTerm {
                 frame,
                 base,
+                edge,
                 clamp,
                 stiffness: 0.0,
                 load: 0.0,
@@ -503,8 +542,15 @@ impl Model {
                 }
             };
             let weight = 0.5 * present * (reach(-1) + reach(1));
-            let inside = self.locate(tube, k, s);
-            let around = other.map(|j| self.locate(tube, j, s));
+            let station = (i > 0 && i + 1 < places.len()).then(|| begin + i - 1);
+            let axis = |rod: usize| match station {
+                Some(at) if at <= self.rods[rod].last_full() => {
+                    Mix::of(&[(self.rods[rod].first + at, 1.0)])
+                }
+                _ => self.locate(tube, rod, s),
+            };
+            let inside = axis(k);
+            let around = other.map(axis);
             let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
             if terms.count == 0 || weight <= 0.0 {
                 continue;
@@ -517,7 +563,9 @@ impl Model {
                     _ => None,
                 };
                 own_tip
-                    .or_else(|| TubeStation::at(tube, s))
+                    .or_else(|| {
+                        station.map_or_else(|| TubeStation::at(tube, s), |at| Some(tube[at]))
+                    })
                     .map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
             };
             self.contacts.push(ContactTerm {

@@ -6,7 +6,7 @@ use super::feed::{
     DeviceState, Direction, Failure, FrictionOf, LoadSettings, Moving, StackSolver, StackState,
     outside,
 };
-use super::scene::{AxialLoad, TubeStation};
+use super::scene::TubeStation;
 use super::solution::{Solution, Status};
 use super::stack::{Drive, Hold, StackDevice};
 use serde::{Deserialize, Serialize};
@@ -197,19 +197,14 @@ impl StackSolver {
                     tip_mm: self.ends[rod],
                     path_mm: state.path_length_mm,
                     centre_line_mm: state.centre_line_mm,
-                    tip_load_n: match &self.rods[rod].load {
-                        AxialLoad::Rubbed { tip_n, .. } => *tip_n,
-                        _ => 0.0,
-                    },
+                    tip_load_n: state.load_n.last().copied().unwrap_or(0.0),
+                    hub_load_n: state.load_n.first().copied().unwrap_or(0.0),
                 }
             })
             .collect();
         let added_n = devices
             .iter()
-            .map(|d| match d.rod.map(|rod| &self.rods[rod].load) {
-                Some(AxialLoad::Rubbed { added_n, .. }) => added_n.clone(),
-                _ => Vec::new(),
-            })
+            .map(|d| d.rod.map_or_else(Vec::new, |rod| self.added_n[rod].clone()))
             .collect();
         let load = mover.map(|m| self.load_report(posed, &solution, &devices, m, from));
         let mut failures = Vec::new();

@@ -1,11 +1,15 @@
 //! The energy of a scene: value, gradient and Hessian.
 
 use super::banded::BlockBanded;
-use super::bend::{Corner, Local};
+use super::bend::{Corner, Edge, Projected, gram};
+use super::contact::Law;
 use super::grip::Grips;
 use super::layout::FIXED;
+use super::material::Material;
 use super::sections::Relaxation;
-use super::terms::{ContactTerm, CornerTerm, EndTerm, Member, Nodes, RodNodes, ShapedTerm};
+use super::terms::{
+    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Gate, Member, Nodes, RodNodes, ShapedTerm, Spot,
+};
 use crate::geometry::{Frame, Vector};
 
 /// An energy and the size of the numbers it was summed from (for rounding).
@@ -30,11 +34,34 @@ pub(crate) struct Model {
     pub(crate) rods: Vec<RodNodes>,
     pub(crate) nodes: Nodes,
     pub(crate) corners: Vec<CornerTerm>,
+    pub(crate) edges: Vec<EdgeTerm>,
+    /// By node: the last one that an edge leads to, and that edge.
+    pub(crate) edge_from: Vec<(u32, u32)>,
+    /// Edges at the last evaluation.
+    edge_at: Vec<Edge>,
+    /// By frame: products of the normals of the next two frames with its own.
+    pub(crate) grams: Vec<[[f64; 4]; 2]>,
+    /// Hessians of pre-shaped nodes at the last evaluation.
+    shaped_at: Vec<([u32; 3], [[f64; 4]; 6])>,
+    /// Edges of the ends at the last evaluation.
+    ends_at: Vec<Vector>,
+    /// Whether the matrix is that of the last evaluation.
+    assembled: bool,
     pub(crate) corner_of: Vec<u32>,
     pub(crate) members: Vec<Member>,
     pub(crate) ends: Vec<EndTerm>,
     pub(crate) shaped: Vec<ShapedTerm>,
     pub(crate) contacts: Vec<ContactTerm>,
+    /// By contact: as the solver sees it.
+    pub(crate) spots: Vec<Spot>,
+    /// By contact: what tells it clear.
+    pub(crate) gates: Vec<Gate>,
+    /// Contacts that pressed where they were last looked at, with their Hessians (xx, xy, yy), and
+    /// their energy.
+    pressed: Vec<(u32, [f64; 3])>,
+    pub(crate) contact_energy: f64,
+    /// Those whose Hessians are in the matrix.
+    applied: Vec<(u32, [f64; 3])>,
     pub(crate) block_sizes: Vec<usize>,
     /// Rod and arc length of each pair of unknowns.
     pub(crate) owner: Vec<(u32, f64)>,
@@ -50,7 +77,13 @@ pub(crate) struct Model {
     pub(crate) roll_hessian: Vec<f64>,
     softest: f64,
     pub(crate) relaxation: Relaxation,
+    /// The cap on stiffness for which the contact laws were made, where they depend on nothing else.
+    pub(crate) laws_for: Option<f64>,
     pub(crate) grips: Grips,
+    pub(crate) material: Material,
+    /// Where unknowns are kept near, and how stiffly, N/mm; empty where they are not.
+    pub(crate) near: Vec<f64>,
+    pub(crate) near_n_per_mm: f64,
     pub(crate) scratch: Vec<f64>,
 }
 
@@ -125,11 +158,11 @@ impl Model {
         }
     }
 
-    /// Energy at `x` with its gradient, the Hessian of all but the contacts and the rows of the
-    /// unknown rolls.
+    /// Energy at `x` with its gradient and the rows of the unknown rolls; what the Hessian needs is
+    /// kept for [`Self::assemble`].
     pub(crate) fn evaluate(&mut self, x: &[f64], rolls: &[f64]) -> Energy {
         let mut energy = Energy::default();
-        self.matrix.clear();
+        self.assembled = false;
         self.gradient.fill(0.0);
         self.border.fill(0.0);
         let free = if self.unknowns() == 0 {
@@ -143,42 +176,42 @@ impl Model {
         self.roll_hessian.resize(free, 0.0);
 
         energy.total += self.feel_grips(x);
+        energy.total += self.feel_material(x, rolls);
+        self.edge_at.clear();
+        for term in &self.edges {
+            let [a, b] = term.frame.map(|f| &self.frames[f as usize]);
+            let e = edge(a, offset(x, term.base[0]), b, offset(x, term.base[1]));
+            self.edge_at.push(Edge::of(e, [a, b]));
+        }
         let mut softest = 0.0_f64;
         for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
-            let frames = corner.frame.map(|f| &self.frames[f as usize]);
-            let at = corner.base.map(|b| offset(x, b));
-            let e1 = edge(frames[1], at[1], frames[2], at[2]);
-            let shape = if corner.clamp {
-                Corner::clamped(frames[1].tangent, e1)
-            } else {
-                Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
-            };
+            let (shape, on) = corner_of(corner, &self.frames, &self.edge_at);
             let load = corner.load + grip_n;
-            let local = shape.evaluate(frames, corner.stiffness, load);
-            energy.add(local.energy);
+            let (value, slopes) = shape.slopes(&on, corner.stiffness, load);
+            energy.add(value);
             let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - load).max(0.0);
-            softest = softest.max(thrust * thrust / (4.0 * corner.stiffness) * shape.m);
-            scatter(&mut self.matrix, &mut self.gradient, corner.base, &local);
+            // by 4 B at the end
+            softest = softest.max(thrust * thrust * shape.m / corner.stiffness);
+            pull(&mut self.gradient, corner.base, slopes);
         }
-        self.softest = softest;
+        self.softest = 0.25 * softest;
         for (end, grip_n) in self.ends.iter().zip(&self.grips.end_n) {
-            let end = &EndTerm {
-                load: end.load + grip_n,
-                ..*end
-            };
-            if end.load.abs() > 0.0 {
-                let frames = end.frame.map(|f| &self.frames[f as usize]);
-                let at = end.base.map(|b| offset(x, b));
-                let e = edge(frames[0], at[0], frames[1], at[1]);
-                energy.add(stretch(
-                    &mut self.matrix,
-                    &mut self.gradient,
-                    end,
-                    frames,
-                    e,
-                ));
+            let load = end.load + grip_n;
+            if load.abs() > 0.0 {
+                let (frames, e) = end_of(end, &self.frames, x);
+                let length = e.norm();
+                for (i, sign) in [-1.0, 1.0].into_iter().enumerate() {
+                    if end.base[i] != FIXED {
+                        let row = end.base[i] as usize;
+                        let scale = load * sign / length;
+                        self.gradient[row] += scale * frames[i].n1.dot(&e);
+                        self.gradient[row + 1] += scale * frames[i].n2.dot(&e);
+                    }
+                }
+                energy.add(load * length);
             }
         }
+        self.shaped_at.clear();
         for shaped in &self.shaped {
             if shaped.curvature <= 0.0 {
                 continue;
@@ -205,7 +238,8 @@ impl Model {
                 ],
             );
             energy.add(found.local.energy);
-            scatter(&mut self.matrix, &mut self.gradient, base, &found.local);
+            pull(&mut self.gradient, base, found.local.gradient);
+            self.shaped_at.push((base, found.local.hessian));
             if let Some(i) = shaped.border {
                 self.roll_gradient[i] += found.roll_gradient;
                 self.roll_hessian[i] += found.roll_hessian;
@@ -218,108 +252,172 @@ impl Model {
                 }
             }
         }
+        if self.near.len() == x.len() {
+            let stiffness = self.near_n_per_mm;
+            for i in (0..x.len()).step_by(2) {
+                let away = [x[i] - self.near[i], x[i + 1] - self.near[i + 1]];
+                energy.add(0.5 * stiffness * (away[0] * away[0] + away[1] * away[1]));
+                self.gradient[i] += stiffness * away[0];
+                self.gradient[i + 1] += stiffness * away[1];
+            }
+        }
         for ((g, f), x) in self.gradient.iter_mut().zip(&self.linear).zip(x) {
             *g -= f;
             energy.total -= f * x;
             energy.size += (f * x).abs();
         }
         self.smooth.clone_from(&self.gradient);
-        for contact in &self.contacts {
-            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
-                energy.add(pressed.energy);
-                contact.terms.push(&mut self.gradient, pressed.gradient);
-            }
-        }
+        let mut gradient = std::mem::take(&mut self.gradient);
+        self.add_contact_gradient(x, &mut gradient);
+        self.gradient = gradient;
+        energy.add(self.contact_energy);
+        self.ends_at.clear();
+        self.ends_at
+            .extend(self.ends.iter().map(|end| end_of(end, &self.frames, x).1));
         energy
     }
 
-    /// Adds the contacts' gradient at `x` to `gradient`; returns their energy.
-    pub(crate) fn add_contact_gradient(&self, x: &[f64], gradient: &mut [f64]) -> f64 {
-        let mut energy = 0.0;
-        for contact in &self.contacts {
-            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
-                energy += pressed.energy;
-                contact.terms.push(gradient, pressed.gradient);
+    /// Puts the Hessian of all but the contacts at the last evaluation into the matrix.
+    pub(crate) fn assemble(&mut self) {
+        if self.assembled {
+            return;
+        }
+        self.assembled = true;
+        self.matrix.clear();
+        self.applied.clear();
+        for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
+            let (shape, on) = corner_of(corner, &self.frames, &self.edge_at);
+            let [f0, f1, f2] = corner.frame.map(|f| f as usize);
+            let load = corner.load + grip_n;
+            let local = if f1 == f0 + 1 && f2 == f0 + 2 {
+                let grams = [&self.grams[f0][0], &self.grams[f0][1], &self.grams[f1][0]];
+                shape.hessian(&on, grams, corner.stiffness, load)
+            } else {
+                let [a, b, c] = [f0, f1, f2].map(|f| &self.frames[f]);
+                let grams = [gram(b, a), gram(c, a), gram(c, b)];
+                shape.hessian(&on, grams.each_ref(), corner.stiffness, load)
+            };
+            scatter(&mut self.matrix, corner.base, &local);
+        }
+        for ((end, grip_n), e) in self.ends.iter().zip(&self.grips.end_n).zip(&self.ends_at) {
+            let load = end.load + grip_n;
+            if load.abs() > 0.0 {
+                stretch(&mut self.matrix, end, load, &self.frames, *e);
             }
         }
-        energy
-    }
-
-    /// Slope of the contacts' energy along `v` at `x + t v`.
-    pub(crate) fn contact_slope(&self, x: &[f64], v: &[f64], t: f64) -> f64 {
-        let mut slope = 0.0;
-        for contact in &self.contacts {
-            let (at, along) = (contact.terms.offset(x), contact.terms.offset(v));
-            if let Some(pressed) = contact
-                .law
-                .press([at[0] + t * along[0], at[1] + t * along[1]])
-            {
-                slope += pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1];
-            }
+        for (base, hessian) in &self.shaped_at {
+            scatter(&mut self.matrix, *base, hessian);
         }
-        slope
-    }
-
-    /// Takes the contacts' Hessian at `x` times `v` from `change`.
-    pub(crate) fn take_contact_change(&self, x: &[f64], v: &[f64], change: &mut [f64]) {
-        for contact in &self.contacts {
-            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
-                let [a, b] = contact.terms.offset(v);
-                let [xx, xy, yy] = pressed.hessian;
-                contact
-                    .terms
-                    .push(change, [-(xx * a + xy * b), -(xy * a + yy * b)]);
+        if self.near.len() == self.unknowns() {
+            let stiffness = self.near_n_per_mm;
+            for i in (0..self.near.len()).step_by(2) {
+                self.matrix.add(i, i, [stiffness, 0.0, 0.0, stiffness]);
             }
         }
     }
 
-    /// Energy of the contacts at `x`.
-    pub(crate) fn contact_energy(&self, x: &[f64]) -> f64 {
-        self.contacts
+    /// Looks at the contacts at `x`: adds their gradient to `gradient`, keeps energy and Hessians.
+    pub(crate) fn add_contact_gradient(&mut self, x: &[f64], gradient: &mut [f64]) {
+        self.pressed.clear();
+        self.contact_energy = 0.0;
+        for (i, (gate, spot)) in self.gates.iter().zip(&self.spots).enumerate() {
+            if gate.clear(x) {
+                continue;
+            }
+            if let Some(pressed) = spot.law.press(spot.offset(&self.contacts, x)) {
+                self.contact_energy += pressed.energy;
+                spot.push(&self.contacts, gradient, pressed.gradient);
+                self.pressed
+                    .push((super::layout::short(i), pressed.hessian));
+            }
+        }
+    }
+
+    /// Energy of the contacts at `x` alone.
+    pub(crate) fn contact_energy_at(&self, x: &[f64]) -> f64 {
+        let open = self
+            .gates
             .iter()
-            .filter_map(|c| c.law.press(c.terms.offset(x)))
-            .map(|p| p.energy)
+            .zip(&self.spots)
+            .filter(|(gate, _)| !gate.clear(x));
+        open.filter_map(|(_, spot)| spot.law.press(spot.offset(&self.contacts, x)))
+            .map(|pressed| pressed.energy)
             .sum()
     }
 
-    /// Factorises the smooth part's Hessian plus `shift` plus the contacts' Hessian at `x`.
-    pub(crate) fn factorise(&mut self, shift: f64, x: &[f64]) -> bool {
-        self.matrix.load(shift);
-        for contact in &self.contacts {
-            let terms = &contact.terms;
-            let Some(pressed) = contact.law.press(terms.offset(x)) else {
-                continue;
-            };
-            let [xx, xy, yy] = pressed.hessian;
+    /// Contacts that may press somewhere on the way from `x` to `x + v`.
+    pub(crate) fn contacts_along(&self, x: &[f64], v: &[f64], out: &mut Vec<Along>) {
+        out.clear();
+        for (gate, spot) in self.gates.iter().zip(&self.spots) {
+            if !gate.clear_along(x, v) {
+                let at = spot.offset(&self.contacts, x);
+                out.push((spot.law, at, spot.offset(&self.contacts, v)));
+            }
+        }
+    }
+
+    /// Takes the contacts' Hessian as last factorised times `v` from `change`.
+    pub(crate) fn take_contact_change(&self, v: &[f64], change: &mut [f64]) {
+        for (i, [xx, xy, yy]) in &self.applied {
+            let spot = &self.spots[*i as usize];
+            let [a, b] = spot.offset(&self.contacts, v);
+            let taken = [-(xx * a + xy * b), -(xy * a + yy * b)];
+            spot.push(&self.contacts, change, taken);
+        }
+    }
+
+    /// Factorises the smooth part's Hessian plus `shift` plus that of the contacts where they were
+    /// last looked at; whether it is positive definite, hands included.
+    pub(crate) fn factorise(&mut self, shift: f64) -> bool {
+        self.assemble();
+        self.apply_contacts();
+        // with hands a matrix may be indefinite without them
+        let Some(negative) = self.matrix.factorise(shift, self.grips.list.is_empty()) else {
+            return false;
+        };
+        self.prepare_grips(negative)
+    }
+
+    /// Brings the contacts' part of the matrix up to date.
+    fn apply_contacts(&mut self) {
+        let (matrix, contacts) = (&mut self.matrix, &self.contacts);
+        let mut add = |i: u32, [xx, xy, yy]: [f64; 3]| {
+            let terms = &contacts[i as usize].terms;
             for i in 0..terms.count {
                 for j in 0..=i {
                     let w = terms.weight[i] * terms.weight[j];
-                    self.matrix.add_loaded(
+                    matrix.add(
                         terms.base[i] as usize,
                         terms.base[j] as usize,
                         [w * xx, w * xy, w * xy, w * yy],
                     );
                 }
             }
-        }
-        let definite = self.matrix.factorise_loaded();
-        if definite {
-            self.prepare_grips();
-        }
-        definite
-    }
-
-    /// `out = H v` with the whole Hessian at `x`.
-    pub(crate) fn multiply(&self, x: &[f64], v: &[f64], out: &mut [f64]) {
-        self.matrix.multiply(v, out);
-        self.multiply_grips(v, out);
-        for contact in &self.contacts {
-            if let Some(pressed) = contact.law.press(contact.terms.offset(x)) {
-                let [a, b] = contact.terms.offset(v);
-                let [xx, xy, yy] = pressed.hessian;
-                contact.terms.push(out, [xx * a + xy * b, xy * a + yy * b]);
+        };
+        // both lists run in the order of the contacts
+        let mut old = self.applied.iter().peekable();
+        for (i, hessian) in &self.pressed {
+            while let Some((j, gone)) = old.next_if(|o| o.0 < *i) {
+                add(*j, gone.map(|h| -h));
+            }
+            if let Some((_, before)) = old.next_if(|o| o.0 == *i) {
+                if hessian.iter().zip(before).any(|(a, b)| (a - b).abs() > 0.0) {
+                    add(*i, std::array::from_fn(|k| hessian[k] - before[k]));
+                }
+            } else {
+                add(*i, *hessian);
             }
         }
+        for (j, gone) in old {
+            add(*j, gone.map(|h| -h));
+        }
+        self.applied.clone_from(&self.pressed);
+    }
+
+    /// `out = H v` with the matrix last factorised, without its shift.
+    pub(crate) fn multiply(&self, v: &[f64], out: &mut [f64]) {
+        self.matrix.multiply(v, out);
+        self.multiply_grips(v, out);
     }
 
     /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P`
@@ -330,17 +428,55 @@ impl Model {
     }
 }
 
-/// Adds a corner's gradient and Hessian to the whole.
+/// A contact on the way along a line: its law, the offset and its change.
+pub(crate) type Along = (Law, [f64; 2], [f64; 2]);
+
+/// A corner at the last evaluation.
 #[inline(always)]
-fn scatter(matrix: &mut BlockBanded, gradient: &mut [f64], base: [u32; 3], local: &Local) {
-    const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
-    for (b, g) in base.iter().zip(local.gradient) {
+fn corner_of(corner: &CornerTerm, frames: &[Frame], edges: &[Edge]) -> (Corner, Projected) {
+    let [e0, e1] = corner.edge.map(|e| &edges[e as usize]);
+    let [f0, f1, f2] = corner.frame.map(|f| &frames[f as usize]);
+    let onto = |f: &Frame, t: &Vector| [f.n1.dot(t), f.n2.dot(t)];
+    if corner.clamp {
+        // the first node is the second, which a clamp holds
+        let shape = Corner::held(f1.tangent, e1);
+        let t0 = [[0.0; 2], [0.0; 2], onto(f2, &f1.tangent)];
+        let t1 = [e1.on[0], e1.on[0], e1.on[1]];
+        (shape, Projected { t0, t1 })
+    } else {
+        let t0 = [e0.on[0], e0.on[1], onto(f2, &e0.t)];
+        let t1 = [onto(f0, &e1.t), e1.on[0], e1.on[1]];
+        (Corner::between(e0, e1), Projected { t0, t1 })
+    }
+}
+
+/// The edge of an end.
+fn end_of<'a>(end: &EndTerm, frames: &'a [Frame], x: &[f64]) -> ([&'a Frame; 2], Vector) {
+    let frames = end.frame.map(|f| &frames[f as usize]);
+    let at = end.base.map(|b| offset(x, b));
+    (frames, edge(frames[0], at[0], frames[1], at[1]))
+}
+
+/// Adds a corner's gradient to the whole.
+#[inline(always)]
+fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) {
+    for (b, g) in base.iter().zip(slopes) {
         if *b != FIXED {
             gradient[*b as usize] += g[0];
             gradient[*b as usize + 1] += g[1];
         }
     }
-    for (block, (i, j)) in local.hessian.iter().zip(LOWER) {
+}
+
+/// Adds a corner's Hessian to the whole.
+#[inline(always)]
+fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
+    const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
+    if base[0] < base[1] && base[1] < base[2] && base[2] != FIXED {
+        matrix.add_corner(base.map(|b| b as usize), hessian);
+        return;
+    }
+    for (block, (i, j)) in hessian.iter().zip(LOWER) {
         let (r, c) = (base[i], base[j]);
         if r != FIXED && c != FIXED {
             matrix.add(r as usize, c as usize, *block);
@@ -348,32 +484,24 @@ fn scatter(matrix: &mut BlockBanded, gradient: &mut [f64], base: [u32; 3], local
     }
 }
 
-/// Adds `load * length` of one edge.
-fn stretch(
-    matrix: &mut BlockBanded,
-    gradient: &mut [f64],
-    end: &EndTerm,
-    frames: [&Frame; 2],
-    e: Vector,
-) -> f64 {
+/// Adds the Hessian of `load * length` of one edge.
+fn stretch(matrix: &mut BlockBanded, end: &EndTerm, load: f64, frames: &[Frame], e: Vector) {
     let length = e.norm();
     let t = e / length;
     let sign = [-1.0, 1.0];
+    let frames = end.frame.map(|f| &frames[f as usize]);
     for (i, fi) in frames.iter().enumerate() {
         if end.base[i] == FIXED {
             continue;
         }
-        let row = end.base[i] as usize;
-        gradient[row] += end.load * sign[i] * fi.n1.dot(&t);
-        gradient[row + 1] += end.load * sign[i] * fi.n2.dot(&t);
         for (j, fj) in frames.iter().enumerate().take(i + 1) {
             if end.base[j] == FIXED {
                 continue;
             }
-            let scale = end.load * sign[i] * sign[j] / length;
+            let scale = load * sign[i] * sign[j] / length;
             let entry = |a: &Vector, b: &Vector| scale * (a.dot(b) - a.dot(&t) * b.dot(&t));
             matrix.add(
-                row,
+                end.base[i] as usize,
                 end.base[j] as usize,
                 [
                     entry(&fi.n1, &fj.n1),
@@ -384,5 +512,4 @@ fn stretch(
             );
         }
     }
-    end.load * length
 }

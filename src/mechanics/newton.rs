@@ -1,11 +1,15 @@
 //! Newton's method on the exact Hessian: shift where it is indefinite, backtracking on the energy.
 
-use super::model::{Energy, Model};
+use super::anderson::Anderson;
+use super::model::{Along, Energy, Model};
 use super::scene::MOST_RODS;
 
 /// Share of the decrease promised by the slope that a step must keep. Armijo's usual 1e-4: rules
 /// out steps that only seem to descend, refuses nothing else.
 const SUFFICIENT: f64 = 1e-4;
+/// The same for rods held at their hubs (a quadratic keeps half): in the flat valleys of bundles two
+/// states on either side would alternate for ever.
+const SUFFICIENT_BY_FLAT_VALLEYS: f64 = 0.1;
 /// Rounding of a sum of energies, relative to the sizes summed: a few thousand terms of 1e-16.
 const ENERGY_ROUNDING: f64 = 1e-14;
 /// Longest step of an offset, mm: a step across a large vessel is allowed, one out of the route's
@@ -68,7 +72,12 @@ pub(crate) struct Newton {
     old: Vec<f64>,
     old_rolls: Vec<f64>,
     columns: Vec<f64>,
+    along: Vec<Along>,
     shift: f64,
+    plain: Vec<f64>,
+    near: Vec<f64>,
+    even: Vec<f64>,
+    anderson: Anderson,
     pub(crate) history: History,
 }
 
@@ -89,12 +98,46 @@ fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
     found
 }
 
+/// Size of the largest entry; NaN where there is one.
+fn largest_size(gradient: &[f64], rolls: &[f64]) -> f64 {
+    let mut sizes = [0.0_f64; 8];
+    let mut poison = [0.0_f64; 8];
+    let (whole, rest) = gradient.as_chunks::<8>();
+    for part in whole {
+        for ((size, poison), g) in sizes.iter_mut().zip(&mut poison).zip(part) {
+            let g = g.abs();
+            *poison += g * 0.0;
+            *size = if g > *size { g } else { *size };
+        }
+    }
+    let mut size = sizes.iter().fold(0.0_f64, |m, s| m.max(*s));
+    for g in rest.iter().chain(rolls) {
+        poison[0] += g * 0.0;
+        size = size.max(g.abs());
+    }
+    size + poison.iter().sum::<f64>()
+}
+
+/// Sum of products, in parts that do not wait for each other.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 8];
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
+    for (a, b) in a.iter().zip(b) {
+        for ((s, a), b) in sums.iter_mut().zip(a).zip(b) {
+            *s += a * b;
+        }
+    }
+    let rest: f64 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
+    sums.iter().sum::<f64>() + rest
+}
+
 impl Newton {
     /// Steps until the largest gradient entry is below `tolerance_n`, or `most_steps` in all.
     pub(crate) fn run(&mut self, model: &mut Model, tolerance_n: f64, most_steps: usize) -> Ended {
         let mut energy = model.evaluate(&self.x, &self.rolls);
         self.history.energies_n_mm.push(vec![energy.total]);
         let mut definite = None;
+        self.anderson.restart();
         loop {
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
             self.history.residuals_n.push(residual_n);
@@ -112,12 +155,17 @@ impl Newton {
             }
             let mut found = None;
             for most_inner in [MOST_INNER, 1] {
-                let Some(shifted) = self.direction(model, most_inner) else {
+                let Some(shifted) = self.direction(model, most_inner, true) else {
                     return ended(false, definite);
                 };
                 definite = Some(!shifted);
                 self.history.steps += 1;
+                let learnt = most_inner > 1 && self.learn(model);
                 found = self.search(model, energy, residual_n);
+                if found.is_none() && learnt {
+                    self.step.clone_from(&self.plain);
+                    found = self.search(model, energy, residual_n);
+                }
                 if found.is_some() {
                     break;
                 }
@@ -130,6 +178,43 @@ impl Newton {
                 run.push(energy.total);
             }
         }
+    }
+
+    /// Turns Newton's step into one that knows what the steps before left over: where stiffness
+    /// follows the shape, the matrix lacks how, and steps of its own would creep. False where there is
+    /// nothing to learn from or it leads uphill; the step as it was stays in `plain`.
+    fn learn(&mut self, model: &Model) -> bool {
+        if !model.follows_exactly() {
+            return false;
+        }
+        let n = model.unknowns();
+        self.plain.clone_from(&self.step);
+        self.near.clear();
+        self.near.extend_from_slice(&self.x);
+        self.near
+            .extend(self.free_rolls.iter().map(|k| self.rolls[*k]));
+        self.even.clear();
+        self.even.resize(self.step.len(), 1.0);
+        self.anderson.step(&mut self.near, &self.plain, &self.even);
+        for (i, (step, to)) in self.step.iter_mut().zip(&self.near).enumerate() {
+            let from = if i < n {
+                self.x[i]
+            } else {
+                self.rolls[self.free_rolls[i - n]]
+            };
+            *step = to - from;
+        }
+        let slopes = model.gradient.iter().chain(&model.roll_gradient);
+        let (mut along, mut plainly) = (0.0, 0.0);
+        for ((g, s), p) in slopes.zip(&self.step).zip(&self.plain) {
+            along += g * s;
+            plainly += g * p;
+        }
+        if along > 0.1 * plainly {
+            self.step.clone_from(&self.plain);
+            return false;
+        }
+        true
     }
 
     /// Steps without line search, `renew` bringing coefficients up to date with every new `x`
@@ -145,10 +230,16 @@ impl Newton {
         const MOST_STEPS: usize = 12;
         /// Share of the gradient that a step may leave, after a first that may leave all.
         const LEFT: f64 = 0.5;
+        /// Share of the gradient left by a step below which the next one takes the same matrix, and
+        /// the gradient, N, from which it may: such a step costs a fraction of the others, but where
+        /// contacts still come and go it gains nothing.
+        const CHORD: f64 = 0.05;
+        const CHORD_N: f64 = 2e-5;
         let (from, from_rolls) = (self.x.clone(), self.rolls.clone());
         let mut settled = renew(model, &self.x, &self.rolls);
         let mut before_n = f64::INFINITY;
         let mut definite = None;
+        let mut chord = false;
         for step in 0..=MOST_STEPS {
             let energy = model.evaluate(&self.x, &self.rolls);
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
@@ -162,9 +253,17 @@ impl Newton {
                     definite,
                 });
             }
-            let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
+            let fast = residual_n < CHORD * before_n && residual_n < CHORD_N;
+            let falls =
+                step < 2 || chord || residual_n < LEFT * before_n || residual_n < tolerance_n;
             before_n = residual_n;
-            if step == MOST_STEPS || !falls || self.direction(model, MOST_INNER) != Some(false) {
+            if step == MOST_STEPS || !falls {
+                break;
+            }
+            chord = fast && !chord && definite.is_some() && model.grips.list.is_empty();
+            if chord {
+                self.chord(model);
+            } else if self.direction(model, MOST_INNER, false) != Some(false) {
                 break;
             }
             definite = Some(true);
@@ -183,20 +282,34 @@ impl Newton {
         None
     }
 
-    /// Puts the step into `step`; tells whether the matrix had to be shifted.
+    /// Puts the step with the matrix last factorised into `step`.
+    fn chord(&mut self, model: &Model) {
+        self.residual.clone_from(&model.gradient);
+        self.roll_residual.clone_from(&model.roll_gradient);
+        self.bordered(model, 0.0);
+        self.step.clone_from(&self.delta);
+    }
+
+    /// Puts the step into `step`; tells whether the matrix had to be shifted, none where no step
+    /// was found or only one with a shift that is not allowed.
     ///
     /// Plain Newton linearises contact too: a stretch that has not reached the wall yet does not
     /// see it and steps through, and the line search then cuts the whole step to a few percent.
     /// So the step minimises the quadratic model of bending *plus the contacts as they are*, by
     /// Newton's method in turn; each of its iterations costs one factorisation and no evaluation
     /// of bending. Near the solution one is enough and the step is Newton's.
-    fn direction(&mut self, model: &mut Model, most_inner: usize) -> Option<bool> {
+    fn direction(&mut self, model: &mut Model, most_inner: usize, shifted: bool) -> Option<bool> {
         let n = model.unknowns();
         let free = model.roll_gradient.len();
+        model.assemble();
         let scale = model.matrix.largest_diagonal();
         let floor = (FIRST_SHIFT * model.softest()).max(1e-13 * scale);
-        let mut shift = if self.shift > floor { self.shift } else { 0.0 };
-        let goal = FORCING * largest(&model.gradient, &model.roll_gradient).0;
+        let mut shift = if shifted && self.shift > floor {
+            self.shift
+        } else {
+            0.0
+        };
+        let goal = FORCING * largest_size(&model.gradient, &model.roll_gradient);
         self.step.clear();
         self.step.resize(n + free, 0.0);
         self.residual.clone_from(&model.gradient);
@@ -205,13 +318,16 @@ impl Newton {
         self.pull.clear();
         self.pull
             .extend(model.smooth.iter().chain(&model.roll_gradient));
-        let start = model.contact_energy(&self.x);
+        let start = model.contact_energy;
         let mut best = f64::INFINITY;
         for inner in 0..most_inner {
             loop {
                 self.history.factorisations += 1;
-                if model.factorise(shift, &self.trial) && self.bordered(model, shift) {
+                if model.factorise(shift) && self.bordered(model, shift) {
                     break;
+                }
+                if !shifted {
+                    return None;
                 }
                 shift = (shift * SHIFT_GROWTH).max(floor);
                 if shift >= 1e6 * scale || scale.is_nan() {
@@ -233,15 +349,13 @@ impl Newton {
             self.residual.extend_from_slice(&self.pull[..n]);
             self.roll_residual.clear();
             self.roll_residual.extend_from_slice(&self.pull[n..]);
-            let value = self
-                .step
-                .iter()
-                .zip(&self.pull)
-                .zip(model.smooth.iter().chain(&model.roll_gradient))
-                .map(|((s, p), g)| 0.5 * s * (p + g))
-                .sum::<f64>()
-                + model.add_contact_gradient(&self.trial, &mut self.residual);
-            let left = largest(&self.residual, &self.roll_residual).0;
+            model.add_contact_gradient(&self.trial, &mut self.residual);
+            let value = 0.5
+                * (dot(&self.step, &self.pull)
+                    + dot(&self.step[..n], &model.smooth)
+                    + dot(&self.step[n..], &model.roll_gradient))
+                + model.contact_energy;
+            let left = largest_size(&self.residual, &self.roll_residual);
             // A convex model that has fallen promises a descent; the first one is Newton's step.
             if (value < start && left < best) || inner == 0 {
                 best = if value < start { left } else { f64::INFINITY };
@@ -271,14 +385,24 @@ impl Newton {
         self.change.clear();
         self.change
             .extend(self.residual.iter().chain(&self.roll_residual).map(|r| -r));
-        model.take_contact_change(&self.trial, &self.delta, &mut self.change);
+        model.take_contact_change(&self.delta, &mut self.change);
         if inner == 0 {
             let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
         }
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
-        let slope = |t: f64| pull + t * change + model.contact_slope(&self.trial, &self.delta, t);
+        model.contacts_along(&self.trial, &self.delta, &mut self.along);
+        let slope = |t: f64| {
+            let contacts: f64 = self
+                .along
+                .iter()
+                .filter_map(|(law, at, along)| {
+                    let pressed = law.press([at[0] + t * along[0], at[1] + t * along[1]])?;
+                    Some(pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1])
+                })
+                .sum();
+            pull + t * change + contacts
+        };
         let first = slope(0.0);
         let (mut low, mut high) = ((0.0, first), (1.0, slope(1.0)));
         if first >= 0.0 || high.1 <= -LEFT * first {
@@ -319,7 +443,6 @@ impl Newton {
             for i in 0..free {
                 model.solve(&mut self.columns[i * n..(i + 1) * n]);
             }
-            let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
             for i in 0..free {
                 let row = &model.border[i * n..(i + 1) * n];
                 for (entry, column) in schur[i].iter_mut().zip(self.columns.chunks_exact(n)) {
@@ -356,15 +479,32 @@ impl Newton {
         self.old.clone_from(&self.x);
         self.old_rolls.clone_from(&self.rolls);
         let rounding = ENERGY_ROUNDING * before.size;
-        for _ in 0..MOST_HALVINGS {
+        /// Rounding of an energy summed in another order, in units of its own.
+        const ANOTHER_ORDER: f64 = 8.0;
+        for halving in 0..MOST_HALVINGS {
             for ((x, old), s) in self.x.iter_mut().zip(&self.old).zip(&self.step) {
                 *x = old + part * s;
             }
             for (i, rod) in self.free_rolls.iter().enumerate() {
                 self.rolls[*rod] = self.old_rolls[*rod] + part * self.step[n + i];
             }
+            let kept = if model.follows_exactly() {
+                SUFFICIENT_BY_FLAT_VALLEYS
+            } else {
+                SUFFICIENT
+            };
+            let enough = before.total + kept * part * slope;
+            if halving > 0 && model.follows_exactly() {
+                // whole evaluations only where one may be taken
+                let energy = model.energy(&self.x, &self.rolls);
+                if !(energy <= enough || (energy - before.total).abs() <= ANOTHER_ORDER * rounding)
+                {
+                    part *= 0.5;
+                    continue;
+                }
+            }
             let found = model.evaluate(&self.x, &self.rolls);
-            if found.total <= before.total + SUFFICIENT * part * slope {
+            if found.total <= enough {
                 return Some(found);
             }
             // Where the energy's change is below its rounding the gradient decides.
@@ -391,9 +531,10 @@ impl Newton {
     pub(crate) fn lowest_mode(&mut self, model: &mut Model) -> Option<f64> {
         /// Iterations: the gap to the next mode is usually a factor, so 25 give three digits.
         const ITERATIONS: usize = 25;
+        model.assemble();
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
-        while !model.factorise(shift, &self.x) {
+        while !model.factorise(shift) {
             shift = (2.0 * shift).max(1e-9 * scale);
             if shift >= 1e6 * scale || scale.is_nan() {
                 return None;
@@ -415,7 +556,7 @@ impl Newton {
             for s in &mut self.step {
                 *s /= norm;
             }
-            model.multiply(&self.x, &self.step, &mut self.columns);
+            model.multiply(&self.step, &mut self.columns);
             value = self
                 .step
                 .iter()

@@ -447,6 +447,7 @@ impl Problem {
             },
             line_load_n_per_mm: Vector::from(self.line_load_n_per_mm),
             tip_force_n: Vector::from(rod.tip_force_n),
+            yields: false,
             containers: rod
                 .containers
                 .iter()

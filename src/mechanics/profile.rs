@@ -109,6 +109,16 @@ impl Profile {
         }
     }
 
+    /// Harmonic mean between two distances from the tip.
+    pub(crate) fn harmonic_mean(&self, low: f64, high: f64) -> f64 {
+        if high > low && !self.is_constant() {
+            let segment = self.knots.partition_point(|k| k.0 <= low);
+            self.mean(low, high, segment, Mean::Harmonic)
+        } else {
+            self.at(low)
+        }
+    }
+
     /// Mean over `low..high`; `segment` is the first knot beyond `low`.
     fn mean(&self, low: f64, high: f64, mut segment: usize, mean: Mean) -> f64 {
         let (mut from, mut sum) = (low, 0.0);

@@ -56,13 +56,12 @@ fn bends(solution: &Solution, k: usize, out: &mut Vec<Vector>) {
 }
 
 impl Rubbing {
-    /// Lists the contacts of rod `k` with their friction coefficients; a hand added `gripped_n` to its
-    /// load when they were found.
+    /// Lists the contacts of rod `k` with their friction coefficients.
     pub(crate) fn gather(
         &mut self,
         tube: &[TubeStation],
         solution: &Solution,
-        (k, gripped_n): (usize, f64),
+        k: usize,
         friction: &dyn Fn(Option<usize>) -> f64,
     ) {
         bends(solution, k, &mut self.bend);
@@ -90,7 +89,7 @@ impl Rubbing {
             let (sa, sb) = (rod.station_mm[b - 1], rod.station_mm[b]);
             let part = ((s - sa) / (sb - sa)).clamp(0.0, 1.0);
             let bend = self.bend[b - 1] * (1.0 - part) + self.bend[b] * part;
-            let load_n = gripped_n + rod.load_n[b - 1] * (1.0 - part) + rod.load_n[b] * part;
+            let load_n = rod.load_n[b - 1] * (1.0 - part) + rod.load_n[b] * part;
             let rub = Rub {
                 station: 0,
                 s_mm: s,

@@ -112,16 +112,24 @@ pub enum AxialLoad {
     /// A rod without friction on which this load acts at its distal end: constant where the
     /// stiffness is, `d tau = M²/2 d(1/B) + M d(kappa0)` along the rod where it is not.
     Frictionless(f64),
-    /// As [`Self::Frictionless`] with `tip_n` at the distal end, plus what friction has added up
-    /// to each station, one value each; linear between stations.
-    Rubbed {
+    /// As [`Self::Frictionless`], with a hand at the hub as in [`Self::Held`].
+    Gripped {
         /// Load at the distal end, N.
         tip_n: f64,
-        /// Added by friction, N.
-        added_n: Vec<f64>,
-        /// A hand that holds the hub: it lets the load grow by this much for every mm by which the
-        /// rod's length from station 0 to its end exceeds `fed_mm`, N/mm. Zero: the hub is free to
-        /// follow, and a rod that would buckle under its load does.
+        /// As in [`Self::Held`], N/mm.
+        grip_n_per_mm: f64,
+        /// As in [`Self::Held`], mm.
+        fed_mm: f64,
+    },
+    /// A rod held at its hub, with the load that acts at station 0 and what friction has added up
+    /// to each station from there, one value each; linear between stations. Stiffness and natural
+    /// curvature that change along the rod add theirs by themselves.
+    Held {
+        /// Load by station, N.
+        load_n: Vec<f64>,
+        /// The hand at the hub lets the load grow by this much for every mm by which the rod's
+        /// length from station 0 to its end exceeds `fed_mm`, N/mm. Zero: the hub follows freely,
+        /// and a rod that would buckle under its load does.
         grip_n_per_mm: f64,
         /// Length that the hand has fed, mm.
         fed_mm: f64,
@@ -203,6 +211,9 @@ pub struct Rod {
     pub line_load_n_per_mm: Vector,
     /// Dead load on its last node, N, fixed in space.
     pub tip_force_n: Vector,
+    /// Gives way to what it lies in, as an open retriever does: where it is wider than a lumen around it,
+    /// it lies in the middle of that. Other rods are refused there.
+    pub yields: bool,
     /// What it lies in, from station 0 to its end without gaps. Empty: all in the vessel.
     pub containers: Vec<Stretch>,
 }
@@ -221,6 +232,7 @@ impl Rod {
             load: AxialLoad::Frictionless(0.0),
             line_load_n_per_mm: Vector::zeros(),
             tip_force_n: Vector::zeros(),
+            yields: false,
             containers: Vec::new(),
         }
     }
@@ -367,21 +379,30 @@ impl Scene<'_> {
                     return refuse("load", *tau, "finite");
                 }
             }
-            AxialLoad::ByStation(values)
-            | AxialLoad::Rubbed {
-                added_n: values, ..
+            AxialLoad::Gripped {
+                tip_n,
+                grip_n_per_mm,
+                fed_mm,
             } => {
-                if let AxialLoad::Rubbed {
-                    tip_n,
+                for (what, value) in [
+                    ("load.tip_n", tip_n),
+                    ("load.grip_n_per_mm", grip_n_per_mm),
+                    ("load.fed_mm", fed_mm),
+                ] {
+                    if !value.is_finite() {
+                        return refuse(what, *value, "finite");
+                    }
+                }
+            }
+            AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } => {
+                if let AxialLoad::Held {
                     grip_n_per_mm,
                     fed_mm,
                     ..
                 } = &rod.load
                 {
-                    for (what, value) in [("load.tip_n", tip_n), ("load.fed_mm", fed_mm)] {
-                        if !value.is_finite() {
-                            return refuse(what, *value, "finite");
-                        }
+                    if !fed_mm.is_finite() {
+                        return refuse("load.fed_mm", *fed_mm, "finite");
                     }
                     if !(grip_n_per_mm.is_finite() && *grip_n_per_mm >= 0.0) {
                         return refuse("load.grip_n_per_mm", *grip_n_per_mm, "finite and >= 0");

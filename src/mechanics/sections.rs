@@ -4,10 +4,10 @@ use super::bend::Corner;
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
-use super::profile::Mean;
-use super::scene::{AxialLoad, Roll, Scene};
+use super::profile::{Mean, Profile};
+use super::scene::{AxialLoad, Rod, Roll, Scene};
 use super::settings::Settings;
-use super::terms::{Member, RodNodes, Tilt};
+use super::terms::{Member, RodNodes, Spot, Tilt};
 use crate::geometry::Vector;
 
 /// Loads on their way to those that follow from the shape.
@@ -17,13 +17,24 @@ pub(crate) struct Relaxation {
     pub(crate) gap: Vec<f64>,
     pub(crate) share: f64,
     pub(crate) unsettled_n: f64,
+    /// Whether `used` stays as it is; what the shape calls for is then told in `called`.
+    pub(crate) held: bool,
+    pub(crate) called: Vec<f64>,
 }
 
 impl Model {
     /// Distances from the tips by the stored offsets, then stiffness, diameters and natural
     /// curvature there.
     pub(crate) fn update_sections(&mut self, scene: &Scene<'_>) {
+        self.update_sections_of(scene, |_| true);
+    }
+
+    /// As [`Self::update_sections`], for some of the rods.
+    fn update_sections_of(&mut self, scene: &Scene<'_>, wanted: impl Fn(&Rod) -> bool) {
         for (k, rod) in scene.rods.iter().enumerate() {
+            if !wanted(rod) {
+                continue;
+            }
             let RodNodes {
                 first,
                 last_regular: m,
@@ -109,10 +120,14 @@ impl Model {
         rolls: &[f64],
         stiffest: f64,
     ) {
-        self.update_sections(scene);
+        // distances from the tip change nothing where all along a rod is the same
+        self.update_sections_of(scene, |rod| {
+            !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod)) || rod.natural.is_some()
+        });
         self.update_loads(scene, rolls);
         self.update_forces(scene);
         self.update_grips(scene);
+        self.update_material(scene);
         for corner in &mut self.corners {
             corner.stiffness = 0.0;
             corner.load = 0.0;
@@ -131,6 +146,17 @@ impl Model {
             shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
             shaped.curvature = self.nodes.natural[node];
         }
+        if self
+            .laws_for
+            .is_some_and(|s| s.total_cmp(&stiffest).is_eq())
+        {
+            return;
+        }
+        self.laws_for = scene
+            .rods
+            .iter()
+            .all(constant_diameters)
+            .then_some(stiffest);
         for contact in &mut self.contacts {
             let own = 0.5 * contact.inside.value(&self.nodes.outer);
             let limit = match (contact.law.keep, &contact.around) {
@@ -143,6 +169,13 @@ impl Model {
             contact.law.limit_mm = limit;
             contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
             contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
+        }
+        self.gates.clear();
+        self.spots.clear();
+        for (i, contact) in self.contacts.iter().enumerate() {
+            let (gate, spot) = Spot::of(contact, i);
+            self.gates.push(gate);
+            self.spots.push(spot);
         }
     }
 
@@ -163,6 +196,11 @@ impl Model {
         /// Bounds of the share: below, rounds crawl; above, one bad extrapolation throws.
         const SHARE: (f64, f64) = (0.1, 1.0);
         let relaxation = &mut self.relaxation;
+        if relaxation.held {
+            relaxation.called.clone_from(&self.nodes.load);
+            self.nodes.load.clone_from(&relaxation.used);
+            return;
+        }
         let n = self.nodes.load.len();
         if relaxation.used.len() != n {
             relaxation.used.clone_from(&self.nodes.load);
@@ -196,6 +234,15 @@ impl Model {
     /// Forgets the loads used so far.
     pub(crate) fn restart_loads(&mut self) {
         self.relaxation.used.clear();
+        self.relaxation.held = false;
+    }
+
+    /// How far loads held are from those called for, N.
+    pub(crate) fn missed_n(&self) -> f64 {
+        let relaxation = &self.relaxation;
+        (relaxation.used.iter().zip(&relaxation.called))
+            .map(|(a, b)| (a - b).abs())
+            .fold(0.0, f64::max)
     }
 
     /// How far the loads used are from those of the shape, N.
@@ -209,17 +256,14 @@ impl Model {
             let range = self.rods[k].range();
             match &rod.load {
                 AxialLoad::Uniform(tau) => self.nodes.load[range.clone()].fill(*tau),
-                AxialLoad::ByStation(values) => {
+                AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } => {
                     self.nodes.load[range.clone()].fill(0.0);
                     self.add_by_station(scene, k, values);
                 }
-                AxialLoad::Frictionless(tip) | AxialLoad::Rubbed { tip_n: tip, .. } => {
+                AxialLoad::Frictionless(tip) | AxialLoad::Gripped { tip_n: tip, .. } => {
                     self.nodes.load[range.clone()].fill(*tip);
                     if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
                         self.follow_stiffness(k, rolls);
-                    }
-                    if let AxialLoad::Rubbed { added_n, .. } = &rod.load {
-                        self.add_by_station(scene, k, added_n);
                     }
                 }
             }
@@ -257,13 +301,19 @@ impl Model {
 
     /// Adds values given by station to the load of rod `k`.
     fn add_by_station(&mut self, scene: &Scene<'_>, k: usize, values: &[f64]) {
-        for i in self.rods[k].range() {
-            let s = self.nodes.s_mm[i];
+        let rod = self.rods[k];
+        let regular = &mut self.nodes.load[rod.first..=rod.first + rod.last_regular];
+        for (load, value) in regular.iter_mut().zip(values) {
+            *load += value;
+        }
+        if rod.tip {
+            let tip = rod.tip_node();
+            let s = self.nodes.s_mm[tip];
             let j = scene.tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
             let next = (j + 1).min(values.len() - 1);
             let cell = (scene.tube[next].s_mm - scene.tube[j].s_mm).max(1e-300);
             let part = ((s - scene.tube[j].s_mm) / cell).clamp(0.0, 1.0);
-            self.nodes.load[i] += values[j] + (values[next] - values[j]) * part;
+            self.nodes.load[tip] += values[j] + (values[next] - values[j]) * part;
         }
     }
 
@@ -324,6 +374,10 @@ impl Model {
             })
             .collect()
     }
+}
+
+fn constant_diameters(rod: &Rod) -> bool {
+    rod.outer_mm.is_constant() && rod.inner_mm.as_ref().is_none_or(Profile::is_constant)
 }
 
 fn normal_part(force: Vector, tangent: Vector) -> Vector {

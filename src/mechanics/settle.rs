@@ -1,14 +1,13 @@
 //! Equilibrium of a scene.
 
 use super::MechanicsError;
-use super::contact::Keep;
+use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
 use super::newton::{Ended, History, Newton};
-use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, StartSupport, TubeStation};
+use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
-use super::solution::{Contact, Flag, RodState, Solution, Status};
-use crate::geometry::Vector;
+use super::solution::{RodState, Solution};
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
@@ -16,12 +15,17 @@ const MOST_ROUNDS: usize = 40;
 /// The same where the shape only prepares the next stage.
 const PREPARING_ROUNDS: usize = 3;
 /// Loads need agree less closely than forces balance: they act through curvature times spacing.
-const LOADS_TO_FORCES: f64 = 10.0;
+pub(crate) const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
-const UNSETTLED_N: f64 = 5e-3;
+pub(crate) const UNSETTLED_N: f64 = 5e-3;
+/// Rounds before loads and shape are held to swing, and by how much they must come nearer in so many
+/// rounds.
+const FEWEST_ROUNDS: usize = 6;
+const STALLED_ROUNDS: usize = 4;
+const STALLED: f64 = 0.25;
 /// Newton steps between looks at a rod that may be running away: far more than a plain solve takes.
-const STEPS_BETWEEN_LOOKS: usize = 80;
+pub(crate) const STEPS_BETWEEN_LOOKS: usize = 80;
 /// Most saddles left in one solve; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
 /// Stations to one of the next coarser level. The ends of contact stretches move by about a station
@@ -29,9 +33,11 @@ const MOST_SADDLES: usize = 8;
 const COARSENING: usize = 2;
 /// Balance of shapes that only prepare the next stage, N.
 const PREPARED_N: f64 = 1e-3;
-/// Indentation of a vessel wall worth a flag, mm.
-const DEEP_MM: f64 = 0.1;
-
+/// How stiffly a shape that was lost is first kept near its start, N/mm, by which share that falls
+/// from stage to stage, and what counts as nothing.
+const HELD_NEAR_N_PER_MM: f64 = 1e-2;
+const HELD_LESS: f64 = 0.1;
+const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
 /// Finds equilibria; keeps its memory from one solve to the next.
 ///
 /// ```
@@ -55,13 +61,15 @@ const DEEP_MM: f64 = 0.1;
 /// ```
 #[derive(Debug, Clone, Default)]
 pub struct Settle {
-    settings: Settings,
-    model: Model,
-    newton: Newton,
+    pub(crate) settings: Settings,
+    pub(crate) model: Model,
+    pub(crate) newton: Newton,
     /// Whether some rod's load follows its shape.
     follows: bool,
     /// Mismatch of the loads used and those of the shape, N, where rounds ran out.
-    unsettled_n: f64,
+    pub(crate) unsettled_n: f64,
+    /// Whether the state found would leave for another if nobody held the hubs.
+    pub(crate) between: bool,
     shapes: Vec<Shape>,
 }
 
@@ -85,10 +93,7 @@ fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStatio
     let tube: Vec<TubeStation> = (0..=coarse_cells).map(|i| scene.tube[pick(i)]).collect();
     let mut rods = scene.rods.to_vec();
     for rod in &mut rods {
-        if let AxialLoad::ByStation(values)
-        | AxialLoad::Rubbed {
-            added_n: values, ..
-        } = &mut rod.load
+        if let AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } = &mut rod.load
         {
             *values = (0..=coarse_cells).map(|i| values[pick(i)]).collect();
         }
@@ -242,24 +247,130 @@ impl Settle {
         }
     }
 
+    /// Equilibrium from shapes near it; a rod without one starts along what it lies in.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub(crate) fn settle_near(
+        &mut self,
+        scene: &Scene<'_>,
+        shapes: &[Option<&RodState>],
+        sideways_n_per_mm: f64,
+    ) -> Result<Solution, MechanicsError> {
+        if shapes.len() != scene.rods.len() || shapes.iter().all(Option::is_none) {
+            return self.settle(scene);
+        }
+        self.begin(scene)?;
+        self.model.lay_out_nodes(scene);
+        self.shapes.clear();
+        for (k, shape) in shapes.iter().enumerate() {
+            self.shapes.push(Shape::default());
+            if let Some(rod) = shape {
+                if self.newton.free_rolls.contains(&k) {
+                    self.newton.rolls[k] = rod.roll_rad;
+                }
+                self.shapes[k].station_mm.clone_from(&rod.station_mm);
+                self.shapes[k].offset_mm.clone_from(&rod.offset_mm);
+            }
+        }
+        self.guess(scene);
+        for (k, shape) in shapes.iter().enumerate() {
+            if shape.is_none() {
+                self.guess_along(scene, k);
+            }
+        }
+        self.model.update_sections(scene);
+        self.model
+            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+        self.model.gather(&mut self.newton.x);
+        let start = self.newton.x.clone();
+        let rolls = self.newton.rolls.clone();
+        let stiffest = self.stiffest(scene);
+        let tolerance = self.settings.gradient_tolerance_n;
+        self.model.near.clone_from(&start);
+        self.model.near_n_per_mm = sideways_n_per_mm;
+        let lost = match self.settle_stage(scene, stiffest, tolerance, false) {
+            Ok(passed_saddle) => return self.finish(scene, passed_saddle),
+            Err(
+                lost @ (MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }),
+            ) => lost,
+            Err(other) => return Err(other),
+        };
+        // in steps that hold it less and less near
+        self.newton.x = start;
+        self.newton.rolls = rolls;
+        self.newton.restart();
+        let mut held = HELD_NEAR_N_PER_MM;
+        loop {
+            let last = held <= sideways_n_per_mm.max(LEAST_NEAR_N_PER_MM);
+            self.model.store(&self.newton.x);
+            self.model.near.clone_from(&self.newton.x);
+            self.model.near_n_per_mm = if last { sideways_n_per_mm } else { held };
+            self.newton.history.steps = 0;
+            let near = if last {
+                tolerance
+            } else {
+                tolerance.max(PREPARED_N)
+            };
+            let stage = self.settle_stage(scene, stiffest, near, !last);
+            match stage {
+                Ok(passed_saddle) if last => return self.finish(scene, passed_saddle),
+                Ok(_) => {}
+                Err(_) if last => return Err(lost),
+                Err(other) => return Err(other),
+            }
+            held *= HELD_LESS;
+        }
+    }
+
+    /// How far the shape is from the one it was kept near, mm.
+    pub(super) fn moved_mm(&self) -> f64 {
+        let near = &self.model.near;
+        let away = near.iter().zip(&self.newton.x).map(|(a, b)| (a - b).abs());
+        away.fold(0.0, f64::max)
+    }
+
+    /// Lays a rod of which nothing is known along what it lies in, and straight on beyond.
+    fn guess_along(&mut self, scene: &Scene<'_>, k: usize) {
+        let mut at = [0.0_f64; 2];
+        for i in 0..self.model.rods[k].count() {
+            let node = self.model.rods[k].first + i;
+            let s = self.model.nodes.s_mm[node];
+            let around = scene.rods[k].containers.iter().find(|c| s <= c.to_mm);
+            if let Some(Container::Rod(j)) = around.map(|c| c.container)
+                && i < self.model.rods[j].count()
+            {
+                at = self.model.nodes.offset[self.model.rods[j].first + i];
+            } else {
+                let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
+                let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
+                let r = at[0].hypot(at[1]);
+                if r > room {
+                    at = at.map(|x| x * room / r);
+                }
+            }
+            self.model.nodes.offset[node] = at;
+        }
+    }
+
     /// Assembles and factorises the matrix of the last solve once more, for measurements; tells
     /// whether it is positive definite. Its cost in multiplications and additions is
     /// [`Solution::factorisation_flops`].
     pub fn factorise_again(&mut self) -> bool {
-        self.model.factorise(0.0, &self.newton.x)
+        self.model.factorise(0.0)
     }
 
     fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
         self.settings.check()?;
         scene.check()?;
         self.newton.history = History::default();
+        self.model.near.clear();
         self.unsettled_n = 0.0;
-        self.follows = scene.rods.iter().any(|r| {
-            matches!(
-                r.load,
-                AxialLoad::Frictionless(_) | AxialLoad::Rubbed { .. }
-            )
-        });
+        self.between = false;
+        self.follows = scene
+            .rods
+            .iter()
+            .any(|r| matches!(r.load, AxialLoad::Frictionless(_)));
         self.newton.restart();
         self.newton.rolls = Model::first_rolls(scene);
         self.newton.free_rolls = scene
@@ -299,6 +410,8 @@ impl Settle {
         };
         let mut definite = None;
         let mut last = None;
+        let mut misses = Vec::new();
+        let mut tried = false;
         self.model.restart_loads();
         self.unsettled_n = 0.0;
         let loads_n = LOADS_TO_FORCES * tolerance_n;
@@ -349,6 +462,19 @@ impl Settle {
                 return Ok(ended);
             }
             last = Some(ended);
+            misses.push(self.model.unsettled_n());
+            let stalls = round >= FEWEST_ROUNDS
+                && misses[round] > STALLED * misses[round - STALLED_ROUNDS]
+                && misses[round] > loads_n;
+            if stalls && !prepares && !tried {
+                tried = true;
+                for hand_n_per_mm in HANDS_N_PER_MM {
+                    if let Some(ended) = self.hold(scene, stiffest, tolerance_n, hand_n_per_mm) {
+                        return Ok(ended);
+                    }
+                }
+                self.model.restart_loads();
+            }
         }
         // In balance under the loads used; how far those are from the shape's own is told.
         let unsettled_n = self.model.unsettled_n();
@@ -381,9 +507,7 @@ impl Settle {
         let mut passed = false;
         for _ in 0..MOST_SADDLES {
             let ended = self.balance(scene, stiffest, tolerance_n, prepares)?;
-            let definite = ended
-                .definite
-                .unwrap_or_else(|| self.model.factorise(0.0, &self.newton.x));
+            let definite = ended.definite.unwrap_or_else(|| self.model.factorise(0.0));
             if definite {
                 break;
             }
@@ -484,263 +608,6 @@ impl Settle {
                 }
                 self.model.nodes.offset[node] = at;
             }
-        }
-    }
-
-    /// Reads the state off the model.
-    fn finish(
-        &mut self,
-        scene: &Scene<'_>,
-        passed_saddle: bool,
-    ) -> Result<Solution, MechanicsError> {
-        self.model.store(&self.newton.x);
-        let mut flags = Vec::new();
-        if passed_saddle {
-            flags.push(Flag::SeveralEquilibria);
-        }
-        if self.unsettled_n > 0.0 {
-            flags.push(Flag::Unsettled {
-                load_n: self.unsettled_n,
-            });
-        }
-        let smallest = if self.settings.smallest_eigenvalue {
-            self.newton.lowest_mode(&mut self.model)
-        } else {
-            None
-        };
-        let rods: Vec<RodState> = (0..scene.rods.len())
-            .map(|k| self.rod_state(scene, k))
-            .collect();
-        let (contacts, contact_energy_n_mm) = self.contacts();
-        self.check_fits(scene, &mut flags)?;
-        let deepest = contacts
-            .iter()
-            .filter(|c| c.other.is_none())
-            .max_by(|a, b| a.indentation_mm.total_cmp(&b.indentation_mm));
-        if let Some(deepest) = deepest.filter(|c| c.indentation_mm > DEEP_MM) {
-            flags.push(Flag::DeepIndentation {
-                rod: deepest.rod,
-                station_mm: deepest.station_mm,
-                indentation_mm: deepest.indentation_mm,
-            });
-        }
-        let history = std::mem::take(&mut self.newton.history);
-        Ok(Solution {
-            status: self.status(scene),
-            rods,
-            contacts,
-            contact_energy_n_mm,
-            residual_n: history.residuals_n.last().copied().unwrap_or(f64::NAN),
-            steps: history.steps,
-            factorisations: history.factorisations,
-            residuals_n: history.residuals_n,
-            energies_n_mm: history.energies_n_mm,
-            smallest_eigenvalue_n_per_mm: smallest,
-            flags,
-            factorisation_flops: self.model.matrix.flops(),
-        })
-    }
-
-    fn rod_state(&self, scene: &Scene<'_>, k: usize) -> RodState {
-        let model = &self.model;
-        let range = model.rods[k].range();
-        let count = range.len();
-        let mut curvature = vec![Vector::zeros(); count];
-        let mut moment = vec![Vector::zeros(); count];
-        let (mut bending, mut path) = (0.0, 0.0);
-        for member in &model.members {
-            let node = member.node as usize;
-            if !range.contains(&node) {
-                continue;
-            }
-            let corner = model.corner_at(member.nodes, member.clamp);
-            let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
-            let mut bent = corner.curvature_per_mm();
-            let mut energy = b * corner.bending();
-            if natural > 0.0 {
-                let frame = &model.frames[model.nodes.frame[node] as usize];
-                let towards = frame.across(self.newton.rolls[k]);
-                bent -= model.tilt_at(member).carry(towards) * natural;
-                energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
-            }
-            bending += member.weight * energy;
-            path += member.weight * corner.arc_mm();
-            curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
-            moment[node - range.start] += bent * (member.weight * b);
-        }
-        if scene.rods[k].start == StartSupport::Clamped {
-            // The held tangent's cell is half as long: its mean lies a quarter cell from the clamp,
-            // the next node's a whole one.
-            for list in [&mut curvature, &mut moment] {
-                let at_clamp: Vector = (list[0] * 4.0 - list[1]) / 3.0;
-                list[0] = at_clamp;
-            }
-        }
-        for end in &model.ends {
-            if range.contains(&(end.node as usize)) {
-                path += end.weight
-                    * model
-                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
-                        .norm();
-            }
-        }
-        let last = range.end - 1;
-        let end = model.edge_between(last - 1, last).normalize();
-        let axis = model.frames[model.nodes.frame[last] as usize].tangent;
-        let position = |node: usize| {
-            let frame = &model.frames[model.nodes.frame[node] as usize];
-            let [u, v] = model.nodes.offset[node];
-            frame.origin_mm + frame.n1 * u + frame.n2 * v
-        };
-        RodState {
-            station_mm: model.nodes.s_mm[range.clone()].to_vec(),
-            offset_mm: model.nodes.offset[range.clone()].to_vec(),
-            position_mm: range.clone().map(position).collect(),
-            from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
-            curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
-            moment_n_mm: moment.iter().map(Vector::norm).collect(),
-            load_n: model.nodes.load[range.clone()].to_vec(),
-            bending_energy_n_mm: bending,
-            path_length_mm: path,
-            centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
-            roll_rad: self.newton.rolls[k],
-            end_angle_rad: end.dot(&axis).clamp(-1.0, 1.0).acos(),
-            last_weight: model.rods[k].blend,
-        }
-    }
-
-    fn contacts(&self) -> (Vec<Contact>, f64) {
-        let model = &self.model;
-        let mut contacts = Vec::new();
-        let mut energy = 0.0;
-        for term in &model.contacts {
-            let offset = term.terms.offset(&self.newton.x);
-            let Some(pressed) = term.law.press(offset) else {
-                continue;
-            };
-            energy += pressed.energy;
-            let force = pressed.gradient.map(|g| -g);
-            // The directions at the place: those of its node, or of the two around it.
-            let mut space = Vector::zeros();
-            for i in 0..3 {
-                if term.inside.weight[i] > 0.0 {
-                    let node = term.inside.node[i] as usize;
-                    let frame = &model.frames[model.nodes.frame[node] as usize];
-                    space += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
-                }
-            }
-            contacts.push(Contact {
-                rod: term.rod,
-                other: term.other,
-                station_mm: term.s_mm,
-                length_mm: term.weight_mm,
-                force_n: force,
-                force_in_space_n: space,
-                indentation_mm: term.law.indentation_mm(offset),
-            });
-        }
-        contacts.sort_by(|a, b| {
-            (a.station_mm.total_cmp(&b.station_mm)).then((a.rod, a.other).cmp(&(b.rod, b.other)))
-        });
-        (contacts, energy)
-    }
-
-    /// Rods too wide for the rod around them are refused, for the vessel flagged.
-    fn check_fits(&self, scene: &Scene<'_>, flags: &mut Vec<Flag>) -> Result<(), MechanicsError> {
-        /// Rounding of two diameters read from profiles, mm.
-        const ROUNDING_MM: f64 = 1e-9;
-        let nodes = &self.model.nodes;
-        let mut widest: Vec<Option<(f64, f64)>> = vec![None; scene.rods.len()];
-        for term in &self.model.contacts {
-            if term.law.keep == Keep::Apart || term.law.limit_mm >= -ROUNDING_MM {
-                continue;
-            }
-            let outer_diameter_mm = term.inside.value(&nodes.outer);
-            if let (Some(outer), Some(around)) = (term.other, &term.around) {
-                return Err(MechanicsError::DoesNotFit {
-                    inner: term.rod,
-                    outer,
-                    station_mm: term.s_mm,
-                    outer_diameter_mm,
-                    lumen_mm: around.value(&nodes.inner),
-                });
-            }
-            let excess = -2.0 * term.law.limit_mm;
-            if widest[term.rod].is_none_or(|(_, e)| e < excess) {
-                widest[term.rod] = Some((term.s_mm, excess));
-            }
-        }
-        // Rods on one axis have no contact term of their own.
-        for (k, rod) in scene.rods.iter().enumerate() {
-            for stretch in &rod.containers {
-                let Container::Rod(j) = stretch.container else {
-                    continue;
-                };
-                let (inside, around) = (&self.model.rods[k], &self.model.rods[j]);
-                for i in 0..=inside.last_regular.min(around.last_regular) {
-                    let (a, b) = (inside.first + i, around.first + i);
-                    let s = nodes.s_mm[a];
-                    if s >= stretch.from_mm
-                        && s <= stretch.to_mm
-                        && nodes.outer[a] > nodes.inner[b] + ROUNDING_MM
-                    {
-                        return Err(MechanicsError::DoesNotFit {
-                            inner: k,
-                            outer: j,
-                            station_mm: s,
-                            outer_diameter_mm: nodes.outer[a],
-                            lumen_mm: nodes.inner[b],
-                        });
-                    }
-                }
-            }
-        }
-        for (rod, found) in widest.iter().enumerate() {
-            if let Some((station_mm, excess_mm)) = *found {
-                flags.push(Flag::WiderThanLumen {
-                    rod,
-                    station_mm,
-                    excess_mm,
-                });
-            }
-        }
-        Ok(())
-    }
-
-    /// The largest angle between a rod and the centre line: rod, place mm, degrees.
-    fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
-        let model = &self.model;
-        let mut worst = (0.0_f64, 0, 0.0);
-        for k in 0..scene.rods.len() {
-            let range = model.rods[k].range();
-            for a in range.start..range.end - 1 {
-                let e = model.edge_between(a, a + 1);
-                let (fa, fb) = (
-                    &model.frames[model.nodes.frame[a] as usize],
-                    &model.frames[model.nodes.frame[a + 1] as usize],
-                );
-                let along = fa.tangent + fb.tangent;
-                let angle = (e.dot(&along) / (e.norm() * along.norm()))
-                    .clamp(-1.0, 1.0)
-                    .acos();
-                if angle > worst.0 {
-                    worst = (angle, k, model.nodes.s_mm[a]);
-                }
-            }
-        }
-        (worst.1, worst.2, worst.0.to_degrees())
-    }
-
-    fn status(&self, scene: &Scene<'_>) -> Status {
-        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
-        if angle_deg > self.settings.prolapse_deg {
-            Status::OutsideModel {
-                rod,
-                station_mm,
-                angle_deg,
-            }
-        } else {
-            Status::Converged
         }
     }
 

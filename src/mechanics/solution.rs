@@ -66,8 +66,13 @@ pub struct Contact {
     pub length_mm: f64,
     /// Force on `rod` on the first and second normal, N; the other rod feels the opposite.
     pub force_n: [f64; 2],
-    /// The same force in space, N.
+    /// The force in space, N: the one normal to the rod (between two rods, to their mean) whose
+    /// part in the station's plane is `force_n`. Nodes cannot leave their planes, so a solve finds
+    /// that part only; without friction the rest is the plane's, and with it forces and the axial
+    /// load balance along the rod to second order in the spacing.
     pub force_in_space_n: Vector,
+    /// `force_n` in space, N: what the wall answers to the rod's moving across the centre line.
+    pub force_across_n: Vector,
     /// Indentation, mm; negative inside the onset.
     pub indentation_mm: f64,
 }
@@ -132,6 +137,10 @@ pub struct Solution {
     pub flags: Vec<Flag>,
     /// Multiplications and additions of the last factorisation.
     pub factorisation_flops: f64,
+    /// How far it moved from the shape it was kept near, mm.
+    pub moved_mm: f64,
+    /// By how much rods whose hubs are held lengthen for a push of 1 N on each, mm/N.
+    pub compliance_mm_per_n: [[f64; super::MOST_RODS]; super::MOST_RODS],
 }
 
 /// Neighbouring contacts of one rod with one partner.

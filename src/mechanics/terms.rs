@@ -1,6 +1,6 @@
 //! The terms an energy is made of: nodes, corners, ends, pre-shaped nodes, contacts.
 
-use super::contact::Law;
+use super::contact::{Keep, Law};
 use super::layout::FIXED;
 use crate::geometry::Vector;
 
@@ -172,9 +172,18 @@ impl Terms {
 pub(crate) struct CornerTerm {
     pub(crate) frame: [u32; 3],
     pub(crate) base: [u32; 3],
+    /// Its edges among all; the first means nothing at a clamp.
+    pub(crate) edge: [u32; 2],
     pub(crate) clamp: bool,
     pub(crate) stiffness: f64,
     pub(crate) load: f64,
+}
+
+/// From one node to the next.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct EdgeTerm {
+    pub(crate) frame: [u32; 2],
+    pub(crate) base: [u32; 2],
 }
 
 /// A node's share in a corner.
@@ -220,6 +229,117 @@ impl Tilt {
     /// A vector normal to `from`, carried along.
     pub(crate) fn carry(&self, v: Vector) -> Vector {
         v - (self.from + self.to) * (v.dot(&self.to) / (1.0 + self.from.dot(&self.to)))
+    }
+}
+
+/// What tells most contacts clear without looking at the rest of them.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Gate {
+    base: u32,
+    /// The second axis; [`FIXED`] where there is none.
+    other: u32,
+    /// Squared distance up to which it is clear; negative where that needs a closer look.
+    clear_mm2: f64,
+}
+
+impl Gate {
+    fn of(contact: &ContactTerm) -> Self {
+        let (terms, law) = (&contact.terms, &contact.law);
+        let plain = (terms.weight[0].abs() - 1.0).abs() <= 0.0
+            && (terms.count == 1
+                || (terms.count == 2 && (terms.weight[0] + terms.weight[1]).abs() <= 0.0));
+        let clear = law.limit_mm - law.onset_mm;
+        Self {
+            base: terms.base[0],
+            other: if terms.count == 2 {
+                terms.base[1]
+            } else {
+                FIXED
+            },
+            clear_mm2: if plain && law.keep == Keep::Within && clear > 0.0 {
+                clear * clear
+            } else {
+                -1.0
+            },
+        }
+    }
+
+    #[inline(always)]
+    fn between(&self, x: &[f64]) -> [f64; 2] {
+        let a = self.base as usize;
+        let [mut u, mut v] = [x[a], x[a + 1]];
+        if self.other != FIXED {
+            let b = self.other as usize;
+            u -= x[b];
+            v -= x[b + 1];
+        }
+        [u, v]
+    }
+
+    /// Whether the contact is certainly clear at `x`.
+    #[inline(always)]
+    pub(crate) fn clear(&self, x: &[f64]) -> bool {
+        let [u, v] = self.between(x);
+        u * u + v * v <= self.clear_mm2
+    }
+
+    /// Whether the contact is certainly clear at `x` and at `x + v`, and so between.
+    #[inline(always)]
+    pub(crate) fn clear_along(&self, x: &[f64], v: &[f64]) -> bool {
+        let ([a, b], [p, q]) = (self.between(x), self.between(v));
+        let (u, v) = (a + p, b + q);
+        (a * a + b * b).max(u * u + v * v) <= self.clear_mm2
+    }
+}
+
+/// A contact as the solver sees it, most of them with one or two axes.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Spot {
+    base: [u32; 2],
+    weight: [f64; 2],
+    /// Its contact where more unknowns take part, else [`FIXED`].
+    many: u32,
+    pub(crate) law: Law,
+}
+
+impl Spot {
+    pub(crate) fn of(contact: &ContactTerm, at: usize) -> (Gate, Self) {
+        let terms = &contact.terms;
+        let two = terms.count > 1;
+        let spot = Self {
+            base: [terms.base[0], terms.base[usize::from(two)]],
+            weight: [terms.weight[0], if two { terms.weight[1] } else { 0.0 }],
+            many: if terms.count > 2 {
+                super::layout::short(at)
+            } else {
+                FIXED
+            },
+            law: contact.law,
+        };
+        (Gate::of(contact), spot)
+    }
+
+    #[inline(always)]
+    pub(crate) fn offset(&self, contacts: &[ContactTerm], x: &[f64]) -> [f64; 2] {
+        if self.many != FIXED {
+            return contacts[self.many as usize].terms.offset(x);
+        }
+        let [a, b] = self.base.map(|b| b as usize);
+        let [u, v] = self.weight;
+        [u * x[a] + v * x[b], u * x[a + 1] + v * x[b + 1]]
+    }
+
+    #[inline(always)]
+    pub(crate) fn push(&self, contacts: &[ContactTerm], gradient: &mut [f64], by_offset: [f64; 2]) {
+        if self.many != FIXED {
+            contacts[self.many as usize].terms.push(gradient, by_offset);
+            return;
+        }
+        for (b, w) in self.base.into_iter().zip(self.weight) {
+            let b = b as usize;
+            gradient[b] += w * by_offset[0];
+            gradient[b + 1] += w * by_offset[1];
+        }
     }
 }
 

@@ -61,7 +61,7 @@ fn held_at<'a>(
         }
         let t = away.max(0.0);
         let weight = 1.0 - t * t * (3.0 - 2.0 * t);
-        let force = contact.force_in_space_n;
+        let force = contact.force_across_n;
         let mut along = force.dot(&direction(&solution.rods[contact.rod], s_mm));
         match contact.other {
             Some(j) => along -= force.dot(&direction(&solution.rods[j], s_mm)),

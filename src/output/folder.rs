@@ -112,10 +112,6 @@ impl Folder {
     ///
     /// # Errors
     /// Those of [`Folder::check`] and of the file system.
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the one place where folders are written"
-    )]
     pub fn write(&self, into: &Path, overwrite: bool) -> io::Result<()> {
         let into: &Path = &into.components().collect::<PathBuf>();
         let names: Vec<&str> = self.files.keys().map(String::as_str).collect();

@@ -123,6 +123,7 @@ fn rod_of(device: &Device, end: End) -> Result<Rod, MechanicsError> {
         load: AxialLoad::Frictionless(0.0),
         line_load_n_per_mm: Vector::zeros(),
         tip_force_n: Vector::zeros(),
+        yields: false,
         containers: Vec::new(),
     })
 }

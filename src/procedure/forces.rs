@@ -23,6 +23,17 @@ impl Stepper<'_> {
             for failure in &laid.failures {
                 self.tell_failure(failure, &laid);
             }
+            if let Some(why) = &laid.unsolved {
+                self.tell(
+                    Finding::warning(
+                        Topic::Force,
+                        format!(
+                            "no rest was found for the devices as rods here: lengths of this step are ruled along the centre line, and it has no forces ({why})"
+                        ),
+                    )
+                    .with_help("a softer device, a smaller move, or a wider lumen at that place"),
+                );
+            }
             for load in &laid.loads {
                 self.tell_load(load);
             }

@@ -42,6 +42,12 @@ pub struct Laid {
     pub slack_mm: Option<f64>,
     /// What of the move fails, indices as in the plan.
     pub failures: Vec<Failure>,
+    /// To how much the forces are known, N: loads and shape agree to within this. Zero: to the last digit
+    /// asked for.
+    pub within_n: f64,
+    /// Why rods found no rest here, where they were asked for: lengths are then ruled along the centre
+    /// line, and there are no forces.
+    pub unsolved: Option<String>,
     /// Other equilibria exist near this one.
     pub several_equilibria: bool,
     /// The shapes at rest, and which device of the plan each of its devices is.

@@ -17,6 +17,8 @@ const SHUT_MM: f64 = 0.05;
 /// Gap between an open retriever and what it lies in, mm of radius: it lies on the wall all round,
 /// and is free to find its own path within the thickness of its struts.
 const OPEN_GAP_MM: f64 = 0.05;
+/// Length over which an open retriever narrows towards what is not open yet, mm: a strut or two.
+const OPENS_OVER_MM: f64 = 3.0;
 /// Spacing at which an open retriever follows the lumen it opens in, mm.
 const OPEN_STEP_MM: f64 = 1.0;
 /// Force with which an open retriever holds on to clot and wall, N, until its own radial force
@@ -25,7 +27,7 @@ const OPEN_STEP_MM: f64 = 1.0;
 pub const RETRIEVER_HOLDS_N: f64 = 0.25;
 
 /// Lays the stack by the equilibrium of elastic rods, with friction where something moves.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Rods {
     solver: StackSolver,
     tube: Vec<TubeStation>,
@@ -34,13 +36,21 @@ pub struct Rods {
     last: Option<Arc<Shape>>,
 }
 
+impl Default for Rods {
+    fn default() -> Self {
+        Self::new(Settings::default(), LoadSettings::rehearsal())
+    }
+}
+
 impl Rods {
     /// With these settings.
     #[must_use]
     pub fn new(settings: Settings, load_settings: LoadSettings) -> Self {
         Self {
             solver: StackSolver::new(settings, load_settings),
-            ..Self::default()
+            tube: Vec::new(),
+            narrowed_to_mm: Vec::new(),
+            last: None,
         }
     }
 
@@ -76,23 +86,73 @@ impl Rods {
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
         let rub = |k: usize, other: Option<usize>| posed.friction(k, other);
-        let from = self
-            .last
-            .as_ref()
-            .filter(|last| last.devices == posed.devices);
+        let from = self.last.as_ref().map(|last| {
+            let place = |k: &usize| last.devices.iter().position(|l| l == k);
+            let places: Vec<_> = posed.devices.iter().map(place).collect();
+            last.stack.rearranged(&places)
+        });
         self.solver.solve(
             &self.tube,
             &posed.stack,
             &posed.holds,
             &rub,
             moving,
-            from.map(|f| &f.stack),
+            from.as_ref(),
         )
     }
 }
 
 impl Lay for Rods {
+    /// As rods; where those come to no rest, along the centre line, with the reason
+    /// ([`Laid::unsolved`]).
     fn lay(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        motion: Motion,
+    ) -> Result<Laid, MechanicsError> {
+        match self.lay_rods(plan, state, wishes, motion) {
+            Err(
+                why @ (MechanicsError::NotConverged { .. }
+                | MechanicsError::Prolapsed { .. }
+                | MechanicsError::LoadsNotSettled { .. }
+                | MechanicsError::DoesNotFit { .. }),
+            ) => Ok(Laid {
+                unsolved: Some(why.to_string()),
+                ..ruled_beside_rods(plan, state, wishes)
+            }),
+            laid => laid,
+        }
+    }
+}
+
+/// Lengths ruled along the centre line where others are laid as rods: what moves is taken to cut as much
+/// off the centre line as it did before, or as what lies furthest in does.
+fn ruled_beside_rods(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
+    let mut laid = ruled(plan, state, wishes);
+    let cut = |k: usize| {
+        let at = state.in_place[k].filter(|at| at.tip_mm > 0.0)?;
+        Some((at.tip_mm, at.fed_mm - at.tip_mm))
+    };
+    let furthest = (0..plan.devices.len())
+        .filter_map(cut)
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    for (k, wish) in wishes {
+        let Some((_, more_mm)) = cut(*k).or(furthest) else {
+            continue;
+        };
+        match wish {
+            Wish::Tip(tip_mm) => laid.fed_mm[*k] = Some(tip_mm + more_mm),
+            Wish::Fed(fed_mm) => laid.tip_mm[*k] = Some(fed_mm - more_mm),
+        }
+    }
+    laid.loaded_tip_mm.clone_from(&laid.tip_mm);
+    laid
+}
+
+impl Rods {
+    fn lay_rods(
         &mut self,
         plan: &Plan,
         state: &State,
@@ -255,6 +315,11 @@ impl Rods {
 fn record(plan: &Plan, posed: &Posed<'_>, state: &StackState, laid: &mut Laid) {
     let plan_index = |place: usize| posed.devices.get(place).copied().unwrap_or(place);
     let limit_n = plan.rules.hub_force_limit_n;
+    for flag in state.solution.iter().flat_map(|s| &s.flags) {
+        if let Flag::Unsettled { load_n } = flag {
+            laid.within_n = laid.within_n.max(*load_n);
+        }
+    }
     if let Some(load) = &state.load {
         let mut load: LoadReport = load.clone();
         load.device = plan_index(load.device);
@@ -465,7 +530,10 @@ fn rod(
             let far_mm = tip_mm - shortened_mm;
             let mut from_tip_mm = 0.0;
             while from_tip_mm < r.free_length_mm {
-                let lumen_mm = lumen_around(plan, state, k, far_mm - from_tip_mm);
+                let lumen_mm = [-OPENS_OVER_MM, 0.0, OPENS_OVER_MM]
+                    .map(|aside_mm| lumen_around(plan, state, k, far_mm - from_tip_mm + aside_mm))
+                    .into_iter()
+                    .fold(f64::INFINITY, f64::min);
                 let open_mm = (lumen_mm - 2.0 * OPEN_GAP_MM).min(r.free_diameter_mm);
                 outer.push((from_tip_mm, open_mm.max(device.shaft_outer_mm())));
                 from_tip_mm += OPEN_STEP_MM;
@@ -502,6 +570,7 @@ fn rod(
         load: AxialLoad::Frictionless(0.0),
         line_load_n_per_mm: Vector::zeros(),
         tip_force_n: Vector::zeros(),
+        yields: open.is_some(),
         containers: Vec::new(),
     })
 }

@@ -169,6 +169,8 @@ pub struct LoadRow {
     pub direction: Direction,
     /// Force at the hub in that direction, N.
     pub hub_force_n: f64,
+    /// To how much forces are known here, N: shape and loads agree to within this.
+    pub within_n: f64,
     /// Force its tip works against, N.
     pub tip_force_n: f64,
     /// Tip force over hub force (push efficiency); none where the hub needs no force.

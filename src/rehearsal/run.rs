@@ -327,6 +327,7 @@ fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
     Some(LoadRow {
         direction: load.direction,
         hub_force_n: load.hub_force_n,
+        within_n: laid.within_n,
         tip_force_n: load.tip_force_n,
         efficiency: load.efficiency,
         share_lost: load.share_lost,

@@ -19,7 +19,9 @@ pub(super) fn gantt(sheet: &Sheet<'_>) -> Figure {
     let end_s = clock.activities.iter().map(|a| a.end_s).fold(1.0, f64::max);
     let across = Scale::new((0.0, end_s / 60.0), (LEFT, WIDTH - RIGHT));
     let mut y = TOP;
-    let mut lanes: Vec<(Lane, f64, Vec<(&ClockRow, f64)>)> = Vec::new();
+    /// Rows with their heights.
+    type Placed<'a> = Vec<(&'a ClockRow, f64)>;
+    let mut lanes: Vec<(Lane, f64, Placed<'_>)> = Vec::new();
     for lane in [Lane::Intracranial, Lane::Neck, Lane::Access, Lane::Table] {
         let rows: Vec<&ClockRow> = clock
             .activities

@@ -36,10 +36,12 @@ struct Data {
     blobs: Vec<String>,
 }
 
+/// Device, its tube, struts, balloon, tip, whether it moved.
+type DeviceAt = (usize, usize, Option<usize>, Option<usize>, [f64; 3], bool);
+
 #[derive(Debug, Serialize)]
 struct Step {
-    /// Device, its tube, struts, balloon, tip, whether it moved.
-    devices: Vec<(usize, usize, Option<usize>, Option<usize>, [f64; 3], bool)>,
+    devices: Vec<DeviceAt>,
     /// Device a stent came from, its struts.
     stents: Vec<(usize, usize)>,
     clots: Vec<usize>,

@@ -167,7 +167,7 @@ impl<'a> Drawing<'a> {
     }
 
     /// Distance of a station of a device from its tip along itself, mm.
-    fn from_tip_mm(&self, k: usize, s_mm: f64) -> f64 {
+    fn to_tip_mm(&self, k: usize, s_mm: f64) -> f64 {
         self.ways[k]
             .as_ref()
             .map_or(0.0, |way| (way.path_mm - way.between.path(s_mm)).max(0.0))
@@ -176,14 +176,14 @@ impl<'a> Drawing<'a> {
     /// Outer radius of a device at a station, mm.
     pub(super) fn radius_mm(&self, k: usize, s_mm: f64) -> f64 {
         let device = &self.plan().devices[k].device;
-        0.5 * device.section_at(self.from_tip_mm(k, s_mm)).outer_mm
+        0.5 * device.section_at(self.to_tip_mm(k, s_mm)).outer_mm
     }
 
     /// Radius of the lumen of a device at a station, mm; of its outside where it has none.
     pub(super) fn inner_mm(&self, k: usize, s_mm: f64) -> f64 {
         let section = self.plan().devices[k]
             .device
-            .section_at(self.from_tip_mm(k, s_mm));
+            .section_at(self.to_tip_mm(k, s_mm));
         0.5 * section.inner_mm.unwrap_or(section.outer_mm)
     }
 
@@ -224,7 +224,7 @@ impl<'a> Drawing<'a> {
             } else {
                 seam.s_mm - s_mm
             };
-            if free_mm >= 0.0 && free_mm < SEAM_MM {
+            if (0.0..SEAM_MM).contains(&free_mm) {
                 let share = 1.0 - ease(free_mm / SEAM_MM);
                 for (wish, off_mm) in wished.iter_mut().zip(seam.off_mm) {
                     *wish += share * off_mm;
@@ -363,7 +363,7 @@ impl<'a> Drawing<'a> {
         const SAME_MM: f64 = 0.05;
         let device = &self.plan().devices[k].device;
         let place = |s_mm: f64| {
-            let from_tip_mm = self.from_tip_mm(k, s_mm);
+            let from_tip_mm = self.to_tip_mm(k, s_mm);
             Place {
                 s_mm,
                 from_tip_mm,
@@ -552,7 +552,7 @@ impl<'a> Drawing<'a> {
             .map(|k| {
                 let section = self.plan().devices[k]
                     .device
-                    .section_at(self.from_tip_mm(k, s_mm));
+                    .section_at(self.to_tip_mm(k, s_mm));
                 SectionDevice {
                     device: k,
                     offset_mm: self.offset_in(k, s_mm),

@@ -97,7 +97,7 @@ impl<'a> Limb<'a> {
             let inside = share > 0.0 && share < 1.0;
             let depth = 0.5 * (1.0 - (std::f64::consts::TAU * share).cos());
             let residual_mm = lesion.residual_mm().max(NARROWEST_MM);
-            inside.then(|| healthy_mm + (residual_mm - healthy_mm) * depth)
+            inside.then_some(healthy_mm + (residual_mm - healthy_mm) * depth)
         });
         0.5 * narrowed.fold(healthy_mm, f64::min)
     }

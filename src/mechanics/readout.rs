@@ -1,0 +1,295 @@
+//! What is read off a model in balance.
+
+use super::MechanicsError;
+use super::contact::Keep;
+use super::scene::{Container, Scene};
+use super::settle::Settle;
+use super::solution::{Contact, Flag, RodState, Solution, Status};
+use super::terms::Mix;
+use crate::geometry::Vector;
+
+/// Indentation of a vessel wall worth a flag, mm.
+const DEEP_MM: f64 = 0.1;
+
+impl Settle {
+    /// Reads the state off the model.
+    pub(crate) fn finish(
+        &mut self,
+        scene: &Scene<'_>,
+        passed_saddle: bool,
+    ) -> Result<Solution, MechanicsError> {
+        self.model.store(&self.newton.x);
+        self.model.update_sections(scene);
+        let mut flags = Vec::new();
+        if passed_saddle || self.between {
+            flags.push(Flag::SeveralEquilibria);
+        }
+        if self.unsettled_n > 0.0 {
+            flags.push(Flag::Unsettled {
+                load_n: self.unsettled_n,
+            });
+        }
+        let smallest = if self.settings.smallest_eigenvalue {
+            self.newton.lowest_mode(&mut self.model)
+        } else {
+            None
+        };
+        let rods: Vec<RodState> = (0..scene.rods.len())
+            .map(|k| self.rod_state(scene, k))
+            .collect();
+        let (contacts, contact_energy_n_mm) = self.contacts();
+        self.check_fits(scene, &mut flags)?;
+        let deepest = contacts
+            .iter()
+            .filter(|c| c.other.is_none())
+            .max_by(|a, b| a.indentation_mm.total_cmp(&b.indentation_mm));
+        if let Some(deepest) = deepest.filter(|c| c.indentation_mm > DEEP_MM) {
+            flags.push(Flag::DeepIndentation {
+                rod: deepest.rod,
+                station_mm: deepest.station_mm,
+                indentation_mm: deepest.indentation_mm,
+            });
+        }
+        let history = std::mem::take(&mut self.newton.history);
+        Ok(Solution {
+            status: self.status(scene),
+            rods,
+            contacts,
+            contact_energy_n_mm,
+            residual_n: history.residuals_n.last().copied().unwrap_or(f64::NAN),
+            steps: history.steps,
+            factorisations: history.factorisations,
+            residuals_n: history.residuals_n,
+            energies_n_mm: history.energies_n_mm,
+            smallest_eigenvalue_n_per_mm: smallest,
+            flags,
+            factorisation_flops: self.model.matrix.flops(),
+            compliance_mm_per_n: self.model.compliance_mm_per_n(),
+            moved_mm: self.moved_mm(),
+        })
+    }
+
+    fn rod_state(&self, scene: &Scene<'_>, k: usize) -> RodState {
+        let model = &self.model;
+        let range = model.rods[k].range();
+        let count = range.len();
+        let mut curvature = vec![Vector::zeros(); count];
+        let mut moment = vec![Vector::zeros(); count];
+        let (mut bending, mut path) = (0.0, 0.0);
+        for member in &model.members {
+            let node = member.node as usize;
+            if !range.contains(&node) {
+                continue;
+            }
+            let corner = model.corner_at(member.nodes, member.clamp);
+            let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
+            let mut bent = corner.curvature_per_mm();
+            let mut energy = b * corner.bending();
+            if natural > 0.0 {
+                let frame = &model.frames[model.nodes.frame[node] as usize];
+                let towards = frame.across(self.newton.rolls[k]);
+                bent -= model.tilt_at(member).carry(towards) * natural;
+                energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
+            }
+            bending += member.weight * energy;
+            path += member.weight * corner.arc_mm();
+            curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
+            moment[node - range.start] += bent * (member.weight * b);
+        }
+        for end in &model.ends {
+            if range.contains(&(end.node as usize)) {
+                path += end.weight
+                    * model
+                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
+                        .norm();
+            }
+        }
+        let last = range.end - 1;
+        let end = model.edge_between(last - 1, last).normalize();
+        let axis = model.frames[model.nodes.frame[last] as usize].tangent;
+        let position = |node: usize| {
+            let frame = &model.frames[model.nodes.frame[node] as usize];
+            let [u, v] = model.nodes.offset[node];
+            frame.origin_mm + frame.n1 * u + frame.n2 * v
+        };
+        RodState {
+            station_mm: model.nodes.s_mm[range.clone()].to_vec(),
+            offset_mm: model.nodes.offset[range.clone()].to_vec(),
+            position_mm: range.clone().map(position).collect(),
+            from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
+            curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
+            moment_n_mm: moment.iter().map(Vector::norm).collect(),
+            load_n: range.clone().map(|node| model.load_at(k, node)).collect(),
+            bending_energy_n_mm: bending,
+            path_length_mm: path,
+            centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
+            roll_rad: self.newton.rolls[k],
+            end_angle_rad: end.dot(&axis).clamp(-1.0, 1.0).acos(),
+            last_weight: model.rods[k].blend,
+        }
+    }
+
+    /// Direction of a rod at a place, not of unit length.
+    fn tangent(&self, rod: usize, place: &Mix) -> Vector {
+        let range = self.model.rods[rod].range();
+        let mut sum = Vector::zeros();
+        for (node, weight) in place.node.iter().zip(place.weight) {
+            let node = *node as usize;
+            if weight <= 0.0 {
+                continue;
+            }
+            for (a, b) in [(node.wrapping_sub(1), node), (node, node + 1)] {
+                if range.contains(&a) && range.contains(&b) {
+                    sum += self.model.edge_between(a, b).normalize() * weight;
+                }
+            }
+        }
+        sum
+    }
+
+    fn contacts(&self) -> (Vec<Contact>, f64) {
+        let model = &self.model;
+        let mut contacts = Vec::new();
+        let mut energy = 0.0;
+        for term in &model.contacts {
+            let offset = term.terms.offset(&self.newton.x);
+            let Some(pressed) = term.law.press(offset) else {
+                continue;
+            };
+            energy += pressed.energy;
+            let force = pressed.gradient.map(|g| -g);
+            // The directions at the place: those of its node, or of the two around it.
+            let mut across = Vector::zeros();
+            let mut axis = Vector::zeros();
+            for i in 0..3 {
+                if term.inside.weight[i] > 0.0 {
+                    let node = term.inside.node[i] as usize;
+                    let frame = &model.frames[model.nodes.frame[node] as usize];
+                    across += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
+                    axis += frame.tangent * term.inside.weight[i];
+                }
+            }
+            let along = self.tangent(term.rod, &term.inside)
+                + match (term.other, &term.around) {
+                    (Some(other), Some(around)) => self.tangent(other, around),
+                    _ => Vector::zeros(),
+                };
+            let space = across - axis * (across.dot(&along) / axis.dot(&along));
+            contacts.push(Contact {
+                rod: term.rod,
+                other: term.other,
+                station_mm: term.s_mm,
+                length_mm: term.weight_mm,
+                force_n: force,
+                force_in_space_n: space,
+                force_across_n: across,
+                indentation_mm: term.law.indentation_mm(offset),
+            });
+        }
+        contacts.sort_by(|a, b| {
+            (a.station_mm.total_cmp(&b.station_mm)).then((a.rod, a.other).cmp(&(b.rod, b.other)))
+        });
+        (contacts, energy)
+    }
+
+    /// Rods too wide for the rod around them are refused, for the vessel flagged.
+    fn check_fits(&self, scene: &Scene<'_>, flags: &mut Vec<Flag>) -> Result<(), MechanicsError> {
+        /// Rounding of two diameters read from profiles, mm.
+        const ROUNDING_MM: f64 = 1e-9;
+        let nodes = &self.model.nodes;
+        let mut widest: Vec<Option<(f64, f64)>> = vec![None; scene.rods.len()];
+        for term in &self.model.contacts {
+            if term.law.keep == Keep::Apart || term.law.limit_mm >= -ROUNDING_MM {
+                continue;
+            }
+            let outer_diameter_mm = term.inside.value(&nodes.outer);
+            if let (Some(outer), Some(around)) = (term.other, &term.around) {
+                if scene.rods[term.rod].yields {
+                    continue;
+                }
+                return Err(MechanicsError::DoesNotFit {
+                    inner: term.rod,
+                    outer,
+                    station_mm: term.s_mm,
+                    outer_diameter_mm,
+                    lumen_mm: around.value(&nodes.inner),
+                });
+            }
+            let excess = -2.0 * term.law.limit_mm;
+            if widest[term.rod].is_none_or(|(_, e)| e < excess) {
+                widest[term.rod] = Some((term.s_mm, excess));
+            }
+        }
+        // Rods on one axis have no contact term of their own.
+        for (k, rod) in scene.rods.iter().enumerate().filter(|(_, r)| !r.yields) {
+            for stretch in &rod.containers {
+                let Container::Rod(j) = stretch.container else {
+                    continue;
+                };
+                let (inside, around) = (&self.model.rods[k], &self.model.rods[j]);
+                for i in 0..=inside.last_regular.min(around.last_regular) {
+                    let (a, b) = (inside.first + i, around.first + i);
+                    let s = nodes.s_mm[a];
+                    if s >= stretch.from_mm
+                        && s <= stretch.to_mm
+                        && nodes.outer[a] > nodes.inner[b] + ROUNDING_MM
+                    {
+                        return Err(MechanicsError::DoesNotFit {
+                            inner: k,
+                            outer: j,
+                            station_mm: s,
+                            outer_diameter_mm: nodes.outer[a],
+                            lumen_mm: nodes.inner[b],
+                        });
+                    }
+                }
+            }
+        }
+        for (rod, found) in widest.iter().enumerate() {
+            if let Some((station_mm, excess_mm)) = *found {
+                flags.push(Flag::WiderThanLumen {
+                    rod,
+                    station_mm,
+                    excess_mm,
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// The largest angle between a rod and the centre line: rod, place mm, degrees.
+    pub(crate) fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
+        let model = &self.model;
+        let mut worst = (1.0_f64, 0, 0.0);
+        for k in 0..scene.rods.len() {
+            let range = model.rods[k].range();
+            for a in range.start..range.end - 1 {
+                let e = model.edge_between(a, a + 1);
+                let (fa, fb) = (
+                    &model.frames[model.nodes.frame[a] as usize],
+                    &model.frames[model.nodes.frame[a + 1] as usize],
+                );
+                let along = fa.tangent + fb.tangent;
+                let cosine = e.dot(&along) / (e.norm_squared() * along.norm_squared()).sqrt();
+                if cosine < worst.0 {
+                    worst = (cosine, k, model.nodes.s_mm[a]);
+                }
+            }
+        }
+        let angle = worst.0.clamp(-1.0, 1.0).acos();
+        (worst.1, worst.2, angle.to_degrees())
+    }
+
+    fn status(&self, scene: &Scene<'_>) -> Status {
+        let (rod, station_mm, angle_deg) = self.largest_angle(scene);
+        if angle_deg > self.settings.prolapse_deg {
+            Status::OutsideModel {
+                rod,
+                station_mm,
+                angle_deg,
+            }
+        } else {
+            Status::Converged
+        }
+    }
+}
