@@ -24,6 +24,17 @@ use std::io::{IsTerminal, Write, stderr, stdout};
 use std::process::ExitCode;
 use std::time::Instant;
 
+/// What the help ends with.
+pub(crate) const EXAMPLES: &str = "Examples:
+  nestline                                   the built-in default scene
+  nestline run scenes/right-radial.ron       a scene of your own
+  nestline compare scenes/dissection.ron     five strategies on its vessel and stack
+  nestline run --set neck.stenosis.percent=95 --each
+  nestline measure vessels/left-type-3-kink.ron
+  nestline check vessels/*.ron scenes/*.ron
+Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
+Exit codes: 0 done, 1 the plan fails, 2 could not run.";
+
 /// Why a command ended early.
 pub(crate) enum Stop {
     /// What was read is wrong, or could not be worked on.

@@ -11,7 +11,7 @@ use std::process::ExitCode;
 ///
 /// Without a command the built-in default scene is rehearsed.
 #[derive(Parser)]
-#[command(version, after_help = EXAMPLES, after_long_help = format!("{EXAMPLES}\n\n{CAUTION}"))]
+#[command(version, after_help = cli::EXAMPLES, after_long_help = format!("{}\n\n{CAUTION}", cli::EXAMPLES))]
 struct Arguments {
     #[command(subcommand)]
     command: Option<Command>,
@@ -19,16 +19,6 @@ struct Arguments {
     #[arg(long, global = true)]
     json: bool,
 }
-
-const EXAMPLES: &str = "Examples:
-  nestline                                   the built-in default scene
-  nestline run scenes/right-radial.ron       a scene of your own
-  nestline compare scenes/dissection.ron     five strategies on its vessel and stack
-  nestline run --set neck.stenosis.percent=95 --each
-  nestline measure vessels/left-type-3-kink.ron
-  nestline check vessels/*.ron scenes/*.ron
-Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
-Exit codes: 0 done, 1 the plan fails, 2 could not run.";
 
 #[derive(Subcommand)]
 enum Command {

@@ -403,7 +403,6 @@ fn blank_solution() -> Solution {
 }
 
 #[test]
-#[ignore = "in work: from the very saddle the solve does not tell the second equilibrium"]
 fn published_onset_of_buckling_under_a_transverse_load() {
     // F = 2 sqrt(EI w / r) (Dawson & Paslay, J. Petrol. Technol. 36:1734-1738, 1984), a long pipe
     // on the low side of a hole. Pushed only away from its ends, which would buckle at less.

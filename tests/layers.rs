@@ -168,7 +168,7 @@ fn files_are_of_a_size_to_read() {
         for file in layer_files(layer) {
             let lines = fs::read_to_string(&file).unwrap().lines().count();
             assert!(
-                lines <= 950,
+                lines <= 800,
                 "{} has {lines} lines: split it",
                 file.display()
             );

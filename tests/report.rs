@@ -164,8 +164,8 @@ fn every_scene_has_a_page_that_leads_with_its_verdict() {
         let html = played.report().html();
         let shown = html.split("<p class=\"word\">").nth(1).unwrap();
         assert!(shown.starts_with(word), "{name}: {}", &shown[..20]);
-        let points = html.matches("<li class=\"bad\">").count()
-            + html.matches("<li class=\"weak\">").count();
+        let list = html.split("<ol class=\"points\">").nth(1).unwrap();
+        let points = list.split("</ol>").next().unwrap().matches("<li").count();
         assert!(
             (1..=3).contains(&points),
             "{name}: {points} points at the top"
@@ -243,6 +243,7 @@ fn forces_are_shown_where_they_are_known() {
         largest_wall_force_n_per_mm: 0.017,
         largest_wall_force_at: None,
         buckled_mm: None,
+        within_n: 0.01,
     });
     let html = played.report().html();
     for part in ["id=\"fig-hub-force\"", "id=\"fig-force-lost\""] {

@@ -230,16 +230,10 @@ impl Newton {
         const MOST_STEPS: usize = 12;
         /// Share of the gradient that a step may leave, after a first that may leave all.
         const LEFT: f64 = 0.5;
-        /// Share of the gradient left by a step below which the next one takes the same matrix, and
-        /// the gradient, N, from which it may: such a step costs a fraction of the others, but where
-        /// contacts still come and go it gains nothing.
-        const CHORD: f64 = 0.05;
-        const CHORD_N: f64 = 2e-5;
         let (from, from_rolls) = (self.x.clone(), self.rolls.clone());
         let mut settled = renew(model, &self.x, &self.rolls);
         let mut before_n = f64::INFINITY;
         let mut definite = None;
-        let mut chord = false;
         for step in 0..=MOST_STEPS {
             let energy = model.evaluate(&self.x, &self.rolls);
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
@@ -253,17 +247,12 @@ impl Newton {
                     definite,
                 });
             }
-            let fast = residual_n < CHORD * before_n && residual_n < CHORD_N;
-            let falls =
-                step < 2 || chord || residual_n < LEFT * before_n || residual_n < tolerance_n;
+            let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
             before_n = residual_n;
-            if step == MOST_STEPS || !falls {
-                break;
-            }
-            chord = fast && !chord && definite.is_some() && model.grips.list.is_empty();
-            if chord {
-                self.chord(model);
-            } else if self.direction(model, MOST_INNER, false) != Some(false) {
+            if step == MOST_STEPS
+                || !falls
+                || self.direction(model, MOST_INNER, false) != Some(false)
+            {
                 break;
             }
             definite = Some(true);
@@ -282,14 +271,6 @@ impl Newton {
         None
     }
 
-    /// Puts the step with the matrix last factorised into `step`.
-    fn chord(&mut self, model: &Model) {
-        self.residual.clone_from(&model.gradient);
-        self.roll_residual.clone_from(&model.roll_gradient);
-        self.bordered(model, 0.0);
-        self.step.clone_from(&self.delta);
-    }
-
     /// Puts the step into `step`; tells whether the matrix had to be shifted, none where no step
     /// was found or only one with a shift that is not allowed.
     ///
@@ -302,7 +283,11 @@ impl Newton {
         let n = model.unknowns();
         let free = model.roll_gradient.len();
         model.assemble();
-        let scale = model.matrix.largest_diagonal();
+        let scale = if shifted {
+            model.matrix.largest_diagonal()
+        } else {
+            0.0
+        };
         let floor = (FIRST_SHIFT * model.softest()).max(1e-13 * scale);
         let mut shift = if shifted && self.shift > floor {
             self.shift

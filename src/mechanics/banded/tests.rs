@@ -1,0 +1,112 @@
+use super::*;
+use nalgebra::{DMatrix, DVector};
+use proptest::prelude::*;
+
+/// A symmetric matrix of the block pattern with a dominant diagonal, dense and banded.
+fn sample(sizes: &[usize], seed: u64) -> (BlockBanded, DMatrix<f64>) {
+    let mut banded = BlockBanded::default();
+    banded.lay_out(sizes);
+    banded.clear();
+    let n = banded.unknowns();
+    let block = |c: usize| banded.start.partition_point(|s| *s <= c) - 1;
+    let mut dense = DMatrix::zeros(n, n);
+    let mut state = seed | 1;
+    let mut random = || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        f64::from(u32::try_from(state >> 40).unwrap()) / f64::from(1 << 24) - 0.5
+    };
+    let mut adds = Vec::new();
+    for c in (0..n).step_by(2) {
+        for r in (c..n).step_by(2) {
+            if block(r) <= block(c) + 2 {
+                let m = if r == c {
+                    let off = random();
+                    [60.0 + random(), off, off, 60.0 + random()]
+                } else {
+                    [random(), random(), random(), random()]
+                };
+                for (p, q) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+                    dense[(r + p, c + q)] = m[2 * p + q];
+                    dense[(c + q, r + p)] = m[2 * p + q];
+                }
+                adds.push((r, c, m));
+            }
+        }
+    }
+    for (i, (r, c, m)) in adds.into_iter().enumerate() {
+        // every other block through its transpose
+        if i % 2 == 0 {
+            banded.add(r, c, m);
+        } else {
+            banded.add(c, r, [m[0], m[2], m[1], m[3]]);
+        }
+    }
+    (banded, dense)
+}
+
+proptest! {
+    #[test]
+    fn property_agrees_with_dense_cholesky(
+        sizes in proptest::collection::vec((0_usize..7).prop_map(|d| 2 * d), 1..9),
+        run in 0_usize..7, seed in 1_u64..u64::MAX,
+    ) {
+        // a stretch of equal blocks for the unrolled path
+        let sizes: Vec<usize> = sizes.iter().copied().chain([2 * run; 5]).collect();
+        let (mut banded, dense) = sample(&sizes, seed);
+        let n = dense.nrows();
+        prop_assume!(n > 0);
+        prop_assert!(banded.factorise(0.0, true).is_some(), "sizes {sizes:?} not definite");
+        let right = DVector::from_fn(n, |i, _| (i as f64).sin());
+        let mut x = right.as_slice().to_vec();
+        banded.solve(&mut x);
+        let expected = dense.cholesky().unwrap().solve(&right);
+        for (found, expected) in x.iter().zip(expected.iter()) {
+            prop_assert!((found - expected).abs() < 1e-12, "{sizes:?}: {found} against {expected}");
+        }
+    }
+}
+
+proptest! {
+    #[test]
+    fn property_counts_negative_eigenvalues(
+        sizes in proptest::collection::vec((0_usize..5).prop_map(|d| 2 * d), 1..5),
+        run in 1_usize..5, seed in 1_u64..u64::MAX, lowered in 56.0_f64..64.0,
+    ) {
+        let sizes: Vec<usize> = sizes.iter().copied().chain([2 * run; 5]).collect();
+        let (mut banded, dense) = sample(&sizes, seed);
+        let values = (dense.clone() - DMatrix::identity(dense.nrows(), dense.nrows()) * lowered)
+            .symmetric_eigenvalues();
+        // nearer to zero the sign is rounding's
+        prop_assume!(values.iter().all(|v| v.abs() > 1e-6));
+        let negative = values.iter().filter(|v| **v < 0.0).count();
+        prop_assert_eq!(banded.factorise(-lowered, false), Some(negative));
+        let definite = banded.factorise(-lowered, true).is_some();
+        prop_assert_eq!(definite, negative == 0);
+    }
+}
+
+#[test]
+fn exact_indefinite_is_told() {
+    // eigenvalues 3 and -1
+    let mut banded = BlockBanded::default();
+    banded.lay_out(&[2]);
+    banded.add(0, 0, [1.0, 2.0, 2.0, 1.0]);
+    assert_eq!(
+        banded.factorise(0.0, true),
+        None,
+        "eigenvalue -1 taken as positive"
+    );
+    assert_eq!(banded.factorise(0.0, false), Some(1), "negative ones");
+    assert!(
+        banded.factorise(1.5, true).is_some(),
+        "eigenvalue 0.5 refused"
+    );
+    let mut out = [0.0; 2];
+    banded.multiply(&[1.0, -1.0], &mut out);
+    assert!(
+        (out[0] + 1.0).abs() < 1e-15 && (out[1] - 1.0).abs() < 1e-15,
+        "{out:?} is not -1 times (1, -1)"
+    );
+}
