@@ -39,7 +39,9 @@ fn example_files_are_accepted() {
 
 #[test]
 fn the_first_look_is_what_the_program_prints() {
+    let elsewhere = tempfile::tempdir().unwrap();
     let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .current_dir(elsewhere.path())
         .output()
         .unwrap();
     let printed = String::from_utf8(output.stdout).unwrap();
