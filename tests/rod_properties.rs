@@ -122,12 +122,7 @@ proptest! {
         prop_assume!(found.as_ref().is_some_and(|f| f.status == Status::Converged));
         let found = found.unwrap();
         let deep = deepest_in_the_wall(&found);
-        // A buckled rod that leaves the tube across it may press deeper with its end (0.105 mm was found at
-        // -0.99 N, 53 degrees across); that is told by two flags, and bounded all the same.
-        let told = !plain(&found)
-            && found.flags.iter().any(|f| matches!(f, Flag::DeepIndentation { .. }));
-        let most = if told { 0.15 } else { 0.1 };
-        prop_assert!(deep <= most, "indentation {deep} mm at {push} N");
+        prop_assert!(deep <= 0.1, "indentation {deep} mm at {push} N");
     }
 
     #[test]
