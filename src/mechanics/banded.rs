@@ -23,6 +23,23 @@ pub(crate) const LANES: usize = 4;
 /// Pivots smaller than this are zero.
 const LEAST_PIVOT: f64 = 1e-300;
 
+/// Inverse of a pivot, counted where it is negative; none where it is nought or no number, or negative
+/// although the matrix has to be `definite`.
+#[inline(always)]
+fn inverse_of(pivot: f64, definite: bool, negative: &mut usize) -> Option<f64> {
+    // also refuses NaN
+    if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
+        return None;
+    }
+    if pivot < 0.0 {
+        *negative += 1;
+        if definite {
+            return None;
+        }
+    }
+    Some(1.0 / pivot)
+}
+
 /// A symmetric block matrix and its factor.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct BlockBanded {
@@ -284,18 +301,7 @@ impl BlockBanded {
                 }
                 top[k] = t;
                 below[k] = b;
-                let pivot = top[k][k];
-                // also refuses NaN
-                if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
-                    return None;
-                }
-                if pivot < 0.0 {
-                    negative += 1;
-                    if definite {
-                        return None;
-                    }
-                }
-                let inverse = 1.0 / pivot;
+                let inverse = inverse_of(top[k][k], definite, &mut negative)?;
                 inverses[k] = inverse;
                 // zeros above let solves run over whole columns
                 for (u, (t, lower)) in scaled_top[k].iter_mut().zip(t.iter().zip(&lower[k])) {
@@ -433,17 +439,7 @@ impl BlockBanded {
             for k in 0..n {
                 let (left, right) = panel.split_at_mut((k + 1) * lead);
                 let column = &mut left[k * lead + k..k * lead + rows];
-                let pivot = column[0];
-                if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
-                    return None;
-                }
-                if pivot < 0.0 {
-                    negative += 1;
-                    if definite {
-                        return None;
-                    }
-                }
-                let inverse = 1.0 / pivot;
+                let inverse = inverse_of(column[0], definite, &mut negative)?;
                 self.inverse[self.start[i] + k] = inverse;
                 // unscaled entry times scaled column
                 for j in k + 1..n {

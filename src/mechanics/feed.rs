@@ -46,12 +46,12 @@ pub struct LoadSettings {
     /// a wide vessel has shapes without end within thousandths of a newton, and creeps among them.
     /// Default 1e-3; as shapes come to rest from round to round, nothing of it is left.
     pub sideways_n_per_mm: f64,
-    /// The same as a share of the moving device's hub force. Default 0.
-    pub enough_share: f64,
     /// Mismatch at which no more rounds are spent where they bring loads and shape together only slowly, N.
     /// Default 1e-3: a bundle in a wide vessel gives by centimetres for a thousandth of a newton, far less than
     /// friction leaves open. Such a state carries a flag as well.
     pub enough_n: f64,
+    /// The same as a share of the moving device's hub force. Default 0.
+    pub enough_share: f64,
     /// Limit of the hub force, N, where the scene has one.
     pub hub_limit_n: Option<f64>,
 }
@@ -76,7 +76,7 @@ impl Default for LoadSettings {
 }
 
 impl LoadSettings {
-    /// For rehearsals: forces to 3 % or 3 mN, lengths to a hundredth of a millimetre. Friction is known to
+    /// For rehearsals: forces to 3 mN or 5 % of the hub force, lengths to a hundredth of a millimetre. Friction is known to
     /// 30 % and lengths are told to a millimetre; the last digits would take ten times as long.
     #[must_use]
     pub fn rehearsal() -> Self {
@@ -221,7 +221,11 @@ impl StackState {
                         .unwrap_or_default()
                 })
                 .collect(),
-            ..self.clone()
+            solution: self.solution.clone(),
+            load: None,
+            failures: Vec::new(),
+            rounds: self.rounds,
+            newton_steps: self.newton_steps,
         }
     }
 }
@@ -286,7 +290,9 @@ pub struct StackSolver {
     called_n: Vec<Vec<f64>>,
     bare: Vec<f64>,
     anderson: Anderson,
+    /// By rod: its tip, or where that is given its length, mm.
     unknown: Vec<f64>,
+    /// By rod: load that its hub would have to take on, N.
     answer: Vec<f64>,
     /// By rod: friction that its contacts at rest can carry, N.
     band_n: Vec<f64>,
@@ -352,7 +358,7 @@ impl StackSolver {
         loop {
             self.arrangement
                 .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
-            self.load_rods(&wanted);
+            self.load_rods();
             self.settle
                 .ask_for((ROUGHLY * rough_n).clamp(sharp, ROUGHEST_N.max(sharp)));
             let scene = Scene {
@@ -547,7 +553,7 @@ impl StackSolver {
     }
 
     /// Loads the rods: what hub and friction put on them.
-    fn load_rods(&mut self, wanted: &[Option<f64>]) {
+    fn load_rods(&mut self) {
         for (k, rod) in self.rods.iter_mut().enumerate() {
             let (hub, added_n) = (&self.hubs[k], &self.added_n[k]);
             let free = !hub.known;
@@ -563,7 +569,7 @@ impl StackSolver {
                 AxialLoad::Held {
                     load_n: added_n.iter().map(|a| hub.load_n + a - first).collect(),
                     grip_n_per_mm: self.load_settings.grip_n_per_mm,
-                    fed_mm: wanted[k].unwrap_or(hub.length_mm),
+                    fed_mm: hub.length_mm,
                 }
             };
             rod.load = load;
@@ -670,6 +676,11 @@ impl StackSolver {
         }
     }
 
+    /// Whether surfaces at rest carry all that a rod is called to carry.
+    fn rests(&self, k: usize) -> bool {
+        self.band_n[k] > 0.0 && self.answer[k].abs() <= 0.0
+    }
+
     /// Next tips, lengths and loads.
     fn advance(&mut self, tube: &[TubeStation], wanted: &[Option<f64>], found: &Solution) {
         let n = self.rods.len();
@@ -690,9 +701,8 @@ impl StackSolver {
             } else {
                 0.0
             };
-            let rests = self.band_n[k] > 0.0 && self.answer[k].abs() <= 0.0;
             step[k] = match wanted[k] {
-                Some(_) | None if rests => 0.0,
+                _ if self.rests(k) => 0.0,
                 Some(wanted) => wanted - path_mm - longer_mm,
                 None => longer_mm,
             };
@@ -707,9 +717,9 @@ impl StackSolver {
         }
         for k in 0..n {
             let to = self.unknown[k].clamp(before[k] - LONGEST_MM, before[k] + LONGEST_MM);
+            let rests = self.rests(k);
             let hub = &mut self.hubs[k];
             hub.load_n = found.rods[k].load_n[0] + self.answer[k];
-            let rests = self.band_n[k] > 0.0 && self.answer[k].abs() <= 0.0;
             if rests && let Some(wanted) = wanted[k] {
                 // it stays where it is; its hub takes what that needs
                 let give = found.compliance_mm_per_n[k][k] + 1.0 / self.load_settings.grip_n_per_mm;

@@ -7,9 +7,8 @@
 //! the formula of Sherman, Morrison and Woodbury.
 
 use super::banded::LANES;
-use super::bend::Corner;
 use super::layout::FIXED;
-use super::model::{Model, edge, offset};
+use super::model::{Model, end_of};
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use nalgebra::{DMatrix, DVector, Dyn, LU};
 
@@ -121,13 +120,7 @@ impl Model {
                 let nodes = member.nodes.map(|n| n as usize);
                 let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
                 let base = nodes.map(|n| self.nodes.base[n]);
-                let at = base.map(|b| offset(x, b));
-                let e1 = edge(frames[1], at[1], frames[2], at[2]);
-                let corner = if member.clamp {
-                    Corner::clamped(frames[1].tangent, e1)
-                } else {
-                    Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
-                };
+                let corner = self.corner_in(x, member);
                 grip.length_mm += member.weight * corner.arc_mm();
                 for (b, g) in base.iter().zip(corner.arc_gradient(frames)) {
                     if *b != FIXED {
@@ -141,13 +134,7 @@ impl Model {
                     continue;
                 };
                 let grip = &mut grips.list[at];
-                let frames = end.frame.map(|f| &self.frames[f as usize]);
-                let e = edge(
-                    frames[0],
-                    offset(x, end.base[0]),
-                    frames[1],
-                    offset(x, end.base[1]),
-                );
+                let (frames, e) = end_of(end, &self.frames, x);
                 let length = e.norm();
                 grip.length_mm += end.weight * length;
                 for (i, sign) in [-1.0, 1.0].into_iter().enumerate() {

@@ -9,10 +9,10 @@
 //! gradient, and a descent on it always ends.
 
 use super::bend::Corner;
-use super::model::{Model, edge, offset};
+use super::model::{Model, end_of};
 use super::profile::Profile;
 use super::scene::{AxialLoad, MOST_RODS, Scene};
-use super::terms::Tilt;
+use super::terms::{ShapedTerm, Tilt};
 
 /// What follows the shape of one rod.
 #[derive(Debug, Clone)]
@@ -59,19 +59,6 @@ impl Model {
         self.material.on
     }
 
-    /// Corner at `x`.
-    fn corner_in(&self, x: &[f64], nodes: [u32; 3], clamp: bool) -> Corner {
-        let nodes = nodes.map(|n| n as usize);
-        let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
-        let at = nodes.map(|n| offset(x, self.nodes.base[n]));
-        let e1 = edge(frames[1], at[1], frames[2], at[2]);
-        if clamp {
-            Corner::clamped(frames[1].tangent, e1)
-        } else {
-            Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
-        }
-    }
-
     /// Brings stiffness and natural curvature to the shape `x`, adds the loads that follow to those
     /// of the grips, and returns what the energy differs by from that of loads of this size.
     pub(crate) fn feel_material(&mut self, x: &[f64], rolls: &[f64]) -> f64 {
@@ -96,21 +83,12 @@ impl Model {
                 rod += 1;
             }
             if material.rods[rod].is_some() {
-                let corner = self.corner_in(x, member.nodes, member.clamp);
+                let corner = self.corner_in(x, member);
                 material.arc[node] += member.weight * corner.arc_mm();
                 material.by_stiffness[node] += member.weight * corner.bending();
             }
         }
-        for end in &self.ends {
-            let frames = end.frame.map(|f| &self.frames[f as usize]);
-            let e = edge(
-                frames[0],
-                offset(x, end.base[0]),
-                frames[1],
-                offset(x, end.base[1]),
-            );
-            material.arc[end.node as usize] += end.weight * e.norm();
-        }
+        self.add_ends(x, &mut material.arc);
         self.lay_material(&material);
         for shaped in &mut self.shaped {
             if material.rods[shaped.rod].is_some() {
@@ -125,15 +103,8 @@ impl Model {
             }
             let member = &shaped.member;
             let node = member.node as usize;
-            let corner = self.corner_in(x, member.nodes, member.clamp);
-            let frame = &self.frames[self.nodes.frame[node] as usize];
-            let tilt = Tilt {
-                from: frame.tangent,
-                to: corner.tangent(),
-            };
-            let along = tilt
-                .carry(frame.across(rolls[shaped.rod]))
-                .dot(&corner.curvature_per_mm());
+            let corner = self.corner_in(x, member);
+            let along = self.towards_natural(shaped, &corner, rolls);
             let arc = member.weight * corner.arc_mm();
             let kappa = shaped.curvature;
             material.by_stiffness[node] += arc * kappa * (0.5 * kappa - along);
@@ -158,6 +129,26 @@ impl Model {
         }
         self.material = material;
         energy
+    }
+
+    /// Adds the half cells at the ends to the lengths of their nodes' cells.
+    fn add_ends(&self, x: &[f64], arc_mm: &mut [f64]) {
+        for end in &self.ends {
+            let (_, e) = end_of(end, &self.frames, x);
+            arc_mm[end.node as usize] += end.weight * e.norm();
+        }
+    }
+
+    /// Curvature of a corner towards where the rod is bent by nature, 1/mm.
+    fn towards_natural(&self, shaped: &ShapedTerm, corner: &Corner, rolls: &[f64]) -> f64 {
+        let node = shaped.member.node as usize;
+        let frame = &self.frames[self.nodes.frame[node] as usize];
+        let tilt = Tilt {
+            from: frame.tangent,
+            to: corner.tangent(),
+        };
+        tilt.carry(frame.across(rolls[shaped.rod]))
+            .dot(&corner.curvature_per_mm())
     }
 
     /// Stiffness and natural curvature of every node's cell.
@@ -234,16 +225,11 @@ impl Model {
         }
         for member in &self.members {
             let node = member.node as usize;
-            let corner = self.corner_in(x, member.nodes, member.clamp);
+            let corner = self.corner_in(x, member);
             material.arc[node] += member.weight * corner.arc_mm();
             material.by_stiffness[node] += member.weight * corner.bending();
         }
-        for end in &self.ends {
-            let frames = end.frame.map(|f| &self.frames[f as usize]);
-            let at = end.base.map(|b| offset(x, b));
-            material.arc[end.node as usize] +=
-                end.weight * edge(frames[0], at[0], frames[1], at[1]).norm();
-        }
+        self.add_ends(x, &mut material.arc);
         if material.on {
             self.lay_material(&material);
         }
@@ -264,15 +250,8 @@ impl Model {
             if kappa <= 0.0 {
                 continue;
             }
-            let corner = self.corner_in(x, member.nodes, member.clamp);
-            let frame = &self.frames[self.nodes.frame[node] as usize];
-            let tilt = Tilt {
-                from: frame.tangent,
-                to: corner.tangent(),
-            };
-            let along = tilt
-                .carry(frame.across(rolls[shaped.rod]))
-                .dot(&corner.curvature_per_mm());
+            let corner = self.corner_in(x, member);
+            let along = self.towards_natural(shaped, &corner, rolls);
             energy += member.weight
                 * self.nodes.stiffness[node]
                 * corner.arc_mm()

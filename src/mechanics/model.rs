@@ -132,6 +132,19 @@ impl Model {
         }
     }
 
+    /// The corner of a member at `x`.
+    pub(crate) fn corner_in(&self, x: &[f64], member: &Member) -> Corner {
+        let nodes = member.nodes.map(|n| n as usize);
+        let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
+        let at = nodes.map(|n| offset(x, self.nodes.base[n]));
+        let e1 = edge(frames[1], at[1], frames[2], at[2]);
+        if member.clamp {
+            Corner::clamped(frames[1].tangent, e1)
+        } else {
+            Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
+        }
+    }
+
     /// Copies unknowns to the nodes' offsets.
     pub(crate) fn store(&mut self, x: &[f64]) {
         for (at, base) in self.nodes.offset.iter_mut().zip(&self.nodes.base) {
@@ -219,13 +232,7 @@ impl Model {
             let nodes = shaped.member.nodes.map(|n| n as usize);
             let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
             let base = nodes.map(|n| self.nodes.base[n]);
-            let at = base.map(|b| offset(x, b));
-            let e1 = edge(frames[1], at[1], frames[2], at[2]);
-            let corner = if shaped.member.clamp {
-                Corner::clamped(frames[1].tangent, e1)
-            } else {
-                Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
-            };
+            let corner = self.corner_in(x, &shaped.member);
             let roll = rolls[shaped.rod];
             let found = corner.pre_shaped(
                 frames,
@@ -451,7 +458,11 @@ fn corner_of(corner: &CornerTerm, frames: &[Frame], edges: &[Edge]) -> (Corner, 
 }
 
 /// The edge of an end.
-fn end_of<'a>(end: &EndTerm, frames: &'a [Frame], x: &[f64]) -> ([&'a Frame; 2], Vector) {
+pub(crate) fn end_of<'a>(
+    end: &EndTerm,
+    frames: &'a [Frame],
+    x: &[f64],
+) -> ([&'a Frame; 2], Vector) {
     let frames = end.frame.map(|f| &frames[f as usize]);
     let at = end.base.map(|b| offset(x, b));
     (frames, edge(frames[0], at[0], frames[1], at[1]))

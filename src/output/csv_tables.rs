@@ -9,7 +9,7 @@ pub use comparison::comparison_tables;
 use super::report::{Report, everything_rests};
 use crate::mechanics::Direction;
 use crate::procedure::{Direction as ExchangeDirection, Percentiles};
-use crate::rehearsal::{Comparison, Outcome, Rehearsed};
+use crate::rehearsal::Outcome;
 use clock::{access, clock};
 use std::io;
 
@@ -81,6 +81,12 @@ fn number(value: f64) -> String {
 
 fn optional(value: Option<f64>) -> String {
     value.map_or_else(String::new, number)
+}
+
+fn percentiles(p: Option<Percentiles>) -> [String; 3] {
+    p.map_or_else(Default::default, |p| {
+        [p.p10_s, p.p50_s, p.p90_s].map(number)
+    })
 }
 
 /// The word under which a value of a closed list stands in JSON too.

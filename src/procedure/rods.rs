@@ -86,19 +86,19 @@ impl Rods {
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
         let rub = |k: usize, other: Option<usize>| posed.friction(k, other);
-        let from = self.last.as_ref().map(|last| {
-            let place = |k: &usize| last.devices.iter().position(|l| l == k);
-            let places: Vec<_> = posed.devices.iter().map(place).collect();
-            last.stack.rearranged(&places)
-        });
-        self.solver.solve(
-            &self.tube,
-            &posed.stack,
-            &posed.holds,
-            &rub,
-            moving,
-            from.as_ref(),
-        )
+        let rearranged;
+        let from = match &self.last {
+            Some(last) if last.devices == posed.devices => Some(&last.stack),
+            Some(last) => {
+                let place = |k: &usize| last.devices.iter().position(|l| l == k);
+                let places: Vec<_> = posed.devices.iter().map(place).collect();
+                rearranged = last.stack.rearranged(&places);
+                Some(&rearranged)
+            }
+            None => None,
+        };
+        self.solver
+            .solve(&self.tube, &posed.stack, &posed.holds, &rub, moving, from)
     }
 }
 

@@ -1,6 +1,7 @@
 //! Tables of the clock and of who holds the way.
 
-use super::*;
+use super::{CsvTable, number, optional, percentiles, yes};
+use crate::rehearsal::Rehearsed;
 
 pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
     let clock = &rehearsed.clock;
@@ -95,12 +96,6 @@ pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
         ]);
     }
     [table, milestones, anchors]
-}
-
-pub(super) fn percentiles(p: Option<Percentiles>) -> [String; 3] {
-    p.map_or_else(Default::default, |p| {
-        [p.p10_s, p.p50_s, p.p90_s].map(number)
-    })
 }
 
 pub(super) fn access(rehearsed: &Rehearsed) -> CsvTable {

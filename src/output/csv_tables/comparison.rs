@@ -1,7 +1,7 @@
 //! Tables of plans side by side.
 
-use super::clock::percentiles;
-use super::*;
+use super::{CsvTable, number, optional, percentiles, word};
+use crate::rehearsal::Comparison;
 
 /// The tables of a comparison.
 #[must_use]
