@@ -1,6 +1,7 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
 mod export;
+mod laying;
 #[cfg(feature = "viewer")]
 mod pictures;
 mod plans;

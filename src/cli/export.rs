@@ -1,16 +1,14 @@
 //! The verb `export`: files for other programs.
 
 use super::plans::{DEFAULT_SCENE, load};
-use super::{Stop, print};
+use super::{Stop, laying, print};
 use clap::Args;
-use nestline::data::{self, Source};
 use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::palette::Theme;
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::stl::{StlSettings, phantom};
 use nestline::output::{refuse_existing, write_bytes};
-use nestline::procedure::{Lay, Rods, Ruler};
-use nestline::rehearsal::{outcome_of, walk_through};
+use nestline::rehearsal::outcome_of;
 use nestline::units::parse_length_mm;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -39,12 +37,10 @@ pub(crate) struct Exports {
     /// Colours for a dark ground.
     #[arg(long, requires = "glb")]
     dark: bool,
-    /// Lay devices as elastic rods with friction instead of along the centre line.
-    #[arg(long)]
-    rods: bool,
-    /// Leave out the rods that are settled for the picture alone: everything lies on the centre line.
-    #[arg(long, conflicts_with = "rods")]
-    plain: bool,
+    /// Leave everything on the centre line instead of laying every device as an elastic rod: at once, and
+    /// wrong in bends.
+    #[arg(long, requires = "glb")]
+    ruler: bool,
     /// Replace files that exist.
     #[arg(long)]
     force: bool,
@@ -78,14 +74,10 @@ pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Resu
     let loaded = load(scene, &[])?;
     let mut made: Vec<(&PathBuf, Vec<u8>, String)> = Vec::new();
     if let Some(path) = &exports.glb {
-        let (mut ruler, mut rods) = (Ruler, Rods::default());
-        let lay: &mut dyn Lay = if exports.rods { &mut rods } else { &mut ruler };
-        let passed = walk_through(&loaded.plan, lay).map_err(|fault| {
-            data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
-        })?;
+        let passed = laying::walk(scene, &loaded.plan, exports.ruler)?;
         let outcome = outcome_of(&loaded.plan, &passed);
         let settings = StageSettings {
-            settle: !exports.plain,
+            settle: !exports.ruler,
             ..StageSettings::default()
         };
         let mut stage = Stage::new(

@@ -1,18 +1,18 @@
 //! Verbs that draw: film, view.
 
-use super::Stop;
+use super::{Stop, laying};
 use super::plans::{DEFAULT_SCENE, load};
 use super::print;
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
-use nestline::data::{self, Edit, LoadedScene, Source};
+use nestline::data::{Edit, LoadedScene};
 use nestline::output::film::{FilmSettings, Pace, make_film, make_still};
 use nestline::output::palette::Theme;
 use nestline::output::screen::{find_adapter, find_adapter_and_display};
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::viewer::open;
-use nestline::procedure::{Lay, Passed, Rods, Ruler};
-use nestline::rehearsal::{Outcome, outcome_of, walk_through};
+use nestline::procedure::Passed;
+use nestline::rehearsal::{Outcome, outcome_of};
 use std::io::{Write, stderr};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -55,16 +55,13 @@ pub(crate) struct FilmArguments {
 /// What is drawn, for films and the window alike.
 #[derive(Debug, Clone, Args)]
 pub(crate) struct Drawn {
-    /// Draw devices on the centre line instead of as elastic rods: quicker, and wrong in bends.
+    /// Leave everything on the centre line instead of laying every device as an elastic rod: at once, and
+    /// wrong in bends.
     #[arg(long)]
-    centred: bool,
+    ruler: bool,
     /// Change a value of vessel, device or script; may be given several times.
     #[arg(long = "set", value_name = "PATH=VALUE")]
     set: Vec<String>,
-    /// Rehearse devices as elastic rods with friction instead of along the centre line. In work: a plan
-    /// in which a step finds no equilibrium is refused with that step.
-    #[arg(long)]
-    rods: bool,
 }
 
 fn size(text: &str) -> Result<(u32, u32), String> {
@@ -98,11 +95,7 @@ impl Rehearsed {
             edits.push(Edit::parse(text)?);
         }
         let loaded = load(scene, &edits)?;
-        let (mut ruler, mut rods) = (Ruler, Rods::default());
-        let lay: &mut dyn Lay = if drawn.rods { &mut rods } else { &mut ruler };
-        let passed = walk_through(&loaded.plan, lay).map_err(|fault| {
-            data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
-        })?;
+        let passed = laying::walk(scene, &loaded.plan, drawn.ruler)?;
         let outcome = outcome_of(&loaded.plan, &passed);
         Ok(Self {
             loaded,
@@ -132,7 +125,7 @@ pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, St
     let bar = ProgressBar::new_spinner();
     bar.enable_steady_tick(Duration::from_millis(120));
     bar.set_message("letting the rods settle");
-    let stage = rehearsed.stage(!arguments.drawn.centred);
+    let stage = rehearsed.stage(!arguments.drawn.ruler);
     bar.finish_and_clear();
     let settings = FilmSettings {
         pace: Pace {
@@ -214,7 +207,7 @@ pub(crate) fn view(arguments: &ViewArguments) -> Result<ExitCode, Stop> {
     let rehearsed = Rehearsed::new(arguments.scene.as_deref(), &arguments.drawn)?;
     let stage = rehearsed.stage(false);
     // the window is there at once; rods settle meanwhile
-    let settled = (!arguments.drawn.centred).then(|| {
+    let settled = (!arguments.drawn.ruler).then(|| {
         let (tell, settled) = channel();
         std::thread::spawn(move || {
             // nobody is left to tell where the window was closed meanwhile

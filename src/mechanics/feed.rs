@@ -24,6 +24,10 @@ pub struct LoadSettings {
     /// Force out of balance of the last round, N. Default 1e-7: paths of soft rods move by
     /// 1e-6 mm for it.
     pub gradient_tolerance_n: f64,
+    /// Most force out of balance of the rounds before, N. Default 5e-6: the soft modes of a bundle answer a
+    /// rough balance with tenths of a millimetre, which look like loads that do not settle; a sharp one
+    /// costs Newton steps.
+    pub roughest_n: f64,
     /// Most rounds between loads and shape. Default 60: a usual move takes 5 to 20, a bundle that
     /// gives way in a wide vessel all of them.
     pub most_rounds: usize,
@@ -62,6 +66,7 @@ impl Default for LoadSettings {
             force_tolerance_n: 1e-6,
             length_tolerance_mm: 1e-7,
             gradient_tolerance_n: 1e-7,
+            roughest_n: 5e-6,
             grip_n_per_mm: 0.1,
             most_unsettled_n: 0.05,
             enough_n: 1e-3,
@@ -76,7 +81,7 @@ impl Default for LoadSettings {
 }
 
 impl LoadSettings {
-    /// For rehearsals: forces to 3 mN or 5 % of the hub force, lengths to a hundredth of a millimetre. Friction is known to
+    /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to a hundredth of a millimetre. Friction is known to
     /// 30 % and lengths are told to a millimetre; the last digits would take ten times as long.
     #[must_use]
     pub fn rehearsal() -> Self {
@@ -84,8 +89,10 @@ impl LoadSettings {
             force_tolerance_n: 5e-4,
             length_tolerance_mm: 1e-2,
             gradient_tolerance_n: 1e-6,
-            enough_n: 3e-3,
+            roughest_n: 1e-3,
+            enough_n: 5e-3,
             enough_share: 0.05,
+            sideways_n_per_mm: 2e-3,
             most_unsettled_n: 0.1,
             patience: 3,
             ..Self::default()
@@ -238,11 +245,8 @@ const MILLIMETRE_N: f64 = 0.1;
 /// Longest change of a tip or length from one round to the next, mm: the shape before is no guide
 /// beyond.
 const LONGEST_MM: f64 = 3.0;
-/// Force out of balance on the way, as a share of what loads still miss, and at most, N. The soft
-/// modes of a bundle answer a rough balance with tenths of a millimetre, which look like loads
-/// that do not settle; a sharp one costs Newton steps.
+/// Force out of balance on the way, as a share of what loads still miss.
 const ROUGHLY: f64 = 3e-3;
-const ROUGHEST_N: f64 = 5e-6;
 /// Length for which the route has no room, mm, above which a device runs off it.
 const BEYOND_MM: f64 = 1.0;
 const NEARER: f64 = 0.8;
@@ -269,6 +273,16 @@ struct Miss {
     load_n: f64,
     /// Largest difference of a length, mm.
     length_mm: f64,
+}
+
+/// A state on the way, and by how much its loads and lengths miss.
+#[derive(Debug)]
+struct Kept {
+    missed_n: f64,
+    found: Solution,
+    ends: Vec<f64>,
+    hubs: Vec<Hub>,
+    added_n: Vec<Vec<f64>>,
 }
 
 /// Solves stacks; keeps its memory from one to the next.
@@ -353,23 +367,13 @@ impl StackSolver {
         let mut locked = None;
         let mut waiting = 0;
         let mut before_n = f64::INFINITY;
-        let mut kept: Option<(f64, Solution, Vec<f64>)> = None;
+        let mut kept: Option<Kept> = None;
         self.anderson.restart();
         loop {
-            self.arrangement
-                .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
-            self.load_rods();
             self.settle
-                .ask_for((ROUGHLY * rough_n).clamp(sharp, ROUGHEST_N.max(sharp)));
-            let scene = Scene {
-                tube,
-                rods: &self.rods,
-                beside: &self.arrangement.beside,
-            };
+                .ask_for((ROUGHLY * rough_n).clamp(sharp, settings.roughest_n.max(sharp)));
             let shapes = self.shapes(devices.len(), solution.as_ref(), from);
-            let found = self
-                .settle
-                .settle_near(&scene, &shapes, settings.sideways_n_per_mm)?;
+            let found = self.settle_rods(tube, &shapes)?;
             newton_steps += found.steps;
             rounds += 1;
             let miss = self.look(tube, &found, friction, mover, &wanted);
@@ -386,7 +390,7 @@ impl StackSolver {
                 solution = Some(found);
                 break;
             }
-            let nearest = kept.as_ref().map_or(f64::INFINITY, |k| k.0);
+            let nearest = kept.as_ref().map_or(f64::INFINITY, |k| k.missed_n);
             if rough_n < NEARER * nearest {
                 waiting = 0;
             } else {
@@ -394,7 +398,13 @@ impl StackSolver {
             }
             let known = self.hubs.iter().all(|h| h.known);
             if rough_n < nearest && known {
-                kept = Some((rough_n, found.clone(), self.ends.clone()));
+                kept = Some(Kept {
+                    missed_n: rough_n,
+                    found: found.clone(),
+                    ends: self.ends.clone(),
+                    hubs: self.hubs.clone(),
+                    added_n: self.added_n.clone(),
+                });
             }
             let most = settings.most_unsettled_n;
             let slow = known && rough_n > FAST * before_n;
@@ -411,9 +421,8 @@ impl StackSolver {
                         self.ends[*k] >= last && w - found.rods[*k].path_length_mm > BEYOND_MM
                     })
                 });
-                let Some((load_n, mut near, ends)) =
-                    kept.filter(|k| k.0 < most.max(settings.enough_share * hub))
-                else {
+                let enough = |k: &Kept| k.missed_n < most.max(settings.enough_share * hub);
+                let Some(nearest) = kept.filter(enough) else {
                     return Err(match beyond {
                         Some(k) => MechanicsError::OutOfRange {
                             what: format!("devices[{}].drive.Fed", self.present[k]),
@@ -427,9 +436,12 @@ impl StackSolver {
                         },
                     });
                 };
-                self.ends = ends;
-                self.look(tube, &near, friction, mover, &wanted);
-                near.flags.push(Flag::Unsettled { load_n });
+                let (mut near, steps) = self.sharpen(tube, nearest)?;
+                newton_steps += steps;
+                let miss = self.look(tube, &near, friction, mover, &wanted);
+                near.flags.push(Flag::Unsettled {
+                    load_n: miss.load_n.max(miss.length_mm * MILLIMETRE_N),
+                });
                 solution = Some(near);
                 break;
             }
@@ -452,6 +464,44 @@ impl StackSolver {
             newton_steps,
             ..state
         })
+    }
+
+    /// A state on the way in balance to the last digit, under the loads that it has.
+    fn sharpen(
+        &mut self,
+        tube: &[TubeStation],
+        kept: Kept,
+    ) -> Result<(Solution, usize), MechanicsError> {
+        self.ends = kept.ends;
+        self.hubs = kept.hubs;
+        self.added_n = kept.added_n;
+        let sharp_n = self.load_settings.gradient_tolerance_n;
+        if kept.found.residual_n <= sharp_n {
+            return Ok((kept.found, 0));
+        }
+        self.settle.ask_for(sharp_n);
+        let sharp =
+            self.settle_rods(tube, &kept.found.rods.iter().map(Some).collect::<Vec<_>>())?;
+        let steps = sharp.steps;
+        Ok((sharp, steps))
+    }
+
+    /// Shapes under the loads as they are, from those given.
+    fn settle_rods(
+        &mut self,
+        tube: &[TubeStation],
+        shapes: &[Option<&RodState>],
+    ) -> Result<Solution, MechanicsError> {
+        self.arrangement
+            .set(tube, &self.ends, &self.through, &self.holds, &mut self.rods);
+        self.load_rods();
+        let scene = Scene {
+            tube,
+            rods: &self.rods,
+            beside: &self.arrangement.beside,
+        };
+        self.settle
+            .settle_near(&scene, shapes, self.load_settings.sideways_n_per_mm)
     }
 
     /// Rods, holds and ends of what is far enough in.

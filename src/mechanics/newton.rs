@@ -218,8 +218,8 @@ impl Newton {
     }
 
     /// Steps without line search, `renew` bringing coefficients up to date with every new `x`
-    /// before it is evaluated: near a solution shape and coefficients converge together. None, and
-    /// `x` as it was, where the largest gradient entry does not fall fast.
+    /// before it is evaluated: near a solution shape and coefficients converge together. None where the
+    /// largest gradient entry does not fall fast; `x` is then as it was, or lower.
     pub(crate) fn follow(
         &mut self,
         model: &mut Model,
@@ -233,6 +233,8 @@ impl Newton {
         let (from, from_rolls) = (self.x.clone(), self.rolls.clone());
         let mut settled = renew(model, &self.x, &self.rolls);
         let mut before_n = f64::INFINITY;
+        let mut first_energy = 0.0;
+        let mut fell = false;
         let mut definite = None;
         for step in 0..=MOST_STEPS {
             let energy = model.evaluate(&self.x, &self.rolls);
@@ -247,6 +249,10 @@ impl Newton {
                     definite,
                 });
             }
+            if step == 0 {
+                first_energy = energy.total;
+            }
+            fell = energy.total < first_energy;
             let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
             before_n = residual_n;
             if step == MOST_STEPS
@@ -265,6 +271,9 @@ impl Newton {
                 self.rolls[*rod] += self.step[n + i];
             }
             settled = renew(model, &self.x, &self.rolls);
+        }
+        if fell {
+            return None;
         }
         self.x = from;
         self.rolls = from_rolls;

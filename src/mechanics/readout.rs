@@ -10,6 +10,9 @@ use crate::geometry::Vector;
 
 /// Indentation of a vessel wall worth a flag, mm.
 const DEEP_MM: f64 = 0.1;
+/// Cosine of the angle at which a pre-shaped tip is held to turn back: 85 degrees, short of where a rod
+/// cannot be told by stations any more.
+const TURNED_BACK: f64 = 0.087;
 
 impl Settle {
     /// Reads the state off the model.
@@ -258,11 +261,14 @@ impl Settle {
     }
 
     /// The largest angle between a rod and the centre line: rod, place mm, degrees.
+    ///
+    /// A pre-shaped tip points aside by nature; it counts only from where it turns back.
     pub(crate) fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
         let model = &self.model;
         let mut worst = (1.0_f64, 0, 0.0);
         for k in 0..scene.rods.len() {
             let range = model.rods[k].range();
+            let shaped_mm = scene.rods[k].natural.map_or(0.0, |n| n.length_mm);
             for a in range.start..range.end - 1 {
                 let e = model.edge_between(a, a + 1);
                 let (fa, fb) = (
@@ -271,7 +277,8 @@ impl Settle {
                 );
                 let along = fa.tangent + fb.tangent;
                 let cosine = e.dot(&along) / (e.norm_squared() * along.norm_squared()).sqrt();
-                if cosine < worst.0 {
+                let shaped = model.nodes.from_tip[a + 1] < shaped_mm;
+                if cosine < worst.0 && !(shaped && cosine > TURNED_BACK) {
                     worst = (cosine, k, model.nodes.s_mm[a]);
                 }
             }

@@ -66,7 +66,7 @@ const CRITERIA: [Criterion; 17] = [
         };
         match &r.unsolved {
             None => verdict,
-            Some((step, _)) => format!("{verdict} by ruler, rods NOT SOLVED at {step}"),
+            Some((step, _)) => format!("{verdict}, step {step} ruled"),
         }
     }),
     ("reperfusion, median", |r| {

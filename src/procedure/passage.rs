@@ -7,6 +7,9 @@ use super::{
 /// A device this thin slips through a residual lumen without being said to dilate it, mm: the
 /// 0.014 in of a wire and its coating.
 const WIRE_MM: f64 = 0.4;
+/// Length by which a device may want of being long enough and still count as just so, mm: lengths of rods
+/// are found to a hundredth of it, and told to the millimetre.
+const JUST_FED_MM: f64 = 0.1;
 
 impl Stepper<'_> {
     pub(super) fn advance(&mut self, name: &str, to: &Where, nose: Option<&str>) -> Outcome {
@@ -255,7 +258,7 @@ impl Stepper<'_> {
                 );
             }
             let most_fed_mm = self.most_fed_mm(device, at);
-            if laid.fed_mm[device] > Some(most_fed_mm + 1e-6) {
+            if laid.fed_mm[device] > Some(most_fed_mm + JUST_FED_MM) {
                 laid = self.laid(&[(device, Wish::Fed(most_fed_mm))], motion)?;
                 self.tell_too_short(
                     device,

@@ -3,7 +3,7 @@
 use super::lay::{Laid, Lay, Motion, Shape, Wish, ruled};
 use super::{Plan, State};
 use crate::device::{Device, LumenKind, Payload, Tip};
-use crate::geometry::Vector;
+use crate::geometry::{Station, Vector};
 use crate::mechanics::{
     AxialLoad, Direction, Drive, End, Failure, Flag, Hold, LoadReport, LoadSettings,
     MechanicsError, Moving, NaturalBend, Profile, Rod, Roll, Settings, StackDevice, StackSolver,
@@ -14,6 +14,11 @@ use std::sync::Arc;
 /// Radius that a lumen which is shut is taken to have, mm: rods need one, and what is pushed
 /// through bears on the wall all round.
 const SHUT_MM: f64 = 0.05;
+/// Spacings between stations, in spacings of the route, at most; lumen radius and bend radius that go with
+/// one millimetre of it.
+const WIDEST: usize = 3;
+const LUMEN_TO_SPACING: f64 = 2.5;
+const BEND_TO_SPACING: f64 = 8.0;
 /// Gap between an open retriever and what it lies in, mm of radius: it lies on the wall all round,
 /// and is free to find its own path within the thickness of its struts.
 const OPEN_GAP_MM: f64 = 0.05;
@@ -56,8 +61,7 @@ impl Rods {
 
     /// The route with its lesions as they are now.
     fn narrow(&mut self, plan: &Plan, state: &State) -> Result<(), MechanicsError> {
-        let made = self.tube.len() == plan.track.stations.len();
-        if made && self.narrowed_to_mm == state.residual_mm {
+        if !self.tube.is_empty() && self.narrowed_to_mm == state.residual_mm {
             return Ok(());
         }
         let mut track = plan.track.clone();
@@ -71,7 +75,7 @@ impl Rods {
                     needed: "finite and >= 0",
                 })?;
         }
-        self.tube = track.stations.iter().map(TubeStation::from).collect();
+        self.tube = graded(&track.stations);
         for station in &mut self.tube {
             station.radius_mm = station.radius_mm.max(SHUT_MM);
         }
@@ -100,6 +104,35 @@ impl Rods {
         self.solver
             .solve(&self.tube, &posed.stack, &posed.holds, &rub, moving, from)
     }
+}
+
+/// Stations as far apart as lumen and bends allow: in the aorta rods bend gently, and a station every
+/// millimetre there costs as much as in the head.
+fn graded(stations: &[Station]) -> Vec<TubeStation> {
+    let wish: Vec<usize> = stations
+        .iter()
+        .map(|s| {
+            let by_lumen = s.radius_mm / LUMEN_TO_SPACING;
+            let by_bend = 1.0 / (BEND_TO_SPACING * s.curvature_per_mm.max(1e-9));
+            let most = by_lumen.min(by_bend);
+            (1..=WIDEST).rev().find(|n| *n as f64 <= most).unwrap_or(1)
+        })
+        .collect();
+    let mut kept = vec![0];
+    let (mut at, mut step) = (0, 1);
+    while at + 1 < stations.len() {
+        let room = stations.len() - 1 - at;
+        let most = (step + 1).min(WIDEST).min(room);
+        step = (1..=most)
+            .rev()
+            .find(|n| wish[at..=at + n].iter().all(|w| w >= n))
+            .unwrap_or(1);
+        at += step;
+        kept.push(at);
+    }
+    kept.into_iter()
+        .map(|i| TubeStation::from(&stations[i]))
+        .collect()
 }
 
 impl Lay for Rods {

@@ -10,6 +10,8 @@ use crate::procedure::{
     Severity, Times, Topic, ledger, walk, walk_with,
 };
 use serde::{Deserialize, Serialize};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Version of the schema of a comparison.
 pub const COMPARISON_VERSION: u32 = 1;
@@ -25,12 +27,10 @@ pub struct Candidate {
     pub durations: Durations,
     /// Lay devices along the centre line, without rods and forces: quick, and wrong by centimetres.
     pub ruler: bool,
-    /// Smallest signed clearance at any edge of a stent, mm, where it was computed.
-    pub edge_clearance_mm: Option<f64>,
 }
 
 impl Candidate {
-    /// A plan to be solved with rods, whose stent edges nothing is known of.
+    /// A plan to be solved with rods.
     #[must_use]
     pub const fn new(name: String, plan: Plan, durations: Durations) -> Self {
         Self {
@@ -38,7 +38,6 @@ impl Candidate {
             plan,
             durations,
             ruler: false,
-            edge_clearance_mm: None,
         }
     }
 }
@@ -74,8 +73,8 @@ pub struct CompareRow {
     pub verdict: Verdict,
     /// The first failure: number of the step and what is wrong.
     pub breaks_at: Option<(usize, String)>,
-    /// Where rods were asked for and came to no rest: number of the step and why. Everything else in
-    /// the row is ruled along the centre line then.
+    /// Where rods first came to no rest: number of the step and why. Lengths of that step are ruled along
+    /// the centre line, and it has no forces.
     pub unsolved: Option<(usize, String)>,
     /// Milestones of the course where everything takes its mean time.
     pub expected: Times,
@@ -96,7 +95,8 @@ pub struct CompareRow {
     /// Largest capstan factor of any device that moves: force at the hub over force at the tip from
     /// turning and friction alone.
     pub largest_capstan_factor: f64,
-    /// Smallest clearance at a stent's edge, mm; none where it was not computed.
+    /// Smallest signed clearance of what crosses a stent's edge uncovered, mm (negative: it interferes);
+    /// none where nothing does.
     pub edge_clearance_mm: Option<f64>,
     /// Times the open retriever is drawn bare across a stent's edge.
     pub bare_edges: usize,
@@ -148,10 +148,7 @@ retriever is drawn bare across a stent's edge; median time to reperfusion";
 /// # Errors
 /// As [`Clock::new`], for the first plan that cannot be timed.
 pub fn compare(candidates: &[Candidate], sampling: &Sampling) -> Result<Comparison, NetworkError> {
-    let mut judged = candidates
-        .iter()
-        .map(|candidate| judge(candidate, sampling))
-        .collect::<Result<Vec<_>, _>>()?;
+    let mut judged = judge_all(candidates, sampling)?;
     judged.sort_by(|a, b| a.row.rank(&b.row));
     let flips = flips(&judged)?;
     let rows: Vec<CompareRow> = judged.iter().map(|j| j.row.clone()).collect();
@@ -178,17 +175,69 @@ pub fn assess(candidate: &Candidate, sampling: &Sampling) -> Result<CompareRow, 
     judge(candidate, sampling).map(|judged| judged.row)
 }
 
+/// All plans, on as many threads as times are drawn on; their number changes no bit.
+fn judge_all<'a>(
+    candidates: &'a [Candidate],
+    sampling: &Sampling,
+) -> Result<Vec<Judged<'a>>, NetworkError> {
+    let next = AtomicUsize::new(0);
+    let judged: Vec<Mutex<Option<Result<Judged<'a>, NetworkError>>>> =
+        candidates.iter().map(|_| Mutex::new(None)).collect();
+    let work = || {
+        while let Some((candidate, place)) = {
+            let at = next.fetch_add(1, Ordering::Relaxed);
+            candidates.get(at).zip(judged.get(at))
+        } {
+            let result = judge(candidate, sampling);
+            if let Ok(mut place) = place.lock() {
+                *place = Some(result);
+            }
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 1..sampling.threads.min(candidates.len()) {
+            scope.spawn(work);
+        }
+        work();
+    });
+    let taken = judged
+        .into_iter()
+        .zip(candidates)
+        .map(|(place, candidate)| {
+            let done = place.into_inner().ok().flatten();
+            done.unwrap_or_else(|| judge(candidate, sampling))
+        });
+    taken.collect()
+}
+
+/// The first step whose rods came to no rest.
+fn unsolved(passed: &[Passed]) -> Option<(usize, String)> {
+    passed.iter().enumerate().find_map(|(i, done)| {
+        let laid = &done.effect.laid;
+        let why = laid.iter().find_map(|l| l.unsolved.as_ref())?;
+        Some((i + 1, why.clone()))
+    })
+}
+
+/// The smallest clearance of what crosses an edge uncovered.
+fn edge_clearance_mm(outcome: &Outcome) -> Option<f64> {
+    let bare = outcome.edges.iter().filter(|e| !e.shielded);
+    bare.map(|e| e.clearance_mm).min_by(f64::total_cmp)
+}
+
 fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>, NetworkError> {
     let plan = &candidate.plan;
-    // where rods come to no rest, that is told, and what else can be said is ruled along the centre
-    // line
+    // a step that rods refuse for another reason than finding no rest leaves the whole plan to the ruler
     let solved = if candidate.ruler {
         Ok(walk(plan))
     } else {
         walk_with(plan, &mut Rods::default())
     };
     let (passed, unsolved) = match solved {
-        Ok(passed) => (passed, None),
+        Ok(passed) => {
+            let unsolved = unsolved(&passed);
+            (passed, unsolved)
+        }
         Err((step, error)) => (walk(plan), Some((step + 1, error.to_string()))),
     };
     let outcome = outcome_of(plan, &passed);
@@ -212,7 +261,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
         true_lumen_unproven: unproven(&ledger),
         largest_hub_force_n: forces.max_by(f64::total_cmp),
         largest_capstan_factor: largest_capstan(&outcome),
-        edge_clearance_mm: candidate.edge_clearance_mm,
+        edge_clearance_mm: edge_clearance_mm(&outcome),
         bare_edges: bare_edges(&outcome),
         least_reach: least_reach(&outcome),
         whole_exchanges: outcome.exchanges.iter().filter(|e| !e.rapid).count(),

@@ -51,7 +51,7 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
     let unsolved = rows.iter().filter_map(|row| {
         let (step, why) = row.unsolved.as_ref()?;
         Some(format!(
-            "{}: its rods came to no rest at step {step} ({why}); what is told of it is ruled along the centre line, without forces.",
+            "{}: its rods came to no rest at step {step} ({why}); that step is ruled along the centre line, without forces.",
             row.name
         ))
     });

@@ -11,7 +11,7 @@ use crate::mechanics::{
     BendContact, Surface, capstan_factor, ecst_percent, friction, nascet_percent,
 };
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Passed, Plan, Ruler, Severity, State, StepEffect, Topic, meetings,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, Severity, State, StepEffect, Topic, meetings,
     walk_with,
 };
 
@@ -29,12 +29,12 @@ alone, without stiffness. What balloons and stents leave open is an estimate.";
 pub const CAUTION: &str = "For training and rehearsal only; not a medical device. Instructions for use, local protocol \
 and licensed operators decide. No figure here says that a force or a manoeuvre is harmless.";
 
-/// Rehearses a plan from its first step to its last along the centre line.
+/// Rehearses a plan from its first step to its last, every device as an elastic rod.
 ///
 /// # Errors
-/// None of its own: a ruler always finds a length.
+/// As [`rehearse_with`]. Where rods come to no rest, the step is ruled and says so.
 pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
-    rehearse_with(plan, &mut Ruler)
+    rehearse_with(plan, &mut Rods::default())
 }
 
 /// Rehearses a plan with the given way of laying the stack.
