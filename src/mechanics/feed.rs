@@ -56,6 +56,9 @@ pub struct LoadSettings {
     pub enough_n: f64,
     /// The same as a share of the moving device's hub force. Default 0.
     pub enough_share: f64,
+    /// What a millimetre that a length misses by counts as, N. Default 0.1: taut devices answer a tenth of a
+    /// newton by about that.
+    pub millimetre_n: f64,
     /// Limit of the hub force, N, where the scene has one.
     pub hub_limit_n: Option<f64>,
 }
@@ -72,6 +75,7 @@ impl Default for LoadSettings {
             enough_n: 1e-3,
             enough_share: 0.0,
             sideways_n_per_mm: 1e-3,
+            millimetre_n: 0.1,
             most_rounds: 60,
             patience: 10,
             lock_up_n: 100.0,
@@ -81,7 +85,7 @@ impl Default for LoadSettings {
 }
 
 impl LoadSettings {
-    /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to a hundredth of a millimetre. Friction is known to
+    /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to two tenths of a millimetre. Friction is known to
     /// 30 % and lengths are told to a millimetre; the last digits would take ten times as long.
     #[must_use]
     pub fn rehearsal() -> Self {
@@ -93,6 +97,7 @@ impl LoadSettings {
             enough_n: 5e-3,
             enough_share: 0.05,
             sideways_n_per_mm: 2e-3,
+            millimetre_n: 0.03,
             most_unsettled_n: 0.1,
             patience: 3,
             ..Self::default()
@@ -205,6 +210,16 @@ pub struct StackState {
 }
 
 impl StackState {
+    /// The state as a start for the same move the other way: friction turns round.
+    #[must_use]
+    pub fn turned(&self) -> Self {
+        let mut turned = self.clone();
+        for load_n in turned.added_n.iter_mut().flatten() {
+            *load_n = -*load_n;
+        }
+        turned
+    }
+
     /// The state as one of other devices: by device the place it has here, none for one that is
     /// new. What is left out is gone; what is new lies along what it is put into.
     #[must_use]
@@ -240,8 +255,6 @@ impl StackState {
 /// Coefficient of friction of the moving device on the vessel (none) or on another device.
 pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
-/// What a millimetre is compared with, N: devices answer a tenth of a newton by about that.
-const MILLIMETRE_N: f64 = 0.1;
 /// Longest change of a tip or length from one round to the next, mm: the shape before is no guide
 /// beyond.
 const LONGEST_MM: f64 = 3.0;
@@ -377,7 +390,7 @@ impl StackSolver {
             newton_steps += found.steps;
             rounds += 1;
             let miss = self.look(tube, &found, friction, mover, &wanted);
-            rough_n = miss.load_n.max(miss.length_mm * MILLIMETRE_N);
+            rough_n = miss.load_n.max(miss.length_mm * settings.millimetre_n);
             let hub = mover.map_or(0.0, |(rod, _)| found.rods[rod].load_n[0].abs());
             let done = miss.load_n < settings.force_tolerance_n
                 && miss.length_mm < settings.length_tolerance_mm
@@ -440,7 +453,7 @@ impl StackSolver {
                 newton_steps += steps;
                 let miss = self.look(tube, &near, friction, mover, &wanted);
                 near.flags.push(Flag::Unsettled {
-                    load_n: miss.load_n.max(miss.length_mm * MILLIMETRE_N),
+                    load_n: miss.load_n.max(miss.length_mm * settings.millimetre_n),
                 });
                 solution = Some(near);
                 break;

@@ -268,7 +268,7 @@ impl Rods {
                 direction: Direction::Pull,
                 tip_resistance_n: 0.0,
             }),
-            Some(&pushed),
+            Some(&pushed.turned()),
         )?;
         laid.slack_mm = Some(pushed.devices[device].path_mm - pulled.devices[device].path_mm);
         record(plan, posed, &pushed, laid);
