@@ -33,6 +33,7 @@ mod marks;
 mod mesh;
 mod moment;
 mod payload;
+mod settled;
 mod struts;
 mod timeline;
 mod vessel;
@@ -96,7 +97,7 @@ pub struct StageSettings {
     pub pace: Pace,
     /// How finely things are drawn.
     pub detail: Detail,
-    /// Settle rods for the picture where the rehearsal has none (about half a second for a long
+    /// Settle rods for the picture where the rehearsal has none (about a second for a long
     /// script). Default true; else everything lies on the centre line.
     pub settle: bool,
 }
