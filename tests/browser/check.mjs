@@ -26,6 +26,7 @@ const open = async (name, look, size) => {
   const page = await browser.newPage();
   page.on("console", (m) => { if (m.type() === "error" || m.type() === "warning") faults.push(`${name}: ${m.type()}: ${m.text()}`); });
   page.on("pageerror", (e) => faults.push(`${name}: ${e.message}`));
+  page.on("dialog", (d) => { faults.push(`${name}: a name runs: ${d.message()}`); d.dismiss(); });
   page.on("request", (r) => { if (!r.url().startsWith("data:") && !r.url().endsWith("/report.html")) faults.push(`${name} asks for ${r.url()}`); });
   await page.setViewportSize(size);
   await page.emulateMedia({ colorScheme: look, reducedMotion: "reduce" });
@@ -124,6 +125,18 @@ expect(wayIn.endsWith(" in") && Math.abs(parseFloat(wayIn) * 25.4 - parseFloat(i
 await page.locator("#units").selectOption("Fr");
 const fitFr = await fit.textContent();
 expect(fitFr.endsWith(" Fr") && Math.abs(parseFloat(fitFr) / 3 - parseFloat(inMm[1])) < 0.01, `French: ${fitFr} for ${inMm[1]}`);
+// of all the page says only names and spans keep their millimetres
+const kept = await page.evaluate(() => {
+  const words = [];
+  const texts = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const at = texts.currentNode;
+    if (at.parentElement.closest("script, desc, title, #basis, #now, #fig-clock, table.steps, .told, .points, caption")) continue;
+    if (/(^|[^a-z])mm\b/.test(at.data)) words.push(at.data);
+  }
+  return words;
+});
+expect(kept.length === 0, `lengths without a switch: ${kept.slice(0, 3).join(" | ")}`);
 await page.locator("#units").selectOption("mm");
 expect((await way.textContent()) === inMm[0], "and back");
 
@@ -136,6 +149,14 @@ expect((await ground()) !== light, "the dark look");
 await accessible(page, "dark");
 await page.locator("#look").selectOption("auto");
 await page.pdf({ path: join(pictures, "print.pdf"), preferCSSPageSize: true, printBackground: true });
+
+// everything that is folded away on the screen lies open on paper, and is folded away again
+const folded = await page.locator("details:not([open])").count();
+expect(folded > 3, "something is folded away");
+await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
+expect((await page.locator("details:not([open])").count()) === 0, "nothing is folded away on paper");
+await page.evaluate(() => dispatchEvent(new Event("afterprint")));
+expect((await page.locator("details:not([open])").count()) === folded, "and it is folded away again");
 await page.close();
 
 const phone = await open("passes", "dark", PHONE);
@@ -149,6 +170,13 @@ expect((await fails.locator(".verdict .word").textContent()) === "Fails", "the f
 await fails.screenshot({ path: join(pictures, "fails.png") });
 await accessible(fails, "fails");
 await fails.close();
+
+const markup = await open("markup", "light", DESK);
+expect((await markup.locator("h1").textContent()) === "<script>alert(1)</script>", "a name that looks like a script is shown as it is");
+expect((await markup.locator(".about").first().textContent()).startsWith("<img src=x"), "and so is what it is about");
+expect((await markup.locator("main img, main b[onclick], main svg[onload]").count()) === 0, "no name becomes markup");
+for (let i = 0; i < 8; i++) await markup.locator("#prev").click();
+await markup.close();
 
 const compare = await open("compare", "light", DESK);
 expect((await compare.locator("table.compare thead th").count()) === 6, "five plans side by side");

@@ -3,6 +3,7 @@
 use super::Sheet;
 use super::svg::{Figure, Scale, WIDTH, cut, num, step_axis};
 use super::text::place;
+use crate::procedure::Protection;
 use maud::{Markup, html};
 
 const LEFT: f64 = 170.0;
@@ -78,9 +79,9 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
         ul {
             @for c in &ledger.crossings {
                 li {
-                    b { (place(&c.across)) } ": " (c.tips) " tips across, " (c.unled) " of them with nothing there before; "
-                    @if c.let_go_at.is_empty() { "never let go of with work left." } @else {
-                        "let go of with work left at "
+                    b { (place(&c.across)) } ": " (c.tips) @if c.tips == 1 { " tip goes" } @else { " tips go" } " across, " (c.unled) " of them where nothing lay across before; the way is "
+                    @if c.let_go_at.is_empty() { "never given up while there is work left." } @else {
+                        "given up with work left at "
                         @for (i, step) in c.let_go_at.iter().enumerate() { @if i > 0 { ", " } (sheet.step_link(*step)) }
                         "."
                     }
@@ -88,15 +89,28 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
             }
             @for work in &ledger.neck_work {
                 li {
-                    (sheet.step_link(work.step)) " works on the neck: "
-                    @if work.suction.is_empty() && work.flow_stopped_by.is_empty() && work.open_above.is_empty() { "nothing protects the brain." } @else {
-                        @if !work.suction.is_empty() { "suction on the " (work.suction.join(", ")) "; " }
-                        @if !work.flow_stopped_by.is_empty() { "flow stopped by the " (work.flow_stopped_by.join(", ")) "; " }
-                        @if !work.open_above.is_empty() { "open above: the " (work.open_above.join(", ")) "." }
-                    }
+                    (sheet.step_link(work.step)) " works on the neck; against what comes loose: "
+                    @let what = against(work);
+                    @if what.is_empty() { b { "nothing" } } @else { (what.join("; ")) }
+                    "."
                 }
             }
         }
         p.note { "Crosses: nothing holds the way any more. A way that is given up once the work is done is no weak point." }
     }
+}
+
+/// What keeps from the brain what comes loose at the neck.
+fn against(work: &Protection) -> Vec<String> {
+    let named = |words: &str, names: &[String], after: &str| {
+        (!names.is_empty()).then(|| format!("{words}{}{after}", names.join(", ")))
+    };
+    [
+        named("suction on the ", &work.suction, ""),
+        named("flow stopped by the ", &work.flow_stopped_by, ""),
+        named("the open ", &work.open_above, " above"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }

@@ -205,7 +205,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                                 td {
                                     @for (k, loss) in load.lost.iter().enumerate() {
                                         @if k > 0 { "; " }
-                                        (fixed(loss.lost_n, 2)) " N " (place(&loss.at)) " on the " (loss.on)
+                                        (fixed(loss.lost_n, 2)) " N " (super::text::at(&loss.at)) " on the " (loss.on)
                                     }
                                     @if let Some(mm) = load.buckled_mm { " buckles over " (super::text::length(mm, super::text::Kind::Way, 0)) }
                                 }

@@ -10,7 +10,7 @@ use maud::{Markup, html};
 /// Height of a device's row.
 const ROW: f64 = 27.0;
 /// Room for names at the left.
-const LEFT: f64 = 96.0;
+const LEFT: f64 = 112.0;
 /// Room for figures at the right.
 const RIGHT: f64 = 122.0;
 /// Lines of landmark names above the rows.
@@ -258,7 +258,8 @@ fn bar(
             @if far.is_empty() {
                 text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&name, RIGHT)) }
             } @else {
-                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 11.5)) { (far) }
+                @let (number, joint) = far.split_once(" mm").unwrap_or((&far, ""));
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 11.5)) data-mm=[number.parse::<f64>().ok()] data-kind="l" data-after=(joint) { (far) }
                 text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 23.0)) { (cut(&name, RIGHT)) }
             }
         } @else {
@@ -385,7 +386,7 @@ pub(super) fn tables(sheet: &Sheet<'_>) -> Markup {
                                             (sheet.key(&row.name)) (row.name)
                                             @if row.moved { " (moved)" }
                                         }
-                                        td { (place(&row.tip_at)) }
+                                        td { (super::text::at(&row.tip_at)) }
                                         td { (row.tip_in) }
                                         td.r { (bare(row.fed_mm, Kind::Way, 0)) }
                                         td.r { (bare(row.outside_mm, Kind::Way, 0)) }

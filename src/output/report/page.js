@@ -36,6 +36,17 @@
     document.dispatchEvent(new CustomEvent("look"));
   });
 
+  // On paper nothing is folded away.
+  let folded = [];
+  addEventListener("beforeprint", () => {
+    folded = all("details:not([open])");
+    for (const part of folded) part.open = true;
+  });
+  addEventListener("afterprint", () => {
+    for (const part of folded) part.open = false;
+    folded = [];
+  });
+
   // Steps.
   const slider = one("slider");
   if (!slider) return;

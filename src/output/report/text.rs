@@ -69,6 +69,11 @@ pub(super) fn place(name: &str) -> String {
     name.replace('-', " ")
 }
 
+/// A place in words whose lengths can be switched.
+pub(super) fn at(name: &str) -> Markup {
+    prose(&place(name))
+}
+
 /// A sentence from a finding: a capital at its start, a full stop at its end.
 pub(super) fn sentence(text: &str) -> String {
     let mut letters = text.chars();
@@ -104,7 +109,10 @@ pub(super) fn prose(text: &str) -> Markup {
             .map_or(end, |(i, _)| i);
         let start = start.max(from);
         // sizes in names and spans of two values stay as they are written
-        if text[..start].ends_with(" x ") || text[..start].ends_with(" to ") {
+        let span = text[..start]
+            .strip_suffix(" to ")
+            .is_some_and(|before| before.ends_with(|c: char| c.is_ascii_digit()));
+        if span || text[..start].ends_with(" x ") {
             continue;
         }
         let number = &text[start..end];
@@ -136,7 +144,7 @@ mod tests {
     #[test]
     fn lengths_in_words_are_found_and_nothing_else_is() {
         let html =
-            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>")
+            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>, up to 7 mm past")
                 .into_string();
         assert!(
             html.contains(r#"data-mm="-0.2" data-kind="d">-0.20 mm</span>"#),
@@ -146,7 +154,11 @@ mod tests {
             html.contains(r#"data-mm="913" data-kind="l">913 mm</span>"#),
             "{html}"
         );
-        assert!(html.matches("data-mm").count() == 2, "{html}");
+        assert!(
+            html.contains(r#"data-mm="7" data-kind="l">7 mm</span>"#),
+            "{html}"
+        );
+        assert!(html.matches("data-mm").count() == 3, "{html}");
         assert!(html.contains("&lt;b&gt;"), "words stay words: {html}");
     }
 

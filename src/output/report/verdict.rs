@@ -103,9 +103,12 @@ fn weight(outcome: &Outcome, point: &Point<'_>) -> f64 {
 }
 
 /// A kind of finding as a heading.
-pub(super) const fn heading(topic: Topic) -> &'static str {
-    match topic {
+pub(super) const fn heading(finding: &Finding) -> &'static str {
+    let fails = matches!(finding.severity, Severity::Failure);
+    match finding.topic {
+        Topic::Reach if fails => "Does not reach",
         Topic::Reach => "Reach",
+        Topic::Fit if fails => "Does not fit",
         Topic::Fit => "Tight fit",
         Topic::Vessel => "Device against vessel",
         Topic::Lesion => "At the lesion",
@@ -150,7 +153,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
                 @for point in &points {
                     @let bad = point.finding.severity == Severity::Failure;
                     li.bad[bad].weak[!bad] {
-                        h3 { @if bad { "Breaks: " } (heading(point.finding.topic)) }
+                        h3 { @if bad { "Breaks: " } (heading(point.finding)) }
                         p { (prose(&sentence(&point.finding.text))) }
                         @if let Some(help) = &point.finding.help {
                             p.help { b { "What would help: " } (prose(help)) "." }
