@@ -6,7 +6,7 @@ const MOST_BYTES = 5_000_000;
 let bad = false;
 for (const file of process.argv.slice(2)) {
   const bytes = readFileSync(file);
-  const { issues, info } = await validateBytes(new Uint8Array(bytes), { uri: file, maxIssues: 20 });
+  const { issues, info } = await validateBytes(new Uint8Array(bytes), { uri: file });
   const size = (bytes.length / 1e6).toFixed(2);
   console.log(`${file}: glTF validator ${version()}: ${issues.numErrors} errors, ${issues.numWarnings} warnings, ${issues.numInfos} infos, ${issues.numHints} hints; ${size} MB, ${info.animationCount} animation, ${info.totalTriangleCount} triangles`);
   for (const { severity, code, message, pointer } of issues.messages) {

@@ -256,11 +256,11 @@ fn bar(
         @if close_up {
             @let (far, name) = in_two(&place(&row.tip_at));
             @if far.is_empty() {
-                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&name, RIGHT)) }
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&name, 1.12 * RIGHT)) }
             } @else {
                 @let (number, joint) = far.split_once(" mm").unwrap_or((&far, ""));
                 text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 11.5)) data-mm=[number.parse::<f64>().ok()] data-kind="l" data-after=(joint) { (far) }
-                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 23.0)) { (cut(&name, RIGHT)) }
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 23.0)) { (cut(&name, 1.12 * RIGHT)) }
             }
         } @else {
             text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) data-mm=(num(row.outside_mm)) data-kind="l" data-after=" outside" {

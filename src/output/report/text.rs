@@ -66,7 +66,16 @@ pub(super) fn percent(share: f64) -> String {
 
 /// A name of a place as a person writes it.
 pub(super) fn place(name: &str) -> String {
-    name.replace('-', " ")
+    let word = |word: &str| match word {
+        "m1" | "m2" | "m3" | "ica" | "mca" | "aca" => word.to_uppercase(),
+        _ => match word.strip_suffix("mm") {
+            // `m2-inferior-10mm` lies 10 mm into that branch
+            Some(far) if far.parse::<u32>().is_ok() => format!("at {far} mm"),
+            _ => word.to_owned(),
+        },
+    };
+    let words: Vec<String> = name.replace('-', " ").split(' ').map(word).collect();
+    words.join(" ")
 }
 
 /// A place in words whose lengths can be switched.
@@ -139,7 +148,7 @@ pub(super) fn prose(text: &str) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use super::{prose, sentence};
+    use super::{place, prose, sentence};
 
     #[test]
     fn lengths_in_words_are_found_and_nothing_else_is() {
@@ -160,6 +169,18 @@ mod tests {
         );
         assert!(html.matches("data-mm").count() == 3, "{html}");
         assert!(html.contains("&lt;b&gt;"), "words stay words: {html}");
+    }
+
+    #[test]
+    fn places_are_written_as_persons_write_them() {
+        assert_eq!(
+            place("1 mm short of m2-inferior-10mm"),
+            "1 mm short of M2 inferior at 10 mm"
+        );
+        assert_eq!(
+            place("7 mm past carotid-bifurcation"),
+            "7 mm past carotid bifurcation"
+        );
     }
 
     #[test]
