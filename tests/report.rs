@@ -180,6 +180,30 @@ fn every_scene_has_a_page_that_leads_with_its_verdict() {
 }
 
 #[test]
+fn what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
+    let top = |name: &str| {
+        let html = embedded(name).report().html();
+        let top = html.split("id=\"nesting\"").next().unwrap().to_owned();
+        words(&top[top.find("<body").unwrap()..])
+    };
+    let too_short = top("too-short");
+    assert!(too_short.contains("Breaks: Does not reach"), "{too_short}");
+    // the guide cannot be drawn back to where it never came: that follows from its length
+    assert!(!too_short.contains("Step cannot be done"), "{too_short}");
+    assert!(too_short.contains("Least to sparenone"), "nothing to spare");
+    let too_thick = top("pusher-too-thick");
+    assert!(too_thick.contains("Breaks: Does not fit"), "{too_thick}");
+    assert!(
+        too_thick.contains("retriever in stent: does not fit"),
+        "tile"
+    );
+    for text in [too_short, too_thick, top("right-radial")] {
+        let gist = CAUTION.split('.').next().unwrap();
+        assert!(text.contains(gist), "the gist of the caution is at the top");
+    }
+}
+
+#[test]
 fn names_that_look_like_markup_stay_names() {
     const NASTY: &str = "</script><script>alert(1)</script>\"'&";
     let mut played = default_scene();

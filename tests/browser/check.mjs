@@ -163,6 +163,11 @@ await page.close();
 
 const phone = await open("passes", "dark", PHONE);
 expect(await phone.evaluate(() => document.documentElement.scrollWidth <= innerWidth), "a phone scrolls one way only");
+// a wide plot shows where the tips are, and still whose they are
+const names = phone.locator("#fig-nesting g.stay");
+const [frame, label] = [await phone.locator(".scroll:has(> #fig-nesting)").boundingBox(), await names.boundingBox()];
+expect(await phone.evaluate(() => document.querySelector(".scroll:has(> #fig-nesting)").scrollLeft > 100), "the plot is scrolled to the tips");
+expect(Math.abs(label.x - frame.x) < 3, `names stay at the left: ${label.x} for ${frame.x}`);
 await phone.screenshot({ path: join(pictures, "phone.png") });
 await accessible(phone, "phone");
 await phone.close();

@@ -1,12 +1,12 @@
 //! Who holds the way across lesion and clot, step by step.
 
 use super::Sheet;
-use super::svg::{Figure, Scale, WIDTH, cut, num, step_axis};
+use super::svg::{Figure, Scale, WIDTH, cut, num, staying, step_axis};
 use super::text::place;
 use crate::procedure::Protection;
 use maud::{Markup, html};
 
-const LEFT: f64 = 170.0;
+const LEFT: f64 = 124.0;
 const TOP: f64 = 8.0;
 const ROW: f64 = 17.0;
 const HEAD: f64 = 20.0;
@@ -37,18 +37,31 @@ pub(super) fn figure(sheet: &Sheet<'_>) -> Figure {
         })
         .collect();
     let bottom = y;
-    let body = html! {
-        @for (_, _, holders, head) in &blocks {
-            rect.row x="0" width=(num(WIDTH)) y=(num(*head)) height=(num(HEAD + ROW * holders.len().max(1) as f64)) {}
+    let grounds = |width: f64| {
+        html! {
+            @for (_, _, holders, head) in &blocks {
+                rect.row x="0" width=(num(width)) y=(num(*head)) height=(num(HEAD + ROW * holders.len().max(1) as f64)) {}
+            }
         }
+    };
+    let names = html! {
+        (grounds(LEFT - 4.0))
+        @for (_, crossing, holders, head) in &blocks {
+            text.b x="6" y=(num(head + 14.0)) { (cut(&place(&crossing.across), LEFT - 8.0)) }
+            @for (line, i) in holders.iter().enumerate() {
+                @let y = head + HEAD + ROW * line as f64;
+                text.t x="16" y=(num(y + 12.0)) { (cut(&sheet.plan.devices[*i].name, LEFT - 20.0)) }
+            }
+        }
+    };
+    let body = html! {
+        (grounds(WIDTH))
         (step_axis(&across, steps, TOP, bottom))
         text.t.mid x=(num(f64::midpoint(LEFT, WIDTH))) y=(num(bottom + 31.0)) { "step" }
-        @for (k, crossing, holders, head) in &blocks {
-            text.b x="6" y=(num(head + 14.0)) { (cut(&place(&crossing.across), LEFT)) }
+        @for (k, _, holders, head) in &blocks {
             @for (line, i) in holders.iter().enumerate() {
                 @let y = head + HEAD + ROW * line as f64;
                 @let name = &sheet.plan.devices[*i].name;
-                text.t x="16" y=(num(y + 12.0)) { (cut(name, LEFT - 20.0)) }
                 @for (step, row) in ledger.rows.iter().enumerate() {
                     @if let Some(hold) = row.holds.get(*k).filter(|h| h.held_by.contains(name)) {
                         rect class={ "d" (i) @if !hold.true_lumen { " out s" (i) } } x=(num(across.at(step as f64 + 1.0) - half)) width=(num(2.0 * half)) y=(num(y + 3.0)) height=(num(ROW - 5.0)) {}
@@ -62,6 +75,7 @@ pub(super) fn figure(sheet: &Sheet<'_>) -> Figure {
                 }
             }
         }
+        (staying(LEFT - 4.0, TOP, bottom, &names))
     };
     Figure {
         name: "access".into(),

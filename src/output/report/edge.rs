@@ -12,7 +12,7 @@ use std::f64::consts::TAU;
 const DRAWN: usize = 3;
 /// Radius of the drawn vessel.
 const DRAWN_RADIUS: f64 = 118.0;
-const CENTRE: (f64, f64) = (170.0, 168.0);
+const CENTRE: (f64, f64) = (190.0, 168.0);
 /// Corners of a drawn circle.
 const CORNERS: u32 = 96;
 

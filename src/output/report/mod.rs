@@ -236,7 +236,7 @@ impl Report<'_> {
 pub fn comparison_html(comparison: &Comparison, vessel: &str) -> String {
     let body = html! {
         section #verdict {
-            p.eyebrow { "Comparison of plans" }
+            (eyebrow("Comparison of plans"))
             h1 { (vessel) }
             (compare::section(comparison))
         }
@@ -258,6 +258,12 @@ fn plots_of(figures: &[Figure], looks: &[Look]) -> Vec<Plot> {
             svg: f.standalone(looks),
         })
         .collect()
+}
+
+/// What kind of page it is, and the gist of the caution: whoever reads only the top has read it.
+fn eyebrow(kind: &str) -> Markup {
+    let gist = CAUTION.split('.').next().unwrap_or(CAUTION);
+    html! { p.eyebrow { (kind) span { " · " (gist) } } }
 }
 
 fn shown(figure: &Figure) -> Markup {

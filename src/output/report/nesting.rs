@@ -1,7 +1,7 @@
 //! The nesting diagram: who lies in whom, how far, and what is left outside.
 
 use super::Sheet;
-use super::svg::{Figure, Scale, WIDTH, cut, length_axis, num, width_of};
+use super::svg::{Figure, Scale, WIDTH, cut, length_axis, num, staying, width_of};
 use super::text::{fixed, place};
 use crate::device::LumenKind;
 use crate::rehearsal::{DeviceRow, StepRow};
@@ -78,16 +78,16 @@ fn figure(
     let scale = Scale::new(values, (LEFT, WIDTH - RIGHT));
     let top = NAME_LINE * (NAME_LINES + 1) as f64 + 4.0;
     let bottom = top + ROW * sheet.plan.devices.len() as f64;
-    let rows = sheet.plan.devices.iter().enumerate();
-    let body = html! {
-        @for (i, device) in rows {
+    let names = html! {
+        (stripes(sheet.plan.devices.len(), top, LEFT - 16.0))
+        @for (i, device) in sheet.plan.devices.iter().enumerate() {
             @let y = top + ROW * i as f64;
-            @if i % 2 == 0 {
-                rect.row x="0" y=(num(y)) width=(num(WIDTH)) height=(num(ROW)) {}
-            }
             rect class={ "d" (i) } x="0" y=(num(y + 6.0)) width="5" height=(num(ROW - 12.0)) {}
             text.b x="10" y=(num(y + 18.0)) { (cut(&device.name, LEFT - 14.0)) }
         }
+    };
+    let body = html! {
+        (stripes(sheet.plan.devices.len(), top, WIDTH))
         (length_axis(&scale, top, bottom, 9.0))
         (verticals(sheet, &scale, top, bottom))
         text.t.mid x=(num(f64::midpoint(LEFT, WIDTH - RIGHT))) y=(num(bottom + 31.0)) {
@@ -101,6 +101,7 @@ fn figure(
                 (deployed(sheet, step, &scale, top))
             }
         }
+        (staying(LEFT - 16.0, top, bottom, &names))
     };
     Figure {
         name: name.into(),
@@ -111,6 +112,15 @@ fn figure(
         ),
         size: (WIDTH, bottom + 38.0),
         body,
+    }
+}
+
+/// Every second row on a ground of its own.
+fn stripes(rows: usize, top: f64, width: f64) -> Markup {
+    html! {
+        @for i in (0..rows).step_by(2) {
+            rect.row x="0" y=(num(top + ROW * i as f64)) width=(num(width)) height=(num(ROW)) {}
+        }
     }
 }
 
