@@ -2,7 +2,8 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
-    reason = "a test may stop where it stands"
+    clippy::print_stderr,
+    reason = "a test may stop where it stands, and says what it did not run"
 )]
 #![expect(
     clippy::disallowed_methods,

@@ -45,6 +45,7 @@ pub use moment::{
     DrawnClot, DrawnContact, DrawnDevice, DrawnPlaque, DrawnStent, EdgeBand, EdgeState, Moment,
     Node, Section, SectionDevice, WireMesh,
 };
+pub use settled::picture_rods;
 pub use timeline::{Pace, Span, Timeline};
 pub use vessel::ContextBranch;
 pub(crate) use vessel::stepped;

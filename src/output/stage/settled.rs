@@ -25,6 +25,25 @@ const FAILURES: usize = 6;
 /// Least shapes of a run: starting one anew takes as long as two or three others.
 const RUN: usize = 6;
 
+/// Rods that settle as far as a picture shows it: a force out of balance of a thousandth of a newton, two
+/// rounds between tip loads and shape.
+#[must_use]
+pub fn picture_rods() -> Rods {
+    Rods::new(
+        Settings {
+            gradient_tolerance_n: PICTURE_N,
+            most_newton_steps: STEPS,
+            ..Settings::default()
+        },
+        LoadSettings {
+            gradient_tolerance_n: PICTURE_N,
+            most_rounds: ROUNDS,
+            most_unsettled_n: f64::INFINITY,
+            ..LoadSettings::default()
+        },
+    )
+}
+
 /// Shapes by step, and how many there should have been.
 #[derive(Debug, Default)]
 pub(super) struct Settled {
@@ -100,19 +119,7 @@ fn runs(passed: &[Passed]) -> Vec<Vec<usize>> {
 }
 
 fn settle(plan: &Plan, passed: &[Passed], run: &[usize]) -> Vec<(usize, Found)> {
-    let mut rods = Rods::new(
-        Settings {
-            gradient_tolerance_n: PICTURE_N,
-            most_newton_steps: STEPS,
-            ..Settings::default()
-        },
-        LoadSettings {
-            gradient_tolerance_n: PICTURE_N,
-            most_rounds: ROUNDS,
-            most_unsettled_n: f64::INFINITY,
-            ..LoadSettings::default()
-        },
-    );
+    let mut rods = picture_rods();
     let mut failures = 0;
     let found = run.iter().map(|step| {
         if failures >= FAILURES {
