@@ -272,6 +272,14 @@ fn forces_are_shown_where_they_are_known() {
         buckled_mm: None,
         within_n: 0.01,
     });
+    let mut weaker = played.rehearsed.outcome.steps[19].devices[2]
+        .load
+        .clone()
+        .unwrap();
+    weaker.efficiency = Some(-0.06);
+    weaker.lost[0].lost_n = 0.001;
+    weaker.buckled_mm = Some(219.0);
+    played.rehearsed.outcome.steps[20].devices[1].load = Some(weaker);
     let html = played.report().html();
     for part in ["id=\"fig-hub-force\"", "id=\"fig-force-lost\""] {
         assert!(html.contains(part), "{part}");
@@ -282,9 +290,11 @@ fn forces_are_shown_where_they_are_known() {
         "0.52 N 7 mm past posterior genu on the vessel",
         "33 %",
         "0.017",
+        "nowhere as much as 0.01 N; pushed into waves along 219 mm",
     ] {
         assert!(text.contains(part), "{part}");
     }
+    assert!(!text.contains("-6 %"), "less than nothing at the tip");
 }
 
 #[test]
