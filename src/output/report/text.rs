@@ -117,9 +117,10 @@ pub(super) fn prose(text: &str) -> Markup {
             .last()
             .map_or(end, |(i, _)| i);
         let start = start.max(from);
-        // sizes in names and spans of two values stay as they are written
+        // sizes in names, spans of two values and places of three stay as they are written
         let span = text[..start]
             .strip_suffix(" to ")
+            .or_else(|| text[..start].strip_suffix(", "))
             .is_some_and(|before| before.ends_with(|c: char| c.is_ascii_digit()));
         if span || text[..start].ends_with(" x ") {
             continue;
@@ -153,7 +154,7 @@ mod tests {
     #[test]
     fn lengths_in_words_are_found_and_nothing_else_is() {
         let html =
-            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>, up to 7 mm past")
+            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>, up to 7 mm past, at 28, -5, 0 mm")
                 .into_string();
         assert!(
             html.contains(r#"data-mm="-0.2" data-kind="d">-0.20 mm</span>"#),
