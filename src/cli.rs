@@ -12,7 +12,7 @@ mod undrawn;
 pub(crate) use export::{Exports, export};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
-pub(crate) use plans::{Changes, compare, draft, run};
+pub(crate) use plans::{Changes, More, compare, draft, run};
 pub(crate) use save::Save;
 #[cfg(not(feature = "viewer"))]
 pub(crate) use undrawn::{FilmArguments, ViewArguments, film, view};

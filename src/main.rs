@@ -31,10 +31,8 @@ enum Command {
         scene: Option<String>,
         #[command(flatten)]
         changes: cli::Changes,
-        /// Tell what each change does on its own; without `--set`, what some usual ones would do. Writes
-        /// no report.
-        #[arg(long, conflicts_with_all = ["out", "force", "png"])]
-        each: bool,
+        #[command(flatten)]
+        more: cli::More,
         #[command(flatten)]
         save: cli::Save,
     },
@@ -114,16 +112,16 @@ fn main() -> ExitCode {
         None => cli::run(
             None,
             &cli::Changes::default(),
-            false,
+            cli::More::default(),
             &cli::Save::default(),
             json,
         ),
         Some(Command::Run {
             scene,
             changes,
-            each,
+            more,
             save,
-        }) => cli::run(scene.as_deref(), changes, *each, save, json),
+        }) => cli::run(scene.as_deref(), changes, *more, save, json),
         Some(Command::Compare {
             scenes,
             changes,

@@ -2,7 +2,8 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
-    reason = "a test may stop where it stands"
+    clippy::print_stderr,
+    reason = "a test may stop where it stands, and says what it did not run"
 )]
 #![expect(
     clippy::disallowed_methods,
@@ -14,8 +15,9 @@ use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings,
 use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::stl::{Phantom, StlSettings, phantom};
-use nestline::procedure::Ruler;
-use nestline::rehearsal::{Outcome, outcome_of, walk_through};
+use nestline::output::{Everything, Report, to_json};
+use nestline::procedure::{Ruler, Sampling};
+use nestline::rehearsal::{Outcome, outcome_of, rehearsed_of, walk_through};
 use std::process::Command;
 use std::sync::OnceLock;
 
@@ -118,6 +120,75 @@ fn tips_in_the_glb_are_where_the_outcome_says() {
         }
     }
     assert!(looked >= 8, "{looked} tips");
+}
+
+/// What a GLB plays and what `report.json` says of the same scene, with the shapes as they are settled for
+/// pictures, agree at the end of every step and until the next one begins.
+#[test]
+fn tips_in_the_glb_are_where_the_json_says() {
+    let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
+    let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
+    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+    let sampling = Sampling {
+        courses: 20,
+        ..Sampling::default()
+    };
+    let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed).unwrap();
+    let stage = Stage::new(
+        &loaded.plan,
+        &loaded.vessel.tree,
+        &passed,
+        &rehearsed.outcome,
+        StageSettings::default(),
+    );
+    let report = Report {
+        plan: &loaded.plan,
+        rehearsed: &rehearsed,
+        durations: &loaded.durations,
+        stage: Some(&stage),
+        comparison: None,
+    };
+    let written = to_json(&Everything::of(&report)).unwrap();
+    let read: serde_json::Value = serde_json::from_str(&written).unwrap();
+    let bytes = glb(&stage, &GlbSettings::default()).unwrap();
+    assert!(bytes.len() < 5_000_000, "{} bytes", bytes.len());
+    let file = gltf::Gltf::from_slice(&bytes).unwrap();
+    let drawn = &read["drawn"];
+    let steps = drawn["steps"].as_array().unwrap();
+    assert_eq!(steps.len(), rehearsed.outcome.steps.len(), "every step");
+    let track = &loaded.plan.track;
+    let (mut looked, mut off_axis_mm) = (0, 0.0_f64);
+    for step in steps {
+        let value = |name: &str| step[name].as_f64().unwrap();
+        for tip in step["tips"].as_array().unwrap() {
+            let name = tip["device"].as_str().unwrap();
+            let at = tip["at_mm"].as_array().unwrap();
+            let [x, y, z] = [0, 1, 2].map(|i| at[i].as_f64().unwrap());
+            let wanted = Point::new(x, y, z);
+            for time_s in [value("at_s"), value("until_s")] {
+                #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
+                let found = from_file(place_at(&file, &format!("{name} tip"), time_s as f32));
+                let off_mm = (found - wanted).norm();
+                assert!(
+                    off_mm < 0.05,
+                    "step {}, {name}, {time_s} s: {off_mm:.3} mm",
+                    step["step"]
+                );
+            }
+            let row = &rehearsed.outcome.steps[looked_step(step)];
+            let ruled = row.devices.iter().find(|d| d.name == name).unwrap();
+            let centre = track.frame_at(ruled.tip_mm).origin_mm;
+            off_axis_mm = off_axis_mm.max((wanted - centre).norm());
+            looked += 1;
+        }
+    }
+    assert!(looked > 100, "{looked} tips");
+    assert!(off_axis_mm > 0.5, "rods lie off the centre line");
+}
+
+/// Index of a step in `report.json`.
+fn looked_step(step: &serde_json::Value) -> usize {
+    usize::try_from(step["step"].as_u64().unwrap()).unwrap() - 1
 }
 
 #[test]
@@ -310,40 +381,66 @@ fn stl_bytes_are_what_the_format_says() {
     assert!((length - 1.0).abs() < 1e-4, "unit normal: {length}");
 }
 
-/// An independent library looks at what is written; said where it is not installed.
+/// An independent library looks at what is written: straight and bent tubes, their walls, joints; said
+/// where it is not installed.
 #[test]
 fn another_library_finds_the_surface_closed() {
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check_stl.py");
     let folder = tempfile::tempdir().unwrap();
-    for (turn_rad, wall_mm) in [(0.0, None), (3.0, None), (3.0, Some(1.5))] {
+    for (turn_rad, wall_mm) in [(0.0, None), (3.0, None), (0.0, Some(1.5)), (3.0, Some(1.5))] {
         let (length_mm, diameter_mm) = (60.0, 4.0_f64);
         let settings = StlSettings {
             wall_mm,
             ..StlSettings::default()
         };
         let made = phantom(&one_branch(turn_rad, length_mm, diameter_mm), &settings).unwrap();
-        let path = folder.path().join("tube.stl");
-        std::fs::write(&path, made.stl()).unwrap();
         let outer_mm = diameter_mm + 2.0 * wall_mm.unwrap_or(0.0);
         let inner_mm = wall_mm.map_or(0.0, |_| diameter_mm);
+        // Pappus: bent or not
         let exact = 0.25 * std::f64::consts::PI * (outer_mm.powi(2) - inner_mm.powi(2)) * length_mm;
-        let python = std::env::var("NESTLINE_PYTHON").unwrap_or_else(|_| "python3".into());
-        let looked = Command::new(python)
-            .arg(script)
-            .arg(&path)
-            .arg(exact.to_string())
-            .output();
-        match looked {
-            Ok(output) if output.status.code() == Some(77) => {
-                eprintln!("not run: {}", String::from_utf8_lossy(&output.stdout));
-            }
-            Ok(output) => assert!(
+        look(folder.path(), &made, Some(exact));
+    }
+    let fork = folder.path().join("fork.ron");
+    std::fs::write(&fork, FORK).unwrap();
+    let vessel = read_vessel(&Source::from_argument(fork.to_str().unwrap())).unwrap();
+    for wall_mm in [None, Some(1.0)] {
+        let settings = StlSettings {
+            wall_mm,
+            ..StlSettings::default()
+        };
+        look(
+            folder.path(),
+            &phantom(&vessel.tree, &settings).unwrap(),
+            None,
+        );
+    }
+}
+
+fn look(folder: &std::path::Path, made: &Phantom, volume_mm3: Option<f64>) {
+    let path = folder.join("looked-at.stl");
+    std::fs::write(&path, made.stl()).unwrap();
+    let named = std::env::var("NESTLINE_PYTHON");
+    let looked = Command::new(named.as_deref().unwrap_or("python3"))
+        .arg(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/check_stl.py"))
+        .arg(&path)
+        .args(volume_mm3.map(|v| v.to_string()))
+        .output();
+    match looked {
+        // whoever names a Python means it
+        Ok(output) if output.status.code() == Some(77) && named.is_err() => {
+            eprintln!("not run: {}", String::from_utf8_lossy(&output.stdout));
+        }
+        Ok(output) => {
+            let said = String::from_utf8_lossy(&output.stdout);
+            assert!(
                 output.status.success(),
-                "{}{}",
-                String::from_utf8_lossy(&output.stdout),
+                "{said}{}",
                 String::from_utf8_lossy(&output.stderr)
-            ),
-            Err(error) => eprintln!("not run: no Python ({error})"),
+            );
+            eprint!("{said}");
+        }
+        Err(error) => {
+            assert!(named.is_err(), "NESTLINE_PYTHON: {error}");
+            eprintln!("not run: no Python ({error})");
         }
     }
 }

@@ -10,7 +10,9 @@ use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::mechanics::Direction;
 use nestline::output::stage::{Stage, StageSettings};
-use nestline::output::{Everything, Folder, Report, comparison_folder, comparison_html, to_json};
+use nestline::output::{
+    Everything, Folder, Report, clock_text, comparison_folder, comparison_html, to_json,
+};
 use nestline::procedure::{Choices, Ruler, Sampling};
 use nestline::rehearsal::{
     CAUTION, Candidate, Comparison, LoadRow, LossRow, Rehearsed, compare, rehearsed_of,
@@ -58,6 +60,7 @@ impl Played {
             rehearsed: &self.rehearsed,
             durations: &self.loaded.durations,
             stage: Some(&self.stage),
+            comparison: None,
         }
     }
 }
@@ -177,6 +180,30 @@ fn every_scene_has_a_page_that_leads_with_its_verdict() {
 }
 
 #[test]
+fn what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
+    let top = |name: &str| {
+        let html = embedded(name).report().html();
+        let top = html.split("id=\"nesting\"").next().unwrap().to_owned();
+        words(&top[top.find("<body").unwrap()..])
+    };
+    let too_short = top("too-short");
+    assert!(too_short.contains("Breaks: Does not reach"), "{too_short}");
+    // the guide cannot be drawn back to where it never came: that follows from its length
+    assert!(!too_short.contains("Step cannot be done"), "{too_short}");
+    assert!(too_short.contains("Least to sparenone"), "nothing to spare");
+    let too_thick = top("pusher-too-thick");
+    assert!(too_thick.contains("Breaks: Does not fit"), "{too_thick}");
+    assert!(
+        too_thick.contains("retriever in stent: does not fit"),
+        "tile"
+    );
+    for text in [too_short, too_thick, top("right-radial")] {
+        let gist = CAUTION.split('.').next().unwrap();
+        assert!(text.contains(gist), "the gist of the caution is at the top");
+    }
+}
+
+#[test]
 fn names_that_look_like_markup_stay_names() {
     const NASTY: &str = "</script><script>alert(1)</script>\"'&";
     let mut played = default_scene();
@@ -245,6 +272,14 @@ fn forces_are_shown_where_they_are_known() {
         buckled_mm: None,
         within_n: 0.01,
     });
+    let mut weaker = played.rehearsed.outcome.steps[19].devices[2]
+        .load
+        .clone()
+        .unwrap();
+    weaker.efficiency = Some(-0.06);
+    weaker.lost[0].lost_n = 0.001;
+    weaker.buckled_mm = Some(219.0);
+    played.rehearsed.outcome.steps[20].devices[1].load = Some(weaker);
     let html = played.report().html();
     for part in ["id=\"fig-hub-force\"", "id=\"fig-force-lost\""] {
         assert!(html.contains(part), "{part}");
@@ -255,9 +290,11 @@ fn forces_are_shown_where_they_are_known() {
         "0.52 N 7 mm past posterior genu on the vessel",
         "33 %",
         "0.017",
+        "nowhere as much as 0.01 N; pushed into waves along 219 mm",
     ] {
         assert!(text.contains(part), "{part}");
     }
+    assert!(!text.contains("-6 %"), "less than nothing at the tip");
 }
 
 #[test]
@@ -342,6 +379,8 @@ fn plots_become_pictures() {
             "{}: a colour is left open",
             plot.name
         );
+        let read = resvg::usvg::Tree::from_str(&plot.svg, &resvg::usvg::Options::default());
+        assert!(read.is_ok(), "{}: {:?}", plot.name, read.err());
     }
     let plot = plots.iter().find(|p| p.name == "edge-sweep").unwrap();
     match plot.png() {
@@ -394,6 +433,91 @@ fn a_comparison_has_a_page_too() {
     for name in ["report.html", "report.json", "tables/plans.csv"] {
         assert!(names.contains(&name), "{name} in {names:?}");
     }
+}
+
+#[test]
+fn a_plan_can_stand_beside_others_in_its_report() {
+    let played = default_scene();
+    let comparison = comparison();
+    let report = Report {
+        comparison: Some(&comparison),
+        ..played.report()
+    };
+    let (alone, beside) = (played.report().html(), report.html());
+    assert!(!alone.contains("id=\"plans\""), "only where asked for");
+    let section = beside.split("id=\"plans\"").nth(1).unwrap();
+    assert!(section.contains("neck-first"), "the other plan");
+    let everything = Everything::of(&report);
+    assert!(everything.comparison.as_ref() == Some(&comparison), "data");
+    let read: Everything = serde_json::from_str(&to_json(&everything).unwrap()).unwrap();
+    assert!(read == everything, "and reads back");
+    let tables = report.tables();
+    assert!(tables.iter().any(|t| t.name == "plans"), "tables");
+    let plots = report.plots();
+    assert!(plots.iter().any(|p| p.name == "strategy-times"), "plots");
+}
+
+#[test]
+fn milestones_are_told_in_the_same_words_everywhere() {
+    let played = default_scene();
+    let report = played.report();
+    let clock = &played.rehearsed.clock;
+    let plots = report.plots();
+    let plot = &plots.iter().find(|p| p.name == "milestones").unwrap().svg;
+    let tables = report.tables();
+    let table = tables.iter().find(|t| t.name == "milestones").unwrap();
+    let (csv, text) = (table.text().unwrap(), clock_text(clock, 140));
+    for m in clock.milestones() {
+        for (what, where_to) in [("plot", plot), ("table", &csv), ("text", &text)] {
+            assert!(where_to.contains(m.what), "{what} lacks {}", m.what);
+        }
+    }
+    let named: Vec<&str> = csv.lines().skip(1).collect();
+    assert!(named.len() == clock.milestones().len(), "no other words");
+}
+
+/// Every table of the page is a file too; what the page only says in lists stands in files as well.
+#[test]
+fn every_table_of_the_page_is_a_file() {
+    let played = default_scene();
+    let html = played.report().html();
+    let tables = played.report().tables();
+    let columns: Vec<&str> = tables.iter().map(|t| t.name).collect();
+    let of: [(&str, &[&str]); 12] = [
+        ("After step 1:", &["devices"]),
+        (
+            "Every crossing of every edge",
+            &["edges", "edge-helps", "edge-rim"],
+        ),
+        ("Lumens on suction", &["suction"]),
+        ("What goes on or off over which rail", &["exchanges"]),
+        ("Clearance in diameter", &["fits"]),
+        (
+            "Where the times land",
+            &["time-anchors", "clock", "milestones"],
+        ),
+        ("Lesions before and after", &["lesions", "stents"]),
+        ("All steps", &["steps", "findings"]),
+        ("Limits and laws", &["basis"]),
+        ("drawn back", &["pull-cover", "pulls"]),
+        ("Who holds the way", &["access", "crossings", "neck-work"]),
+        ("Shapes:", &["drawn-tips"]),
+    ];
+    for (caption, files) in of {
+        assert!(html.contains(caption), "the page lacks {caption}");
+        for file in files {
+            assert!(columns.contains(file), "{file} is missing");
+        }
+    }
+    let captions = html.matches("<caption").count();
+    let steps = played.rehearsed.outcome.steps.len();
+    let bare = played.rehearsed.outcome.steps.iter();
+    let bare = bare.filter(|s| s.devices.is_empty()).count();
+    let known = 8 + 5 + played.rehearsed.outcome.pulls.len() - 1 + steps - bare;
+    assert!(
+        captions <= known,
+        "{captions} tables, {known} of them known: name their files above"
+    );
 }
 
 fn two_files(text: &str) -> Folder {

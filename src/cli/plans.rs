@@ -20,6 +20,9 @@ use std::process::ExitCode;
 /// The scene that runs when none is named.
 pub(super) const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
 
+/// Name of the scene's own script among strategies.
+const THIS_PLAN: &str = "this plan";
+
 /// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
 /// waits, a second assistant, a slow operator.
 const USUAL_CHANGES: [&str; 6] = [
@@ -93,6 +96,20 @@ fn code(verdict: Verdict) -> ExitCode {
     }
 }
 
+/// A scene's vessel and stack with the script of a strategy.
+fn strategy(
+    name: String,
+    loaded: &LoadedScene,
+    choices: &Choices,
+    changes: &Changes,
+) -> Result<Candidate, Stop> {
+    let plan = loaded.plan.with_strategy(choices)?;
+    Ok(Candidate {
+        ruler: changes.ruler,
+        ..Candidate::new(name, plan, loaded.durations.clone())
+    })
+}
+
 fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate {
     Candidate {
         ruler: changes.ruler,
@@ -100,15 +117,32 @@ fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate 
     }
 }
 
+/// What `run` tells beside the plan.
+#[derive(Debug, Clone, Copy, Default, Args)]
+pub(crate) struct More {
+    /// Tell what each change does on its own; without `--set`, what some usual ones would do. Writes
+    /// no report.
+    #[arg(long, conflicts_with_all = ["out", "force", "png"])]
+    each: bool,
+    /// Set the plan beside the five strategies on its vessel and stack, in the report too.
+    #[arg(long, conflicts_with = "each")]
+    compare: bool,
+}
+
 pub(crate) fn run(
     scene: Option<&str>,
     changes: &Changes,
-    each: bool,
+    more: More,
     save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let scene = scene.unwrap_or(DEFAULT_SCENE);
-    if each {
+    if more.compare && json && save.named().is_none() {
+        return Err(Stop::Refused(
+            "`run --json` prints the plan alone: name a folder with --out for report.json with the comparison in it, or use `nestline compare --json`".into(),
+        ));
+    }
+    if more.each {
         return one_at_a_time(scene, changes, json);
     }
     let loaded = load(scene, &changes.edits()?)?;
@@ -119,6 +153,15 @@ pub(crate) fn run(
     let sampling = changes.sampling();
     let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)
         .map_err(|error| fault(&error))?;
+    let comparison = if more.compare {
+        let mut candidates = vec![candidate(THIS_PLAN.into(), loaded.clone(), changes)];
+        for (_, choices) in Choices::NAMED {
+            candidates.push(strategy(choices.name(), &loaded, &choices, changes)?);
+        }
+        Some(side_by_side(&candidates, &sampling).map_err(|error| fault(&error))?)
+    } else {
+        None
+    };
     let mut written = String::new();
     if let Some(into) = save.folder(json) {
         let stage = Stage::new(
@@ -133,6 +176,7 @@ pub(crate) fn run(
             rehearsed: &rehearsed,
             durations: &loaded.durations,
             stage: Some(&stage),
+            comparison: comparison.as_ref(),
         };
         written = save.write(into, &report.folder(save.png())?)?;
     }
@@ -142,6 +186,9 @@ pub(crate) fn run(
             rehearsal_text(&rehearsed.outcome, width),
             ledger_text(&rehearsed.ledger, width),
             clock_text(&rehearsed.clock, width),
+            comparison
+                .as_ref()
+                .map_or_else(String::new, |c| comparison_text(c, width)),
             written,
         ]
         .concat()
@@ -214,11 +261,7 @@ pub(crate) fn compare(
             } else {
                 choices.name()
             };
-            let plan = loaded.plan.with_strategy(&choices)?;
-            candidates.push(Candidate {
-                ruler: changes.ruler,
-                ..Candidate::new(name, plan, loaded.durations.clone())
-            });
+            candidates.push(strategy(name, &loaded, &choices, changes)?);
         }
     }
     let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {

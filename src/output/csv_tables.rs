@@ -6,7 +6,9 @@ mod comparison;
 
 pub use comparison::comparison_tables;
 
+use super::everything::Drawn;
 use super::report::{Report, everything_rests};
+use super::stage::Stage;
 use crate::mechanics::Direction;
 use crate::procedure::{Direction as ExchangeDirection, Percentiles};
 use crate::rehearsal::Outcome;
@@ -119,11 +121,24 @@ impl Report<'_> {
         out.extend(edges(outcome));
         out.extend(pulls(outcome));
         out.extend(clock(self.rehearsed));
-        out.push(access(self.rehearsed));
+        out.extend(access(self.rehearsed));
         out.extend(vessel(self));
         out.push(basis(self));
+        out.extend(self.stage.map(drawn_tips));
+        out.extend(self.comparison.into_iter().flat_map(comparison_tables));
         out
     }
+}
+
+fn drawn_tips(stage: &Stage) -> CsvTable {
+    let mut table = CsvTable::new("drawn-tips", &["step", "device", "x_mm", "y_mm", "z_mm"]);
+    for step in Drawn::of(stage).steps {
+        for tip in step.tips {
+            let [x, y, z] = tip.at_mm.map(number);
+            table.row([step.step.to_string(), tip.device, x, y, z]);
+        }
+    }
+    table
 }
 
 fn verdict(outcome: &Outcome) -> CsvTable {

@@ -1,8 +1,9 @@
 //! Everything a report shows, as one piece of data.
 
 use super::report::{Report, everything_rests};
+use super::stage::{ShapesFrom, Stage};
 use crate::procedure::Durations;
-use crate::rehearsal::Rehearsed;
+use crate::rehearsal::{Comparison, Rehearsed};
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema `nestline.report`; grows when a field changes its meaning or goes. New fields do
@@ -18,6 +19,8 @@ pub const EVERYTHING_VERSION: u32 = 1;
 /// | `route` | the route by station |
 /// | `durations` | the table of step times |
 /// | `basis` | every value and what it rests on |
+/// | `drawn` | where the pictures (scene in space, film, GLB) put every tip after every step; none where nothing was drawn |
+/// | `comparison` | the plan beside others, where that was asked for: the same object as `nestline compare --json` prints |
 ///
 /// Lengths are mm, forces N, times s, angles as their names say; names end in the unit.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -34,6 +37,77 @@ pub struct Everything {
     pub durations: Durations,
     /// What every value rests on.
     pub basis: Vec<BasisRow>,
+    /// Where the pictures put the tips.
+    #[serde(default)]
+    pub drawn: Option<Drawn>,
+    /// The plan beside others.
+    #[serde(default)]
+    pub comparison: Option<Comparison>,
+}
+
+/// Tips as they are drawn.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Drawn {
+    /// Where the shapes come from.
+    pub shapes: ShapesFrom,
+    /// The same in words.
+    pub in_words: String,
+    /// By step.
+    pub steps: Vec<DrawnStep>,
+}
+
+/// The tips after a step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DrawnStep {
+    /// Number, from 1.
+    pub step: usize,
+    /// When its motion has ended in film and GLB as they play without a wished length, s.
+    pub at_s: f64,
+    /// When the next step begins there, s.
+    pub until_s: f64,
+    /// The tips of all devices in the body.
+    pub tips: Vec<DrawnTip>,
+}
+
+/// A tip in space.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DrawnTip {
+    /// The device.
+    pub device: String,
+    /// Its end, mm: x to the patient's left, y to the back, z to the head. Of an open retriever the end of its
+    /// shaft, where the struts begin.
+    pub at_mm: [f64; 3],
+}
+
+impl Drawn {
+    /// What a stage draws at the end of each step.
+    #[must_use]
+    pub fn of(stage: &Stage) -> Self {
+        let steps = stage.timeline.steps.iter().enumerate();
+        Self {
+            shapes: stage.shapes,
+            in_words: stage.shapes.in_words(),
+            steps: steps
+                .map(|(i, span)| DrawnStep {
+                    step: i + 1,
+                    at_s: span.moved_s,
+                    until_s: span.end_s,
+                    tips: tips(stage, i),
+                })
+                .collect(),
+        }
+    }
+}
+
+fn tips(stage: &Stage, step: usize) -> Vec<DrawnTip> {
+    let moment = stage.at_step(step, 1.0);
+    let ends = moment.devices.iter().filter_map(|d| {
+        Some(DrawnTip {
+            device: stage.devices.get(d.device)?.name.clone(),
+            at_mm: d.nodes.last()?.at.coords.into(),
+        })
+    });
+    ends.collect()
 }
 
 /// One station of the route.
@@ -97,6 +171,8 @@ impl Everything {
                     rests_on: r.source,
                 })
                 .collect(),
+            drawn: report.stage.map(Drawn::of),
+            comparison: report.comparison.cloned(),
         }
     }
 }

@@ -122,41 +122,16 @@ pub(super) fn tenth_to_ninth(p: Percentiles) -> String {
 
 fn milestones(clock: &ClockReport, columns: u16) -> Table {
     let mut table = plain_table(&["", "mean", "median", "10 %", "90 %"], columns);
-    let (mean, spread) = (&clock.expected, &clock.spread);
-    for (what, mean_s, spread) in [
-        (
-            "guide in the neck",
-            mean.guide_in_neck_s,
-            spread.guide_in_neck,
-        ),
-        (
-            "retriever open",
-            mean.retriever_open_s,
-            spread.retriever_open,
-        ),
-        ("neck open", mean.neck_open_s, spread.neck_open),
-        ("reperfusion", mean.reperfusion_s, spread.reperfusion),
-        (
-            "retriever sat in the clot",
-            mean.retriever_sat_s,
-            spread.retriever_sat,
-        ),
-        (
-            "from its opening to reperfusion",
-            mean.open_to_reperfusion_s,
-            spread.open_to_reperfusion,
-        ),
-        ("total", mean.total_s, spread.total),
-    ] {
-        let Some(mean_s) = mean_s else {
-            table.add_row([what, "never", "", "", ""]);
+    for m in clock.milestones() {
+        let Some(mean_s) = m.mean_s else {
+            table.add_row([m.what, "never", "", "", ""]);
             continue;
         };
         let figure = |s: f64| format!("{:.1}", s / 60.0);
-        let [p50, p10, p90] = spread.map_or([const { String::new() }; 3], |p| {
+        let [p50, p10, p90] = m.spread.map_or([const { String::new() }; 3], |p| {
             [p.p50_s, p.p10_s, p.p90_s].map(figure)
         });
-        table.add_row([what.to_owned(), figure(mean_s), p50, p10, p90]);
+        table.add_row([m.what.to_owned(), figure(mean_s), p50, p10, p90]);
     }
     right_align(&mut table, 1..5);
     table

@@ -28,7 +28,9 @@ pub mod viewer;
 
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use csv_tables::{CsvTable, comparison_tables};
-pub use everything::{BasisRow, EVERYTHING_VERSION, Everything, RouteRow};
+pub use everything::{
+    BasisRow, Drawn, DrawnStep, DrawnTip, EVERYTHING_VERSION, Everything, RouteRow,
+};
 pub use file::{refuse_existing, write_bytes, write_text};
 pub use folder::Folder;
 pub use gantt::clock_text;

@@ -24,8 +24,8 @@ pub use outcome::{
 };
 pub use run::{CAUTION, outcome_of, rehearse, rehearse_with, walk_through};
 pub use timing::{
-    Anchor, ClockReport, ClockRow, OtherOrder, Rehearsed, loads_of, rehearse_all, rehearsed_of,
-    time,
+    Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,
+    rehearsed_of, time,
 };
 pub use vessel_report::VesselReport;
 pub use what_if::{WHAT_IF_VERSION, WhatIf, WhatIfRow};

@@ -94,6 +94,61 @@ pub struct ClockReport {
     pub method: String,
 }
 
+/// A moment or a span that a clock is asked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Milestone {
+    /// What it is, in words.
+    pub what: &'static str,
+    /// Where everything takes its mean time, s; none where it never comes.
+    pub mean_s: Option<f64>,
+    /// How it varies.
+    pub spread: Option<Percentiles>,
+}
+
+impl ClockReport {
+    /// The moments and spans worth telling: every table and plot of milestones shows these, in these words.
+    #[must_use]
+    pub fn milestones(&self) -> [Milestone; 9] {
+        let (mean, spread) = (&self.expected, &self.spread);
+        [
+            (
+                "guide in the neck",
+                mean.guide_in_neck_s,
+                spread.guide_in_neck,
+            ),
+            (
+                "retriever open",
+                mean.retriever_open_s,
+                spread.retriever_open,
+            ),
+            (
+                "first balloon up in the neck",
+                mean.neck_dilated_s,
+                spread.neck_dilated,
+            ),
+            ("neck open", mean.neck_open_s, spread.neck_open),
+            ("last device off the neck", mean.neck_done_s, None),
+            ("reperfusion", mean.reperfusion_s, spread.reperfusion),
+            ("end of the last step", mean.total_s, spread.total),
+            (
+                "span: retriever sits in the clot",
+                mean.retriever_sat_s,
+                spread.retriever_sat,
+            ),
+            (
+                "span: retriever open to reperfusion",
+                mean.open_to_reperfusion_s,
+                spread.open_to_reperfusion,
+            ),
+        ]
+        .map(|(what, mean_s, spread)| Milestone {
+            what,
+            mean_s,
+            spread,
+        })
+    }
+}
+
 /// A rehearsal with its clock and its access ledger, as one piece of plain data.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Rehearsed {

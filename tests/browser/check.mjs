@@ -26,6 +26,7 @@ const open = async (name, look, size) => {
   const page = await browser.newPage();
   page.on("console", (m) => { if (m.type() === "error" || m.type() === "warning") faults.push(`${name}: ${m.type()}: ${m.text()}`); });
   page.on("pageerror", (e) => faults.push(`${name}: ${e.message}`));
+  page.on("dialog", (d) => { faults.push(`${name}: a name runs: ${d.message()}`); d.dismiss(); });
   page.on("request", (r) => { if (!r.url().startsWith("data:") && !r.url().endsWith("/report.html")) faults.push(`${name} asks for ${r.url()}`); });
   await page.setViewportSize(size);
   await page.emulateMedia({ colorScheme: look, reducedMotion: "reduce" });
@@ -53,8 +54,8 @@ const DESK = { width: 1280, height: 720 };
 const PHONE = { width: 390, height: 844 };
 
 const page = await open("passes", "light", DESK);
-expect((await page.locator(".verdict .word").textContent()) === "Passes", "the verdict");
-const top = await page.locator(".verdict").boundingBox();
+expect((await page.locator("#verdict .word").textContent()) === "Passes", "the verdict");
+const top = await page.locator("#verdict .verdict").boundingBox();
 expect(top && top.y + top.height < DESK.height, "the verdict on the first screen");
 expect((await page.locator(".points li").count()) >= 2, "weak points");
 await page.screenshot({ path: join(pictures, "top.png") });
@@ -124,6 +125,20 @@ expect(wayIn.endsWith(" in") && Math.abs(parseFloat(wayIn) * 25.4 - parseFloat(i
 await page.locator("#units").selectOption("Fr");
 const fitFr = await fit.textContent();
 expect(fitFr.endsWith(" Fr") && Math.abs(parseFloat(fitFr) / 3 - parseFloat(inMm[1])) < 0.01, `French: ${fitFr} for ${inMm[1]}`);
+// of all the page says only names and spans keep their millimetres
+const kept = await page.evaluate(() => {
+  const words = [];
+  const texts = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const at = texts.currentNode;
+    if (at.parentElement.closest("script, desc, title, #basis, #now, #fig-clock, table.steps, .told, .points, caption")) continue;
+    // a place in a plot is named after its distance
+    if (at.parentElement.closest("svg") && / at \d+ mm$/.test(at.data)) continue;
+    if (/(^|[^a-z])mm\b/.test(at.data)) words.push(at.data);
+  }
+  return words;
+});
+expect(kept.length === 0, `lengths without a switch: ${kept.slice(0, 3).join(" | ")}`);
 await page.locator("#units").selectOption("mm");
 expect((await way.textContent()) === inMm[0], "and back");
 
@@ -136,19 +151,39 @@ expect((await ground()) !== light, "the dark look");
 await accessible(page, "dark");
 await page.locator("#look").selectOption("auto");
 await page.pdf({ path: join(pictures, "print.pdf"), preferCSSPageSize: true, printBackground: true });
+
+// everything that is folded away on the screen lies open on paper, and is folded away again
+const folded = await page.locator("details:not([open])").count();
+expect(folded > 3, "something is folded away");
+await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
+expect((await page.locator("details:not([open])").count()) === 0, "nothing is folded away on paper");
+await page.evaluate(() => dispatchEvent(new Event("afterprint")));
+expect((await page.locator("details:not([open])").count()) === folded, "and it is folded away again");
 await page.close();
 
 const phone = await open("passes", "dark", PHONE);
 expect(await phone.evaluate(() => document.documentElement.scrollWidth <= innerWidth), "a phone scrolls one way only");
+// a wide plot shows where the tips are, and still whose they are
+const names = phone.locator("#fig-nesting g.stay");
+const [frame, label] = [await phone.locator(".scroll:has(> #fig-nesting)").boundingBox(), await names.boundingBox()];
+expect(await phone.evaluate(() => document.querySelector(".scroll:has(> #fig-nesting)").scrollLeft > 100), "the plot is scrolled to the tips");
+expect(Math.abs(label.x - frame.x) < 3, `names stay at the left: ${label.x} for ${frame.x}`);
 await phone.screenshot({ path: join(pictures, "phone.png") });
 await accessible(phone, "phone");
 await phone.close();
 
 const fails = await open("fails", "light", DESK);
-expect((await fails.locator(".verdict .word").textContent()) === "Fails", "the failing plan fails");
+expect((await fails.locator("#verdict .word").textContent()) === "Fails", "the failing plan fails");
 await fails.screenshot({ path: join(pictures, "fails.png") });
 await accessible(fails, "fails");
 await fails.close();
+
+const markup = await open("markup", "light", DESK);
+expect((await markup.locator("h1").textContent()) === "<script>alert(1)</script>", "a name that looks like a script is shown as it is");
+expect((await markup.locator(".about").first().textContent()).startsWith("<img src=x"), "and so is what it is about");
+expect((await markup.locator("main img, main b[onclick], main svg[onload]").count()) === 0, "no name becomes markup");
+for (let i = 0; i < 8; i++) await markup.locator("#prev").click();
+await markup.close();
 
 const compare = await open("compare", "light", DESK);
 expect((await compare.locator("table.compare thead th").count()) === 6, "five plans side by side");

@@ -38,36 +38,9 @@ pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
     }
     let mut milestones =
         CsvTable::new("milestones", &["what", "mean_s", "p10_s", "p50_s", "p90_s"]);
-    let (mean, spread) = (&clock.expected, &clock.spread);
-    for (what, mean_s, p) in [
-        (
-            "guide in the neck",
-            mean.guide_in_neck_s,
-            spread.guide_in_neck,
-        ),
-        (
-            "retriever open",
-            mean.retriever_open_s,
-            spread.retriever_open,
-        ),
-        ("neck dilated", mean.neck_dilated_s, spread.neck_dilated),
-        ("neck open", mean.neck_open_s, spread.neck_open),
-        ("neck done", mean.neck_done_s, None),
-        ("reperfusion", mean.reperfusion_s, spread.reperfusion),
-        (
-            "retriever sat in the clot",
-            mean.retriever_sat_s,
-            spread.retriever_sat,
-        ),
-        (
-            "retriever open to reperfusion",
-            mean.open_to_reperfusion_s,
-            spread.open_to_reperfusion,
-        ),
-        ("total", mean.total_s, spread.total),
-    ] {
-        let [p10, p50, p90] = percentiles(p);
-        milestones.row([what.to_owned(), optional(mean_s), p10, p50, p90]);
+    for m in clock.milestones() {
+        let [p10, p50, p90] = percentiles(m.spread);
+        milestones.row([m.what.to_owned(), optional(m.mean_s), p10, p50, p90]);
     }
     let mut anchors = CsvTable::new(
         "time-anchors",
@@ -98,14 +71,15 @@ pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
     [table, milestones, anchors]
 }
 
-pub(super) fn access(rehearsed: &Rehearsed) -> CsvTable {
-    let mut table = CsvTable::new(
+pub(super) fn access(rehearsed: &Rehearsed) -> [CsvTable; 3] {
+    let ledger = &rehearsed.ledger;
+    let mut held = CsvTable::new(
         "access",
         &["step", "across", "held_by", "true_lumen", "let_go"],
     );
-    for row in &rehearsed.ledger.rows {
+    for row in &ledger.rows {
         for hold in &row.holds {
-            table.row([
+            held.row([
                 row.step.to_string(),
                 hold.across.clone(),
                 hold.held_by.join("; "),
@@ -114,5 +88,27 @@ pub(super) fn access(rehearsed: &Rehearsed) -> CsvTable {
             ]);
         }
     }
-    table
+    let mut crossings = CsvTable::new("crossings", &["across", "tips", "unled", "let_go_at_steps"]);
+    for c in &ledger.crossings {
+        let steps: Vec<String> = c.let_go_at.iter().map(ToString::to_string).collect();
+        crossings.row([
+            c.across.clone(),
+            c.tips.to_string(),
+            c.unled.to_string(),
+            steps.join("; "),
+        ]);
+    }
+    let mut protection = CsvTable::new(
+        "neck-work",
+        &["step", "suction", "flow_stopped_by", "open_above"],
+    );
+    for work in &ledger.neck_work {
+        protection.row([
+            work.step.to_string(),
+            work.suction.join("; "),
+            work.flow_stopped_by.join("; "),
+            work.open_above.join("; "),
+        ]);
+    }
+    [held, crossings, protection]
 }

@@ -318,7 +318,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
                             thead { tr { th scope="col" { "what" } th scope="col" { "value" } th scope="col" { "rests on" } } }
                             tbody {
                                 @for row in mine {
-                                    tr { th scope="row" { (place(&row.what)) } td { (row.value) } td { (row.source) } }
+                                    tr { th scope="row" { (place(&row.what)) } td { (prose(&row.value)) } td { (row.source) } }
                                 }
                             }
                         }

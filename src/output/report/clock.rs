@@ -7,7 +7,7 @@ use crate::procedure::{Lane, Percentiles};
 use crate::rehearsal::{ClockReport, ClockRow};
 use maud::{Markup, html};
 
-const LEFT: f64 = 250.0;
+const LEFT: f64 = 312.0;
 const RIGHT: f64 = 16.0;
 const TOP: f64 = 24.0;
 const ROW: f64 = 15.0;
@@ -61,7 +61,7 @@ pub(super) fn gantt(sheet: &Sheet<'_>) -> Figure {
             line.limit x1=(x) x2=(x) y1=(num(TOP)) y2=(num(bottom)) {}
             text.badtext.end x=(num(across.at(at_s / 60.0) - 4.0)) y=(num(bottom + 29.0)) { (what) ", " (minutes(at_s)) " min" }
         }
-        text.t.end x=(num(LEFT - 6.0)) y=(num(TOP - 7.0)) { "min from the puncture" }
+        text.t.end x=(num(LEFT - 6.0)) y=(num(TOP - 7.0)) { "min from the puncture, mean course" }
         @for (lane, head, rows) in &lanes {
             text.b x="6" y=(num(head + 14.0)) { (lane.in_words()) }
             @for (row, y) in rows { (bar(row, &across, *y)) }
@@ -107,38 +107,10 @@ fn bar(row: &ClockRow, across: &Scale, y: f64) -> Markup {
 #[expect(clippy::cast_precision_loss, reason = "a handful of rows")]
 pub(super) fn milestones(sheet: &Sheet<'_>) -> Figure {
     let clock = &sheet.rehearsed.clock;
-    let (mean, spread) = (&clock.expected, &clock.spread);
-    let rows: Vec<(&str, f64, Option<Percentiles>)> = [
-        (
-            "guide in the neck",
-            mean.guide_in_neck_s,
-            spread.guide_in_neck,
-        ),
-        (
-            "retriever open",
-            mean.retriever_open_s,
-            spread.retriever_open,
-        ),
-        ("neck open", mean.neck_open_s, spread.neck_open),
-        ("reperfusion", mean.reperfusion_s, spread.reperfusion),
-        ("end of the last step", mean.total_s, spread.total),
-        (
-            "retriever sat in the clot",
-            mean.retriever_sat_s,
-            spread.retriever_sat,
-        ),
-        (
-            "retriever open to reperfusion",
-            mean.open_to_reperfusion_s,
-            spread.open_to_reperfusion,
-        ),
-    ]
-    .into_iter()
-    .filter_map(|(what, mean_s, spread)| Some((what, mean_s?, spread)))
-    .collect();
-    let rows: Vec<(String, f64, Option<Percentiles>)> = rows
+    let rows: Vec<(String, f64, Option<Percentiles>)> = clock
+        .milestones()
         .into_iter()
-        .map(|(what, mean, spread)| (what.to_owned(), mean, spread))
+        .filter_map(|m| Some((m.what.to_owned(), m.mean_s?, m.spread)))
         .collect();
     let height = 26.0 * rows.len() as f64;
     Figure {
@@ -162,17 +134,17 @@ pub(super) fn whiskers(rows: &[(String, f64, Option<Percentiles>)], top: f64) ->
         .map(|(_, mean, spread)| spread.map_or(*mean, |p| p.p90_s.max(*mean)))
         .fold(60.0, f64::max)
         / 60.0;
-    let across = Scale::new((0.0, most_min * 1.02), (210.0, WIDTH - 150.0));
+    let across = Scale::new((0.0, most_min * 1.02), (236.0, WIDTH - 150.0));
     let bottom = top + ROW * rows.len() as f64;
     html! {
         @for tick in ticks(0.0, most_min, 8.0) {
             line.grid x1=(num(across.at(tick))) x2=(num(across.at(tick))) y1=(num(top)) y2=(num(bottom)) {}
             text.t.mid x=(num(across.at(tick))) y=(num(bottom + 15.0)) { (num(tick)) }
         }
-        text.t.mid x=(num(f64::midpoint(210.0, WIDTH - 150.0))) y=(num(bottom + 31.0)) { "min; line: 10 to 90 %, bar: median, ring: mean course" }
+        text.t.mid x=(num(f64::midpoint(236.0, WIDTH - 150.0))) y=(num(bottom + 31.0)) { "min; line: 10 to 90 %, bar: median, ring: mean course" }
         @for (k, (what, mean_s, spread)) in rows.iter().enumerate() {
             @let y = top + ROW * (k as f64 + 0.5);
-            text x="4" y=(num(y + 4.0)) { (cut(what, 204.0)) }
+            text x="4" y=(num(y + 4.0)) { (cut(what, 230.0)) }
             @if let Some(p) = spread {
                 line.curve x1=(num(across.at(p.p10_s / 60.0))) x2=(num(across.at(p.p90_s / 60.0))) y1=(num(y)) y2=(num(y)) {}
                 rect.critical x=(num(across.at(p.p50_s / 60.0) - 2.0)) width="4" y=(num(y - 7.0)) height="14" {}
@@ -209,7 +181,7 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
                         tr {
                             th scope="row" { (a.what) }
                             td.r { (minutes(a.expected_s)) }
-                            td.r { @if let Some(p) = a.spread { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) } @else { "–" } }
+                            td.r.nowrap { @if let Some(p) = a.spread { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) } @else { "–" } }
                             td { (a.known) }
                             td { (a.source) }
                             td { @if a.calibrated { "fitted to it: no validation" } @else { "comparison" } }

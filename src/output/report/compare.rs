@@ -98,8 +98,17 @@ pub(super) fn figures(comparison: &Comparison) -> Vec<Figure> {
 /// Everything about a comparison.
 pub(super) fn section(comparison: &Comparison) -> Markup {
     html! {
-        p { "First: " b { (comparison.rows.first().map_or("none", |r| r.name.as_str())) } }
-        ul { @for line in &comparison.why { li { (prose(&sentence(line))) } } }
+        @if let Some(first) = comparison.rows.first() {
+            @let holds = first.verdict == Verdict::Passes;
+            div.verdict.good[holds].bad[!holds] {
+                span.sign aria-hidden="true" { @if holds { "✓" } @else { "✗" } }
+                div {
+                    p.word { "First: " (first.name) }
+                    @if let Some(why) = comparison.why.first() { p { (prose(&sentence(why))) } }
+                }
+            }
+        }
+        ul { @for line in comparison.why.iter().skip(1) { li { (prose(&sentence(line))) } } }
         div.scroll tabindex="0" role="region" aria-label="Plans side by side" {
             table.compare {
                 caption { "Side by side; times in min from the puncture, lengths in mm" }

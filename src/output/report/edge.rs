@@ -2,7 +2,7 @@
 
 use super::Sheet;
 use super::svg::{Figure, Scale, WIDTH, num, points, ticks};
-use super::text::{Kind, bare, fixed, length, percent, place, prose, unit};
+use super::text::{Kind, at, bare, fixed, length, percent, prose, unit};
 use crate::procedure::{EdgeKind, Meets};
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow};
 use maud::{Markup, html};
@@ -12,7 +12,7 @@ use std::f64::consts::TAU;
 const DRAWN: usize = 3;
 /// Radius of the drawn vessel.
 const DRAWN_RADIUS: f64 = 118.0;
-const CENTRE: (f64, f64) = (170.0, 168.0);
+const CENTRE: (f64, f64) = (190.0, 168.0);
 /// Corners of a drawn circle.
 const CORNERS: u32 = 96;
 
@@ -143,6 +143,7 @@ fn section(sheet: &Sheet<'_>, row: &EdgeRow, wall_mm: f64, outer_mm: f64, scale:
         at.1 - outer_mm * scale * towards.sin(),
     );
     let label = reach(DRAWN_RADIUS + 22.0);
+    let beside = towards.cos().abs() > 0.5;
     let cover = row.covered_by.as_ref().and_then(|name| {
         let cover = &sheet.plan.devices[sheet.index(name)?].device;
         Some((name, 0.5 * cover.section_at(0.0).outer_mm * scale))
@@ -166,8 +167,8 @@ fn section(sheet: &Sheet<'_>, row: &EdgeRow, wall_mm: f64, outer_mm: f64, scale:
         }
         circle.tip cx=(num(device_edge.0)) cy=(num(device_edge.1)) r="3" {}
         line.leader x1=(num(device_edge.0)) y1=(num(device_edge.1)) x2=(num(label.0)) y2=(num(label.1)) {}
-        text class=(if towards.cos() < -0.3 { "b end" } else if towards.cos() > 0.3 { "b" } else { "b mid" })
-            x=(num(label.0.clamp(60.0, 340.0))) y=(num(label.1 + if towards.sin() < 0.0 { 12.0 } else { 0.0 })) data-mm=(num(row.clearance_mm)) data-kind="d" data-sign="1" {
+        text.b.mid[!beside] x=(num(if beside && towards.cos() < 0.0 { 2.0 } else { label.0 + if beside { 3.0 } else { 0.0 } }))
+            y=(num(label.1 + if beside { -6.0 } else if towards.sin() < 0.0 { 14.0 } else { -2.0 })) data-mm=(num(row.clearance_mm)) data-kind="d" data-sign="1" {
             (signed(row.clearance_mm)) " mm"
         }
         // scale bar
@@ -390,7 +391,7 @@ pub(super) fn pulls_and_suction(sheet: &Sheet<'_>) -> Markup {
     html! {
         @for pull in &outcome.pulls {
             p {
-                (sheet.step_link(pull.step)) ": the open " (pull.retriever) " starts to slide at " (fixed(pull.on_wall_n, 2)) " N on the wall and "
+                b { "Step " (pull.step) } " (" (sheet.step_link(pull.step)) "): the open " (pull.retriever) " starts to slide at " (fixed(pull.on_wall_n, 2)) " N on the wall and "
                 (fixed(pull.on_clot_n, 2)) " N on clot; the bends below make that " (fixed(pull.at_hub_n, 2)) " N at the hub, before stiffness, suction and clot that sticks."
             }
         }
@@ -456,6 +457,6 @@ fn flow(share: f64) -> String {
 }
 
 /// The place of an edge in words.
-pub(super) fn where_it_is(row: &EdgeRow) -> String {
-    place(&row.at)
+pub(super) fn where_it_is(row: &EdgeRow) -> Markup {
+    at(&row.at)
 }

@@ -53,8 +53,7 @@ fn cell(sheet: &Sheet<'_>, fit: &FitRow) -> Markup {
     };
     html! {
         td class=(class) title=(fit.reason) {
-            b { (word) } " " (bare(fit.clearance_mm, Kind::Bore, 2))
-            " (" (bare(fit.worst_clearance_mm, Kind::Bore, 2)) ") "
+            span.figure { b { (word) } " " (bare(fit.clearance_mm, Kind::Bore, 2)) " (" (bare(fit.worst_clearance_mm, Kind::Bore, 2)) ")" } " "
             span.small { (sheet.step_link(fit.step)) }
         }
     }
@@ -72,7 +71,7 @@ pub(super) fn exchanges(sheet: &Sheet<'_>) -> Markup {
                     thead { tr {
                         th scope="col" { "step" } th scope="col" { "device" } th scope="col" { "over" } th scope="col" { "how" }
                         th.r scope="col" { "rail outside" } th.r scope="col" { "needed" } th.r scope="col" { "out of hand" }
-                        th scope="col" { "meanwhile the device's tip is" }
+                        th scope="col" { "while the device's tip is" }
                     } }
                     tbody {
                         @for e in rows {
@@ -89,7 +88,7 @@ pub(super) fn exchanges(sheet: &Sheet<'_>) -> Markup {
                                 td class=(if e.blind_mm > 0.0 { "r weak" } else { "r" }) {
                                     @if e.blind_mm > 0.0 { (bare(e.blind_mm, Kind::Way, 0)) } @else { "never" }
                                 }
-                                td { @if let Some(at) = &e.blind_where { (place(at)) } @else { "–" } }
+                                td { @if let Some(at) = &e.blind_where { (super::text::at(at)) } @else { "–" } }
                             }
                         }
                     }
@@ -130,7 +129,7 @@ pub(super) fn lesions(sheet: &Sheet<'_>) -> Markup {
         }
         @for stent in &outcome.stents {
             p {
-                "The " (stent.name) " lies from " (place(&stent.proximal_at)) " to " (place(&stent.distal_at)) ", "
+                "The " (stent.name) " lies from " (super::text::at(&stent.proximal_at)) " to " (super::text::at(&stent.distal_at)) ", "
                 (super::text::length(stent.length_mm, Kind::Way, 0)) " long ("
                 (super::text::length(stent.free_length_mm, Kind::Way, 0)) " at rest)."
                 @for cover in &stent.covers {

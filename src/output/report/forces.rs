@@ -4,7 +4,7 @@ use super::Sheet;
 use super::svg::{Figure, Scale, WIDTH, length_axis, num, step_axis, ticks};
 use super::text::{fixed, percent, place};
 use crate::mechanics::Direction;
-use crate::rehearsal::{DeviceRow, LoadRow};
+use crate::rehearsal::{DeviceRow, LoadRow, LossRow};
 use maud::{Markup, html};
 
 const LEFT: f64 = 56.0;
@@ -13,6 +13,8 @@ const TOP: f64 = 12.0;
 const HEIGHT: f64 = 190.0;
 /// Pushes and pulls whose losses are drawn along the route: the hardest ones.
 const DRAWN: usize = 6;
+/// What rounds to nothing is not worth its words, N.
+const LEAST_N: f64 = 0.005;
 /// Height of a row in that drawing.
 const ROW: f64 = 34.0;
 
@@ -201,13 +203,19 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                                 td { @if load.direction == Direction::Push { "push" } @else { "pull" } }
                                 td.r { (fixed(load.hub_force_n, 2)) }
                                 td.r { (fixed(load.tip_force_n, 2)) }
-                                td.r { @if let Some(e) = load.efficiency { (percent(e)) } @else { "–" } }
+                                td.r { @match load.efficiency {
+                                    Some(e) if e > 0.0 => (percent(e)),
+                                    Some(_) => "none",
+                                    None => "–",
+                                } }
                                 td {
-                                    @for (k, loss) in load.lost.iter().enumerate() {
+                                    @let told: Vec<&LossRow> = load.lost.iter().filter(|l| l.lost_n >= LEAST_N).collect();
+                                    @if told.is_empty() { "nowhere as much as 0.01 N" }
+                                    @for (k, loss) in told.iter().enumerate() {
                                         @if k > 0 { "; " }
-                                        (fixed(loss.lost_n, 2)) " N " (place(&loss.at)) " on the " (loss.on)
+                                        (fixed(loss.lost_n, 2)) " N " (super::text::at(&loss.at)) " on the " (loss.on)
                                     }
-                                    @if let Some(mm) = load.buckled_mm { " buckles over " (super::text::length(mm, super::text::Kind::Way, 0)) }
+                                    @if let Some(mm) = load.buckled_mm { "; pushed into waves along " (super::text::length(mm, super::text::Kind::Way, 0)) }
                                 }
                                 td.r { (fixed(load.largest_wall_force_n_per_mm, 3)) }
                             }

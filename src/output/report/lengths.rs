@@ -1,13 +1,13 @@
 //! Length left outside, step by step, one narrow plot for each device.
 
 use super::Sheet;
-use super::svg::{Figure, Scale, WIDTH, cut, num, points, step_axis};
+use super::svg::{Figure, Scale, WIDTH, cut, num, points, staying, step_axis};
 use super::text::fixed;
 use crate::rehearsal::DeviceRow;
 use maud::{Markup, html};
 
 const ROW: f64 = 46.0;
-const LEFT: f64 = 104.0;
+const LEFT: f64 = 112.0;
 const RIGHT: f64 = 150.0;
 const TOP: f64 = 8.0;
 
@@ -32,20 +32,29 @@ pub(super) fn figure(sheet: &Sheet<'_>) -> Figure {
         })
         .collect();
     let bottom = TOP + ROW * devices.len() as f64;
-    let body = html! {
+    let stripes = |width: f64| {
+        html! {
+            @for line in (0..devices.len()).step_by(2) {
+                rect.row x="0" y=(num(TOP + ROW * line as f64)) width=(num(width)) height=(num(ROW)) {}
+            }
+        }
+    };
+    let names = html! {
+        (stripes(LEFT - 2.0))
         @for (line, (i, _)) in devices.iter().enumerate() {
             @let y = TOP + ROW * line as f64;
-            @if line % 2 == 0 {
-                rect.row x="0" y=(num(y)) width=(num(WIDTH)) height=(num(ROW)) {}
-            }
             rect class={ "d" (i) } x="0" y=(num(y + 10.0)) width="5" height=(num(ROW - 20.0)) {}
             text.b x="10" y=(num(y + 0.5 * ROW + 4.0)) { (cut(&sheet.plan.devices[*i].name, LEFT - 14.0)) }
         }
+    };
+    let body = html! {
+        (stripes(WIDTH))
         (step_axis(&scale, count, TOP, bottom))
         text.t.mid x=(num(f64::midpoint(LEFT, WIDTH - RIGHT))) y=(num(bottom + 31.0)) { "step" }
         @for (line, (i, rows)) in devices.iter().enumerate() {
             (device(sheet, *i, rows, &scale, TOP + ROW * line as f64))
         }
+        (staying(LEFT - 2.0, TOP, bottom, &names))
     };
     Figure {
         name: "outside".into(),

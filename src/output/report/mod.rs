@@ -49,6 +49,8 @@ pub struct Report<'a> {
     pub durations: &'a Durations,
     /// The scene in space; left out where there is none.
     pub stage: Option<&'a Stage>,
+    /// The plan beside others, where that was asked for.
+    pub comparison: Option<&'a Comparison>,
 }
 
 /// A plot as a file.
@@ -124,7 +126,8 @@ impl Report<'_> {
             (steps::bar(&sheet))
             section #nesting aria-labelledby="h-nesting" {
                 h2 #h-nesting { "Where everything is" }
-                p.note { "Drag the slider, or use the arrow keys on it: all pictures follow. Pale: outside. Black: in the hub and valve it enters through. Coloured: inside, thin within another device, thick where it lies bare. White box: its own hub. ▸ moved in this step." }
+                p.note.hint { "Drag the slider above, or use the arrow keys on it: all pictures follow." }
+                p.note { "Pale: outside. Black: in the hub and valve it enters through. Coloured: inside, thin within another device, thick where it lies bare. White box: its own hub. ▸ moved in this step." }
                 (steps::findings(&sheet))
                 @for figure in nesting::figures(&sheet) { (shown(&figure)) }
                 details open { summary { "The same in figures" } (nesting::tables(&sheet)) }
@@ -137,8 +140,9 @@ impl Report<'_> {
             }
             (edges(&sheet))
             section #lengths aria-labelledby="h-lengths" {
-                h2 #h-lengths { "Length left outside" }
+                h2 #h-lengths { "Lengths and exchanges" }
                 (shown(&lengths::figure(&sheet)))
+                p.note { "Each row has a scale of its own, from nought. Dot: the least. Dashed: what a hand needs to hold a wire or pusher." }
                 (fits::exchanges(&sheet))
             }
             section #fits aria-labelledby="h-fits" {
@@ -158,6 +162,12 @@ impl Report<'_> {
                 (shown(&access::figure(&sheet)))
                 (access::words(&sheet))
                 (fits::lesions(&sheet))
+            }
+            @if let Some(comparison) = self.comparison {
+                section #plans aria-labelledby="h-plans" {
+                    h2 #h-plans { "Other plans on this vessel and stack" }
+                    (compare::section(comparison))
+                }
             }
             section #vessel aria-labelledby="h-vessel" {
                 h2 #h-vessel { "Vessel" }
@@ -183,6 +193,7 @@ impl Report<'_> {
             ("force", "Force"),
             ("clock", "Clock"),
             ("access", "Access"),
+            ("plans", "Other plans"),
             ("vessel", "Vessel"),
             ("steps", "Steps"),
             ("basis", "Basis"),
@@ -190,7 +201,8 @@ impl Report<'_> {
         let contents = contents
             .iter()
             .filter(|(id, _)| *id != "edges" || !self.rehearsed.outcome.edges.is_empty())
-            .filter(|(id, _)| *id != "space" || self.stage.is_some());
+            .filter(|(id, _)| *id != "space" || self.stage.is_some())
+            .filter(|(id, _)| *id != "plans" || self.comparison.is_some());
         page(
             &self.rehearsed.outcome.scene,
             &sheet.looks,
@@ -214,6 +226,7 @@ impl Report<'_> {
         figures.push(clock::gantt(&sheet));
         figures.push(access::figure(&sheet));
         figures.push(vessel::figure(&sheet));
+        figures.extend(self.comparison.into_iter().flat_map(compare::figures));
         plots_of(&figures, &sheet.looks)
     }
 }
@@ -223,7 +236,7 @@ impl Report<'_> {
 pub fn comparison_html(comparison: &Comparison, vessel: &str) -> String {
     let body = html! {
         section #verdict {
-            p.eyebrow { "Comparison of plans" }
+            (eyebrow("Comparison of plans"))
             h1 { (vessel) }
             (compare::section(comparison))
         }
@@ -245,6 +258,12 @@ fn plots_of(figures: &[Figure], looks: &[Look]) -> Vec<Plot> {
             svg: f.standalone(looks),
         })
         .collect()
+}
+
+/// What kind of page it is, and the gist of the caution: whoever reads only the top has read it.
+fn eyebrow(kind: &str) -> Markup {
+    let gist = CAUTION.split('.').next().unwrap_or(CAUTION);
+    html! { p.eyebrow { (kind) span { " · " (gist) } } }
 }
 
 fn shown(figure: &Figure) -> Markup {
@@ -281,7 +300,7 @@ fn force(sheet: &Sheet<'_>) -> Markup {
         section #force aria-labelledby="h-force" {
             h2 #h-force { "Force" }
             @if !forces::known(sheet) {
-                p { "In this rehearsal lengths were ruled along the centre line: there are no forces in it, only the estimate below. No figure here says that a force is harmless." }
+                p { "In this rehearsal lengths were ruled along the centre line: there are no forces in it, only the estimate below: by how much friction multiplies a force between tip and hub, from the turning of the way alone. No figure here says that a force is harmless." }
             } @else {
                 p { "Stiffness and friction are known to a factor of about three: compare plans by these figures. None of them says that a force is harmless." }
             }

@@ -1,7 +1,7 @@
 //! The nesting diagram: who lies in whom, how far, and what is left outside.
 
 use super::Sheet;
-use super::svg::{Figure, Scale, WIDTH, cut, length_axis, num, width_of};
+use super::svg::{Figure, Scale, WIDTH, cut, length_axis, num, staying, width_of};
 use super::text::{fixed, place};
 use crate::device::LumenKind;
 use crate::rehearsal::{DeviceRow, StepRow};
@@ -10,7 +10,7 @@ use maud::{Markup, html};
 /// Height of a device's row.
 const ROW: f64 = 27.0;
 /// Room for names at the left.
-const LEFT: f64 = 96.0;
+const LEFT: f64 = 112.0;
 /// Room for figures at the right.
 const RIGHT: f64 = 122.0;
 /// Lines of landmark names above the rows.
@@ -78,16 +78,16 @@ fn figure(
     let scale = Scale::new(values, (LEFT, WIDTH - RIGHT));
     let top = NAME_LINE * (NAME_LINES + 1) as f64 + 4.0;
     let bottom = top + ROW * sheet.plan.devices.len() as f64;
-    let rows = sheet.plan.devices.iter().enumerate();
-    let body = html! {
-        @for (i, device) in rows {
+    let names = html! {
+        (stripes(sheet.plan.devices.len(), top, LEFT - 16.0))
+        @for (i, device) in sheet.plan.devices.iter().enumerate() {
             @let y = top + ROW * i as f64;
-            @if i % 2 == 0 {
-                rect.row x="0" y=(num(y)) width=(num(WIDTH)) height=(num(ROW)) {}
-            }
             rect class={ "d" (i) } x="0" y=(num(y + 6.0)) width="5" height=(num(ROW - 12.0)) {}
             text.b x="10" y=(num(y + 18.0)) { (cut(&device.name, LEFT - 14.0)) }
         }
+    };
+    let body = html! {
+        (stripes(sheet.plan.devices.len(), top, WIDTH))
         (length_axis(&scale, top, bottom, 9.0))
         (verticals(sheet, &scale, top, bottom))
         text.t.mid x=(num(f64::midpoint(LEFT, WIDTH - RIGHT))) y=(num(bottom + 31.0)) {
@@ -101,6 +101,7 @@ fn figure(
                 (deployed(sheet, step, &scale, top))
             }
         }
+        (staying(LEFT - 16.0, top, bottom, &names))
     };
     Figure {
         name: name.into(),
@@ -111,6 +112,15 @@ fn figure(
         ),
         size: (WIDTH, bottom + 38.0),
         body,
+    }
+}
+
+/// Every second row on a ground of its own.
+fn stripes(rows: usize, top: f64, width: f64) -> Markup {
+    html! {
+        @for i in (0..rows).step_by(2) {
+            rect.row x="0" y=(num(top + ROW * i as f64)) width=(num(width)) height=(num(ROW)) {}
+        }
     }
 }
 
@@ -256,10 +266,11 @@ fn bar(
         @if close_up {
             @let (far, name) = in_two(&place(&row.tip_at));
             @if far.is_empty() {
-                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&name, RIGHT)) }
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) { (cut(&name, 1.12 * RIGHT)) }
             } @else {
-                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 11.5)) { (far) }
-                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 23.0)) { (cut(&name, RIGHT)) }
+                @let (number, joint) = far.split_once(" mm").unwrap_or((&far, ""));
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 11.5)) data-mm=[number.parse::<f64>().ok()] data-kind="l" data-after=(joint) { (far) }
+                text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 23.0)) { (cut(&name, 1.12 * RIGHT)) }
             }
         } @else {
             text.t x=(num(WIDTH - RIGHT + 6.0)) y=(num(y + 17.0)) data-mm=(num(row.outside_mm)) data-kind="l" data-after=" outside" {
@@ -385,7 +396,7 @@ pub(super) fn tables(sheet: &Sheet<'_>) -> Markup {
                                             (sheet.key(&row.name)) (row.name)
                                             @if row.moved { " (moved)" }
                                         }
-                                        td { (place(&row.tip_at)) }
+                                        td { (super::text::at(&row.tip_at)) }
                                         td { (row.tip_in) }
                                         td.r { (bare(row.fed_mm, Kind::Way, 0)) }
                                         td.r { (bare(row.outside_mm, Kind::Way, 0)) }

@@ -36,6 +36,29 @@
     document.dispatchEvent(new CustomEvent("look"));
   });
 
+  // Names stay in sight where a plot is wider than the screen; the tips lie at its right.
+  const stays = all(".scroll").filter((box) => box.querySelector("g.stay"));
+  for (const box of stays) {
+    const names = box.querySelector("g.stay");
+    box.addEventListener("scroll", () => {
+      const width = names.ownerSVGElement.viewBox.baseVal.width;
+      names.setAttribute("transform", "translate(" + (box.scrollLeft * width) / box.scrollWidth + ",0)");
+    });
+    if (box.querySelector("#fig-nesting, #fig-nesting-tips")) box.scrollLeft = box.scrollWidth;
+  }
+
+  // On paper nothing is folded away.
+  let folded = [];
+  addEventListener("beforeprint", () => {
+    folded = all("details:not([open])");
+    for (const part of folded) part.open = true;
+    for (const box of stays) box.querySelector("g.stay").removeAttribute("transform");
+  });
+  addEventListener("afterprint", () => {
+    for (const part of folded) part.open = false;
+    folded = [];
+  });
+
   // Steps.
   const slider = one("slider");
   if (!slider) return;
@@ -53,6 +76,12 @@
       const x = Number(line.dataset.from) + (step - 1) * Number(line.dataset.pitch);
       line.setAttribute("x1", x);
       line.setAttribute("x2", x);
+      // where a plot is wider than the screen, the step shown comes into sight
+      const plot = line.closest(".scroll");
+      if (plot && plot.scrollWidth > plot.clientWidth) {
+        const place = x / line.ownerSVGElement.viewBox.baseVal.width * plot.scrollWidth;
+        if (place < plot.scrollLeft + 30 || place > plot.scrollLeft + plot.clientWidth - 30) plot.scrollLeft = place - 0.6 * plot.clientWidth;
+      }
     }
     document.dispatchEvent(new CustomEvent("step", { detail: step }));
   };

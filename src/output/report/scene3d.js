@@ -266,8 +266,9 @@ void main(){
       const name = document.createElement("span");
       name.textContent = text;
       name.className = kind;
-      name.style.left = x + "px";
-      name.style.top = y + "px";
+      // shares of the picture: they stay where they are when it is printed at another size
+      name.style.left = 100 * xy[0] + "%";
+      name.style.top = 100 * xy[1] + "%";
       shown.push(name);
     }
     NAMES.replaceChildren(...shown);

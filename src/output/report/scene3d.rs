@@ -314,10 +314,10 @@ pub(super) fn section(sheet: &Sheet<'_>, stage: &Stage) -> Markup {
             div #labels aria-hidden="true" {}
             p #nogl hidden { "This browser shows no WebGL 2, so the picture in space is left out. The diagrams show the same in the plane." }
         }
-        p.note {
-            "Drag or use the arrow keys to turn, wheel (after a click) or plus and minus to zoom, right button or W A S D to move. "
-            (stage.shapes.in_words())
+        p.note.hint {
+            "Drag or use the arrow keys to turn, wheel (after a click) or plus and minus to zoom, right button or W A S D to move."
         }
+        p.note { (stage.shapes.in_words()) }
         ul.legend {
             @for d in &stage.devices { li { (sheet.key(&d.name)) (d.name) } }
             li { span.key.keyclot aria-hidden="true" {} "clot" }

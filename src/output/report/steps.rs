@@ -1,7 +1,7 @@
 //! The step bar and the list of all steps.
 
 use super::Sheet;
-use super::text::{minutes, place, prose, sentence};
+use super::text::{at, minutes, prose, sentence};
 use crate::procedure::Severity;
 use crate::rehearsal::StepRow;
 use maud::{Markup, html};
@@ -94,7 +94,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                             td {
                                 @for (i, d) in step.devices.iter().filter(|d| d.moved).enumerate() {
                                     @if i > 0 { "; " }
-                                    (d.name) " " (place(&d.tip_at))
+                                    (d.name) " " (at(&d.tip_at))
                                 }
                             }
                         }

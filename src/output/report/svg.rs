@@ -61,6 +61,17 @@ impl Figure {
     }
 }
 
+/// Names at the left that stay in sight where the plot is wider than the screen; drawn last, on their own
+/// ground of `width`.
+pub(super) fn staying(width: f64, top: f64, bottom: f64, names: &Markup) -> Markup {
+    html! {
+        g.stay {
+            rect.ground x="0" y=(num(top)) width=(num(width)) height=(num(bottom - top)) {}
+            (names)
+        }
+    }
+}
+
 /// A number as SVG likes it: two digits, no more.
 pub(super) fn num(value: f64) -> String {
     let text = format!("{value:.2}");

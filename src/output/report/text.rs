@@ -66,7 +66,21 @@ pub(super) fn percent(share: f64) -> String {
 
 /// A name of a place as a person writes it.
 pub(super) fn place(name: &str) -> String {
-    name.replace('-', " ")
+    let word = |word: &str| match word {
+        "m1" | "m2" | "m3" | "ica" | "mca" | "aca" => word.to_uppercase(),
+        _ => match word.strip_suffix("mm") {
+            // `m2-inferior-10mm` lies 10 mm into that branch
+            Some(far) if far.parse::<u32>().is_ok() => format!("at {far} mm"),
+            _ => word.to_owned(),
+        },
+    };
+    let words: Vec<String> = name.replace('-', " ").split(' ').map(word).collect();
+    words.join(" ")
+}
+
+/// A place in words whose lengths can be switched.
+pub(super) fn at(name: &str) -> Markup {
+    prose(&place(name))
 }
 
 /// A sentence from a finding: a capital at its start, a full stop at its end.
@@ -103,8 +117,12 @@ pub(super) fn prose(text: &str) -> Markup {
             .last()
             .map_or(end, |(i, _)| i);
         let start = start.max(from);
-        // sizes in names and spans of two values stay as they are written
-        if text[..start].ends_with(" x ") || text[..start].ends_with(" to ") {
+        // sizes in names, spans of two values and places of three stay as they are written
+        let span = text[..start]
+            .strip_suffix(" to ")
+            .or_else(|| text[..start].strip_suffix(", "))
+            .is_some_and(|before| before.ends_with(|c: char| c.is_ascii_digit()));
+        if span || text[..start].ends_with(" x ") {
             continue;
         }
         let number = &text[start..end];
@@ -131,12 +149,12 @@ pub(super) fn prose(text: &str) -> Markup {
 
 #[cfg(test)]
 mod tests {
-    use super::{prose, sentence};
+    use super::{place, prose, sentence};
 
     #[test]
     fn lengths_in_words_are_found_and_nothing_else_is() {
         let html =
-            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>")
+            prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>, up to 7 mm past, at 28, -5, 0 mm")
                 .into_string();
         assert!(
             html.contains(r#"data-mm="-0.2" data-kind="d">-0.20 mm</span>"#),
@@ -146,8 +164,24 @@ mod tests {
             html.contains(r#"data-mm="913" data-kind="l">913 mm</span>"#),
             "{html}"
         );
-        assert!(html.matches("data-mm").count() == 2, "{html}");
+        assert!(
+            html.contains(r#"data-mm="7" data-kind="l">7 mm</span>"#),
+            "{html}"
+        );
+        assert!(html.matches("data-mm").count() == 3, "{html}");
         assert!(html.contains("&lt;b&gt;"), "words stay words: {html}");
+    }
+
+    #[test]
+    fn places_are_written_as_persons_write_them() {
+        assert_eq!(
+            place("1 mm short of m2-inferior-10mm"),
+            "1 mm short of M2 inferior at 10 mm"
+        );
+        assert_eq!(
+            place("7 mm past carotid-bifurcation"),
+            "7 mm past carotid bifurcation"
+        );
     }
 
     #[test]

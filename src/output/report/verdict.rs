@@ -2,6 +2,7 @@
 
 use super::Sheet;
 use super::text::{Kind, length, minutes, percent, prose, sentence};
+use crate::device::Verdict as FitVerdict;
 use crate::procedure::{Finding, Severity, Topic};
 use crate::rehearsal::{Outcome, Verdict};
 use maud::{Markup, html};
@@ -30,6 +31,13 @@ pub(super) fn points(outcome: &Outcome) -> Vec<Point<'_>> {
             .map(|(step, finding)| Point { step, finding })
     };
     let mut points: Vec<Point<'_>> = all(Severity::Failure).collect();
+    // what a step finds missing follows from what broke before it
+    if points
+        .iter()
+        .any(|p| p.finding.topic != Topic::Precondition)
+    {
+        points.retain(|p| p.finding.topic != Topic::Precondition);
+    }
     // one of a kind is enough to see what breaks
     let mut seen: Vec<Topic> = Vec::new();
     points.retain(|p| {
@@ -103,9 +111,12 @@ fn weight(outcome: &Outcome, point: &Point<'_>) -> f64 {
 }
 
 /// A kind of finding as a heading.
-pub(super) const fn heading(topic: Topic) -> &'static str {
-    match topic {
+pub(super) const fn heading(finding: &Finding) -> &'static str {
+    let fails = matches!(finding.severity, Severity::Failure);
+    match finding.topic {
+        Topic::Reach if fails => "Does not reach",
         Topic::Reach => "Reach",
+        Topic::Fit if fails => "Does not fit",
         Topic::Fit => "Tight fit",
         Topic::Vessel => "Device against vessel",
         Topic::Lesion => "At the lesion",
@@ -133,7 +144,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
     let points = points(outcome);
     let passes = outcome.verdict == Verdict::Passes;
     html! {
-        p.eyebrow { "Rehearsal" }
+        (super::eyebrow("Rehearsal"))
         h1 { (outcome.scene) }
         p.about { (outcome.about) }
         p.about { "Vessel: " (outcome.vessel.name) }
@@ -150,7 +161,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
                 @for point in &points {
                     @let bad = point.finding.severity == Severity::Failure;
                     li.bad[bad].weak[!bad] {
-                        h3 { @if bad { "Breaks: " } (heading(point.finding.topic)) }
+                        h3 { @if bad { "Breaks: " } (heading(point.finding)) }
                         p { (prose(&sentence(&point.finding.text))) }
                         @if let Some(help) = &point.finding.help {
                             p.help { b { "What would help: " } (prose(help)) "." }
@@ -202,7 +213,12 @@ fn summary(outcome: &Outcome, shown: usize) -> Markup {
 fn figures(sheet: &Sheet<'_>) -> Markup {
     let outcome = sheet.outcome();
     let clock = &sheet.rehearsed.clock;
+    let too_short = outcome.steps.iter().find(|s| {
+        let mut found = s.findings.iter();
+        found.any(|f| f.topic == Topic::Reach && f.severity == Severity::Failure)
+    });
     let reach = outcome.reach.iter().find(|r| r.margin_mm.abs() > 0.5);
+    let passes = outcome.verdict == Verdict::Passes;
     let blind = outcome
         .exchanges
         .iter()
@@ -221,13 +237,15 @@ fn figures(sheet: &Sheet<'_>) -> Markup {
     html! {
         dl.figures {
             @if let Some(p) = clock.spread.reperfusion {
-                div { dt { "Puncture to reperfusion" } dd { b { (minutes(p.p50_s)) " min" } small { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) } } }
+                div { dt { "Puncture to reperfusion" } dd { b { (minutes(p.p50_s)) " min" } small { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) @if !passes { ", as if nothing broke" } } } }
             }
-            @if let Some(r) = reach {
+            @if let Some(step) = too_short {
+                div { dt { "Least to spare" } dd { b { "none" } small { "too short, " (sheet.step_link(step.number)) } } }
+            } @else if let Some(r) = reach {
                 div { dt { "Least to spare" } dd { b { (length(r.margin_mm, Kind::Way, 0)) } small { (r.device) ", " (sheet.step_link(r.step)) } } }
             }
             @if let Some(f) = fit {
-                div { dt { "Tightest fit" } dd { b { (length(f.clearance_mm, Kind::Bore, 2)) } small { (f.inside.join(" beside ")) " in " (f.around) ", " (sheet.step_link(f.step)) } } }
+                div { dt { "Tightest fit" } dd { b { (length(f.clearance_mm, Kind::Bore, 2)) } small { (f.inside.join(" beside ")) " in " (f.around) @if f.verdict == FitVerdict::DoesNotFit { ": does not fit" } ", " (sheet.step_link(f.step)) } } }
             }
             @if let Some(e) = blind {
                 div { dt { "Longest rail out of hand" } dd { b { (length(e.blind_mm, Kind::Way, 0)) } small { (e.rail) ", " (sheet.step_link(e.step)) } } }

@@ -1,10 +1,10 @@
 //! Settled shapes between which the film moves.
 
 use super::lie::Lie;
+use super::settled::{Settled, settled};
 use super::vessel::lumen_radius_mm;
 use crate::geometry::Vector;
-use crate::mechanics::{LoadSettings, Settings};
-use crate::procedure::{InPlace, Passed, Plan, Rods, Shape, State, brings_clot};
+use crate::procedure::{InPlace, Passed, Plan, Shape, State, brings_clot};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -155,53 +155,28 @@ pub(super) fn posed(plan: &Plan, of: &Scenes, state: &State, shape: Option<&Arc<
 /// Makes keys out of shapes.
 pub(super) struct KeyMaker<'a> {
     plan: &'a Plan,
-    rods: Rods,
-    wanted: usize,
-    missing: usize,
-    /// Settling is given up once this many shapes in a row came to no rest.
-    failures_left: usize,
 }
 
 /// Gap between contacts of one zone, mm, and least force that is drawn, N: thin wires press with a few
 /// hundredths.
 const ZONE: (f64, f64) = (3.0, 0.005);
 
-/// Force out of balance, N, and rounds between tip loads and shape that do for a picture: offsets differ by
-/// less than a line's width.
-const PICTURE_N: f64 = 1e-3;
-const ROUNDS: usize = 2;
-/// Newton steps after which a shape is given up: three times what most take.
-const STEPS: usize = 120;
-
 impl<'a> KeyMaker<'a> {
-    pub(super) fn new(plan: &'a Plan) -> Self {
-        Self {
-            plan,
-            rods: Rods::new(
-                Settings {
-                    gradient_tolerance_n: PICTURE_N,
-                    most_newton_steps: STEPS,
-                    ..Settings::default()
-                },
-                LoadSettings {
-                    gradient_tolerance_n: PICTURE_N,
-                    most_rounds: ROUNDS,
-                    most_unsettled_n: f64::INFINITY,
-                    ..LoadSettings::default()
-                },
-            ),
-            wanted: 0,
-            missing: 0,
-            failures_left: 12,
-        }
+    pub(super) const fn new(plan: &'a Plan) -> Self {
+        Self { plan }
     }
 
     /// All steps. Shapes of the rehearsal are used where it has any; else, where `settle` is wished, rods
     /// are settled here.
-    pub(super) fn scenes(mut self, passed: &[Passed], settle: bool) -> (Vec<Scenes>, ShapesFrom) {
+    pub(super) fn scenes(&self, passed: &[Passed], settle: bool) -> (Vec<Scenes>, ShapesFrom) {
         let rehearsed = passed
             .iter()
             .any(|p| p.effect.laid.iter().any(|laid| laid.shape.is_some()));
+        let settled = if settle && !rehearsed {
+            settled(self.plan, passed)
+        } else {
+            Settled::default()
+        };
         let mut last = Key {
             share: 1.0,
             lies: vec![None; self.plan.devices.len()],
@@ -209,20 +184,17 @@ impl<'a> KeyMaker<'a> {
         };
         let mut clots: Vec<ClotPlace> = self.clots_at_first();
         let mut scenes = Vec::with_capacity(passed.len());
-        for done in passed {
+        for (step, done) in passed.iter().enumerate() {
             let mut keys = vec![Key {
                 share: 0.0,
                 ..last.clone()
             }];
             let moved = moves(done);
             if moved {
-                let laid = done.effect.laid.iter().rev();
-                let shape = match laid.map(|l| l.shape.as_ref()).next() {
-                    Some(Some(shape)) => Some(Arc::clone(shape)),
-                    _ if settle && !rehearsed => self.settle(&done.after),
-                    _ => None,
-                };
-                keys.push(self.key(1.0, &done.after, shape.as_ref(), &last));
+                let mut laid = done.effect.laid.iter().rev();
+                let rehearsed = laid.next().and_then(|l| l.shape.as_ref());
+                let shape = rehearsed.or_else(|| settled.shapes.get(step)?.as_ref());
+                keys.push(self.key(1.0, &done.after, shape, &last));
             } else {
                 keys.push(Key {
                     share: 1.0,
@@ -243,37 +215,15 @@ impl<'a> KeyMaker<'a> {
         }
         let from = if rehearsed {
             ShapesFrom::Rehearsal
-        } else if self.wanted > self.missing {
+        } else if settled.wanted > settled.missing {
             ShapesFrom::Settled {
-                wanted: self.wanted,
-                missing: self.missing,
+                wanted: settled.wanted,
+                missing: settled.missing,
             }
         } else {
             ShapesFrom::CentreLine
         };
         (scenes, from)
-    }
-
-    fn settle(&mut self, state: &State) -> Option<Arc<Shape>> {
-        if self.failures_left == 0 {
-            self.wanted += 1;
-            self.missing += 1;
-            return None;
-        }
-        let found = self.rods.at_rest(self.plan, state);
-        match found {
-            Ok(None) => None,
-            Ok(Some(shape)) => {
-                self.wanted += 1;
-                Some(shape)
-            }
-            Err(_) => {
-                self.wanted += 1;
-                self.missing += 1;
-                self.failures_left -= 1;
-                None
-            }
-        }
     }
 
     fn key(&self, share: f64, state: &State, shape: Option<&Arc<Shape>>, last: &Key) -> Key {
@@ -365,7 +315,7 @@ impl<'a> KeyMaker<'a> {
 }
 
 /// Whether anything may lie differently after a step.
-fn moves(done: &Passed) -> bool {
+pub(super) fn moves(done: &Passed) -> bool {
     done.before.in_place != done.after.in_place
         || done.before.open != done.after.open
         || done.before.residual_mm != done.after.residual_mm

@@ -33,6 +33,7 @@ mod marks;
 mod mesh;
 mod moment;
 mod payload;
+mod settled;
 mod struts;
 mod timeline;
 mod vessel;
@@ -44,6 +45,7 @@ pub use moment::{
     DrawnClot, DrawnContact, DrawnDevice, DrawnPlaque, DrawnStent, EdgeBand, EdgeState, Moment,
     Node, Section, SectionDevice, WireMesh,
 };
+pub use settled::picture_rods;
 pub use timeline::{Pace, Span, Timeline};
 pub use vessel::ContextBranch;
 pub(crate) use vessel::stepped;
@@ -96,7 +98,7 @@ pub struct StageSettings {
     pub pace: Pace,
     /// How finely things are drawn.
     pub detail: Detail,
-    /// Settle rods for the picture where the rehearsal has none (about half a second for a long
+    /// Settle rods for the picture where the rehearsal has none (about a second for a long
     /// script). Default true; else everything lies on the centre line.
     pub settle: bool,
 }
