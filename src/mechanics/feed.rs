@@ -258,6 +258,9 @@ pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 /// Longest change of a tip or length from one round to the next, mm: the shape before is no guide
 /// beyond.
 const LONGEST_MM: f64 = 3.0;
+/// Largest change of the friction met from one round to the next, N, where there was less: a shape that
+/// has not settled wriggles, and what a capstan makes of all these turns grows beyond measure.
+const LARGEST_N: f64 = 0.3;
 /// Force out of balance on the way, as a share of what loads still miss.
 const ROUGHLY: f64 = 3e-3;
 /// Length for which the route has no room, mm, above which a device runs off it.
@@ -499,7 +502,7 @@ impl StackSolver {
         Ok((sharp, steps))
     }
 
-    /// Shapes under the loads as they are, from those given.
+    /// Shapes under the loads as they are, from those given; from scratch where that way is lost.
     fn settle_rods(
         &mut self,
         tube: &[TubeStation],
@@ -513,8 +516,15 @@ impl StackSolver {
             rods: &self.rods,
             beside: &self.arrangement.beside,
         };
-        self.settle
-            .settle_near(&scene, shapes, self.load_settings.sideways_n_per_mm)
+        let near = self
+            .settle
+            .settle_near(&scene, shapes, self.load_settings.sideways_n_per_mm);
+        match near {
+            Err(
+                lost @ (MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }),
+            ) => self.settle.settle(&scene).map_err(|_| lost),
+            found => found,
+        }
     }
 
     /// Rods, holds and ends of what is far enough in.
@@ -748,7 +758,12 @@ impl StackSolver {
     fn advance(&mut self, tube: &[TubeStation], wanted: &[Option<f64>], found: &Solution) {
         let n = self.rods.len();
         let (least, last) = (least_end(tube), tube[tube.len() - 1].s_mm);
-        std::mem::swap(&mut self.added_n, &mut self.called_n);
+        for (added_n, called_n) in self.added_n.iter_mut().zip(&self.called_n) {
+            for (added_n, called_n) in added_n.iter_mut().zip(called_n) {
+                let most_n = LARGEST_N.max(added_n.abs());
+                *added_n += (called_n - *added_n).clamp(-most_n, most_n);
+            }
+        }
         let known = self.hubs.iter().all(|h| h.known);
         self.unknown.clear();
         self.weight.clear();

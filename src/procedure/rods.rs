@@ -14,6 +14,8 @@ use std::sync::Arc;
 /// Radius that a lumen which is shut is taken to have, mm: rods need one, and what is pushed
 /// through bears on the wall all round.
 const SHUT_MM: f64 = 0.05;
+/// Newton steps after which a shape is given up: ten times what most take.
+const MOST_STEPS: usize = 200;
 /// Largest cells of a rehearsal: length, mm, turning, rad, and change of the lumen as a share. Against cells of
 /// 1 mm, which are two and a half times as many and take as many times as long, lengths of the default
 /// script differ by 0.5 mm and forces at the hub by 8 mN (median); friction that is known to 30 % leaves
@@ -45,7 +47,11 @@ pub struct Rods {
 
 impl Default for Rods {
     fn default() -> Self {
-        Self::new(Settings::default(), LoadSettings::rehearsal())
+        let settings = Settings {
+            most_newton_steps: MOST_STEPS,
+            ..Settings::default()
+        };
+        Self::new(settings, LoadSettings::rehearsal())
     }
 }
 
