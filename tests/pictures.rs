@@ -10,12 +10,15 @@
 )]
 #![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
+mod inside;
+
+use inside::outside;
 use kiss3d::glamx::{Vec2, Vec3};
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::film::{
     FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
-    make_still, shots, write_still,
+    make_still, moment_of, shots, write_still,
 };
 use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
@@ -30,12 +33,17 @@ const DEFAULT: &str = "left-tandem-retriever-first";
 
 /// A scene of the program on the stage, devices on the centre line.
 fn stage_of(name: &str) -> Stage {
+    staged(name, false)
+}
+
+/// The same, with rods settled where it is wished.
+fn staged(name: &str, settle: bool) -> Stage {
     let source = Source::from_argument(&format!("embedded:scenes/{name}.ron"));
     let loaded = data::load_scene(&source, &TrackSettings::default()).unwrap();
     let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
     let outcome = outcome_of(&loaded.plan, &passed);
     let settings = StageSettings {
-        settle: false,
+        settle,
         ..StageSettings::default()
     };
     Stage::new(
@@ -268,6 +276,54 @@ fn films_tell_what_the_rehearsal_found() {
             (f64::from(frames) / 12.0 - seconds).abs() < 0.3,
             "{name}: {frames} frames"
         );
+    }
+}
+
+/// The films of the README, frame by frame.
+#[test]
+fn in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
+    /// Beyond its way along the route a tip swings by the lumen at most, mm.
+    const SWING_MM: f64 = 8.0;
+    for (name, seconds) in [
+        (DEFAULT, 75.0),
+        ("guide-below-stent", 60.0),
+        ("too-short", 60.0),
+    ] {
+        let stage = staged(name, true);
+        let script = Script::new(&stage, (0, stage.steps.len() - 1), seconds);
+        let mut before: Option<Moment> = None;
+        let mut looked_at = 0;
+        for (shot, _) in shots(&script, FilmSettings::default().pace.frames_per_s) {
+            let Some(moment) = moment_of(&stage, &script, &shot) else {
+                continue;
+            };
+            looked_at += 1;
+            let (beyond_mm, pressed_mm) = outside(&stage.plan().track, &moment);
+            let step = moment.step + 1;
+            assert!(
+                beyond_mm < 1e-3 && pressed_mm < 0.5,
+                "{name}, step {step}: {beyond_mm:.4} mm outside, the wall gives by {pressed_mm:.2} mm"
+            );
+            let before = before.replace(moment.clone());
+            // a cut to another step may leave out what nobody would see
+            let Some(before) = before.filter(|b| b.step == moment.step) else {
+                continue;
+            };
+            for device in &moment.devices {
+                let Some(was) = before.device(device.device) else {
+                    continue;
+                };
+                let along_mm = (device.tip_mm - was.tip_mm).abs();
+                let by_mm = (device.tip - was.tip).norm();
+                assert!(
+                    by_mm < along_mm + SWING_MM,
+                    "{name}, step {step}: the {} jumps by {by_mm:.1} mm on {along_mm:.1} mm of its way",
+                    stage.devices[device.device].name
+                );
+            }
+        }
+        println!("{name}: {looked_at} different pictures");
+        assert!(looked_at > 100, "{name}: {looked_at} different pictures");
     }
 }
 

@@ -17,6 +17,12 @@ const PLAQUE: f32 = 0.55;
 const CLOT: f32 = 0.8;
 /// Opacity of what has a lumen: what runs in it is seen through its wall.
 const CATHETER: f32 = 0.72;
+/// How much darker than its coat the core of a wire is, and the corners of its sections.
+const CORE: f32 = 0.45;
+const CORE_SIDES: usize = 4;
+/// Devices thinner than this have [`THIN_SIDES`] corners: more would not be seen, mm of radius.
+const THIN_MM: f64 = 0.5;
+const THIN_SIDES: usize = 6;
 /// Opacity of balloons.
 const BALLOON: f32 = 0.55;
 /// Marks stand out of the surface that bears them by this share of its radius.
@@ -196,7 +202,7 @@ fn drawn_device(
     theme: Theme,
     keyed: bool,
 ) {
-    let sides = stage.settings().detail.device_sides;
+    let sides = sides_of(device, stage.settings().detail.device_sides);
     let described = &stage.devices[device.device];
     let finish = if keyed {
         Finish {
@@ -207,7 +213,7 @@ fn drawn_device(
     } else {
         let colour = described.look.colour(theme);
         let hollow = device.lumen_mm.iter().any(Option::is_some);
-        if hollow {
+        if hollow || !device.core_mm.is_empty() {
             see_through(colour, CATHETER)
         } else {
             opaque(colour)
@@ -225,6 +231,27 @@ fn drawn_device(
         }
         return;
     }
+    if device.core_mm.len() == device.nodes.len() {
+        let core: Vec<Node> = device
+            .nodes
+            .iter()
+            .zip(&device.core_mm)
+            .map(|(node, radius_mm)| Node {
+                radius_mm: *radius_mm,
+                ..*node
+            })
+            .collect();
+        let colour = solid(described.look.colour(theme)).lerp_to_gamma(solid(theme.ink()), CORE);
+        parts.push((
+            format!("core {}", described.name),
+            Arc::new(Mesh::tube(&core, CORE_SIDES)),
+            Finish {
+                colour,
+                flat: false,
+                both_sides: true,
+            },
+        ));
+    }
     let mut marks = Mesh::default();
     for mark in marked(&device.nodes) {
         marks.append(&Mesh::tube(&mark, sides));
@@ -236,6 +263,11 @@ fn drawn_device(
             opaque(theme.mark()),
         ));
     }
+}
+
+fn sides_of(device: &DrawnDevice, sides: usize) -> usize {
+    let thin = device.nodes.iter().all(|n| n.radius_mm < THIN_MM);
+    if thin { sides.min(THIN_SIDES) } else { sides }
 }
 
 /// Radiopaque stretches, a little thicker than what bears them.

@@ -137,9 +137,15 @@ pub fn labels_of(
     labels
 }
 
-/// Draws labels beside their places, none over another and all within `rect`.
-pub fn place_labels(painter: &Painter, scheme: &Scheme, rect: Rect, labels: &[Label]) {
-    let mut taken: Vec<Rect> = Vec::new();
+/// Draws labels beside their places, none over another or over what is `taken`, and all within `rect`.
+pub fn place_labels(
+    painter: &Painter,
+    scheme: &Scheme,
+    rect: Rect,
+    labels: &[Label],
+    taken: &[Rect],
+) {
+    let mut taken = taken.to_vec();
     let mut ordered: Vec<&Label> = labels.iter().collect();
     ordered.sort_by(|a, b| {
         let rank = |l: &Label| (!l.device, l.at.y);
@@ -176,8 +182,7 @@ fn free_spot(
     taken: &[Rect],
 ) -> Option<Rect> {
     let gap = scheme.px(if label.device { 30.0 } else { 22.0 });
-    // the patient's sides stand at the edges
-    let frame = rect.shrink2(vec2(scheme.px(26.0), scheme.px(5.0)));
+    let frame = rect.shrink2(vec2(scheme.px(10.0), scheme.px(5.0)));
     // names of devices to the right, of places to the left: fewer lines cross
     let sides = if label.device {
         [1.0, -1.0]

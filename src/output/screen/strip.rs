@@ -147,8 +147,15 @@ fn ground(painter: &Painter, scheme: &Scheme, rect: Rect, axis: &Axis, track: &T
         Words::line(text, scheme.px(12.5), scheme.faint()).draw(painter, at, anchor)
     };
     let y = rect.top() + scheme.px(2.0);
-    name(pos2(axis.left, y), "outside", Align2::LEFT_TOP);
-    let mut taken = axis.left + scheme.px(50.0);
+    let explained = "outside the body; box: hub and valve";
+    let wide = Words::line(explained, scheme.px(12.5), scheme.faint()).size(painter);
+    let words = if axis.left + wide.x < skin - scheme.px(40.0) {
+        explained
+    } else {
+        "outside"
+    };
+    let drawn = name(pos2(axis.left, y), words, Align2::LEFT_TOP);
+    let mut taken = drawn.right() + scheme.px(8.0);
     for (landmark, words) in NAMED {
         let Some(found) = track.landmarks.iter().find(|l| l.name == landmark) else {
             continue;

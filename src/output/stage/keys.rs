@@ -173,23 +173,30 @@ const ROUNDS: usize = 2;
 /// Newton steps after which a shape is given up: three times what most take.
 const STEPS: usize = 120;
 
+/// Rods that settle as far as a picture shows it: a force out of balance of a thousandth of a newton, two
+/// rounds between tip loads and shape.
+#[must_use]
+pub fn picture_rods() -> Rods {
+    Rods::new(
+        Settings {
+            gradient_tolerance_n: PICTURE_N,
+            most_newton_steps: STEPS,
+            ..Settings::default()
+        },
+        LoadSettings {
+            gradient_tolerance_n: PICTURE_N,
+            most_rounds: ROUNDS,
+            most_unsettled_n: f64::INFINITY,
+            ..LoadSettings::default()
+        },
+    )
+}
+
 impl<'a> KeyMaker<'a> {
     pub(super) fn new(plan: &'a Plan) -> Self {
         Self {
             plan,
-            rods: Rods::new(
-                Settings {
-                    gradient_tolerance_n: PICTURE_N,
-                    most_newton_steps: STEPS,
-                    ..Settings::default()
-                },
-                LoadSettings {
-                    gradient_tolerance_n: PICTURE_N,
-                    most_rounds: ROUNDS,
-                    most_unsettled_n: f64::INFINITY,
-                    ..LoadSettings::default()
-                },
-            ),
+            rods: picture_rods(),
             wanted: 0,
             missing: 0,
             failures_left: 12,

@@ -1,7 +1,7 @@
 //! A device in hand: its fed length changes, the rods settle beside the window's loop, the picture
 //! follows.
 
-use crate::output::stage::{Moment, Section, Stage};
+use crate::output::stage::{Moment, Section, Stage, picture_rods};
 use crate::procedure::{Plan, Rods, Shape, State};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -27,7 +27,7 @@ impl Settler {
         let (told, results) = channel();
         let plan = plan.clone();
         let work = move || {
-            let mut rods = Rods::default();
+            let mut rods = picture_rods();
             while let Ok(mut state) = asked.recv() {
                 // what was overtaken by a later wish is not settled any more
                 while let Ok(later) = asked.try_recv() {

@@ -107,7 +107,11 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
                     card.and_then(|c| c.row.devices.iter().find(|r| r.name == described.name));
                 let colour = solid(described.look.colour(scheme.theme));
                 name(ui, scheme, desk, device.device, &described.name, colour);
-                ui.label(format!("{:.0} mm", device.tip_mm));
+                ui.label(if device.tip_mm < 0.0 {
+                    "outside".to_owned()
+                } else {
+                    format!("{:.0} mm", device.tip_mm)
+                });
                 ui.label(number(device.outside_mm));
                 // margin and force are the step's own; in hand they are others
                 let settled = row.filter(|_| !held && moment.share >= 1.0);
