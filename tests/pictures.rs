@@ -25,6 +25,7 @@ use nestline::output::screen::{
     Adapter, Angles, Pane, Place, Props, Set, Shown, View, find_adapter, key_colour, vec3,
 };
 use nestline::output::stage::{EdgeState, Moment, Stage, StageSettings};
+use nestline::output::viewer::{Desk, Wish};
 use nestline::procedure::{Ruler, Severity};
 use nestline::rehearsal::{CAUTION, outcome_of, walk_through};
 use std::path::Path;
@@ -277,6 +278,66 @@ fn films_tell_what_the_rehearsal_found() {
             "{name}: {frames} frames"
         );
     }
+}
+
+#[test]
+fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
+    let stage = stage_of(DEFAULT);
+    let mut desk = Desk::new(&stage, Theme::Light);
+    desk.play.to_step(&stage.timeline, 18);
+    desk.grant(&stage, Wish::DrawFar);
+    assert!(
+        desk.hand.moment().is_none(),
+        "nothing in hand, nothing moves"
+    );
+    desk.grant(&stage, Wish::Take);
+    desk.grant(&stage, Wish::Take);
+    let guide = desk.hand.device.unwrap();
+    assert_eq!(stage.devices[guide].name, "guide");
+    let tip_mm = |desk: &Desk| desk.moment(&stage).device(guide).unwrap().tip_mm;
+    let before_mm = tip_mm(&desk);
+    desk.grant(&stage, Wish::DrawFar);
+    desk.grant(&stage, Wish::Feed);
+    assert!(
+        (tip_mm(&desk) - (before_mm - 9.0)).abs() < 1e-9,
+        "from {before_mm} to {}",
+        tip_mm(&desk)
+    );
+    for _ in 0..1200 {
+        desk.hand.take_over(&stage);
+        if !desk.hand.settling {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert!(!desk.hand.settling, "the rods do not settle");
+    assert_eq!(desk.hand.unsettled, None);
+    let moment = desk.moment(&stage);
+    let (beyond_mm, _) = outside(&stage.plan().track, &moment);
+    assert!(beyond_mm < 1e-3, "{beyond_mm:.4} mm outside the lumen");
+    let drawn = moment.device(guide).unwrap();
+    let off_axis_mm = drawn
+        .nodes
+        .iter()
+        .filter(|n| n.station_mm > 0.0)
+        .map(|n| (n.at - stage.plan().track.frame_at(n.station_mm).origin_mm).norm())
+        .fold(0.0, f64::max);
+    assert!(
+        off_axis_mm > 1.0,
+        "in the aorta a rod leaves the centre line: {off_axis_mm:.2} mm"
+    );
+    // no further than its hub lets it
+    for _ in 0..200 {
+        desk.grant(&stage, Wish::FeedFar);
+    }
+    let moment = desk.moment(&stage);
+    let left_mm = moment.device(guide).unwrap().outside_mm.unwrap();
+    assert!(left_mm.abs() < 1e-6, "{left_mm} mm outside");
+    desk.grant(&stage, Wish::LetGo);
+    assert!(
+        (tip_mm(&desk) - before_mm).abs() < 1e-9,
+        "back to the script"
+    );
 }
 
 /// The films of the README, frame by frame.

@@ -53,6 +53,11 @@ xdotool mouseup 1 click 4 click 5
 alive "turning"
 # a device in hand, by keys and by its bar
 press End Tab Tab Down Down Up a y BackSpace
+xdotool mousemove --window "$window" 900 630 mousedown 1
+for _ in 1 2 3 4 5 6; do xdotool mousemove_relative -- -6 0; sleep 0.2; done
+xdotool mouseup 1
+alive "dragging a bar"
+press BackSpace
 press space
 least=
 for _ in $(seq "$seconds"); do

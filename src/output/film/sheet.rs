@@ -190,7 +190,7 @@ impl Sheet<'_> {
             let looks: Vec<palette::Look> = self.stage.devices.iter().map(|d| d.look).collect();
             let plot = Rect::from_min_max(rest.min + vec2(0.0, scheme.px(24.0)), rest.max);
             close_up(painter, scheme, plot, &section, Some(band), &looks);
-        } else if rest.height() > scheme.px(110.0) {
+        } else if self.beat.place != Place::Route && rest.height() > scheme.px(110.0) {
             title("Where this is", rest.top());
             let map = Rect::from_min_max(rest.min + vec2(0.0, scheme.px(22.0)), rest.max);
             whereabouts(painter, scheme, map, self.stage, self.moment, self.seen);

@@ -58,7 +58,9 @@ pub fn close_up(
             (square.top() + scheme.px(2.0), Align2::LEFT_TOP)
         };
         let words = Words::line(text, scheme.px(13.0), scheme.faint());
-        let drawn = words.draw(painter, pos2(rect.left(), y), anchor);
+        let wide = words.size(painter).x + scheme.px(6.0);
+        let left = (square.left() - wide).max(rect.left());
+        let drawn = words.draw(painter, pos2(left, y), anchor);
         let from = if below {
             drawn.center_top()
         } else {

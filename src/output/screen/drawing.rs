@@ -19,7 +19,7 @@ const CLOT: f32 = 0.8;
 const CATHETER: f32 = 0.72;
 /// How much darker than its coat the core of a wire is, and the corners of its sections.
 const CORE: f32 = 0.45;
-const CORE_SIDES: usize = 4;
+const CORE_SIDES: usize = 3;
 /// Devices thinner than this have [`THIN_SIDES`] corners: more would not be seen, mm of radius.
 const THIN_MM: f64 = 0.5;
 const THIN_SIDES: usize = 6;
@@ -138,7 +138,7 @@ impl Props {
             lesions(&mut parts, stage, moment, theme);
         }
         for device in &moment.devices {
-            drawn_device(&mut parts, stage, device, theme, shown.keyed);
+            drawn_device(&mut parts, stage, device, theme, (shown.keyed, least_mm));
         }
         if !shown.keyed {
             payloads(&mut parts, stage, moment, theme, (shown, least_mm));
@@ -200,7 +200,7 @@ fn drawn_device(
     stage: &Stage,
     device: &DrawnDevice,
     theme: Theme,
-    keyed: bool,
+    (keyed, least_mm): (bool, f64),
 ) {
     let sides = sides_of(device, stage.settings().detail.device_sides);
     let described = &stage.devices[device.device];
@@ -231,7 +231,9 @@ fn drawn_device(
         }
         return;
     }
-    if device.core_mm.len() == device.nodes.len() {
+    // what is thinner than two pixels is not seen in its coat
+    let thickest_mm = 2.0 * device.core_mm.iter().copied().fold(0.0, f64::max);
+    if device.core_mm.len() == device.nodes.len() && thickest_mm > 2.0 * least_mm {
         let core: Vec<Node> = device
             .nodes
             .iter()

@@ -49,7 +49,11 @@ const LANDMARKS: [(&str, &str, &[Place]); 12] = [
     ),
     ("skull-base", "skull base", &[Place::Neck, Place::Head]),
     ("ica-terminus", "end of the carotid", &[Place::Head]),
-    ("clot-start", "clot", &[Place::Route, Place::Head]),
+    (
+        "clot-start",
+        "clot",
+        &[Place::Route, Place::Neck, Place::Edge, Place::Head],
+    ),
     ("m2-inferior-10mm", "M2", &[Place::Head]),
     ("m2-superior-10mm", "M2", &[Place::Head]),
 ];
@@ -115,16 +119,20 @@ pub fn labels_of(
             });
         }
     }
-    let clot_gone = moment.clots.is_empty();
     for (name, words, places) in LANDMARKS {
         let found = stage.landmarks.iter().find(|l| l.name == name);
         let Some(landmark) = found.filter(|_| places.contains(&place)) else {
             continue;
         };
-        if words == "clot" && clot_gone {
-            continue;
-        }
-        if let Some(at) = seen(&landmark.at) {
+        // a clot may have been drawn away from where it was
+        let at = if name == "clot-start" {
+            let clot = moment.clots.first();
+            clot.and_then(|c| c.nodes.get(c.nodes.len() / 2))
+                .map(|n| n.at)
+        } else {
+            Some(landmark.at)
+        };
+        if let Some(at) = at.and_then(|at| seen(&at)) {
             labels.push(Label {
                 text: words.to_owned(),
                 at,

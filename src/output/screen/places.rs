@@ -37,7 +37,7 @@ impl Place {
             Self::Arch => "aortic arch",
             Self::Neck => "neck",
             Self::Edge => "stent edge",
-            Self::Tip => "end of the tip",
+            Self::Tip => "where the tip ends",
             Self::Head => "head",
         }
     }

@@ -27,6 +27,7 @@
 
 mod card;
 mod draw;
+mod follow;
 mod keys;
 mod lie;
 mod marks;
@@ -38,6 +39,7 @@ mod timeline;
 mod vessel;
 
 pub use card::{LandmarkLabel, StageDevice, StepCard};
+pub use follow::FollowingRods;
 pub use keys::{ShapesFrom, picture_rods};
 pub use mesh::Mesh;
 pub use moment::{

@@ -77,7 +77,8 @@ pub(super) fn view(
         let words = format!("needles: force where devices press, {MM_PER_N:.0} mm for a newton");
         Words::line(&words, scheme.px(13.0), scheme.faint()).draw(
             &painter,
-            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(12.0)),
+            // above the scale
+            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(36.0)),
             Align2::RIGHT_BOTTOM,
         );
     }

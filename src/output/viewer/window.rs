@@ -116,13 +116,11 @@ async fn run(
         rects: [Rect::NOTHING; 3],
     };
     let mut before = Instant::now();
-    let mut known_height = 0.0;
     while window.render_3d(&mut nothing, &mut camera).await {
         let now = Instant::now();
         let height = window.height() as f32 / scale_of(&window);
-        if known_height == 0.0 && height > 0.0 {
+        if height > 0.0 {
             screen.desk.suit(height);
-            known_height = height;
         }
         let touched = screen.events(&window);
         screen.desk.play.tick(
