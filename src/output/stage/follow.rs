@@ -4,15 +4,16 @@ use crate::mechanics::{LoadSettings, MechanicsError, Settings};
 use crate::procedure::{Plan, Rods, Shape, State};
 use std::sync::Arc;
 
-/// Every so many of the route's stations are kept, about 3 mm apart: nearer ones cost more than a moving hand
+/// Every so many of the route's stations are kept, about 4 mm apart: nearer ones cost more than a moving hand
 /// waits for, wider ones leave the siphon's bends out.
-const EVERY: usize = 3;
-/// Force out of balance, N: a tenth of what a soft catheter's tip bends at.
+const EVERY: usize = 4;
+/// Force out of balance, N: the shape then lies within some tenths of a millimetre of the settled one (the bench
+/// `stage` prints how far).
 const ROUGH_N: f64 = 0.03;
 /// Newton steps after which a shape is given up.
 const STEPS: usize = 60;
 
-/// Settles a stack roughly while it is dragged: on every third station, to three hundredths of a newton, one
+/// Settles a stack roughly while it is dragged: on every fourth station, to three hundredths of a newton, one
 /// round between tip loads and shape. What rests is to be settled again by
 /// [`picture_rods`](super::picture_rods).
 #[derive(Debug, Clone)]
