@@ -482,7 +482,7 @@ fn export_refuses_what_it_cannot_do() {
             "seconds",
         ),
         (
-            vec!["export", "--glb", "/no/such/folder/x.glb", "--plain"],
+            vec!["export", "--glb", "/no/such/folder/x.glb", "--ruler"],
             "cannot write",
         ),
     ] {

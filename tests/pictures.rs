@@ -10,18 +10,22 @@
 )]
 #![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
+mod inside;
+
+use inside::outside;
 use kiss3d::glamx::{Vec2, Vec3};
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::film::{
     FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
-    make_still, shots, write_still,
+    make_still, moment_of, shots, write_still,
 };
 use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
     Adapter, Angles, Pane, Place, Props, Set, Shown, View, find_adapter, key_colour, vec3,
 };
 use nestline::output::stage::{EdgeState, Moment, Stage, StageSettings};
+use nestline::output::viewer::{Desk, Wish};
 use nestline::procedure::{Ruler, Severity};
 use nestline::rehearsal::{CAUTION, outcome_of, walk_through};
 use std::path::Path;
@@ -30,12 +34,17 @@ const DEFAULT: &str = "left-tandem-retriever-first";
 
 /// A scene of the program on the stage, devices on the centre line.
 fn stage_of(name: &str) -> Stage {
+    staged(name, false)
+}
+
+/// The same, with rods settled where it is wished.
+fn staged(name: &str, settle: bool) -> Stage {
     let source = Source::from_argument(&format!("embedded:scenes/{name}.ron"));
     let loaded = data::load_scene(&source, &TrackSettings::default()).unwrap();
     let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
     let outcome = outcome_of(&loaded.plan, &passed);
     let settings = StageSettings {
-        settle: false,
+        settle,
         ..StageSettings::default()
     };
     Stage::new(
@@ -268,6 +277,114 @@ fn films_tell_what_the_rehearsal_found() {
             (f64::from(frames) / 12.0 - seconds).abs() < 0.3,
             "{name}: {frames} frames"
         );
+    }
+}
+
+#[test]
+fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
+    let stage = stage_of(DEFAULT);
+    let mut desk = Desk::new(&stage, Theme::Light);
+    desk.play.to_step(&stage.timeline, 18);
+    desk.grant(&stage, Wish::DrawFar);
+    assert!(
+        desk.hand.moment().is_none(),
+        "nothing in hand, nothing moves"
+    );
+    desk.grant(&stage, Wish::Take);
+    desk.grant(&stage, Wish::Take);
+    let guide = desk.hand.device.unwrap();
+    assert_eq!(stage.devices[guide].name, "guide");
+    let tip_mm = |desk: &Desk| desk.moment(&stage).device(guide).unwrap().tip_mm;
+    let before_mm = tip_mm(&desk);
+    desk.grant(&stage, Wish::DrawFar);
+    desk.grant(&stage, Wish::Feed);
+    assert!(
+        (tip_mm(&desk) - (before_mm - 9.0)).abs() < 1e-9,
+        "from {before_mm} to {}",
+        tip_mm(&desk)
+    );
+    for _ in 0..1200 {
+        desk.hand.take_over(&stage);
+        if !desk.hand.settling {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert!(!desk.hand.settling, "the rods do not settle");
+    assert_eq!(desk.hand.unsettled, None);
+    let moment = desk.moment(&stage);
+    let (beyond_mm, _) = outside(&stage.plan().track, &moment);
+    assert!(beyond_mm < 1e-3, "{beyond_mm:.4} mm outside the lumen");
+    let drawn = moment.device(guide).unwrap();
+    let off_axis_mm = drawn
+        .nodes
+        .iter()
+        .filter(|n| n.station_mm > 0.0)
+        .map(|n| (n.at - stage.plan().track.frame_at(n.station_mm).origin_mm).norm())
+        .fold(0.0, f64::max);
+    assert!(
+        off_axis_mm > 1.0,
+        "in the aorta a rod leaves the centre line: {off_axis_mm:.2} mm"
+    );
+    // no further than its hub lets it
+    for _ in 0..200 {
+        desk.grant(&stage, Wish::FeedFar);
+    }
+    let moment = desk.moment(&stage);
+    let left_mm = moment.device(guide).unwrap().outside_mm.unwrap();
+    assert!(left_mm.abs() < 1e-6, "{left_mm} mm outside");
+    desk.grant(&stage, Wish::LetGo);
+    assert!(
+        (tip_mm(&desk) - before_mm).abs() < 1e-9,
+        "back to the script"
+    );
+}
+
+/// The films of the README, frame by frame.
+#[test]
+fn in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
+    /// Beyond its way along the route a tip swings by the lumen at most, mm.
+    const SWING_MM: f64 = 8.0;
+    for (name, seconds) in [
+        (DEFAULT, 75.0),
+        ("guide-below-stent", 60.0),
+        ("too-short", 60.0),
+    ] {
+        let stage = staged(name, true);
+        let script = Script::new(&stage, (0, stage.steps.len() - 1), seconds);
+        let mut before: Option<Moment> = None;
+        let mut looked_at = 0;
+        for (shot, _) in shots(&script, FilmSettings::default().pace.frames_per_s) {
+            let Some(moment) = moment_of(&stage, &script, &shot) else {
+                continue;
+            };
+            looked_at += 1;
+            let (beyond_mm, pressed_mm) = outside(&stage.plan().track, &moment);
+            let step = moment.step + 1;
+            assert!(
+                beyond_mm < 1e-3 && pressed_mm < 0.5,
+                "{name}, step {step}: {beyond_mm:.4} mm outside, the wall gives by {pressed_mm:.2} mm"
+            );
+            let before = before.replace(moment.clone());
+            // a cut to another step may leave out what nobody would see
+            let Some(before) = before.filter(|b| b.step == moment.step) else {
+                continue;
+            };
+            for device in &moment.devices {
+                let Some(was) = before.device(device.device) else {
+                    continue;
+                };
+                let along_mm = (device.tip_mm - was.tip_mm).abs();
+                let by_mm = (device.tip - was.tip).norm();
+                assert!(
+                    by_mm < along_mm + SWING_MM,
+                    "{name}, step {step}: the {} jumps by {by_mm:.1} mm on {along_mm:.1} mm of its way",
+                    stage.devices[device.device].name
+                );
+            }
+        }
+        println!("{name}: {looked_at} different pictures");
+        assert!(looked_at > 100, "{name}: {looked_at} different pictures");
     }
 }
 

@@ -21,7 +21,7 @@ fail() {
 }
 for _ in $(seq 50); do [[ -e /tmp/.X11-unix/X${display#:} ]] && break || sleep 0.1; done
 cd "$work"
-"$program" view --centred >"$work/view.log" 2>&1 &
+"$program" view --ruler >"$work/view.log" 2>&1 &
 view=$!
 pids+=("$view")
 window=
@@ -53,11 +53,18 @@ xdotool mouseup 1 click 4 click 5
 alive "turning"
 # a device in hand, by keys and by its bar
 press End Tab Tab Down Down Up a y BackSpace
+xdotool mousemove --window "$window" 900 630 mousedown 1
+for _ in 1 2 3 4 5 6; do xdotool mousemove_relative -- -6 0; sleep 0.2; done
+xdotool mouseup 1
+alive "dragging a bar"
+press BackSpace
 press space
 least=
-for _ in $(seq "$seconds"); do
+for second in $(seq "$seconds"); do
     sleep 1
     alive "playing"
+    # it stops at the end: from the beginning, again and again
+    ((second % 40)) || press Home space
     now=$(memory)
     # the first seconds still allocate
     [[ $SECONDS -lt 30 ]] || least=${least:-$now}

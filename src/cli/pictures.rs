@@ -215,7 +215,7 @@ pub(crate) fn view(arguments: &ViewArguments) -> Result<ExitCode, Stop> {
         });
         settled
     });
-    open(stage, settled, &adapter, theme(arguments.dark));
+    open(stage, settled, &adapter, theme(arguments.dark))?;
     Ok(ExitCode::SUCCESS)
 }
 

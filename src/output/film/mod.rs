@@ -15,4 +15,4 @@ pub use frames::write_still;
 pub use make::{FilmReport, FilmSettings, make_film, make_still};
 pub use reel::{Format, Pace, Picture, Reel};
 pub use script::{Beat, Script};
-pub use studio::{Shot, Studio, shots};
+pub use studio::{Shot, Studio, moment_of, shots};

@@ -9,7 +9,7 @@ use crate::rehearsal::EdgeRow;
 /// Time the title stands, s; a share of short films.
 const TITLE_S: f64 = 2.6;
 /// Time the verdict stands, s.
-const VERDICT_S: f64 = 4.0;
+const VERDICT_S: f64 = 6.0;
 /// Largest share of a film that both take together.
 const CARDS_SHARE: f64 = 0.3;
 /// Time to notice a caption, s. With [`READ_S_PER_CHARACTER`] it makes about the twenty
@@ -171,6 +171,7 @@ impl Weighed {
             _ => None,
         };
         // half way between where a tip is and where it should be
+        let arrives = arrives(stage, places, act, card);
         let short_mm = meant_tip(stage, step)
             .zip(station_mm)
             .map(|((_, meant_mm), is_mm)| f64::midpoint(meant_mm, is_mm));
@@ -178,6 +179,8 @@ impl Weighed {
             Some(Place::Edge)
         } else if short_mm.is_some() {
             Some(Place::Tip)
+        } else if arrives {
+            Some(Place::Route)
         } else {
             region.or(station_mm.map(|s| places.showing(s)))
         };
@@ -185,6 +188,7 @@ impl Weighed {
             + told
             + if edge_mm.is_some() { 1.0 } else { 0.0 }
             + if crosses { 2.0 } else { 0.0 }
+            + if arrives { 2.5 } else { 0.0 }
             + if deep { 0.3 } else { 0.0 };
         Self {
             step,
@@ -247,6 +251,16 @@ fn acting(act: &Action) -> Option<&str> {
 fn guides(stage: &Stage, device: &str) -> bool {
     let found = stage.devices.iter().find(|d| d.name == device);
     found.is_some_and(|d| matches!(d.class, DeviceClass::Guide | DeviceClass::BalloonGuide))
+}
+
+/// Whether the guide comes through the arch: the way from the access to the neck is seen as a whole then.
+fn arrives(stage: &Stage, places: &Places, act: &Action, card: &StepCard) -> bool {
+    let (Action::Insert { device, .. } | Action::Advance { device, .. }) = act else {
+        return false;
+    };
+    let through =
+        |(from_mm, to_mm): (f64, f64)| from_mm < places.origin_mm && to_mm >= places.origin_mm;
+    guides(stage, device) && card.stretch_mm.is_some_and(through)
 }
 
 /// Whether something crosses a lesion for the first time.
@@ -332,7 +346,8 @@ fn beat(group: &[Weighed], length_s: f64) -> Beat {
     };
     let place = told.and_then(|w| w.place);
     let seen = |w: &&Weighed| {
-        w.moves && (w.place == place || matches!(w.place, Some(Place::Edge | Place::Tip)))
+        let here = w.place == place || place == Some(Place::Route);
+        w.moves && (here || matches!(w.place, Some(Place::Edge | Place::Tip)))
     };
     Beat {
         first: group.first().map_or(0, |w| w.step),

@@ -5,7 +5,7 @@ use crate::output::palette::{self, State};
 use crate::output::screen::{Place, View};
 use crate::output::screen::{
     Scheme, Words, close_up, icon, labels_of, least_width_px, lines_over, place_labels, solid,
-    vec3, view_name, widest_mm,
+    vec3, view_name, widest_mm, written_on,
 };
 use crate::output::stage::{Moment, Stage};
 use crate::rehearsal::Verdict;
@@ -115,8 +115,9 @@ impl Sheet<'_> {
             &seen.view,
             seen.rect,
         );
-        place_labels(&inside, &self.scheme, seen.rect, &labels);
         let name = self.beat.place.in_words();
+        let taken = written_on(&inside, &self.scheme, seen.rect, &seen.view, name);
+        place_labels(&inside, &self.scheme, seen.rect, &labels, &taken);
         view_name(&inside, &self.scheme, seen.rect, &seen.view, name, widened);
     }
 
@@ -189,7 +190,7 @@ impl Sheet<'_> {
             let looks: Vec<palette::Look> = self.stage.devices.iter().map(|d| d.look).collect();
             let plot = Rect::from_min_max(rest.min + vec2(0.0, scheme.px(24.0)), rest.max);
             close_up(painter, scheme, plot, &section, Some(band), &looks);
-        } else if rest.height() > scheme.px(110.0) {
+        } else if self.beat.place != Place::Route && rest.height() > scheme.px(110.0) {
             title("Where this is", rest.top());
             let map = Rect::from_min_max(rest.min + vec2(0.0, scheme.px(22.0)), rest.max);
             whereabouts(painter, scheme, map, self.stage, self.moment, self.seen);

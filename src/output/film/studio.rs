@@ -226,7 +226,7 @@ impl<'a> Studio<'a> {
             Shot::Beat { beat, share, glide } => {
                 let index = *beat;
                 let beat = &script.beats[index];
-                let moment = moment_of(stage, beat, *share);
+                let moment = beat_at(stage, beat, *share);
                 let views = self.glided(script, index, *glide);
                 let done = script.title_s
                     + script.beats[..index]
@@ -326,9 +326,21 @@ impl<'a> Studio<'a> {
 /// Share of a beat's motion in which the steps that lead up to its last one are run through.
 const LEAD_SHARE: f64 = 0.4;
 
+/// What a shot shows of the stage; none for title and verdict.
+#[must_use]
+pub fn moment_of(stage: &Stage, script: &Script, shot: &Shot) -> Option<Moment> {
+    match shot {
+        Shot::Beat { beat, share, .. } => {
+            let beat = script.beats.get(*beat)?;
+            Some(beat_at(stage, beat, *share))
+        }
+        Shot::Title | Shot::Verdict => None,
+    }
+}
+
 /// The moment of the stage at a share of a beat's motion: what leads up to it quickly, one step after
 /// the other without the stillness between them, then its last step.
-fn moment_of(stage: &Stage, beat: &Beat, share: f64) -> Moment {
+fn beat_at(stage: &Stage, beat: &Beat, share: f64) -> Moment {
     let lead: Vec<&Span> = beat
         .lead
         .iter()

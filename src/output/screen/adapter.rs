@@ -4,6 +4,8 @@
 //! drawing library. So both are asked for first, and what is missing is told in one sentence.
 
 use super::ScreenError;
+#[cfg(unix)]
+use std::os::unix::net::UnixStream;
 
 /// What draws.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,27 +55,62 @@ pub fn find_adapter_and_display() -> Result<Adapter, ScreenError> {
     find_adapter()
 }
 
-/// Whether a display is named, and its socket is there.
+/// Whether a display is named and something listens there.
+#[cfg(unix)]
 fn display_answers() -> bool {
-    let named = |variable: &str| std::env::var(variable).ok().filter(|v| !v.is_empty());
-    if let Some(wayland) = named("WAYLAND_DISPLAY").or_else(|| named("WAYLAND_SOCKET")) {
+    let named = |variable: &str| std::env::var_os(variable).filter(|v| !v.is_empty());
+    if named("WAYLAND_SOCKET").is_some() {
+        return true;
+    }
+    if let Some(wayland) = named("WAYLAND_DISPLAY") {
         let folder = named("XDG_RUNTIME_DIR").unwrap_or_default();
+        // an absolute name stands alone
         let socket = std::path::Path::new(&folder).join(wayland);
-        if named("WAYLAND_SOCKET").is_some() || socket.exists() {
+        if UnixStream::connect(socket).is_ok() {
             return true;
         }
     }
-    let Some(display) = named("DISPLAY") else {
+    let display = named("DISPLAY").unwrap_or_default();
+    display.to_str().is_some_and(x_answers)
+}
+
+/// Windows and macOS have a desktop as soon as somebody is logged in.
+#[cfg(not(unix))]
+fn display_answers() -> bool {
+    true
+}
+
+/// Whether an X server listens where `DISPLAY` points: `[host]:number[.screen]`.
+#[cfg(unix)]
+fn x_answers(display: &str) -> bool {
+    /// Port of display 0.
+    const FIRST_PORT: u16 = 6000;
+    let Some((host, rest)) = display.rsplit_once(':') else {
         return false;
     };
-    // ":0" and ":0.0" are on this machine, where a socket bears the number; others may answer
-    let Some(local) = display.strip_prefix(':') else {
-        return true;
+    let Ok(number) = rest.split('.').next().unwrap_or_default().parse::<u16>() else {
+        return false;
     };
-    let number = local.split('.').next().unwrap_or(local);
-    let socket = std::path::Path::new("/tmp/.X11-unix").join(format!("X{number}"));
-    // without that folder the display may listen elsewhere
-    socket.exists() || !std::path::Path::new("/tmp/.X11-unix").exists()
+    let socket = format!("/tmp/.X11-unix/X{number}");
+    if host.is_empty() || host == "unix" {
+        return UnixStream::connect(&socket).is_ok() || hidden_socket_answers(&socket);
+    }
+    let host = host.trim_start_matches('[').trim_end_matches(']');
+    let port = FIRST_PORT.saturating_add(number);
+    std::net::TcpStream::connect((host, port)).is_ok()
+}
+
+/// Linux has sockets beside the file system, too.
+#[cfg(target_os = "linux")]
+fn hidden_socket_answers(name: &str) -> bool {
+    use std::os::linux::net::SocketAddrExt;
+    use std::os::unix::net::SocketAddr;
+    SocketAddr::from_abstract_name(name).is_ok_and(|at| UnixStream::connect_addr(&at).is_ok())
+}
+
+#[cfg(all(unix, not(target_os = "linux")))]
+fn hidden_socket_answers(_: &str) -> bool {
+    false
 }
 
 fn driver_advice() -> &'static str {
@@ -81,5 +118,17 @@ fn driver_advice() -> &'static str {
         "install a Vulkan driver (on Debian and Ubuntu: `apt-get install mesa-vulkan-drivers`, which also draws without a graphics card)"
     } else {
         "install or update the driver of the graphics card"
+    }
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::x_answers;
+
+    #[test]
+    fn nothing_listens_on_displays_that_are_none() {
+        for display in ["", "0", ":", ":x", ":64999", ":64999.0", "unix:64999"] {
+            assert!(!x_answers(display), "{display}");
+        }
     }
 }

@@ -6,7 +6,7 @@ use super::scheme::solid;
 use crate::output::palette::{Look, Theme};
 use crate::output::stage::{EdgeBand, Section};
 use egui::{Align2, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
-use std::f32::consts::TAU;
+use std::f32::consts::{PI, TAU};
 
 /// Corners of a circle.
 const CORNERS: u16 = 64;
@@ -39,6 +39,38 @@ pub fn close_up(
         let look = looks.get(device.device);
         let colour = look.map_or(scheme.ink(), |l| solid(l.colour(scheme.theme)));
         plot.device(painter, scheme, device, colour);
+    }
+    for struts in &section.struts {
+        let look = looks.get(struts.device);
+        let colour = look.map_or(scheme.ink(), |l| solid(l.colour(scheme.theme)));
+        let radius_px = (single(struts.radius_mm) * plot.px_per_mm).max(scheme.px(2.5));
+        for [x_mm, y_mm] in &struts.at_mm {
+            let at = plot.at(single(*x_mm), single(*y_mm));
+            let outline = Stroke::new(scheme.px(1.2), scheme.ink());
+            painter.circle(at, radius_px, colour, outline);
+        }
+    }
+    let corner = |text: &str, turn: f32, r_mm: f32, below: bool| {
+        let to = plot.at(r_mm * turn.cos(), r_mm * turn.sin());
+        let (y, anchor) = if below {
+            (square.bottom() - scheme.px(2.0), Align2::LEFT_BOTTOM)
+        } else {
+            (square.top() + scheme.px(2.0), Align2::LEFT_TOP)
+        };
+        let words = Words::line(text, scheme.px(13.0), scheme.faint());
+        let wide = words.size(painter).x + scheme.px(6.0);
+        let left = (square.left() - wide).max(rect.left());
+        let drawn = words.draw(painter, pos2(left, y), anchor);
+        let from = if below {
+            drawn.center_top()
+        } else {
+            drawn.center_bottom()
+        };
+        painter.line_segment([from, to], Stroke::new(scheme.px(1.0), scheme.faint()));
+    };
+    corner("vessel wall", 0.75 * PI, single(section.wall_mm), false);
+    if let Some((outer_mm, _)) = section.stent_mm {
+        corner("stent rim", 1.25 * PI, single(outer_mm), true);
     }
     scale_bar(
         painter,

@@ -17,6 +17,12 @@ const PLAQUE: f32 = 0.55;
 const CLOT: f32 = 0.8;
 /// Opacity of what has a lumen: what runs in it is seen through its wall.
 const CATHETER: f32 = 0.72;
+/// How much darker than its coat the core of a wire is, and the corners of its sections.
+const CORE: f32 = 0.45;
+const CORE_SIDES: usize = 3;
+/// Devices thinner than this have [`THIN_SIDES`] corners: more would not be seen, mm of radius.
+const THIN_MM: f64 = 0.5;
+const THIN_SIDES: usize = 6;
 /// Opacity of balloons.
 const BALLOON: f32 = 0.55;
 /// Marks stand out of the surface that bears them by this share of its radius.
@@ -132,7 +138,7 @@ impl Props {
             lesions(&mut parts, stage, moment, theme);
         }
         for device in &moment.devices {
-            drawn_device(&mut parts, stage, device, theme, shown.keyed);
+            drawn_device(&mut parts, stage, device, theme, (shown.keyed, least_mm));
         }
         if !shown.keyed {
             payloads(&mut parts, stage, moment, theme, (shown, least_mm));
@@ -194,9 +200,9 @@ fn drawn_device(
     stage: &Stage,
     device: &DrawnDevice,
     theme: Theme,
-    keyed: bool,
+    (keyed, least_mm): (bool, f64),
 ) {
-    let sides = stage.settings().detail.device_sides;
+    let sides = sides_of(device, stage.settings().detail.device_sides);
     let described = &stage.devices[device.device];
     let finish = if keyed {
         Finish {
@@ -207,7 +213,7 @@ fn drawn_device(
     } else {
         let colour = described.look.colour(theme);
         let hollow = device.lumen_mm.iter().any(Option::is_some);
-        if hollow {
+        if hollow || !device.core_mm.is_empty() {
             see_through(colour, CATHETER)
         } else {
             opaque(colour)
@@ -225,6 +231,29 @@ fn drawn_device(
         }
         return;
     }
+    // what is thinner than two pixels is not seen in its coat
+    let thickest_mm = 2.0 * device.core_mm.iter().copied().fold(0.0, f64::max);
+    if device.core_mm.len() == device.nodes.len() && thickest_mm > 2.0 * least_mm {
+        let core: Vec<Node> = device
+            .nodes
+            .iter()
+            .zip(&device.core_mm)
+            .map(|(node, radius_mm)| Node {
+                radius_mm: *radius_mm,
+                ..*node
+            })
+            .collect();
+        let colour = solid(described.look.colour(theme)).lerp_to_gamma(solid(theme.ink()), CORE);
+        parts.push((
+            format!("core {}", described.name),
+            Arc::new(Mesh::tube(&core, CORE_SIDES)),
+            Finish {
+                colour,
+                flat: false,
+                both_sides: true,
+            },
+        ));
+    }
     let mut marks = Mesh::default();
     for mark in marked(&device.nodes) {
         marks.append(&Mesh::tube(&mark, sides));
@@ -236,6 +265,11 @@ fn drawn_device(
             opaque(theme.mark()),
         ));
     }
+}
+
+fn sides_of(device: &DrawnDevice, sides: usize) -> usize {
+    let thin = device.nodes.iter().all(|n| n.radius_mm < THIN_MM);
+    if thin { sides.min(THIN_SIDES) } else { sides }
 }
 
 /// Radiopaque stretches, a little thicker than what bears them.

@@ -49,7 +49,11 @@ const LANDMARKS: [(&str, &str, &[Place]); 12] = [
     ),
     ("skull-base", "skull base", &[Place::Neck, Place::Head]),
     ("ica-terminus", "end of the carotid", &[Place::Head]),
-    ("clot-start", "clot", &[Place::Route, Place::Head]),
+    (
+        "clot-start",
+        "clot",
+        &[Place::Route, Place::Neck, Place::Edge, Place::Head],
+    ),
     ("m2-inferior-10mm", "M2", &[Place::Head]),
     ("m2-superior-10mm", "M2", &[Place::Head]),
 ];
@@ -115,16 +119,20 @@ pub fn labels_of(
             });
         }
     }
-    let clot_gone = moment.clots.is_empty();
     for (name, words, places) in LANDMARKS {
         let found = stage.landmarks.iter().find(|l| l.name == name);
         let Some(landmark) = found.filter(|_| places.contains(&place)) else {
             continue;
         };
-        if words == "clot" && clot_gone {
-            continue;
-        }
-        if let Some(at) = seen(&landmark.at) {
+        // a clot may have been drawn away from where it was
+        let at = if name == "clot-start" {
+            let clot = moment.clots.first();
+            clot.and_then(|c| c.nodes.get(c.nodes.len() / 2))
+                .map(|n| n.at)
+        } else {
+            Some(landmark.at)
+        };
+        if let Some(at) = at.and_then(|at| seen(&at)) {
             labels.push(Label {
                 text: words.to_owned(),
                 at,
@@ -137,9 +145,15 @@ pub fn labels_of(
     labels
 }
 
-/// Draws labels beside their places, none over another and all within `rect`.
-pub fn place_labels(painter: &Painter, scheme: &Scheme, rect: Rect, labels: &[Label]) {
-    let mut taken: Vec<Rect> = Vec::new();
+/// Draws labels beside their places, none over another or over what is `taken`, and all within `rect`.
+pub fn place_labels(
+    painter: &Painter,
+    scheme: &Scheme,
+    rect: Rect,
+    labels: &[Label],
+    taken: &[Rect],
+) {
+    let mut taken = taken.to_vec();
     let mut ordered: Vec<&Label> = labels.iter().collect();
     ordered.sort_by(|a, b| {
         let rank = |l: &Label| (!l.device, l.at.y);
@@ -176,8 +190,7 @@ fn free_spot(
     taken: &[Rect],
 ) -> Option<Rect> {
     let gap = scheme.px(if label.device { 30.0 } else { 22.0 });
-    // the patient's sides stand at the edges
-    let frame = rect.shrink2(vec2(scheme.px(26.0), scheme.px(5.0)));
+    let frame = rect.shrink2(vec2(scheme.px(10.0), scheme.px(5.0)));
     // names of devices to the right, of places to the left: fewer lines cross
     let sides = if label.device {
         [1.0, -1.0]

@@ -23,7 +23,7 @@ pub use drawing::{Props, Shown, key_colour, least_width_px};
 pub use error::ScreenError;
 pub use labels::{Label, labels_of, place_labels};
 pub use meant::meant_tip;
-pub(crate) use overlay::{lines_over, view_name, widest_mm};
+pub(crate) use overlay::{lines_over, view_name, widest_mm, written_on};
 pub use paint::{Icon, Words, icon};
 pub use pane::{Finish, Pane, Set};
 pub(crate) use pane::{light_of, surface, without_shadows};

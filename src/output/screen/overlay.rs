@@ -60,15 +60,15 @@ pub(crate) fn view_name(
     what: &str,
     widened: bool,
 ) {
-    let pad = scheme.px(10.0);
-    let name = format!("{what}, seen {}", view.from.in_words());
+    let pad = scheme.px(NAME_PAD_PX);
+    let name = name_of(view, what);
     let veiled = |words: Words<'_>, at: Pos2| {
         let ground = Rect::from_min_size(at, words.size(painter)).expand(scheme.px(3.0));
         painter.rect_filled(ground, CornerRadius::same(3), veil(scheme.ground()));
         words.draw(painter, at, Align2::LEFT_TOP)
     };
     let drawn = veiled(
-        Words::line(&name, scheme.px(14.0), scheme.faint()),
+        Words::line(&name, scheme.px(NAME_PX), scheme.faint()),
         rect.min + vec2(pad, pad),
     );
     if widened {
@@ -77,28 +77,80 @@ pub(crate) fn view_name(
             drawn.left_bottom() + vec2(0.0, scheme.px(1.0)),
         );
     }
-    let (right, _) = view.axes();
-    // the patient's left is +x, the back +y
-    let (left_word, right_word) = if right.x.abs() > right.y.abs() {
-        if right.x > 0.0 {
-            ("R", "L")
-        } else {
-            ("L", "R")
-        }
-    } else if right.y > 0.0 {
-        ("front", "back")
-    } else {
-        ("back", "front")
-    };
-    let y = rect.center().y;
-    for (word, x, anchor) in [
-        (left_word, rect.left() + pad, Align2::LEFT_CENTER),
-        (right_word, rect.right() - pad, Align2::RIGHT_CENTER),
-    ] {
-        Words::line(word, scheme.px(16.0), scheme.faint()).draw(painter, pos2(x, y), anchor);
+    for (word, at) in sides(view)
+        .into_iter()
+        .zip(side_words(painter, scheme, rect, view))
+    {
+        Words::line(word, scheme.px(SIDE_PX), scheme.faint()).draw(
+            painter,
+            at.center(),
+            Align2::CENTER_CENTER,
+        );
     }
     scale(painter, scheme, rect, view);
 }
+
+/// Design size of the words for the patient's sides, and their distance from the edges.
+const SIDE_PX: f32 = 16.0;
+const SIDE_PAD_PX: f32 = 10.0;
+
+/// The patient's sides at the left and the right of a picture.
+fn sides(view: &View) -> [&'static str; 2] {
+    let (right, _) = view.axes();
+    // the patient's left is +x, the back +y
+    match (right.x.abs() > right.y.abs(), right.x > 0.0, right.y > 0.0) {
+        (true, true, _) => ["R", "L"],
+        (true, false, _) => ["L", "R"],
+        (false, _, true) => ["front", "back"],
+        (false, _, false) => ["back", "front"],
+    }
+}
+
+/// Distance of a view's name from its corner, and its letters, design sizes.
+const NAME_PAD_PX: f32 = 10.0;
+const NAME_PX: f32 = 14.0;
+
+fn name_of(view: &View, what: &str) -> String {
+    format!("{what}, seen {}", view.from.in_words())
+}
+
+/// Where [`view_name`] writes: no label may stand there.
+pub(crate) fn written_on(
+    painter: &Painter,
+    scheme: &Scheme,
+    rect: Rect,
+    view: &View,
+    what: &str,
+) -> Vec<Rect> {
+    let mut written: Vec<Rect> = side_words(painter, scheme, rect, view).into();
+    let name = name_of(view, what);
+    let size = Words::line(&name, scheme.px(NAME_PX), scheme.faint()).size(painter);
+    let pad = vec2(scheme.px(NAME_PAD_PX), scheme.px(NAME_PAD_PX));
+    // the name, and the line below it where thin devices are drawn wider
+    let tall = vec2(size.x, 2.0 * size.y);
+    written.push(Rect::from_min_size(rect.min + pad, tall).expand(scheme.px(3.0)));
+    let scale = vec2(SCALE_SHARE * rect.width(), scheme.px(34.0));
+    written.push(Rect::from_min_size(
+        rect.left_bottom() - vec2(0.0, scale.y),
+        scale,
+    ));
+    written
+}
+
+/// Where they stand.
+fn side_words(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) -> [Rect; 2] {
+    let [left, right] =
+        sides(view).map(|word| Words::line(word, scheme.px(SIDE_PX), scheme.faint()).size(painter));
+    let pad = scheme.px(SIDE_PAD_PX);
+    let y = rect.center().y;
+    [
+        Rect::from_center_size(pos2(rect.left() + pad + 0.5 * left.x, y), left),
+        Rect::from_center_size(pos2(rect.right() - pad - 0.5 * right.x, y), right),
+    ]
+}
+
+/// Longest scale bar, as a share of its picture's width.
+const SCALE_SHARE: f32 = 0.24;
 
 /// A round length as a bar.
 fn scale(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) {
@@ -111,7 +163,7 @@ fn scale(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) {
         (50.0, "5 cm"),
         (100.0, "10 cm"),
     ];
-    let fits = |mm: f32| mm * px_per_mm < 0.24 * rect.width();
+    let fits = |mm: f32| mm * px_per_mm < SCALE_SHARE * rect.width();
     let Some((mm, words)) = lengths.iter().rev().find(|(mm, _)| fits(*mm)) else {
         return;
     };

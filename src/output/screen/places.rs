@@ -37,7 +37,7 @@ impl Place {
             Self::Arch => "aortic arch",
             Self::Neck => "neck",
             Self::Edge => "stent edge",
-            Self::Tip => "end of the tip",
+            Self::Tip => "where the tip ends",
             Self::Head => "head",
         }
     }
@@ -48,6 +48,8 @@ impl Place {
 pub struct Places {
     /// End of the route.
     pub end_mm: f64,
+    /// Where the route leaves the arch.
+    pub origin_mm: f64,
     /// The arch, from the descending aorta into the common carotid.
     pub arch_mm: (f64, f64),
     /// The neck, from below the bifurcation to the skull base.
@@ -83,6 +85,7 @@ impl Places {
         let before = |s_mm: f64, by_mm: f64| (s_mm - by_mm).max(0.0);
         Self {
             end_mm,
+            origin_mm,
             arch_mm: (before(origin_mm, 130.0), before(bifurcation_mm, 20.0)),
             neck_mm: (before(bifurcation_mm, 55.0), skull_mm),
             head_mm: (before(skull_mm, 15.0), end_mm),

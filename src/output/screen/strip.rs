@@ -46,7 +46,7 @@ pub fn nesting_strip(
         from_mm: -outside_mm - plan.hub_standoff_mm,
         to_mm: end_mm + 10.0,
     };
-    ground(painter, scheme, rect, &axis, &plan.track);
+    ground(painter, scheme, rect, &axis, (&plan.track, moment));
     let mut rows = Vec::new();
     for (k, device) in moment.devices.iter().enumerate() {
         let row = u16::try_from(k).map_or(0.0, f32::from);
@@ -135,7 +135,13 @@ impl Axis {
     }
 }
 
-fn ground(painter: &Painter, scheme: &Scheme, rect: Rect, axis: &Axis, track: &Track) {
+fn ground(
+    painter: &Painter,
+    scheme: &Scheme,
+    rect: Rect,
+    axis: &Axis,
+    (track, moment): (&Track, &Moment),
+) {
     let skin = axis.x(0.0);
     let top = rect.top() + scheme.px(HEAD_PX - 2.0);
     painter.rect_filled(
@@ -147,8 +153,15 @@ fn ground(painter: &Painter, scheme: &Scheme, rect: Rect, axis: &Axis, track: &T
         Words::line(text, scheme.px(12.5), scheme.faint()).draw(painter, at, anchor)
     };
     let y = rect.top() + scheme.px(2.0);
-    name(pos2(axis.left, y), "outside", Align2::LEFT_TOP);
-    let mut taken = axis.left + scheme.px(50.0);
+    let explained = "outside the body; box: hub and valve";
+    let wide = Words::line(explained, scheme.px(12.5), scheme.faint()).size(painter);
+    let words = if axis.left + wide.x < skin - scheme.px(40.0) {
+        explained
+    } else {
+        "outside"
+    };
+    let drawn = name(pos2(axis.left, y), words, Align2::LEFT_TOP);
+    let mut taken = drawn.right() + scheme.px(8.0);
     for (landmark, words) in NAMED {
         let Some(found) = track.landmarks.iter().find(|l| l.name == landmark) else {
             continue;
@@ -175,9 +188,12 @@ fn ground(painter: &Painter, scheme: &Scheme, rect: Rect, axis: &Axis, track: &T
             solid(scheme.theme.plaque()).gamma_multiply(0.8),
         );
     }
-    for clot in &track.clots {
-        let from = pos2(axis.x(clot.start_mm), top);
-        let to = pos2(axis.x(clot.end_mm), rect.bottom());
+    for clot in &moment.clots {
+        let (Some(near), Some(far)) = (clot.nodes.first(), clot.nodes.last()) else {
+            continue;
+        };
+        let from = pos2(axis.x(near.station_mm), top);
+        let to = pos2(axis.x(far.station_mm), rect.bottom());
         painter.rect_filled(
             Rect::from_two_pos(from, to).expand2(vec2(scheme.px(0.5), 0.0)),
             CornerRadius::ZERO,

@@ -8,7 +8,7 @@ use super::marks::{core_mm, marks};
 use super::mesh::direction;
 use super::moment::{
     DrawnContact, DrawnDevice, DrawnPlaque, EdgeBand, EdgeState, Moment, Node, Section,
-    SectionDevice,
+    SectionDevice, SectionStruts,
 };
 use super::payload::held_within;
 use super::timeline::ease;
@@ -610,8 +610,13 @@ impl<'a> Drawing<'a> {
             };
             Some((0.5 * diameter_mm, thickness_mm))
         });
+        let struts: Vec<SectionStruts> = (0..self.ways.len())
+            .filter_map(|k| self.struts_at(k, s_mm))
+            .collect();
         let there = (0..self.ways.len())
-            .filter(|k| self.ways[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm));
+            .filter(|k| self.ways[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm))
+            // an open retriever has no core
+            .filter(|k| struts.iter().all(|s| s.device != *k));
         let mut devices: Vec<SectionDevice> = there
             .map(|k| {
                 let section = self.plan().devices[k]
@@ -632,7 +637,44 @@ impl<'a> Drawing<'a> {
             wall_mm: 0.5 * track.healthy_diameter_at(s_mm),
             stent_mm: stent,
             devices,
+            struts,
         }
+    }
+
+    /// Where the struts of an open retriever pass through a cross section.
+    fn struts_at(&self, k: usize, s_mm: f64) -> Option<SectionStruts> {
+        let Some(Payload::Retriever(spec)) = &self.plan().devices[k].device.payload else {
+            return None;
+        };
+        if !self.state.open[k] {
+            return None;
+        }
+        let (mesh, near_mm, far_mm) = self.retriever(k, spec)?;
+        if s_mm < near_mm || s_mm > far_mm {
+            return None;
+        }
+        let frame = self.frame_at(s_mm);
+        let reach_mm = 1.5 * self.lumen_mm(s_mm);
+        let crossing = |pair: &[Point]| -> Option<[f64; 2]> {
+            let [a, b] = [pair[0], pair[1]].map(|p| p - frame.origin_mm);
+            let (before, after) = (a.dot(&frame.tangent), b.dot(&frame.tangent));
+            if (before < 0.0) == (after < 0.0) {
+                return None;
+            }
+            let off = a + (b - a) * (before / (before - after));
+            let at = [off.dot(&frame.n1), off.dot(&frame.n2)];
+            // in the siphon the same plane is met a second time
+            (at[0].hypot(at[1]) < reach_mm).then_some(at)
+        };
+        Some(SectionStruts {
+            device: k,
+            radius_mm: mesh.radius_mm,
+            at_mm: mesh
+                .wires
+                .iter()
+                .flat_map(|wire| wire.windows(2).filter_map(crossing))
+                .collect(),
+        })
     }
 }
 

@@ -27,6 +27,7 @@
 
 mod card;
 mod draw;
+mod follow;
 mod keys;
 mod lie;
 mod marks;
@@ -39,11 +40,12 @@ mod timeline;
 mod vessel;
 
 pub use card::{LandmarkLabel, StageDevice, StepCard};
+pub use follow::FollowingRods;
 pub use keys::ShapesFrom;
 pub use mesh::Mesh;
 pub use moment::{
     DrawnClot, DrawnContact, DrawnDevice, DrawnPlaque, DrawnStent, EdgeBand, EdgeState, Moment,
-    Node, Section, SectionDevice, WireMesh,
+    Node, Section, SectionDevice, SectionStruts, WireMesh,
 };
 pub use settled::picture_rods;
 pub use timeline::{Pace, Span, Timeline};
@@ -203,6 +205,13 @@ impl Stage {
     #[must_use]
     pub fn plan(&self) -> &Plan {
         &self.plan
+    }
+
+    /// Most devices in the body at the end of any step.
+    #[must_use]
+    pub fn most_devices(&self) -> usize {
+        let counts = self.steps.iter().map(|card| card.row.devices.len());
+        counts.max().unwrap_or(0)
     }
 
     /// Gives the film another length, s; all steps keep their shares of it.

@@ -224,6 +224,19 @@ pub struct Section {
     pub stent_mm: Option<(f64, f64)>,
     /// Devices there, outermost first.
     pub devices: Vec<SectionDevice>,
+    /// Open retrievers there.
+    pub struts: Vec<SectionStruts>,
+}
+
+/// Struts of an open retriever in a cross section.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SectionStruts {
+    /// Index of the device.
+    pub device: usize,
+    /// Radius of a strut, mm.
+    pub radius_mm: f64,
+    /// Where they pass, on the first and second normal from the middle of the vessel, mm.
+    pub at_mm: Vec<[f64; 2]>,
 }
 
 /// A device in a cross section.

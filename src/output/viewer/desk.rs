@@ -26,6 +26,8 @@ pub struct Desk {
     pub theme: Theme,
     /// Place in [`SIZES`].
     size: usize,
+    /// Somebody has chosen it.
+    size_chosen: bool,
     /// Planes A and B side by side, else one free view.
     pub planes: bool,
     /// Planes follow what the script lets them watch.
@@ -75,6 +77,7 @@ impl Desk {
             play: Play::default(),
             theme,
             size: 2,
+            size_chosen: false,
             planes: false,
             linked: true,
             views: [whole, side(Angles::FRONTAL), side(Angles::LATERAL)],
@@ -102,8 +105,11 @@ impl Desk {
         SIZES[self.size]
     }
 
-    /// Letters that suit a window of that height, in points.
+    /// Letters that suit a window of that height, in points, unless somebody has chosen others.
     pub fn suit(&mut self, height: f32) {
+        if self.size_chosen {
+            return;
+        }
         self.size = match height {
             h if h > 1900.0 => 5,
             h if h > 1250.0 => 4,
@@ -251,14 +257,19 @@ impl Desk {
                     Theme::Dark => Theme::Light,
                 }
             }
-            Wish::Larger => self.size = (self.size + 1).min(SIZES.len() - 1),
-            Wish::Smaller => self.size = self.size.saturating_sub(1),
+            Wish::Larger => self.choose_size((self.size + 1).min(SIZES.len() - 1)),
+            Wish::Smaller => self.choose_size(self.size.saturating_sub(1)),
             Wish::Screenshot => self.screenshot = true,
             Wish::Help => self.help = !self.help,
             Wish::Close if self.help => self.help = false,
             Wish::Close => self.closing = true,
             _ => {}
         }
+    }
+
+    fn choose_size(&mut self, size: usize) {
+        self.size = size;
+        self.size_chosen = true;
     }
 
     fn turn(&mut self, dx_px: f32, dy_px: f32) {

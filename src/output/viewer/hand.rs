@@ -1,20 +1,27 @@
-//! A device in hand: its fed length changes, the rods settle beside the window's loop, the picture
-//! follows.
+//! A device in hand: its fed length changes, the rods follow roughly beside the window's loop and settle when
+//! the hand rests.
 
-use crate::output::stage::{Moment, Section, Stage};
-use crate::procedure::{Plan, Rods, Shape, State};
+use crate::mechanics::MechanicsError;
+use crate::output::stage::{FollowingRods, Moment, Section, Stage, picture_rods};
+use crate::procedure::{Plan, Shape, State};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, Sender, channel};
-use std::time::Instant;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::time::{Duration, Instant};
+
+/// A hand that asks for nothing this long rests.
+const REST: Duration = Duration::from_millis(150);
 
 /// What came of settling.
 struct Settled {
     state: State,
     shape: Result<Option<Arc<Shape>>, String>,
     took_ms: f64,
+    /// The hand moves on: this is a rough shape.
+    rough: bool,
 }
 
-/// Settles rods on a thread of its own, always the state that was asked for last.
+/// Settles rods on a thread of its own, always the state that was asked for last: roughly at once, for the
+/// picture when nothing further is asked for.
 struct Settler {
     wishes: Sender<State>,
     results: Receiver<Settled>,
@@ -27,15 +34,27 @@ impl Settler {
         let (told, results) = channel();
         let plan = plan.clone();
         let work = move || {
-            let mut rods = Rods::default();
-            while let Ok(mut state) = asked.recv() {
+            let mut following = FollowingRods::new(&plan);
+            let mut fine = picture_rods();
+            let mut next = asked.recv().ok();
+            while let Some(state) = next.take() {
                 // what was overtaken by a later wish is not settled any more
-                while let Ok(later) = asked.try_recv() {
-                    state = later;
+                let state = asked.try_iter().last().unwrap_or(state);
+                let rough = timed(&state, true, |s| following.settle(s));
+                if told.send(rough).is_err() {
+                    return;
                 }
-                if told.send(settle(&mut rods, &plan, state)).is_err() {
-                    break;
-                }
+                next = match asked.recv_timeout(REST) {
+                    Ok(later) => Some(later),
+                    Err(RecvTimeoutError::Disconnected) => None,
+                    Err(RecvTimeoutError::Timeout) => {
+                        let settled = timed(&state, false, |s| fine.at_rest(&plan, s));
+                        if told.send(settled).is_err() {
+                            return;
+                        }
+                        asked.recv().ok()
+                    }
+                };
             }
         };
         std::thread::Builder::new()
@@ -50,13 +69,18 @@ impl Settler {
     clippy::disallowed_methods,
     reason = "the window tells how long settling took; nothing depends on it"
 )]
-fn settle(rods: &mut Rods, plan: &Plan, state: State) -> Settled {
+fn timed(
+    state: &State,
+    rough: bool,
+    settle: impl FnOnce(&State) -> Result<Option<Arc<Shape>>, MechanicsError>,
+) -> Settled {
     let start = Instant::now();
-    let shape = rods.at_rest(plan, &state).map_err(|e| e.to_string());
+    let shape = settle(state).map_err(|e| e.to_string());
     Settled {
-        state,
+        state: state.clone(),
         shape,
         took_ms: start.elapsed().as_secs_f64() * 1e3,
+        rough,
     }
 }
 
@@ -80,6 +104,8 @@ pub struct Hand {
     pub settling: bool,
     /// Time they took, ms.
     pub settled_ms: Option<f64>,
+    /// Time they took to follow the last move roughly, ms.
+    pub followed_ms: Option<f64>,
     /// Why they did not settle.
     pub unsettled: Option<String>,
 }
@@ -112,6 +138,7 @@ impl Hand {
         self.dragged = None;
         self.settling = false;
         self.settled_ms = None;
+        self.followed_ms = None;
         self.unsettled = None;
     }
 
@@ -161,24 +188,31 @@ impl Hand {
         let Some(settler) = &self.settler else {
             return false;
         };
-        let Some(settled) = settler.results.try_iter().last() else {
-            return false;
-        };
-        let Some(dragged) = &mut self.dragged else {
-            return false;
-        };
-        self.settled_ms = Some(settled.took_ms);
-        if settled.state == dragged.state {
-            self.settling = false;
-        }
-        match settled.shape {
-            Ok(shape) => {
-                self.unsettled = None;
-                dragged.shape = shape;
-                dragged.moment = stage.posed(dragged.step, &dragged.state, dragged.shape.as_ref());
+        let mut changed = false;
+        for settled in settler.results.try_iter() {
+            let Some(dragged) = &mut self.dragged else {
+                continue;
+            };
+            if settled.rough {
+                self.followed_ms = Some(settled.took_ms);
+            } else {
+                self.settled_ms = Some(settled.took_ms);
+                self.settling = settled.state != dragged.state;
             }
-            Err(reason) => self.unsettled = Some(reason),
+            match settled.shape {
+                Ok(shape) => {
+                    self.unsettled = None;
+                    dragged.shape = shape;
+                    changed = true;
+                }
+                // a rough shape that does not come is not missed
+                Err(_) if settled.rough => {}
+                Err(reason) => self.unsettled = Some(reason),
+            }
         }
-        true
+        if let Some(dragged) = self.dragged.as_mut().filter(|_| changed) {
+            dragged.moment = stage.posed(dragged.step, &dragged.state, dragged.shape.as_ref());
+        }
+        changed
     }
 }

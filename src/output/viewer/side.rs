@@ -26,6 +26,8 @@ pub(super) fn column(
     };
     let lists_px = ui.available_height() - close_px;
     ui.allocate_ui(vec2(ui.available_width(), lists_px), |ui| {
+        // a bar that is seen: there is more below
+        ui.spacing_mut().scroll = egui::style::ScrollStyle::solid();
         ScrollArea::vertical()
             .id_salt("lists")
             .auto_shrink([false, false])
@@ -107,15 +109,16 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
                     card.and_then(|c| c.row.devices.iter().find(|r| r.name == described.name));
                 let colour = solid(described.look.colour(scheme.theme));
                 name(ui, scheme, desk, device.device, &described.name, colour);
-                ui.label(format!("{:.0} mm", device.tip_mm));
+                ui.label(if device.tip_mm < 0.0 {
+                    "outside".to_owned()
+                } else {
+                    format!("{:.0} mm", device.tip_mm)
+                });
                 ui.label(number(device.outside_mm));
                 // margin and force are the step's own; in hand they are others
                 let settled = row.filter(|_| !held && moment.share >= 1.0);
                 margin(ui, scheme, settled);
-                ui.label(match settled.and_then(|r| r.load.as_ref()) {
-                    Some(load) => format!("{:.2} N", load.hub_force_n),
-                    None => "–".to_owned(),
-                });
+                hub_force(ui, settled);
                 ui.end_row();
             }
         });
@@ -125,7 +128,10 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
             &desk.hand.unsettled,
             desk.hand.settled_ms,
         ) {
-            (true, ..) => "In hand: the rods are settling.".to_owned(),
+            (true, ..) => match desk.hand.followed_ms {
+                Some(ms) => format!("In hand: the rods follow roughly, {ms:.1} ms a move."),
+                None => "In hand: the rods are settling.".to_owned(),
+            },
             (_, Some(_), _) => {
                 "In hand: no equilibrium was found; the last shape stays.".to_owned()
             }
@@ -167,6 +173,22 @@ fn margin(ui: &mut Ui, scheme: &Scheme, row: Option<&DeviceRow>) {
     } else {
         ui.label(words);
     }
+}
+
+/// The force that moving it took; where no rods were rehearsed, how many times the force at its tip.
+fn hub_force(ui: &mut Ui, row: Option<&DeviceRow>) {
+    let Some(row) = row else {
+        ui.label("–");
+        return;
+    };
+    match &row.load {
+        Some(load) => ui.label(format!("{:.2} N", load.hub_force_n)),
+        None => ui
+            .label(format!("{:.1} × tip", row.capstan_factor))
+            .on_hover_text(
+                "estimate from turning and friction alone: force at the hub over force at the tip",
+            ),
+    };
 }
 
 fn number(mm: Option<f64>) -> String {

@@ -4,7 +4,7 @@ use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
     MM_PER_N, Place, Scheme, View, Words, labels_of, lines_over, place_labels, seen_through, solid,
-    vec3, view_name,
+    vec3, view_name, written_on,
 };
 use crate::output::stage::{Moment, Node, Stage};
 use egui::{
@@ -55,27 +55,30 @@ pub(super) fn view(
     let seen = desk.views[frame.view];
     let widened =
         !desk.radiograph && lines_over(&painter, scheme, stage, moment, frame.rect, &seen);
-    if desk.names {
-        let place = place_by_height(&seen);
-        let labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);
-        place_labels(&painter, scheme, frame.rect, &labels);
-    }
     let name = match frame.view {
         1 => "plane A",
         2 => "plane B",
         _ => "free view",
     };
+    let watched = watched(&painter, scheme, moment, frame);
+    if desk.names {
+        let place = place_by_height(&seen);
+        let labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);
+        let mut taken = written_on(&painter, scheme, frame.rect, &seen, name);
+        taken.extend(watched);
+        place_labels(&painter, scheme, frame.rect, &labels, &taken);
+    }
     view_name(&painter, scheme, frame.rect, &seen, name, widened);
     if desk.planes && desk.active == frame.view {
         let line = Stroke::new(scheme.px(2.0), scheme.accent());
         painter.rect_stroke(frame.rect.shrink(1.0), 0, line, StrokeKind::Inside);
     }
-    watched(&painter, scheme, moment, frame);
     if desk.shown.contacts && !desk.radiograph {
         let words = format!("needles: force where devices press, {MM_PER_N:.0} mm for a newton");
         Words::line(&words, scheme.px(13.0), scheme.faint()).draw(
             &painter,
-            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(12.0)),
+            // above the scale
+            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(36.0)),
             Align2::RIGHT_BOTTOM,
         );
     }
@@ -94,20 +97,18 @@ fn place_by_height(view: &View) -> Place {
     }
 }
 
-/// What the script lets a plane watch.
-fn watched(painter: &Painter, scheme: &Scheme, moment: &Moment, frame: Frame) {
-    let Some(plane) = frame.view.checked_sub(1) else {
-        return;
-    };
-    let Some(region) = moment.watching.get(plane).copied().flatten() else {
-        return;
-    };
+/// Writes what the script lets a plane watch; where that stands.
+fn watched(painter: &Painter, scheme: &Scheme, moment: &Moment, frame: Frame) -> Option<Rect> {
+    let plane = frame.view.checked_sub(1)?;
+    let region = moment.watching.get(plane).copied().flatten()?;
     let words = format!("the script watches the {} here", region.in_words());
-    Words::line(&words, scheme.px(13.0), scheme.accent()).draw(
-        painter,
-        frame.rect.right_top() + vec2(-scheme.px(10.0), scheme.px(10.0)),
-        Align2::RIGHT_TOP,
-    );
+    Words::line(&words, scheme.px(13.0), scheme.accent())
+        .draw(
+            painter,
+            frame.rect.right_top() + vec2(-scheme.px(10.0), scheme.px(10.0)),
+            Align2::RIGHT_TOP,
+        )
+        .into()
 }
 
 fn mouse(ui: &Ui, desk: &mut Desk, response: &egui::Response, frame: Frame) {

@@ -6,13 +6,16 @@ use super::views::Frame;
 use super::{panels, side, views};
 use crate::output::film::{Picture, write_still};
 use crate::output::palette::Theme;
-use crate::output::screen::{Adapter, Pane, Props, Scheme, Set, Shown, light_of, without_shadows};
+use crate::output::screen::{
+    Adapter, Pane, Props, Scheme, ScreenError, Set, Shown, light_of, without_shadows,
+};
 use crate::output::stage::{Moment, Stage};
 use egui::{Id, LayerId, Margin, Rect, Ui, UiBuilder, pos2, vec2};
 use kiss3d::camera::FixedView3d;
 use kiss3d::event::{Action, Key, Modifiers, WindowEvent};
 use kiss3d::scene::SceneNode3d;
 use kiss3d::window::{CanvasSetup, NumSamples, Window};
+use std::panic;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, TryRecvError};
@@ -30,8 +33,44 @@ const COLUMN_PX: f32 = 392.0;
 ///
 /// `settled` may send a stage of the same scene later, whose rods have settled meanwhile; it takes the
 /// place of the first one.
-pub fn open(stage: Stage, settled: Option<Receiver<Stage>>, adapter: &Adapter, theme: Theme) {
-    pollster::block_on(run(stage, settled, adapter, theme));
+///
+/// # Errors
+/// [`ScreenError::NoWindow`] where the display is there and the window does not come.
+pub fn open(
+    stage: Stage,
+    settled: Option<Receiver<Stage>>,
+    adapter: &Adapter,
+    theme: Theme,
+) -> Result<(), ScreenError> {
+    let window = opened(&format!("nestline: {}", stage.title))?;
+    pollster::block_on(run(window, stage, settled, adapter, theme));
+    Ok(())
+}
+
+/// The drawing library gives no error where a window does not come, it panics; its words are caught and
+/// told in one line.
+fn opened(title: &str) -> Result<Window, ScreenError> {
+    let setup = CanvasSetup {
+        vsync: true,
+        samples: NumSamples::One,
+        ..CanvasSetup::default()
+    };
+    let told = panic::take_hook();
+    panic::set_hook(Box::new(|_| {}));
+    let window = panic::catch_unwind(|| {
+        pollster::block_on(Window::new_with_setup(title, SIZE.0, SIZE.1, setup))
+    });
+    panic::set_hook(told);
+    window.map_err(|payload| {
+        let words = payload.downcast_ref::<String>().map(String::as_str);
+        let words = words.or_else(|| payload.downcast_ref::<&str>().copied());
+        let reason = words.and_then(|w| w.lines().next());
+        ScreenError::NoWindow {
+            reason: reason
+                .unwrap_or("the drawing library gave no reason")
+                .to_owned(),
+        }
+    })
 }
 
 struct Screen {
@@ -52,14 +91,13 @@ struct Screen {
     clippy::disallowed_methods,
     reason = "a window runs by the clock; nothing that is computed depends on it"
 )]
-async fn run(stage: Stage, settled: Option<Receiver<Stage>>, adapter: &Adapter, theme: Theme) {
-    let setup = CanvasSetup {
-        vsync: true,
-        samples: NumSamples::One,
-        ..CanvasSetup::default()
-    };
-    let title = format!("nestline: {}", stage.title);
-    let mut window = Window::new_with_setup(&title, SIZE.0, SIZE.1, setup).await;
+async fn run(
+    mut window: Window,
+    stage: Stage,
+    settled: Option<Receiver<Stage>>,
+    adapter: &Adapter,
+    theme: Theme,
+) {
     without_shadows(&mut window);
     // Escape closes help first
     window.rebind_close_key(None);
@@ -78,13 +116,11 @@ async fn run(stage: Stage, settled: Option<Receiver<Stage>>, adapter: &Adapter, 
         rects: [Rect::NOTHING; 3],
     };
     let mut before = Instant::now();
-    let mut known_height = 0.0;
     while window.render_3d(&mut nothing, &mut camera).await {
         let now = Instant::now();
         let height = window.height() as f32 / scale_of(&window);
-        if known_height == 0.0 && height > 0.0 {
+        if height > 0.0 {
             screen.desk.suit(height);
-            known_height = height;
         }
         let touched = screen.events(&window);
         screen.desk.play.tick(
@@ -233,7 +269,9 @@ fn lay_out(
     images: [Option<egui::TextureId>; 3],
 ) -> [Rect; 3] {
     let whole = Rect::from_min_size(pos2(0.0, 0.0), size);
-    let rows = u16::try_from(moment.devices.len()).map_or(0.0, f32::from);
+    // views keep their height while devices come and go
+    let rows = stage.most_devices().max(moment.devices.len());
+    let rows = u16::try_from(rows).map_or(0.0, f32::from);
     let strip_px = if desk.strip { 26.0 + 17.0 * rows } else { 0.0 };
     let head_px = scheme.px(HEAD_PX);
     let foot_px = scheme.px(112.0 + strip_px).min(0.6 * size.y);
