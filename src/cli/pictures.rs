@@ -1,8 +1,8 @@
 //! Verbs that draw: film, view.
 
-use super::{Stop, laying};
 use super::plans::{DEFAULT_SCENE, load};
 use super::print;
+use super::{Stop, laying};
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use nestline::data::{Edit, LoadedScene};

@@ -2,13 +2,12 @@
 
 use super::MechanicsError;
 use super::capstan::{BendContact, capstan_factor};
-use super::feed::{
-    DeviceState, Direction, Failure, FrictionOf, LoadSettings, Moving, StackSolver, StackState,
-    outside,
-};
+use super::feed::{FrictionOf, StackSolver, outside};
+use super::load_settings::LoadSettings;
 use super::scene::TubeStation;
 use super::solution::{Solution, Status};
 use super::stack::{Drive, Hold, StackDevice};
+use super::stack_state::{DeviceState, Direction, Failure, Moving, StackState};
 use serde::{Deserialize, Serialize};
 
 /// Contacts further apart than this, mm, are two places where force is lost.

@@ -17,6 +17,7 @@ mod grip;
 mod hold;
 mod layout;
 mod load;
+mod load_settings;
 mod material;
 mod model;
 mod newton;
@@ -31,6 +32,7 @@ mod settings;
 mod settle;
 mod solution;
 mod stack;
+mod stack_state;
 mod terms;
 mod tip;
 
@@ -40,15 +42,14 @@ pub use chance::{Chance, Sampling, Share};
 pub use deploy::{Bed, Deployed, PlaqueLaw, StentStation, deploy, ecst_percent, nascet_percent};
 pub use edge::{Clearance, Crossing, Ledge, Placement, Spread};
 pub use error::MechanicsError;
-pub use feed::{
-    DeviceState, Direction, Failure, FrictionOf, LoadSettings, Moving, StackSolver, StackState,
-};
+pub use feed::{FrictionOf, StackSolver};
 pub use flow::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
     series_flow_fraction, suction_force_n,
 };
 pub use friction::{FrictionValue, Surface, friction};
 pub use load::{Buckling, HeldLoad, LoadReport, Loss, Slack};
+pub use load_settings::LoadSettings;
 pub use profile::Profile;
 pub use pull::{BareStretch, Sliding, retriever_pull_n};
 pub use scene::{
@@ -59,3 +60,4 @@ pub use settings::Settings;
 pub use settle::Settle;
 pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};
 pub use stack::{Drive, Hold, StackDevice};
+pub use stack_state::{DeviceState, Direction, Failure, Moving, StackState};

@@ -153,8 +153,12 @@ fn force_cells(device: &DeviceRow) -> [String; 3] {
             };
             format!("{sign}{:.2}", l.hub_force_n)
         }),
+        // a tip that its own bend draws on is pushed by nothing
         load.and_then(|l| l.efficiency)
-            .map_or_else(String::new, |e| format!("{:.0} %", 100.0 * e)),
+            .map_or_else(String::new, |e| match e > 0.0 {
+                true => format!("{:.0} %", 100.0 * e),
+                false => "nothing".into(),
+            }),
     ]
 }
 

@@ -1,0 +1,152 @@
+//! A stack in equilibrium: what moves, where everything lies, and why a move fails.
+
+use super::load::LoadReport;
+use super::solution::Solution;
+use serde::{Deserialize, Serialize};
+
+/// Which way a device slides.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Direction {
+    /// Towards its tip.
+    Push,
+    /// Towards its hub.
+    Pull,
+}
+
+impl Direction {
+    /// How friction changes the load towards the hub.
+    pub(crate) const fn sign(self) -> f64 {
+        match self {
+            Self::Push => -1.0,
+            Self::Pull => 1.0,
+        }
+    }
+}
+
+/// The device that slides while the others are held at their hubs.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Moving {
+    /// Its index.
+    pub device: usize,
+    /// Which way.
+    pub direction: Direction,
+    /// What holds its tip back besides walls (stenosis, clot, an open retriever), N, >= 0.
+    pub tip_resistance_n: f64,
+}
+
+/// Why a move fails, with its place.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Failure {
+    /// No force at the hub moves it on: friction eats more than every addition.
+    LockUp {
+        /// Where most of the force is lost, arc length of the centre line, mm.
+        station_mm: f64,
+        /// Hub force reached before giving up, N.
+        hub_force_n: f64,
+    },
+    /// The hub force is above the scene's limit.
+    HubForce {
+        /// Where most of the force is lost, mm.
+        station_mm: f64,
+        /// Hub force, N.
+        hub_force_n: f64,
+        /// The limit, N.
+        limit_n: f64,
+    },
+    /// A device leaves the centre line's direction by more than the model allows: a loop or
+    /// prolapse.
+    Prolapse {
+        /// The device.
+        device: usize,
+        /// Where, mm.
+        station_mm: f64,
+        /// Angle to the centre line, degrees.
+        angle_deg: f64,
+    },
+}
+
+/// One device of a solved stack.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DeviceState {
+    /// Its rod in the solution; none where too little of it is in the tube to bend.
+    pub rod: Option<usize>,
+    /// Arc length of the centre line at its tip, mm.
+    pub tip_mm: f64,
+    /// Its own length from station 0 to its tip, mm.
+    pub path_mm: f64,
+    /// Length of the centre line from station 0 to its tip, mm: what a ruler on it says.
+    pub centre_line_mm: f64,
+    /// Load at its tip, N (negative: pressed back).
+    pub tip_load_n: f64,
+    /// Configurational load at its hub, N (negative: pushed).
+    pub hub_load_n: f64,
+}
+
+impl DeviceState {
+    /// By how much a ruler on the centre line overrates the length needed, mm.
+    #[must_use]
+    pub fn ruler_error_mm(&self) -> f64 {
+        self.centre_line_mm - self.path_mm
+    }
+}
+
+/// A stack in equilibrium, and the neighbour to start the next one from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StackState {
+    /// The devices, in the order given.
+    pub devices: Vec<DeviceState>,
+    /// Shapes, contacts, flags of the rods present; none where no device is in far enough.
+    pub solution: Option<Solution>,
+    /// Forces of the move, where something moves.
+    pub load: Option<LoadReport>,
+    /// Why it fails; empty if it does not.
+    pub failures: Vec<Failure>,
+    /// Rounds between loads, lengths and shape.
+    pub rounds: usize,
+    /// Newton steps over all rounds.
+    pub newton_steps: usize,
+    pub(crate) added_n: Vec<Vec<f64>>,
+}
+
+impl StackState {
+    /// The state as a start for the same move the other way: friction turns round.
+    #[must_use]
+    pub fn turned(&self) -> Self {
+        let mut turned = self.clone();
+        for load_n in turned.added_n.iter_mut().flatten() {
+            *load_n = -*load_n;
+        }
+        turned
+    }
+
+    /// The state as one of other devices: by device the place it has here, none for one that is
+    /// new. What is left out is gone; what is new lies along what it is put into.
+    #[must_use]
+    pub fn rearranged(&self, places: &[Option<usize>]) -> Self {
+        let new = DeviceState {
+            rod: None,
+            tip_mm: 0.0,
+            path_mm: 0.0,
+            centre_line_mm: 0.0,
+            tip_load_n: 0.0,
+            hub_load_n: 0.0,
+        };
+        let pick = |place: &Option<usize>| place.and_then(|p| self.devices.get(p)).copied();
+        Self {
+            devices: places.iter().map(|p| pick(p).unwrap_or(new)).collect(),
+            added_n: places
+                .iter()
+                .map(|p| {
+                    p.and_then(|p| self.added_n.get(p))
+                        .cloned()
+                        .unwrap_or_default()
+                })
+                .collect(),
+            solution: self.solution.clone(),
+            load: None,
+            failures: Vec::new(),
+            rounds: self.rounds,
+            newton_steps: self.newton_steps,
+        }
+    }
+}
