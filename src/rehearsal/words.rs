@@ -141,8 +141,11 @@ fn fit_line(outcome: &Outcome) -> Option<String> {
 fn edge_lines(outcome: &Outcome) -> Vec<String> {
     let mut lines = Vec::new();
     let by_chance = |a: &&EdgeRow, b: &&EdgeRow| a.probability.total_cmp(&b.probability);
+    let cover = |e: &EdgeRow| e.cover_under_load_mm.unwrap_or(f64::NEG_INFINITY);
     let struts = outcome.edges.iter().filter(|e| e.meets == Meets::Struts);
-    if let Some(row) = struts.max_by(by_chance) {
+    // of equal chances the one that is covered least
+    let weakest = struts.max_by(|a, b| by_chance(a, b).then(cover(b).total_cmp(&cover(a))));
+    if let Some(row) = weakest {
         let (edge, caught) = (row.edge.in_words(), 100.0 * row.probability);
         lines.push(match (&row.covered_by, row.cover_mm) {
             (Some(by), Some(cover_mm)) if row.shielded => format!(

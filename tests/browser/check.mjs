@@ -134,7 +134,8 @@ const kept = await page.evaluate(() => {
     if (at.parentElement.closest("script, desc, title, #basis, #now, #fig-clock, table.steps, .told, .points, caption")) continue;
     // a place in a plot is named after its distance
     if (at.parentElement.closest("svg") && / at \d+ mm$/.test(at.data)) continue;
-    if (/(^|[^a-z])mm\b/.test(at.data)) words.push(at.data);
+    // a force on a length of wall is no length
+    if (/(^|[^a-z/])mm\b/.test(at.data)) words.push(at.data);
   }
   return words;
 });
