@@ -111,8 +111,15 @@ const CRITERIA: [Criterion; 17] = [
     }),
     ("worst edge clearance", |r| {
         r.edge_clearance_mm.map_or_else(
-            || format!("not solved ({} bare)", r.bare_edges),
-            |mm| format!("{mm:.2} ({} bare)", r.bare_edges),
+            || "no crossing".to_owned(),
+            // rounded first, or a thousandth below nothing would be written as `-0.00`
+            |mm| {
+                format!(
+                    "{:.2} ({} bare)",
+                    (mm * 100.0).round() / 100.0 + 0.0,
+                    r.bare_edges
+                )
+            },
         )
     }),
     ("smallest reach margin", |r| {

@@ -7,6 +7,9 @@ use super::{
 /// A device this thin slips through a residual lumen without being said to dilate it, mm: the
 /// 0.014 in of a wire and its coating.
 const WIRE_MM: f64 = 0.4;
+/// Length by which a held tip may have been carried on beyond the place it is to go to, mm: a step that
+/// finds it there has nothing to do.
+const CARRIED_ON_MM: f64 = 5.0;
 /// Length by which a device may want of being long enough and still count as just so, mm: lengths of rods
 /// are found to a hundredth of it, and told to the millimetre.
 const JUST_FED_MM: f64 = 0.1;
@@ -36,7 +39,11 @@ impl Stepper<'_> {
                 );
             }
         }
-        let to_mm = self.resolve(to, device, at.tip_mm, true)?;
+        let mut to_mm = self.resolve(to, device, at.tip_mm, true)?;
+        // carried on a little by what moved before, it is there
+        if to_mm < at.tip_mm && to_mm > at.tip_mm - CARRIED_ON_MM {
+            to_mm = at.tip_mm;
+        }
         if to_mm < at.tip_mm - 1e-9 {
             return stop(
                 format!(

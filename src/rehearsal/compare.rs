@@ -6,8 +6,8 @@ use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, outcome_of};
 use super::timing::loads_of;
 use crate::procedure::{
-    Clock, Durations, Known, Ledger, Load, NetworkError, Passed, Percentiles, Plan, Rods, Sampling,
-    Severity, Times, Topic, ledger, walk, walk_with,
+    Clock, Durations, Known, Ledger, Load, Meets, NetworkError, Passed, Percentiles, Plan, Rods,
+    Sampling, Severity, Times, ledger, walk, walk_with,
 };
 use serde::{Deserialize, Serialize};
 use std::sync::Mutex;
@@ -343,9 +343,9 @@ fn largest_capstan(outcome: &Outcome) -> f64 {
 }
 
 fn bare_edges(outcome: &Outcome) -> usize {
-    let findings = outcome.steps.iter().flat_map(|s| &s.findings);
-    findings
-        .filter(|f| f.topic == Topic::StentEdge && f.severity > Severity::Note)
+    let edges = outcome.edges.iter();
+    edges
+        .filter(|e| e.meets == Meets::Struts && !e.shielded)
         .count()
 }
 
