@@ -32,14 +32,14 @@ impl Anderson {
     }
 
     /// Moves `z` on by what its residual `r` and the steps before say; `weight` makes the entries
-    /// of `r` comparable.
-    pub(crate) fn step(&mut self, z: &mut [f64], r: &[f64], weight: &[f64]) {
+    /// of `r` comparable where they are not.
+    pub(crate) fn step(&mut self, z: &mut [f64], r: &[f64], weight: Option<&[f64]>) {
         let dot = |a: &[f64], b: &[f64]| -> f64 {
-            a.iter()
-                .zip(b)
-                .zip(weight)
-                .map(|((a, b), w)| a * b * w * w)
-                .sum()
+            let products = a.iter().zip(b).map(|(a, b)| a * b);
+            match weight {
+                Some(weight) => products.zip(weight).map(|(p, w)| p * w * w).sum(),
+                None => products.sum(),
+            }
         };
         let size = dot(r, r).sqrt();
         let mut share = 1.0;
@@ -109,7 +109,7 @@ mod tests {
         let mut found = Anderson::default();
         for _ in 0..5 {
             let r: Vec<f64> = (0..4).map(|i| a[i] * (exact[i] - z[i])).collect();
-            found.step(&mut z, &r, &[1.0; 4]);
+            found.step(&mut z, &r, None);
         }
         for (z, exact) in z.iter().zip(exact) {
             assert!((z - exact).abs() < 1e-6, "{z} against {exact}");

@@ -4,6 +4,8 @@
 //! no rate of catching is published, so it is never a clinical rate.
 
 use super::chance::{Chance, Drawn, NOMINAL, Sampling, Stream};
+use super::threads::in_order;
+
 use super::{MechanicsError, Rim};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
@@ -322,25 +324,10 @@ impl Crossing {
                     (from, from.saturating_add(share).min(sampling.samples))
                 })
                 .collect();
-            if let [(from, to)] = parts[..] {
-                fall_backs_mm = self.sample(spread, sampling.seed, from, to);
-            } else {
-                std::thread::scope(|scope| {
-                    let running: Vec<_> = parts
-                        .iter()
-                        .map(|&(from, to)| {
-                            scope.spawn(move || self.sample(spread, sampling.seed, from, to))
-                        })
-                        .collect();
-                    for part in running {
-                        match part.join() {
-                            Ok(found) => fall_backs_mm.extend(found),
-                            // samples must not go missing: a thread's panic is this one's
-                            Err(cause) => std::panic::resume_unwind(cause),
-                        }
-                    }
-                });
-            }
+            let found = in_order(&parts, parts.len(), |(from, to)| {
+                self.sample(spread, sampling.seed, *from, *to)
+            });
+            fall_backs_mm = found.concat();
         }
         Ok(Chance::new(sampling.samples, fall_backs_mm))
     }

@@ -87,7 +87,6 @@ pub struct StackSolver {
     answer: Vec<f64>,
     /// By rod: friction that its contacts at rest can carry, N.
     band_n: Vec<f64>,
-    weight: Vec<f64>,
 }
 
 impl StackSolver {
@@ -391,7 +390,7 @@ impl StackSolver {
         for (k, rod) in self.rods.iter_mut().enumerate() {
             let (hub, added_n) = (&self.hubs[k], &self.added_n[k]);
             let free = !hub.known;
-            let load = if free {
+            rod.load = if free {
                 // from scratch nobody knows yet how long it is
                 AxialLoad::Held {
                     load_n: vec![0.0; added_n.len()],
@@ -406,7 +405,6 @@ impl StackSolver {
                     fed_mm: hub.length_mm,
                 }
             };
-            rod.load = load;
         }
     }
 
@@ -527,8 +525,6 @@ impl StackSolver {
         }
         let known = self.hubs.iter().all(|h| h.known);
         self.unknown.clear();
-        self.weight.clear();
-        self.weight.resize(n, 1.0);
         let mut step = vec![0.0; n];
         for k in 0..n {
             let path_mm = found.rods[k].path_length_mm;
@@ -552,7 +548,7 @@ impl StackSolver {
         }
         let before = self.unknown.clone();
         if known {
-            self.anderson.step(&mut self.unknown, &step, &self.weight);
+            self.anderson.step(&mut self.unknown, &step, None);
         }
         for k in 0..n {
             let to = self.unknown[k].clamp(before[k] - LONGEST_MM, before[k] + LONGEST_MM);

@@ -160,7 +160,7 @@ impl Settle {
                 self.newton.rolls.clone_from(&kept.rolls);
                 anderson.restart();
             }
-            anderson.step(&mut unknown, &miss, &weight);
+            anderson.step(&mut unknown, &miss, Some(&weight));
         }
         // Several equilibria next to each other, or one that the hands do not reach: the state
         // nearest to agreeing, in balance under the loads that it calls for.

@@ -34,6 +34,7 @@ mod solution;
 mod stack;
 mod stack_state;
 mod terms;
+pub(crate) mod threads;
 mod tip;
 
 pub use apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};

@@ -76,7 +76,6 @@ pub(crate) struct Newton {
     shift: f64,
     plain: Vec<f64>,
     near: Vec<f64>,
-    even: Vec<f64>,
     anderson: Anderson,
     pub(crate) history: History,
 }
@@ -193,9 +192,7 @@ impl Newton {
         self.near.extend_from_slice(&self.x);
         self.near
             .extend(self.free_rolls.iter().map(|k| self.rolls[*k]));
-        self.even.clear();
-        self.even.resize(self.step.len(), 1.0);
-        self.anderson.step(&mut self.near, &self.plain, &self.even);
+        self.anderson.step(&mut self.near, &self.plain, None);
         for (i, (step, to)) in self.step.iter_mut().zip(&self.near).enumerate() {
             let from = if i < n {
                 self.x[i]

@@ -107,6 +107,18 @@ fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStatio
     Some((tube, rods))
 }
 
+/// An offset of rod `k`'s tip at arc length `s_mm`, drawn in to where the vessel has room for it.
+fn inside_vessel(scene: &Scene<'_>, k: usize, s_mm: f64, at: [f64; 2]) -> [f64; 2] {
+    let radius = TubeStation::at(scene.tube, s_mm).map_or(0.0, |t| t.radius_mm);
+    let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
+    let r = at[0].hypot(at[1]);
+    if r > room {
+        at.map(|x| x * room / r)
+    } else {
+        at
+    }
+}
+
 impl Settle {
     /// With these settings.
     #[must_use]
@@ -342,12 +354,7 @@ impl Settle {
             {
                 at = self.model.nodes.offset[self.model.rods[j].first + i];
             } else {
-                let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
-                let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
-                let r = at[0].hypot(at[1]);
-                if r > room {
-                    at = at.map(|x| x * room / r);
-                }
+                at = inside_vessel(scene, k, s, at);
             }
             self.model.nodes.offset[node] = at;
         }
@@ -599,14 +606,8 @@ impl Settle {
                     });
                     continue;
                 }
-                let mut at = [0, 1].map(|p| ua[p] + (ub[p] - ua[p]) * t);
-                let radius = TubeStation::at(scene.tube, s).map_or(0.0, |t| t.radius_mm);
-                let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
-                let r = at[0].hypot(at[1]);
-                if r > room {
-                    at = at.map(|x| x * room / r);
-                }
-                self.model.nodes.offset[node] = at;
+                let at = [0, 1].map(|p| ua[p] + (ub[p] - ua[p]) * t);
+                self.model.nodes.offset[node] = inside_vessel(scene, k, s, at);
             }
         }
     }

@@ -5,13 +5,12 @@ use super::compare_words;
 use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, outcome_of};
 use super::timing::loads_of;
+use crate::mechanics::threads::in_order;
 use crate::procedure::{
     Clock, Durations, Known, Ledger, Load, Meets, NetworkError, Passed, Percentiles, Plan, Rods,
     Sampling, Severity, Times, ledger, walk, walk_with,
 };
 use serde::{Deserialize, Serialize};
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Version of the schema of a comparison.
 pub const COMPARISON_VERSION: u32 = 1;
@@ -148,7 +147,11 @@ retriever is drawn bare across a stent's edge; median time to reperfusion";
 /// # Errors
 /// As [`Clock::new`], for the first plan that cannot be timed.
 pub fn compare(candidates: &[Candidate], sampling: &Sampling) -> Result<Comparison, NetworkError> {
-    let mut judged = judge_all(candidates, sampling)?;
+    let mut judged = in_order(candidates, sampling.threads, |candidate| {
+        judge(candidate, sampling)
+    })
+    .into_iter()
+    .collect::<Result<Vec<_>, _>>()?;
     judged.sort_by(|a, b| a.row.rank(&b.row));
     let flips = flips(&judged)?;
     let rows: Vec<CompareRow> = judged.iter().map(|j| j.row.clone()).collect();
@@ -173,41 +176,6 @@ pub fn compare(candidates: &[Candidate], sampling: &Sampling) -> Result<Comparis
 /// As [`Clock::new`].
 pub fn assess(candidate: &Candidate, sampling: &Sampling) -> Result<CompareRow, NetworkError> {
     judge(candidate, sampling).map(|judged| judged.row)
-}
-
-/// All plans, on as many threads as times are drawn on; their number changes no bit.
-fn judge_all<'a>(
-    candidates: &'a [Candidate],
-    sampling: &Sampling,
-) -> Result<Vec<Judged<'a>>, NetworkError> {
-    let next = AtomicUsize::new(0);
-    let judged: Vec<Mutex<Option<Result<Judged<'a>, NetworkError>>>> =
-        candidates.iter().map(|_| Mutex::new(None)).collect();
-    let work = || {
-        while let Some((candidate, place)) = {
-            let at = next.fetch_add(1, Ordering::Relaxed);
-            candidates.get(at).zip(judged.get(at))
-        } {
-            let result = judge(candidate, sampling);
-            if let Ok(mut place) = place.lock() {
-                *place = Some(result);
-            }
-        }
-    };
-    std::thread::scope(|scope| {
-        for _ in 1..sampling.threads.min(candidates.len()) {
-            scope.spawn(work);
-        }
-        work();
-    });
-    let taken = judged
-        .into_iter()
-        .zip(candidates)
-        .map(|(place, candidate)| {
-            let done = place.into_inner().ok().flatten();
-            done.unwrap_or_else(|| judge(candidate, sampling))
-        });
-    taken.collect()
 }
 
 /// The first step whose rods came to no rest.

@@ -1,10 +1,10 @@
 //! Rods settled for the picture where the rehearsal has none.
 
 use super::keys::moves;
+use crate::mechanics::threads::in_order;
 use crate::mechanics::{LoadSettings, Settings};
 use crate::procedure::{Passed, Plan, Rods, Shape, State};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Force out of balance, N, and rounds between tip loads and shape that do for a picture. Against shapes
 /// that were settled to the end, axes lie off by 0.2 mm in neck and head, 1 mm in the aorta and 1.7 mm in the
@@ -60,32 +60,12 @@ enum Found {
 pub(super) fn settled(plan: &Plan, passed: &[Passed]) -> Settled {
     let runs = runs(passed);
     let threads = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut found = Vec::new();
-        while let Some(run) = runs.get(next.fetch_add(1, Ordering::Relaxed)) {
-            found.extend(settle(plan, passed, run));
-        }
-        found
-    };
-    let found: Vec<(usize, Found)> = std::thread::scope(|scope| {
-        let helpers: Vec<_> = (1..threads.min(runs.len()))
-            .map(|_| scope.spawn(work))
-            .collect();
-        let mut found = work();
-        for helper in helpers {
-            match helper.join() {
-                Ok(more) => found.extend(more),
-                Err(panicked) => std::panic::resume_unwind(panicked),
-            }
-        }
-        found
-    });
+    let found = in_order(&runs, threads, |run| settle(plan, passed, run));
     let mut out = Settled {
         shapes: vec![None; passed.len()],
         ..Settled::default()
     };
-    for (step, found) in found {
+    for (step, found) in found.into_iter().flatten() {
         match found {
             Found::Straight => continue,
             Found::Shape(shape) => out.shapes[step] = Some(shape),
