@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use nestline::data::{Edit, LoadedScene};
 use nestline::output::film::{FilmSettings, Pace, make_film, make_still};
 use nestline::output::palette::Theme;
-use nestline::output::screen::{find_adapter, find_adapter_and_display};
+use nestline::output::screen::{Place, find_adapter, find_adapter_and_display};
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::viewer::open;
 use nestline::procedure::Passed;
@@ -45,6 +45,13 @@ pub(crate) struct FilmArguments {
     /// Only a picture of the end of this step, as PNG.
     #[arg(long, value_name = "STEP", conflicts_with = "steps")]
     still: Option<usize>,
+    /// What every step is seen at, instead of where it happens: route, arch, neck, edge (of the stent),
+    /// tip (that moves), head.
+    #[arg(long, value_parser = Place::named)]
+    shot: Option<Place>,
+    /// Show where devices press, and how hard.
+    #[arg(long, conflicts_with = "ruler")]
+    contacts: bool,
     /// Replace what stands there.
     #[arg(long)]
     replace: bool,
@@ -136,6 +143,8 @@ pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, St
         length_s: arguments.seconds,
         theme: theme(arguments.dark),
         steps: arguments.steps,
+        shot: arguments.shot,
+        contacts: arguments.contacts,
     };
     let out = &arguments.out;
     if let Some(step) = arguments.still {

@@ -43,6 +43,18 @@ pub enum FilmError {
         /// What may be given.
         needed: &'static str,
     },
+    /// Nothing of what is to be shown is there.
+    #[error("{} {lacks} that the shot `{shot}` could show: choose other steps, or another shot", steps_in_words(*.first, *.last))]
+    NoShot {
+        /// What was to be shown.
+        shot: &'static str,
+        /// Number of the first step.
+        first: usize,
+        /// Number of the last step.
+        last: usize,
+        /// What is missing there.
+        lacks: &'static str,
+    },
     /// The file system.
     #[error("cannot write `{}`: {error}", path.display())]
     Write {
@@ -60,4 +72,12 @@ pub enum FilmError {
         /// Its own words.
         reason: String,
     },
+}
+
+fn steps_in_words(first: usize, last: usize) -> String {
+    if first == last {
+        format!("in step {first}")
+    } else {
+        format!("in steps {first} to {last}")
+    }
 }

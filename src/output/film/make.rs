@@ -6,7 +6,7 @@ use super::reel::{Format, Pace, Picture, Reel};
 use super::script::Script;
 use super::studio::{Shot, Studio, shots};
 use crate::output::palette::Theme;
-use crate::output::screen::Adapter;
+use crate::output::screen::{Adapter, Place};
 use crate::output::stage::Stage;
 use std::path::Path;
 
@@ -25,6 +25,10 @@ pub struct FilmSettings {
     pub theme: Theme,
     /// Numbers of the first and the last step it shows; none: all.
     pub steps: Option<(usize, usize)>,
+    /// What every step is seen at; none: each where it happens.
+    pub shot: Option<Place>,
+    /// Where devices press is shown, with its force. Default: not.
+    pub contacts: bool,
 }
 
 impl Default for FilmSettings {
@@ -38,6 +42,8 @@ impl Default for FilmSettings {
             length_s: 32.0,
             theme: Theme::Light,
             steps: None,
+            shot: None,
+            contacts: false,
         }
     }
 }
@@ -83,10 +89,26 @@ impl FilmSettings {
     /// Which steps the film dwells on.
     ///
     /// # Errors
-    /// [`FilmError::OutOfRange`] for steps the scene has not, and settings out of range.
+    /// [`FilmError::OutOfRange`] for steps the scene has not, and settings out of range;
+    /// [`FilmError::NoShot`] where none of them has what is to be shown.
     pub fn script(&self, stage: &Stage) -> Result<Script, FilmError> {
         self.check()?;
-        Ok(Script::new(stage, self.range(stage)?, self.length_s))
+        let (first, last) = self.range(stage)?;
+        let mut script = Script::new(stage, (first, last), self.length_s);
+        let seen = self.shot.is_none_or(|shot| script.show_only(stage, shot));
+        match self.shot {
+            Some(shot) if !seen => Err(FilmError::NoShot {
+                shot: shot.name(),
+                first: first + 1,
+                last: last + 1,
+                lacks: if shot == Place::Edge {
+                    "no stent is out"
+                } else {
+                    "no device moves"
+                },
+            }),
+            _ => Ok(script),
+        }
     }
 }
 
@@ -115,6 +137,7 @@ pub fn make_film(
     let shots = shots(&script, settings.pace.frames_per_s);
     let size = (settings.pace.width, settings.pace.height);
     let mut studio = Studio::new(stage, adapter, settings.theme, size);
+    studio.contacts = settings.contacts;
     let mut samples = Vec::new();
     if format == Format::Gif {
         let step = (shots.len() / PALETTE_SAMPLES).max(1);
@@ -176,6 +199,7 @@ pub fn make_still(
     let script = only.script(stage)?;
     let size = (settings.pace.width, settings.pace.height);
     let mut studio = Studio::new(stage, adapter, settings.theme, size);
+    studio.contacts = settings.contacts;
     let shot = Shot::Beat {
         beat: 0,
         share: 1.0,

@@ -104,12 +104,49 @@ impl Script {
         }
     }
 
+    /// Shows every beat at one place, as far as it has it: an edge once a stent is out, a tip where a
+    /// device moves; false where none has it, and nothing is changed.
+    pub fn show_only(&mut self, stage: &Stage, place: Place) -> bool {
+        let at = |beat: &Beat| match place {
+            Place::Edge => edge_of(stage, beat).map(Some),
+            Place::Tip => tip_of(stage, beat).map(Some),
+            _ => Some(None),
+        };
+        let mut any = false;
+        for beat in &mut self.beats {
+            if let Some(at_mm) = at(beat) {
+                (beat.place, beat.at_mm) = (place, at_mm);
+                any = true;
+            }
+        }
+        any
+    }
+
     /// Length of the film, s.
     #[must_use]
     pub fn length_s(&self) -> f64 {
         let beats: f64 = self.beats.iter().map(Beat::length_s).sum();
         self.title_s + beats + self.verdict_s
     }
+}
+
+/// The edge that a beat looks at, or else the upper one of the stent that is out, mm.
+fn edge_of(stage: &Stage, beat: &Beat) -> Option<f64> {
+    let own = beat.at_mm.filter(|_| beat.place == Place::Edge);
+    own.or_else(|| {
+        let moment = stage.at_step(beat.told, beat.stops_at);
+        let upper = moment.bands.iter().find(|b| b.upper);
+        upper.or(moment.bands.first()).map(|b| b.station_mm)
+    })
+}
+
+/// Where the tip that moves in a beat ends, mm; half way to where it should be where it does not reach.
+fn tip_of(stage: &Stage, beat: &Beat) -> Option<f64> {
+    let own = beat.at_mm.filter(|_| beat.place == Place::Tip);
+    own.or_else(|| {
+        let moved = stage.steps.get(beat.told)?.stretch_mm?;
+        Some(moved.1.max(0.0))
+    })
 }
 
 /// A step and how much it matters.

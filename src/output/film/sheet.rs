@@ -4,8 +4,9 @@ use super::script::{Beat, Script};
 use crate::output::palette::{self, State};
 use crate::output::screen::{Place, View};
 use crate::output::screen::{
-    Scheme, Words, close_up, icon, labels_of, least_width_px, lines_over, place_labels, solid,
-    vec3, view_name, widest_mm, written_on,
+    Scheme, Words, close_up, draw_arrows, draw_legend, force_labels, icon, labels_of,
+    least_width_px, legend_rect, lines_over, place_labels, press_arrows, solid, vec3, view_name,
+    widest_mm, written_on,
 };
 use crate::output::stage::{Moment, Stage};
 use crate::rehearsal::Verdict;
@@ -76,6 +77,8 @@ pub(super) struct Sheet<'a> {
     pub(super) seen: &'a [Seen],
     /// Share of the film that is over.
     pub(super) progress: f32,
+    /// Where devices press is shown.
+    pub(super) contacts: bool,
 }
 
 impl Sheet<'_> {
@@ -107,7 +110,13 @@ impl Sheet<'_> {
             seen.rect,
             &seen.view,
         );
-        let labels = labels_of(
+        let arrows = if self.contacts {
+            press_arrows(self.moment, seen.rect, &seen.view)
+        } else {
+            Vec::new()
+        };
+        draw_arrows(&inside, &self.scheme, &arrows);
+        let mut labels = labels_of(
             &self.scheme,
             self.stage,
             self.moment,
@@ -116,9 +125,16 @@ impl Sheet<'_> {
             seen.rect,
         );
         let name = self.beat.place.in_words();
-        let taken = written_on(&inside, &self.scheme, seen.rect, &seen.view, name);
+        labels.extend(force_labels(&self.scheme, seen.rect, &arrows));
+        let mut taken = written_on(&inside, &self.scheme, seen.rect, &seen.view, name);
+        if self.contacts {
+            taken.push(legend_rect(&inside, &self.scheme, seen.rect, &seen.view));
+        }
         place_labels(&inside, &self.scheme, seen.rect, &labels, &taken);
         view_name(&inside, &self.scheme, seen.rect, &seen.view, name, widened);
+        if self.contacts {
+            draw_legend(&inside, &self.scheme, seen.rect, &seen.view);
+        }
     }
 
     fn head(&self, painter: &Painter) {

@@ -34,6 +34,8 @@ pub struct Studio<'a> {
     /// Grows with every change of the set.
     version: u64,
     shown: Option<(usize, u64, u64)>,
+    /// Where devices press is drawn, too.
+    pub contacts: bool,
     /// Pictures that were drawn, not repeated.
     pub drawn: usize,
     /// Most triangles in a picture.
@@ -174,9 +176,21 @@ impl<'a> Studio<'a> {
             panes: [pane(layout.views), pane(pair[0]), pane(pair[1])],
             version: 0,
             shown: None,
+            contacts: false,
             drawn: 0,
             most_triangles: 0,
         }
+    }
+
+    /// Where the views of a beat stand in its picture, pixels, and what they are.
+    #[must_use]
+    pub fn seen(&self, beat: &Beat) -> Vec<(egui::Rect, View)> {
+        let views = self.views(beat);
+        self.layout
+            .views(views.len())
+            .into_iter()
+            .zip(views)
+            .collect()
     }
 
     /// The views of a beat.
@@ -304,6 +318,7 @@ impl<'a> Studio<'a> {
             beat,
             seen: &seen,
             progress,
+            contacts: self.contacts,
         };
         self.flat(|painter| sheet.draw(painter))
     }

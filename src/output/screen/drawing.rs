@@ -27,8 +27,6 @@ const THIN_SIDES: usize = 6;
 const BALLOON: f32 = 0.55;
 /// Marks stand out of the surface that bears them by this share of its radius.
 const MARK_SWELL: f64 = 1.04;
-/// Length that a newton of contact force is drawn with, mm.
-pub(crate) const MM_PER_N: f64 = 30.0;
 
 /// What is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,7 +41,7 @@ pub struct Shown {
     pub context: bool,
     /// Plaque and clot.
     pub lesions: bool,
-    /// Where devices press.
+    /// Where devices press: arrows over the picture, none of its surfaces.
     pub contacts: bool,
     /// Edges of stents.
     pub edges: bool,
@@ -142,9 +140,6 @@ impl Props {
         }
         if !shown.keyed {
             payloads(&mut parts, stage, moment, theme, (shown, least_mm));
-        }
-        if shown.contacts && !shown.keyed {
-            contacts(&mut parts, moment, theme);
         }
         let triangles = parts.iter().map(|p| p.1.triangles.len()).sum();
         set.show(
@@ -345,25 +340,6 @@ fn thickened(struts: &WireMesh, least_mm: f64) -> WireMesh {
     WireMesh {
         radius_mm: struts.radius_mm.max(0.5 * least_mm),
         ..struts.clone()
-    }
-}
-
-/// Needles from where a device presses, as long as its force.
-fn contacts(parts: &mut Vec<(String, Arc<Mesh>, Finish)>, moment: &Moment, theme: Theme) {
-    let wires: Vec<_> = moment
-        .contacts
-        .iter()
-        .map(|contact| {
-            let along = contact.force_n * (MM_PER_N * contact.share);
-            vec![contact.at, contact.at - along]
-        })
-        .collect();
-    if !wires.is_empty() {
-        parts.push((
-            "contacts".to_owned(),
-            Arc::new(Mesh::wires(&wires, 0.15, 5)),
-            opaque(theme.ink()),
-        ));
     }
 }
 

@@ -3,6 +3,7 @@
 mod adapter;
 mod camera;
 mod close_up;
+mod contacts;
 mod drawing;
 mod error;
 mod labels;
@@ -18,7 +19,8 @@ mod strip;
 pub use adapter::{Adapter, find_adapter, find_adapter_and_display};
 pub use camera::{Angles, View};
 pub use close_up::close_up;
-pub(crate) use drawing::MM_PER_N;
+pub(crate) use contacts::{draw_arrows, draw_legend, force_labels, legend_rect};
+pub use contacts::{PressArrow, legend_arrow, mm_per_n, press_arrows};
 pub use drawing::{Props, Shown, key_colour, least_width_px};
 pub use error::ScreenError;
 pub use labels::{Label, labels_of, place_labels};

@@ -2,6 +2,7 @@
 
 use super::{Angles, View};
 use crate::geometry::{Point, Track};
+use crate::procedure::nearest;
 use kiss3d::glamx::Vec3;
 
 /// Around what is looked at, as a share of its size: nothing touches the frame.
@@ -29,6 +30,49 @@ pub enum Place {
 }
 
 impl Place {
+    /// All of them.
+    pub const ALL: [Self; 6] = [
+        Self::Route,
+        Self::Arch,
+        Self::Neck,
+        Self::Edge,
+        Self::Tip,
+        Self::Head,
+    ];
+
+    /// The name it is asked for by.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Route => "route",
+            Self::Arch => "arch",
+            Self::Neck => "neck",
+            Self::Edge => "edge",
+            Self::Tip => "tip",
+            Self::Head => "head",
+        }
+    }
+
+    /// The place of that name.
+    ///
+    /// # Errors
+    /// Says what is meant, or all there are.
+    pub fn named(name: &str) -> Result<Self, String> {
+        let names = || Self::ALL.iter().map(|p| p.name());
+        Self::ALL
+            .into_iter()
+            .find(|p| p.name() == name)
+            .ok_or_else(|| {
+                let meant = nearest(name, names()).map(|n| format!(": did you mean `{n}`?"));
+                let all: Vec<&str> = names().collect();
+                format!(
+                    "no shot is named `{name}`{}; there are {}",
+                    meant.unwrap_or_default(),
+                    all.join(", ")
+                )
+            })
+    }
+
     /// In words.
     #[must_use]
     pub const fn in_words(self) -> &'static str {

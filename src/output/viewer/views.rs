@@ -3,8 +3,8 @@
 use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
-    MM_PER_N, Place, Scheme, View, Words, labels_of, lines_over, place_labels, seen_through, solid,
-    vec3, view_name, written_on,
+    Place, Scheme, View, Words, draw_arrows, draw_legend, force_labels, labels_of, legend_rect,
+    lines_over, place_labels, press_arrows, seen_through, solid, vec3, view_name, written_on,
 };
 use crate::output::stage::{Moment, Node, Stage};
 use egui::{
@@ -61,11 +61,22 @@ pub(super) fn view(
         _ => "free view",
     };
     let watched = watched(&painter, scheme, moment, frame);
+    let presses = desk.shown.contacts && !desk.radiograph;
+    let arrows = if presses {
+        press_arrows(moment, frame.rect, &seen)
+    } else {
+        Vec::new()
+    };
+    draw_arrows(&painter, scheme, &arrows);
     if desk.names {
         let place = place_by_height(&seen);
-        let labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);
+        let mut labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);
+        labels.extend(force_labels(scheme, frame.rect, &arrows));
         let mut taken = written_on(&painter, scheme, frame.rect, &seen, name);
         taken.extend(watched);
+        if presses {
+            taken.push(legend_rect(&painter, scheme, frame.rect, &seen));
+        }
         place_labels(&painter, scheme, frame.rect, &labels, &taken);
     }
     view_name(&painter, scheme, frame.rect, &seen, name, widened);
@@ -73,14 +84,8 @@ pub(super) fn view(
         let line = Stroke::new(scheme.px(2.0), scheme.accent());
         painter.rect_stroke(frame.rect.shrink(1.0), 0, line, StrokeKind::Inside);
     }
-    if desk.shown.contacts && !desk.radiograph {
-        let words = format!("needles: force where devices press, {MM_PER_N:.0} mm for a newton");
-        Words::line(&words, scheme.px(13.0), scheme.faint()).draw(
-            &painter,
-            // above the scale
-            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(36.0)),
-            Align2::RIGHT_BOTTOM,
-        );
+    if presses {
+        draw_legend(&painter, scheme, frame.rect, &seen);
     }
     mouse(ui, desk, &response, frame);
 }
