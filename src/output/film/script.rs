@@ -6,10 +6,10 @@ use crate::output::stage::{Stage, StepCard};
 use crate::procedure::{Action, Region, Severity};
 use crate::rehearsal::EdgeRow;
 
-/// Time the title stands, s; a share of short films.
-const TITLE_S: f64 = 2.6;
-/// Time the verdict stands, s.
-const VERDICT_S: f64 = 6.0;
+/// Time the title stands, s: two lines and the caution; less in short films.
+const TITLE_S: f64 = 5.0;
+/// Time the verdict stands, s: its first lines; less in short films.
+const VERDICT_S: f64 = 11.0;
 /// Largest share of a film that both take together.
 const CARDS_SHARE: f64 = 0.3;
 /// Time to notice a caption, s. With [`READ_S_PER_CHARACTER`] it makes about the twenty
@@ -207,15 +207,16 @@ impl Weighed {
             }
             _ => None,
         };
-        // half way between where a tip is and where it should be
         let arrives = arrives(stage, places, act, card);
-        let short_mm = meant_tip(stage, step)
+        let short = meant_tip(stage, step)
             .zip(station_mm)
-            .map(|((_, meant_mm), is_mm)| f64::midpoint(meant_mm, is_mm));
+            .map(|((_, meant_mm), is_mm)| places.showing_both(is_mm, meant_mm));
+        // half way between where a tip is and where it should be
+        let short_mm = short.and_then(|(_, middle_mm)| middle_mm);
         let place = if edge_mm.is_some() {
             Some(Place::Edge)
-        } else if short_mm.is_some() {
-            Some(Place::Tip)
+        } else if let Some((place, _)) = short {
+            Some(place)
         } else if arrives {
             Some(Place::Route)
         } else {

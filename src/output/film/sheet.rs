@@ -4,11 +4,12 @@ use super::script::{Beat, Script};
 use crate::output::palette::{self, State};
 use crate::output::screen::{Place, View};
 use crate::output::screen::{
-    Scheme, Words, close_up, draw_arrows, draw_legend, force_labels, icon, labels_of,
-    least_width_px, legend_rect, lines_over, place_labels, press_arrows, solid, vec3, view_name,
-    widest_mm, written_on,
+    Scheme, Words, close_up, draw_arrows, draw_legend, draw_meant, force_labels, icon, labels_of,
+    least_width_px, legend_rect, lines_over, place_labels, press_arrows, solid, vec3, vessel_in,
+    view_name, widest_mm, written_on,
 };
-use crate::output::stage::{Moment, Stage};
+use crate::output::stage::{Moment, Stage, StepCard};
+use crate::procedure::Severity;
 use crate::rehearsal::Verdict;
 use egui::{
     Align2, Color32, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, TextureId, Vec2,
@@ -110,6 +111,13 @@ impl Sheet<'_> {
             seen.rect,
             &seen.view,
         );
+        draw_meant(
+            &inside,
+            &self.scheme,
+            self.stage,
+            self.moment,
+            (seen.rect, &seen.view),
+        );
         let arrows = if self.contacts {
             press_arrows(self.moment, seen.rect, &seen.view)
         } else {
@@ -130,7 +138,8 @@ impl Sheet<'_> {
         if self.contacts {
             taken.push(legend_rect(&inside, &self.scheme, seen.rect, &seen.view));
         }
-        place_labels(&inside, &self.scheme, seen.rect, &labels, &taken);
+        let vessel = vessel_in(self.stage, seen.rect, &seen.view);
+        place_labels(&inside, &self.scheme, seen.rect, &labels, &taken, &vessel);
         view_name(&inside, &self.scheme, seen.rect, &seen.view, name, widened);
         if self.contacts {
             draw_legend(&inside, &self.scheme, seen.rect, &seen.view);
@@ -143,7 +152,10 @@ impl Sheet<'_> {
         rule_below(painter, scheme, rect);
         let steps = self.stage.steps.len();
         let step = self.moment.step + 1;
-        let count = format!("step {step} of {steps}");
+        let count = match self.failed_before() {
+            Some(failed) => format!("step {failed} failed before · step {step} of {steps}"),
+            None => format!("step {step} of {steps}"),
+        };
         let counted = Words::line(&count, scheme.px(17.0), scheme.faint()).draw(
             painter,
             pos2(rect.right() - scheme.px(18.0), rect.center().y),
@@ -157,6 +169,14 @@ impl Sheet<'_> {
                 pos2(rect.left() + scheme.px(18.0), rect.center().y),
                 Align2::LEFT_CENTER,
             );
+    }
+
+    /// Number of the first step before this one that failed: what follows is shown as if it had gone, or as
+    /// far as it went.
+    fn failed_before(&self) -> Option<usize> {
+        let before = &self.stage.steps[..self.moment.step.min(self.stage.steps.len())];
+        let failed = |c: &StepCard| c.row.worst() == Some(Severity::Failure);
+        before.iter().position(failed).map(|k| k + 1)
     }
 
     /// Devices in the body, and the edge or the place on the route.
@@ -213,6 +233,14 @@ impl Sheet<'_> {
         }
     }
 
+    /// Whether something has caught, and stands.
+    fn stopped(&self) -> bool {
+        let beat = self.beat;
+        beat.stops_at < 1.0
+            && self.moment.step == beat.told
+            && self.moment.share > beat.stops_at - 1e-3
+    }
+
     /// One row for each device: colour, name, where its tip is. Returns where the rows end.
     fn device_rows(&self, painter: &Painter, top: f32) -> f32 {
         let (scheme, rect) = (&self.scheme, self.layout.column);
@@ -251,8 +279,9 @@ impl Sheet<'_> {
             // rows of the table tell the step's end; on the way there they would be wrong
             let row = card.row.devices.iter().find(|r| r.name == described.name);
             let at = match row {
+                _ if device.moving && self.stopped() => "stopped on its way".to_owned(),
                 _ if device.moving && self.moment.share < 1.0 => "on its way".to_owned(),
-                Some(row) => format!("tip {}", row.tip_at.replace('-', " ")),
+                Some(row) => format!("tip {}", self.stage.told_place(&row.tip_at)),
                 None => String::new(),
             };
             Words::line(&at, scheme.px(13.0), scheme.faint())
@@ -463,26 +492,32 @@ pub(super) fn verdict(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &St
         .draw(painter, pos2(left + 1.4 * big, top), Align2::LEFT_TOP);
     let mut y = drawn.bottom() + scheme.px(18.0);
     let bottom = size.y - scheme.px(118.0);
-    // "The plan passes." says no more than the sign above
-    let lines = stage
-        .headline
-        .iter()
-        .filter(|l| !l.starts_with("The plan passes"));
-    for line in lines {
-        let words = Words::line(line, scheme.px(19.0), scheme.ink())
+    for line in told_at_the_end(stage) {
+        let words = Words::line(line, scheme.px(22.0), scheme.ink())
             .within(size.x - 2.0 * left - scheme.px(20.0), 3);
         if y + words.size(painter).y > bottom {
             break;
         }
         painter.circle_filled(
-            pos2(left + scheme.px(5.0), y + scheme.px(12.0)),
+            pos2(left + scheme.px(5.0), y + scheme.px(14.0)),
             scheme.px(3.0),
             scheme.accent(),
         );
         let drawn = words.draw(painter, pos2(left + scheme.px(20.0), y), Align2::LEFT_TOP);
-        y = drawn.bottom() + scheme.px(8.0);
+        y = drawn.bottom() + scheme.px(12.0);
     }
     caution_box(painter, scheme, size, stage);
+}
+
+/// What the last picture tells: the first lines of the verdict. All of them are in the report; more than these
+/// nobody reads in a film.
+pub(super) fn told_at_the_end(stage: &Stage) -> impl Iterator<Item = &String> {
+    const LINES: usize = 5;
+    // "The plan passes." says no more than the sign above
+    let lines = stage.headline.iter();
+    lines
+        .filter(|l| !l.starts_with("The plan passes"))
+        .take(LINES)
 }
 
 fn caution_box(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &Stage) {

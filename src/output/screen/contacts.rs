@@ -2,7 +2,7 @@
 
 use super::drawing::veil;
 use super::paint::Words;
-use super::{Label, Scheme, View, vec3};
+use super::{Label, LabelOf, Scheme, View, vec3};
 use crate::output::stage::Moment;
 use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
 use kiss3d::glamx;
@@ -71,7 +71,8 @@ pub fn press_arrows(moment: &Moment, rect: Rect, view: &View) -> Vec<PressArrow>
 
 /// Draws them: on the vessel in full, on other devices thinner and fainter.
 pub(crate) fn draw_arrows(painter: &Painter, scheme: &Scheme, arrows: &[PressArrow]) {
-    let (inner, outer): (Vec<&PressArrow>, Vec<&PressArrow>) = arrows.iter().partition(|a| !a.on_wall);
+    let (inner, outer): (Vec<&PressArrow>, Vec<&PressArrow>) =
+        arrows.iter().partition(|a| !a.on_wall);
     for arrow in inner.into_iter().chain(outer) {
         let (wide, colour) = if arrow.on_wall {
             (2.2, scheme.ink())
@@ -120,7 +121,9 @@ pub(crate) fn force_labels(scheme: &Scheme, rect: Rect, arrows: &[PressArrow]) -
         text: format!("{:.2} N", arrow.force_n),
         at: arrow.to,
         colour: scheme.ink(),
-        device: false,
+        of: LabelOf::Force {
+            right: arrow.to.x >= arrow.from.x,
+        },
         icon: None,
     };
     ordered.into_iter().map(label).collect()

@@ -1,6 +1,7 @@
 //! Names in a picture: tips and landmarks, placed so that none covers another.
 
 use super::drawing::veil;
+use super::meant::beside_tip;
 use super::paint::{Icon, Words, icon};
 use super::scheme::solid;
 use super::{Place, Scheme, View, meant_tip, vec3};
@@ -11,6 +12,20 @@ use egui::{
 };
 use kiss3d::glamx;
 
+/// What a label names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LabelOf {
+    /// A device's tip or a stent's edge: in a frame.
+    Device,
+    /// A landmark: plain faint letters.
+    Landmark,
+    /// A force, at the end of its arrow: to its right, or its left.
+    Force {
+        /// The arrow points to the right.
+        right: bool,
+    },
+}
+
 /// A name and the place it belongs to.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Label {
@@ -20,19 +35,15 @@ pub struct Label {
     pub at: Pos2,
     /// Its colour.
     pub colour: Color32,
-    /// A device's tip, set off by a ground; else a landmark in plain faint letters.
-    pub device: bool,
+    /// What is named.
+    pub of: LabelOf,
     /// A sign before the name.
     pub icon: Option<Icon>,
 }
 
 /// Landmarks named in each place; those that a route lacks are left out.
 const LANDMARKS: [(&str, &str, &[Place]); 12] = [
-    (
-        "arteriotomy",
-        "access in the groin or wrist",
-        &[Place::Route],
-    ),
+    ("arteriotomy", "puncture", &[Place::Route]),
     ("arch-top", "aortic arch", &[Place::Route, Place::Arch]),
     ("left-subclavian-origin", "left subclavian", &[Place::Arch]),
     ("common-carotid-origin", "common carotid", &[Place::Arch]),
@@ -87,7 +98,7 @@ pub fn labels_of(
                 },
                 at,
                 colour: solid(described.look.colour(scheme.theme)),
-                device: true,
+                of: LabelOf::Device,
                 icon: None,
             });
         }
@@ -100,21 +111,21 @@ pub fn labels_of(
                 text: format!("{edge} edge: {}", band.state.in_words()),
                 at,
                 colour,
-                device: true,
+                of: LabelOf::Device,
                 icon: Some(icon),
             });
         }
     }
     if let Some((device, station_mm)) = meant_tip(stage, moment.step) {
         let (colour, icon) = scheme.state(State::Bad);
-        let point = stage.plan().track.frame_at(station_mm).origin_mm;
+        let point = beside_tip(stage, moment, device, station_mm);
         if let Some(at) = seen(&point) {
             let name = stage.devices[device].name.replace('-', " ");
             labels.push(Label {
                 text: format!("{name}: should end here"),
                 at,
                 colour,
-                device: true,
+                of: LabelOf::Device,
                 icon: Some(icon),
             });
         }
@@ -137,7 +148,7 @@ pub fn labels_of(
                 text: words.to_owned(),
                 at,
                 colour: scheme.faint(),
-                device: false,
+                of: LabelOf::Landmark,
                 icon: None,
             });
         }
@@ -145,91 +156,157 @@ pub fn labels_of(
     labels
 }
 
-/// Draws labels beside their places, none over another or over what is `taken`, and all within `rect`.
+/// Points of the vessel in a picture, for [`place_labels`] to keep clear of.
+#[must_use]
+pub fn vessel_in(stage: &Stage, rect: Rect, view: &View) -> Vec<Pos2> {
+    let size = glamx::Vec2::new(rect.width(), rect.height());
+    let seen = stage.wall.iter().filter_map(|node| {
+        let at = view.project(vec3(&node.at), size)?;
+        Some(rect.min + vec2(at.x, at.y))
+    });
+    seen.filter(|at| rect.contains(*at)).collect()
+}
+
+/// Draws labels beside their places, none over another, its line or its place, or over what is `taken`, all
+/// within `rect`, and clear of the `vessel` where there is room.
 pub fn place_labels(
     painter: &Painter,
     scheme: &Scheme,
     rect: Rect,
     labels: &[Label],
     taken: &[Rect],
+    vessel: &[Pos2],
 ) {
-    let mut taken = taken.to_vec();
     let mut ordered: Vec<&Label> = labels.iter().collect();
     ordered.sort_by(|a, b| {
-        let rank = |l: &Label| (!l.device, l.at.y);
-        let ((da, ya), (db, yb)) = (rank(a), rank(b));
-        da.cmp(&db).then(ya.total_cmp(&yb))
-    });
-    for label in ordered {
-        let size_px = scheme.px(if label.device { 15.0 } else { 13.5 });
-        let colour = if label.device {
-            scheme.ink()
-        } else {
-            label.colour
+        let rank = |l: &Label| match l.of {
+            LabelOf::Device => 0,
+            LabelOf::Force { .. } => 1,
+            LabelOf::Landmark => 2,
         };
+        (rank(a).cmp(&rank(b))).then(a.at.y.total_cmp(&b.at.y))
+    });
+    let mut used = Used {
+        boxes: taken.to_vec(),
+        lines: Vec::new(),
+        points: labels
+            .iter()
+            .filter(|l| l.of == LabelOf::Device)
+            .map(|l| l.at)
+            .collect(),
+        vessel,
+    };
+    for label in ordered {
+        let framed = label.of == LabelOf::Device;
+        let size_px = scheme.px(if framed { 15.0 } else { 13.5 });
+        let colour = if framed { scheme.ink() } else { label.colour };
         let words = Words::line(&label.text, size_px, colour);
         let pad = vec2(scheme.px(6.0), scheme.px(2.5));
         let mut size = words.size(painter) + 2.0 * pad;
         if label.icon.is_some() {
             size.x += 1.3 * size_px;
         }
-        let Some(spot) = free_spot(scheme, rect, label, size, &taken) else {
+        let Some(spot) = free_spot(scheme, rect, label, size, &used) else {
             continue;
         };
-        taken.push(spot.expand(scheme.px(2.0)));
+        used.boxes.push(spot.expand(scheme.px(2.0)));
+        used.lines.push([label.at, beside(spot, label.at)]);
         draw(painter, scheme, label, spot, words);
     }
 }
 
-/// The nearest place for a box: beside its anchor, then further up and down on either side.
+/// What a further label must not cover.
+struct Used<'a> {
+    boxes: Vec<Rect>,
+    lines: Vec<[Pos2; 2]>,
+    points: Vec<Pos2>,
+    vessel: &'a [Pos2],
+}
+
+impl Used<'_> {
+    /// Whether a box may stand there, its line leading to `at`.
+    fn allows(&self, spot: Rect, at: Pos2, clearance: f32) -> bool {
+        let line = [at, beside(spot, at)];
+        let wide = spot.expand(clearance);
+        !wide.contains(at)
+            && !self.boxes.iter().any(|b| b.intersects(spot))
+            && !self.points.iter().any(|p| wide.contains(*p))
+            && !self.lines.iter().any(|l| crosses(l, wide))
+            // the box that holds the place itself cannot be led around
+            && !self.boxes.iter().any(|b| crosses(&line, *b) && !b.contains(at))
+    }
+
+    fn on_vessel(&self, spot: Rect) -> bool {
+        self.vessel.iter().any(|p| spot.contains(*p))
+    }
+}
+
+/// Whether a line passes through a box, at one of a few points: both are short.
+fn crosses([a, b]: &[Pos2; 2], rect: Rect) -> bool {
+    const POINTS: u8 = 16;
+    (0..=POINTS).any(|k| rect.contains(a.lerp(*b, f32::from(k) / f32::from(POINTS))))
+}
+
+/// The point of a box nearest to a place.
+fn beside(spot: Rect, at: Pos2) -> Pos2 {
+    pos2(
+        at.x.clamp(spot.left(), spot.right()),
+        at.y.clamp(spot.top(), spot.bottom()),
+    )
+}
+
+/// The nearest place for a box: beside its anchor, then further up and down on either side; off the vessel
+/// where that is near enough.
 fn free_spot(
     scheme: &Scheme,
     rect: Rect,
     label: &Label,
     size: Vec2,
-    taken: &[Rect],
+    used: &Used<'_>,
 ) -> Option<Rect> {
-    let gap = scheme.px(if label.device { 30.0 } else { 22.0 });
+    /// Rows above and below that are tried, and as many of them to keep off the vessel.
+    const TRIES: (u8, u8) = (14, 9);
     let frame = rect.shrink2(vec2(scheme.px(10.0), scheme.px(5.0)));
+    let half = 0.5 * size.x;
+    // a long name moves in from the edge, as long as it does not cover its place
+    let inside = (frame.left() + half)..=(frame.right() - half);
+    if inside.is_empty() {
+        return None;
+    }
     // names of devices to the right, of places to the left: fewer lines cross
-    let sides = if label.device {
+    let (gap, right_first) = match label.of {
+        LabelOf::Device => (30.0, true),
+        LabelOf::Landmark => (22.0, false),
+        LabelOf::Force { right } => (5.0, right),
+    };
+    let sides = if right_first {
         [1.0, -1.0]
     } else {
         [-1.0, 1.0]
     };
-    for step in 0..14_u8 {
-        let magnitude = f32::from(step.div_ceil(2)) * (size.y + scheme.px(3.0));
-        let shift = if step % 2 == 0 { magnitude } else { -magnitude };
-        for side in sides {
-            let half = 0.5 * size.x;
-            // a long name moves in from the edge, as long as it does not cover its place
-            let inside = (frame.left() + half)..=(frame.right() - half);
-            if inside.is_empty() {
-                return None;
-            }
-            let wished = label.at.x + side * (gap + half);
-            let x = wished.clamp(*inside.start(), *inside.end());
-            let spot = Rect::from_center_size(pos2(x, label.at.y + shift), size);
-            let covers = spot.expand(scheme.px(3.0)).contains(label.at);
-            if frame.contains_rect(spot) && !covers && !taken.iter().any(|t| t.intersects(spot)) {
-                return Some(spot);
-            }
-        }
-    }
-    None
+    let spots = |rows: u8| {
+        (0..rows).flat_map(move |row| {
+            let magnitude = f32::from(row.div_ceil(2)) * (size.y + scheme.px(3.0));
+            let shift = if row % 2 == 0 { magnitude } else { -magnitude };
+            sides.map(|side| label.at + vec2(side * (scheme.px(gap) + half), shift))
+        })
+    };
+    let boxed = |middle: Pos2| {
+        let x = middle.x.clamp(*inside.start(), *inside.end());
+        Rect::from_center_size(pos2(x, middle.y), size)
+    };
+    let allowed =
+        |spot: &Rect| frame.contains_rect(*spot) && used.allows(*spot, label.at, scheme.px(3.0));
+    let clear = |spot: &Rect| allowed(spot) && !used.on_vessel(*spot);
+    let off = spots(TRIES.1).map(&boxed).find(clear);
+    off.or_else(|| spots(TRIES.0).map(&boxed).find(allowed))
 }
 
 fn draw(painter: &Painter, scheme: &Scheme, label: &Label, spot: Rect, words: Words<'_>) {
-    let near = pos2(
-        label.at.x.clamp(spot.left(), spot.right()),
-        label.at.y.clamp(spot.top(), spot.bottom()),
-    );
-    let line = Stroke::new(
-        scheme.px(if label.device { 1.4 } else { 1.0 }),
-        label.colour,
-    );
-    painter.line_segment([label.at, near], line);
-    if label.device {
+    let framed = label.of == LabelOf::Device;
+    let line = Stroke::new(scheme.px(if framed { 1.4 } else { 1.0 }), label.colour);
+    painter.line_segment([label.at, beside(spot, label.at)], line);
+    if framed {
         painter.circle(
             label.at,
             scheme.px(3.2),

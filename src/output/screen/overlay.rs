@@ -169,8 +169,19 @@ fn scale(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) {
     };
     let at = rect.left_bottom() + vec2(scheme.px(12.0), -scheme.px(12.0));
     let end = at + vec2(mm * px_per_mm, 0.0);
+    let told = Words::line(words, scheme.px(13.0), scheme.faint());
+    let tall = told.size(painter).y + scheme.px(3.0);
+    let ground = Rect::from_min_max(
+        at - vec2(0.0, tall),
+        pos2(end.x.max(at.x + told.size(painter).x), at.y),
+    );
+    painter.rect_filled(
+        ground.expand(scheme.px(4.0)),
+        CornerRadius::same(3),
+        veil(scheme.ground()),
+    );
     painter.line_segment([at, end], Stroke::new(scheme.px(2.5), scheme.faint()));
-    Words::line(words, scheme.px(13.0), scheme.faint()).draw(
+    told.draw(
         painter,
         at + vec2(0.0, -scheme.px(3.0)),
         Align2::LEFT_BOTTOM,

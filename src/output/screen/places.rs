@@ -9,6 +9,8 @@ use kiss3d::glamx::Vec3;
 const MARGIN: f32 = 0.12;
 /// Points per stretch that decide how large it is in a picture.
 const SAMPLES: u32 = 60;
+/// Shown on either side of a tip, mm: what it lacks, and the next landmark.
+const BESIDE_TIP_MM: f64 = 32.0;
 /// Smallest height of a picture, mm: nearer, a catheter fills it.
 const LEAST_HEIGHT_MM: f32 = 16.0;
 
@@ -141,8 +143,6 @@ impl Places {
     pub fn stretch_mm(&self, place: Place, at_mm: Option<f64>) -> (f64, f64) {
         /// On either side of an edge, mm: two stent diameters.
         const BESIDE_EDGE_MM: f64 = 16.0;
-        /// On either side of a tip, mm: what it lacks, and the next landmark.
-        const BESIDE_TIP_MM: f64 = 32.0;
         let beside = |by_mm: f64| {
             at_mm.map_or(self.neck_mm, |at| {
                 ((at - by_mm).max(0.0), (at + by_mm).min(self.end_mm))
@@ -156,6 +156,23 @@ impl Places {
             Place::Edge => beside(BESIDE_EDGE_MM),
             Place::Tip => beside(BESIDE_TIP_MM),
         }
+    }
+
+    /// The closest place that shows both of two stations, and, where it is one of its own, its middle.
+    #[must_use]
+    pub fn showing_both(&self, a_mm: f64, b_mm: f64) -> (Place, Option<f64>) {
+        let (from_mm, to_mm) = (a_mm.min(b_mm), a_mm.max(b_mm));
+        if to_mm - from_mm < BESIDE_TIP_MM {
+            return (Place::Tip, Some(f64::midpoint(a_mm, b_mm)));
+        }
+        let shows = |place: &Place| {
+            let (first, last) = self.stretch_mm(*place, None);
+            first <= from_mm && to_mm <= last
+        };
+        let closest = [Place::Head, Place::Neck, Place::Arch]
+            .into_iter()
+            .find(shows);
+        (closest.unwrap_or(Place::Route), None)
     }
 
     /// The closest place that shows a station.

@@ -82,12 +82,27 @@ pub(super) fn landmarks(plan: &Plan) -> Vec<LandmarkLabel> {
     marks
         .map(|mark| LandmarkLabel {
             name: mark.name.clone(),
-            words: mark.name.replace('-', " "),
+            words: landmark_in_words(&mark.name),
             station_mm: mark.s_mm,
             at: plan.track.frame_at(mark.s_mm).origin_mm,
             radius_mm: 0.5 * plan.track.healthy_diameter_at(mark.s_mm),
         })
         .collect()
+}
+
+/// A landmark's name to be read: `m2-inferior-10mm` is `M2 inferior, 10 mm in`.
+fn landmark_in_words(name: &str) -> String {
+    let mut words = String::new();
+    for part in name.split('-') {
+        let length_mm = part.strip_suffix("mm").and_then(|n| n.parse::<u32>().ok());
+        let vessel = matches!(part, "ica" | "m1" | "m2" | "aca" | "mca");
+        match length_mm {
+            Some(mm) => words += &format!(", {mm} mm in"),
+            None if vessel => words += &format!(" {}", part.to_uppercase()),
+            None => words += &format!(" {part}"),
+        }
+    }
+    words.trim_start().to_owned()
 }
 
 pub(super) fn steps(plan: &Plan, passed: &[Passed], outcome: &Outcome) -> Vec<StepCard> {
@@ -167,4 +182,21 @@ pub(super) fn edge_state(plan: &Plan, row: &EdgeRow) -> (EdgeState, String) {
         _ => format!("{}: {}, {clearance}", row.device, state.in_words()),
     };
     (state, words)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::landmark_in_words;
+
+    #[test]
+    fn landmarks_are_read_as_one_says_them() {
+        for (name, words) in [
+            ("carotid-bifurcation", "carotid bifurcation"),
+            ("m2-inferior-10mm", "M2 inferior, 10 mm in"),
+            ("ica-terminus", "ICA terminus"),
+            ("mm", "mm"),
+        ] {
+            assert_eq!(landmark_in_words(name), words);
+        }
+    }
 }

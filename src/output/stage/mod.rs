@@ -207,6 +207,16 @@ impl Stage {
         &self.plan
     }
 
+    /// A place as a rehearsal tells it (`2 mm past m2-inferior-10mm`), to be read.
+    #[must_use]
+    pub fn told_place(&self, told: &str) -> String {
+        let named = |l: &&LandmarkLabel| told.split(' ').next_back() == Some(l.name.as_str());
+        match self.landmarks.iter().find(named) {
+            Some(mark) => told.replace(&mark.name, &mark.words),
+            None => told.replace('-', " "),
+        }
+    }
+
     /// Most devices in the body at the end of any step.
     #[must_use]
     pub fn most_devices(&self) -> usize {

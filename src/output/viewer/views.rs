@@ -4,7 +4,8 @@ use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
     Place, Scheme, View, Words, draw_arrows, draw_legend, force_labels, labels_of, legend_rect,
-    lines_over, place_labels, press_arrows, seen_through, solid, vec3, view_name, written_on,
+    lines_over, place_labels, press_arrows, seen_through, solid, vec3, vessel_in, view_name,
+    written_on,
 };
 use crate::output::stage::{Moment, Node, Stage};
 use egui::{
@@ -77,7 +78,8 @@ pub(super) fn view(
         if presses {
             taken.push(legend_rect(&painter, scheme, frame.rect, &seen));
         }
-        place_labels(&painter, scheme, frame.rect, &labels, &taken);
+        let vessel = vessel_in(stage, frame.rect, &seen);
+        place_labels(&painter, scheme, frame.rect, &labels, &taken, &vessel);
     }
     view_name(&painter, scheme, frame.rect, &seen, name, widened);
     if desk.planes && desk.active == frame.view {
