@@ -4,7 +4,7 @@ use super::drawing::veil;
 use super::paint::Words;
 use super::{Label, LabelOf, Scheme, View, vec3};
 use crate::output::stage::Moment;
-use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
+use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 use kiss3d::glamx;
 
 /// A newton is drawn no longer than this share of a view's height: the largest forces stay within the
@@ -16,8 +16,10 @@ const LENGTHS_MM: [f32; 9] = [5.0, 10.0, 20.0, 30.0, 50.0, 100.0, 200.0, 300.0, 
 const LEGEND_N: [f32; 6] = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0];
 /// Longest arrow of the legend, design pixels.
 const LEGEND_PX: f32 = 90.0;
-/// Weight of a gram, N: hands know grams.
-const GRAM_N: f32 = 0.009_806_65;
+/// Grams that weigh a newton, rounded from 102: hands know grams.
+const GRAMS_PER_N: f32 = 100.0;
+/// In narrower views the legend is short, design pixels.
+const WIDE_PX: f32 = 560.0;
 /// Forces that are written beside their arrows: as many as can be read at once, and none below this, N.
 const TOLD: (usize, f64) = (4, 0.03);
 
@@ -141,19 +143,25 @@ pub fn legend_arrow(scheme: &Scheme, rect: Rect, view: &View) -> (f32, f32) {
 /// Where the legend stands: at the right of the foot of a view.
 pub(crate) fn legend_rect(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) -> Rect {
     let (force_n, long) = legend_arrow(scheme, rect, view);
-    let [upper, lower] = legend_words(force_n).map(|text| words(scheme, &text).size(painter));
-    let wide = upper.x.max(lower.x + long + scheme.px(8.0)) + scheme.px(12.0);
-    let size = vec2(wide, upper.y + lower.y + scheme.px(8.0));
+    let (title, told) = legend_words(scheme, rect, force_n);
+    let title = title.map_or(Vec2::ZERO, |text| words(scheme, text).size(painter));
+    let told = words(scheme, &told).size(painter);
+    let wide = title.x.max(told.x + long + scheme.px(8.0)) + scheme.px(12.0);
+    let size = vec2(wide, title.y + told.y + scheme.px(8.0));
     let corner = rect.right_bottom() - vec2(scheme.px(8.0), scheme.px(8.0));
     Rect::from_min_max(corner - size, corner)
 }
 
-fn legend_words(force_n: f32) -> [String; 2] {
-    let grams = force_n / GRAM_N;
-    [
-        "arrows: how hard a device presses there".to_owned(),
-        format!("{force_n} N, the weight of {grams:.0} g"),
-    ]
+/// What arrows mean, where there is room, and what the legend's arrow stands for.
+fn legend_words(scheme: &Scheme, rect: Rect, force_n: f32) -> (Option<&'static str>, String) {
+    let grams = force_n * GRAMS_PER_N;
+    let wide = rect.width() >= scheme.px(WIDE_PX);
+    if wide {
+        let title = "arrows: how hard a device presses there";
+        (Some(title), format!("{force_n} N, what {grams:.0} g weigh"))
+    } else {
+        (None, format!("presses with {force_n} N"))
+    }
 }
 
 fn words<'a>(scheme: &Scheme, text: &'a str) -> Words<'a> {
@@ -165,10 +173,12 @@ pub(crate) fn draw_legend(painter: &Painter, scheme: &Scheme, rect: Rect, view: 
     let (force_n, long) = legend_arrow(scheme, rect, view);
     let place = legend_rect(painter, scheme, rect, view);
     painter.rect_filled(place, CornerRadius::same(4), veil(scheme.ground()));
-    let [upper, lower] = legend_words(force_n);
+    let (title, told) = legend_words(scheme, rect, force_n);
     let inner = place.shrink2(vec2(scheme.px(6.0), scheme.px(3.0)));
-    words(scheme, &upper).draw(painter, inner.left_top(), Align2::LEFT_TOP);
-    let told = words(scheme, &lower).draw(
+    if let Some(title) = title {
+        words(scheme, title).draw(painter, inner.left_top(), Align2::LEFT_TOP);
+    }
+    let told = words(scheme, &told).draw(
         painter,
         inner.left_bottom() + vec2(long + scheme.px(8.0), 0.0),
         Align2::LEFT_BOTTOM,

@@ -4,9 +4,12 @@ use super::desk::Desk;
 use super::keys::{KEYS, Wish};
 use crate::output::palette::{Look, State};
 use crate::output::screen::{Angles, Place, Scheme, nesting_strip, strip_mm_per_px};
-use crate::output::stage::{Moment, Stage};
+use crate::output::stage::{Moment, Stage, StepCard};
 use crate::procedure::Severity;
-use egui::{ComboBox, CornerRadius, Grid, Id, Rect, RichText, Sense, Stroke, Ui, pos2, vec2};
+use egui::{
+    Align, ComboBox, CornerRadius, Grid, Id, Layout, Painter, Rect, RichText, Sense, Stroke, Ui,
+    pos2, vec2,
+};
 
 /// Views one press away.
 const PRESETS: [(&str, f32); 6] = [
@@ -126,12 +129,16 @@ pub(super) fn foot(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage,
     if let Some(card) = stage.steps.get(moment.step) {
         ui.horizontal(|ui| {
             ui.add_space(scheme.px(6.0));
-            let count = format!("{} of {}", moment.step + 1, stage.steps.len());
+            let count = format!("step {} of {}", moment.step + 1, stage.steps.len());
             ui.label(RichText::new(count).color(scheme.faint()));
             ui.label(RichText::new(&card.row.say).size(scheme.px(19.0)).strong());
             if !card.row.performed {
                 ui.label(RichText::new("not done").color(scheme.state(State::Bad).0));
             }
+            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                ui.add_space(scheme.px(8.0));
+                what_cells_mean(ui, scheme, stage);
+            });
         });
     }
     timeline(ui, scheme, desk, stage);
@@ -149,6 +156,43 @@ pub(super) fn foot(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage,
                 .color(scheme.faint()),
         );
     });
+}
+
+/// How many steps fail and warn, beside the forms that cells of the bar of steps have for it.
+fn what_cells_mean(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
+    for (severity, one, many) in [
+        (Severity::Warning, "weak point", "weak points"),
+        (Severity::Failure, "failure", "failures"),
+    ] {
+        let of_kind = |c: &&StepCard| c.row.worst() == Some(severity);
+        let count = stage.steps.iter().filter(of_kind).count();
+        if count == 0 {
+            continue;
+        }
+        let words = if count == 1 { one } else { many };
+        ui.label(RichText::new(format!("{count} {words}")).size(scheme.px(13.0)));
+        let size = vec2(scheme.px(14.0), scheme.px(14.0));
+        let (cell, _) = ui.allocate_exact_size(size, Sense::hover());
+        ui.painter()
+            .rect_filled(cell, CornerRadius::ZERO, scheme.inset());
+        fill_cell(ui.painter(), scheme, cell, severity);
+    }
+}
+
+/// Failures fill a cell, warnings its lower half: told by form too.
+fn fill_cell(painter: &Painter, scheme: &Scheme, cell: Rect, severity: Severity) {
+    let from = if severity == Severity::Failure {
+        0.0
+    } else {
+        0.5
+    };
+    let top = cell.top() + from * cell.height();
+    let (colour, _) = scheme.severity(severity);
+    painter.rect_filled(
+        Rect::from_min_max(pos2(cell.left(), top), cell.max),
+        CornerRadius::ZERO,
+        colour.gamma_multiply(0.75),
+    );
 }
 
 /// All steps as a bar: their lengths, their findings; click or drag to go there.
@@ -169,19 +213,7 @@ fn timeline(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage) {
         let cell = Rect::from_min_max(pos2(from, rect.top()), pos2(to, rect.bottom()));
         let worst = card.row.worst().filter(|w| *w > Severity::Note);
         if let Some(severity) = worst {
-            let (colour, _) = scheme.severity(severity);
-            // failures fill the cell, warnings its lower half: told by form too
-            let part = if severity == Severity::Failure {
-                0.0
-            } else {
-                0.5
-            };
-            let top = rect.top() + part * rect.height();
-            painter.rect_filled(
-                Rect::from_min_max(pos2(from, top), cell.max),
-                CornerRadius::ZERO,
-                colour.gamma_multiply(0.75),
-            );
+            fill_cell(painter, scheme, cell, severity);
         }
         painter.line_segment(
             [pos2(to, rect.top()), pos2(to, rect.bottom())],

@@ -1,12 +1,15 @@
 //! The column beside the views: devices, what the step is told, the stent's edge.
 
 use super::desk::Desk;
+use crate::mechanics::Direction;
 use crate::output::palette::{Look, State};
-use crate::output::screen::{Icon, Scheme, close_up, icon, solid};
-use crate::output::stage::{Moment, Stage};
+use crate::output::screen::{Icon, Scheme, Words, close_up, icon, solid};
+use crate::output::stage::{Moment, ShapesFrom, Stage};
 use crate::procedure::Severity;
 use crate::rehearsal::{DeviceRow, Verdict};
-use egui::{Color32, CornerRadius, Grid, Rect, RichText, ScrollArea, Sense, Ui, vec2};
+use egui::{
+    Align2, Color32, CornerRadius, Grid, Rect, RichText, ScrollArea, Sense, Ui, pos2, vec2,
+};
 
 /// Draws the column.
 pub(super) fn column(
@@ -46,6 +49,17 @@ pub(super) fn column(
             vec2(ui.available_width(), (close_px - scheme.px(8.0)).max(0.0)),
             Sense::hover(),
         );
+        let title = if band.upper {
+            "Upper edge of the stent, cut across"
+        } else {
+            "Lower edge of the stent, cut across"
+        };
+        let told = Words::line(title, scheme.px(13.0), scheme.faint()).draw(
+            ui.painter(),
+            rect.left_top(),
+            Align2::LEFT_TOP,
+        );
+        let rect = Rect::from_min_max(pos2(rect.left(), told.bottom() + scheme.px(4.0)), rect.max);
         let looks: Vec<Look> = stage.devices.iter().map(|d| d.look).collect();
         let held = desk.hand.section(stage, band.station_mm);
         let section = held.unwrap_or_else(|| stage.section(moment.time_s, band.station_mm));
@@ -84,6 +98,21 @@ fn verdict(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
     });
 }
 
+/// Heads of the table of devices, and what they mean.
+const HEADS: [(&str, &str); 5] = [
+    ("device", "click a name to take the device in hand"),
+    (
+        "tip, mm",
+        "how far the tip is from the puncture, along the vessel",
+    ),
+    (
+        "outside, mm",
+        "length left outside, behind the hub the device enters through",
+    ),
+    ("spare, mm", "how much farther it would reach"),
+    ("at the hub", "force that moving it took in this step"),
+];
+
 fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment: &Moment) {
     let card = stage.steps.get(moment.step);
     let held = desk.hand.moment().is_some();
@@ -95,12 +124,13 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
         .num_columns(5)
         .spacing(vec2(scheme.px(9.0), scheme.px(4.0)))
         .show(ui, |ui| {
-            for head in ["device", "tip", "outside", "spare", "hub force"] {
+            for (head, means) in HEADS {
                 ui.label(
                     RichText::new(head)
                         .color(scheme.faint())
                         .size(scheme.px(12.0)),
-                );
+                )
+                .on_hover_text(means);
             }
             ui.end_row();
             for device in &moment.devices {
@@ -112,13 +142,13 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
                 ui.label(if device.tip_mm < 0.0 {
                     "outside".to_owned()
                 } else {
-                    format!("{:.0} mm", device.tip_mm)
+                    format!("{:.0}", device.tip_mm)
                 });
                 ui.label(number(device.outside_mm));
                 // margin and force are the step's own; in hand they are others
                 let settled = row.filter(|_| !held && moment.share >= 1.0);
                 margin(ui, scheme, settled);
-                hub_force(ui, settled);
+                hub_force(ui, stage, settled);
                 ui.end_row();
             }
         });
@@ -139,6 +169,10 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
             _ => "In hand.".to_owned(),
         };
         ui.label(RichText::new(words).color(scheme.accent()));
+        ui.label(
+            RichText::new("What is told below is the script's, not the hand's.")
+                .color(scheme.faint()),
+        );
     }
 }
 
@@ -163,7 +197,7 @@ fn margin(ui: &mut Ui, scheme: &Scheme, row: Option<&DeviceRow>) {
         ui.label("–");
         return;
     };
-    let words = format!("{:.0} mm", row.margin_mm);
+    let words = format!("{:.0}", row.margin_mm);
     if row.margin_mm < 0.0 {
         let (colour, icon) = scheme.state(State::Bad);
         ui.horizontal(|ui| {
@@ -176,13 +210,26 @@ fn margin(ui: &mut Ui, scheme: &Scheme, row: Option<&DeviceRow>) {
 }
 
 /// The force that moving it took; where no rods were rehearsed, how many times the force at its tip.
-fn hub_force(ui: &mut Ui, row: Option<&DeviceRow>) {
+fn hub_force(ui: &mut Ui, stage: &Stage, row: Option<&DeviceRow>) {
     let Some(row) = row else {
         ui.label("–");
         return;
     };
     match &row.load {
-        Some(load) => ui.label(format!("{:.2} N", load.hub_force_n)),
+        Some(load) if load.hub_force_n < 0.0 => ui.label("held back").on_hover_text(format!(
+            "goes by itself: held back with {:.2} N",
+            -load.hub_force_n
+        )),
+        Some(load) => {
+            let way = match load.direction {
+                Direction::Push => "push",
+                Direction::Pull => "pull",
+            };
+            ui.label(format!("{way} {:.2} N", load.hub_force_n))
+        }
+        None if stage.shapes == ShapesFrom::Rehearsal => {
+            ui.label("–").on_hover_text("not moved in this step")
+        }
         None => ui
             .label(format!("{:.1} × tip", row.capstan_factor))
             .on_hover_text(
@@ -192,7 +239,7 @@ fn hub_force(ui: &mut Ui, row: Option<&DeviceRow>) {
 }
 
 fn number(mm: Option<f64>) -> String {
-    mm.map_or_else(|| "–".to_owned(), |mm| format!("{mm:.0} mm"))
+    mm.map_or_else(|| "–".to_owned(), |mm| format!("{mm:.0}"))
 }
 
 fn findings(ui: &mut Ui, scheme: &Scheme, stage: &Stage, moment: &Moment) {
@@ -244,7 +291,7 @@ fn findings(ui: &mut Ui, scheme: &Scheme, stage: &Stage, moment: &Moment) {
 pub(super) fn cut(rect: Rect, from_right: f32) -> (Rect, Rect) {
     let x = (rect.right() - from_right).round();
     (
-        Rect::from_min_max(rect.min, egui::pos2(x, rect.max.y)),
-        Rect::from_min_max(egui::pos2(x, rect.min.y), rect.max),
+        Rect::from_min_max(rect.min, pos2(x, rect.max.y)),
+        Rect::from_min_max(pos2(x, rect.min.y), rect.max),
     )
 }

@@ -7,7 +7,7 @@ use crate::output::screen::{
     lines_over, place_labels, press_arrows, seen_through, solid, vec3, vessel_in, view_name,
     written_on,
 };
-use crate::output::stage::{Moment, Node, Stage};
+use crate::output::stage::{Moment, Node, ShapesFrom, Stage};
 use egui::{
     Align2, Color32, Painter, PointerButton, Pos2, Rect, Sense, Stroke, StrokeKind, TextureId, Ui,
     pos2, vec2,
@@ -86,7 +86,18 @@ pub(super) fn view(
         let line = Stroke::new(scheme.px(2.0), scheme.accent());
         painter.rect_stroke(frame.rect.shrink(1.0), 0, line, StrokeKind::Inside);
     }
-    if presses {
+    if presses && stage.shapes == ShapesFrom::CentreLine {
+        Words::line(
+            "no forces: rods are not laid",
+            scheme.px(13.0),
+            scheme.ink(),
+        )
+        .draw(
+            &painter,
+            frame.rect.right_bottom() - vec2(scheme.px(12.0), scheme.px(12.0)),
+            Align2::RIGHT_BOTTOM,
+        );
+    } else if presses {
         draw_legend(&painter, scheme, frame.rect, &seen);
     }
     mouse(ui, desk, &response, frame);
