@@ -200,6 +200,7 @@ pub fn make_still(
     let size = (settings.pace.width, settings.pace.height);
     let mut studio = Studio::new(stage, adapter, settings.theme, size);
     studio.contacts = settings.contacts;
+    studio.still = true;
     let shot = Shot::Beat {
         beat: 0,
         share: 1.0,

@@ -2,12 +2,12 @@
 
 use super::script::{Beat, Script};
 use crate::output::palette::{self, State};
-use crate::output::screen::{Place, View};
 use crate::output::screen::{
-    Scheme, Words, close_up, draw_arrows, draw_legend, draw_meant, force_labels, icon, labels_of,
-    least_width_px, legend_rect, lines_over, place_labels, press_arrows, solid, vec3, vessel_in,
-    view_name, widest_mm, written_on,
+    Keep, Scheme, Words, close_up, draw_arrows, draw_legend, draw_meant, force_labels, icon,
+    labels_of, least_width_px, legend_rect, lines_over, place_labels, press_arrows, solid, vec3,
+    vessel_in, view_name, widest_mm, written_on,
 };
+use crate::output::screen::{Place, View};
 use crate::output::stage::{Moment, Stage, StepCard};
 use crate::procedure::Severity;
 use crate::rehearsal::Verdict;
@@ -76,8 +76,8 @@ pub(super) struct Sheet<'a> {
     pub(super) moment: &'a Moment,
     pub(super) beat: &'a Beat,
     pub(super) seen: &'a [Seen],
-    /// Share of the film that is over.
-    pub(super) progress: f32,
+    /// Share of the film that is over; none in a still.
+    pub(super) progress: Option<f32>,
     /// Where devices press is shown.
     pub(super) contacts: bool,
 }
@@ -134,12 +134,16 @@ impl Sheet<'_> {
         );
         let name = self.beat.place.in_words();
         labels.extend(force_labels(&self.scheme, seen.rect, &arrows));
-        let mut taken = written_on(&inside, &self.scheme, seen.rect, &seen.view, name);
+        let mut keep = Keep {
+            boxes: written_on(&inside, &self.scheme, seen.rect, &seen.view, name),
+            lines: arrows.iter().map(|a| [a.from, a.to]).collect(),
+            vessel: vessel_in(self.stage, seen.rect, &seen.view),
+        };
         if self.contacts {
-            taken.push(legend_rect(&inside, &self.scheme, seen.rect, &seen.view));
+            keep.boxes
+                .push(legend_rect(&inside, &self.scheme, seen.rect, &seen.view));
         }
-        let vessel = vessel_in(self.stage, seen.rect, &seen.view);
-        place_labels(&inside, &self.scheme, seen.rect, &labels, &taken, &vessel);
+        place_labels(&inside, &self.scheme, seen.rect, &labels, keep);
         view_name(&inside, &self.scheme, seen.rect, &seen.view, name, widened);
         if self.contacts {
             draw_legend(&inside, &self.scheme, seen.rect, &seen.view);
@@ -298,8 +302,10 @@ impl Sheet<'_> {
         painter.rect_filled(rect, CornerRadius::ZERO, scheme.panel());
         let bar = Rect::from_min_size(rect.min, vec2(rect.width(), scheme.px(4.0)));
         painter.rect_filled(bar, CornerRadius::ZERO, scheme.inset());
-        let done = Rect::from_min_size(rect.min, vec2(rect.width() * self.progress, bar.height()));
-        painter.rect_filled(done, CornerRadius::ZERO, scheme.accent());
+        if let Some(over) = self.progress {
+            let done = Rect::from_min_size(rect.min, vec2(rect.width() * over, bar.height()));
+            painter.rect_filled(done, CornerRadius::ZERO, scheme.accent());
+        }
         let left = rect.left() + scheme.px(18.0);
         let width = rect.width() - scheme.px(36.0);
         let told = &self.stage.steps[self.beat.told];

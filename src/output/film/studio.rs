@@ -36,6 +36,8 @@ pub struct Studio<'a> {
     shown: Option<(usize, u64, u64)>,
     /// Where devices press is drawn, too.
     pub contacts: bool,
+    /// Its pictures stand alone: they tell no share of a film.
+    pub still: bool,
     /// Pictures that were drawn, not repeated.
     pub drawn: usize,
     /// Most triangles in a picture.
@@ -177,6 +179,7 @@ impl<'a> Studio<'a> {
             version: 0,
             shown: None,
             contacts: false,
+            still: false,
             drawn: 0,
             most_triangles: 0,
         }
@@ -317,7 +320,7 @@ impl<'a> Studio<'a> {
             moment,
             beat,
             seen: &seen,
-            progress,
+            progress: (!self.still).then_some(progress),
             contacts: self.contacts,
         };
         self.flat(|painter| sheet.draw(painter))

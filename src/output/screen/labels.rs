@@ -156,7 +156,18 @@ pub fn labels_of(
     labels
 }
 
-/// Points of the vessel in a picture, for [`place_labels`] to keep clear of.
+/// What labels must not cover, or better not.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Keep {
+    /// What is written already.
+    pub boxes: Vec<Rect>,
+    /// Lines that are read: arrows of forces.
+    pub lines: Vec<[Pos2; 2]>,
+    /// Points of the vessel: kept clear where there is room.
+    pub vessel: Vec<Pos2>,
+}
+
+/// Points of the vessel in a picture.
 #[must_use]
 pub fn vessel_in(stage: &Stage, rect: Rect, view: &View) -> Vec<Pos2> {
     let size = glamx::Vec2::new(rect.width(), rect.height());
@@ -167,16 +178,9 @@ pub fn vessel_in(stage: &Stage, rect: Rect, view: &View) -> Vec<Pos2> {
     seen.filter(|at| rect.contains(*at)).collect()
 }
 
-/// Draws labels beside their places, none over another, its line or its place, or over what is `taken`, all
-/// within `rect`, and clear of the `vessel` where there is room.
-pub fn place_labels(
-    painter: &Painter,
-    scheme: &Scheme,
-    rect: Rect,
-    labels: &[Label],
-    taken: &[Rect],
-    vessel: &[Pos2],
-) {
+/// Draws labels beside their places, all within `rect`, none over another, its line or its place, or over
+/// what is kept.
+pub fn place_labels(painter: &Painter, scheme: &Scheme, rect: Rect, labels: &[Label], keep: Keep) {
     let mut ordered: Vec<&Label> = labels.iter().collect();
     ordered.sort_by(|a, b| {
         let rank = |l: &Label| match l.of {
@@ -186,15 +190,10 @@ pub fn place_labels(
         };
         (rank(a).cmp(&rank(b))).then(a.at.y.total_cmp(&b.at.y))
     });
+    let tips = labels.iter().filter(|l| l.of == LabelOf::Device);
     let mut used = Used {
-        boxes: taken.to_vec(),
-        lines: Vec::new(),
-        points: labels
-            .iter()
-            .filter(|l| l.of == LabelOf::Device)
-            .map(|l| l.at)
-            .collect(),
-        vessel,
+        keep,
+        points: tips.map(|l| l.at).collect(),
     };
     for label in ordered {
         let framed = label.of == LabelOf::Device;
@@ -209,35 +208,35 @@ pub fn place_labels(
         let Some(spot) = free_spot(scheme, rect, label, size, &used) else {
             continue;
         };
-        used.boxes.push(spot.expand(scheme.px(2.0)));
-        used.lines.push([label.at, beside(spot, label.at)]);
+        used.keep.boxes.push(spot.expand(scheme.px(2.0)));
+        used.keep.lines.push([label.at, beside(spot, label.at)]);
         draw(painter, scheme, label, spot, words);
     }
 }
 
 /// What a further label must not cover.
-struct Used<'a> {
-    boxes: Vec<Rect>,
-    lines: Vec<[Pos2; 2]>,
+struct Used {
+    keep: Keep,
+    /// Tips of devices.
     points: Vec<Pos2>,
-    vessel: &'a [Pos2],
 }
 
-impl Used<'_> {
+impl Used {
     /// Whether a box may stand there, its line leading to `at`.
     fn allows(&self, spot: Rect, at: Pos2, clearance: f32) -> bool {
         let line = [at, beside(spot, at)];
         let wide = spot.expand(clearance);
+        let Keep { boxes, lines, .. } = &self.keep;
         !wide.contains(at)
-            && !self.boxes.iter().any(|b| b.intersects(spot))
+            && !boxes.iter().any(|b| b.intersects(spot))
             && !self.points.iter().any(|p| wide.contains(*p))
-            && !self.lines.iter().any(|l| crosses(l, wide))
+            && !lines.iter().any(|l| crosses(l, wide))
             // the box that holds the place itself cannot be led around
-            && !self.boxes.iter().any(|b| crosses(&line, *b) && !b.contains(at))
+            && !boxes.iter().any(|b| crosses(&line, *b) && !b.contains(at))
     }
 
     fn on_vessel(&self, spot: Rect) -> bool {
-        self.vessel.iter().any(|p| spot.contains(*p))
+        self.keep.vessel.iter().any(|p| spot.contains(*p))
     }
 }
 
@@ -257,13 +256,7 @@ fn beside(spot: Rect, at: Pos2) -> Pos2 {
 
 /// The nearest place for a box: beside its anchor, then further up and down on either side; off the vessel
 /// where that is near enough.
-fn free_spot(
-    scheme: &Scheme,
-    rect: Rect,
-    label: &Label,
-    size: Vec2,
-    used: &Used<'_>,
-) -> Option<Rect> {
+fn free_spot(scheme: &Scheme, rect: Rect, label: &Label, size: Vec2, used: &Used) -> Option<Rect> {
     /// Rows above and below that are tried, and as many of them to keep off the vessel.
     const TRIES: (u8, u8) = (14, 9);
     let frame = rect.shrink2(vec2(scheme.px(10.0), scheme.px(5.0)));

@@ -23,7 +23,7 @@ pub(crate) use contacts::{draw_arrows, draw_legend, force_labels, legend_rect};
 pub use contacts::{PressArrow, legend_arrow, mm_per_n, press_arrows};
 pub use drawing::{Props, Shown, key_colour, least_width_px};
 pub use error::ScreenError;
-pub use labels::{Label, LabelOf, labels_of, place_labels, vessel_in};
+pub use labels::{Keep, Label, LabelOf, labels_of, place_labels, vessel_in};
 pub(crate) use meant::draw_meant;
 pub use meant::meant_tip;
 pub(crate) use overlay::{lines_over, view_name, widest_mm, written_on};

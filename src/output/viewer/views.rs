@@ -3,9 +3,9 @@
 use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
-    Place, Scheme, View, Words, draw_arrows, draw_legend, force_labels, labels_of, legend_rect,
-    lines_over, place_labels, press_arrows, seen_through, solid, vec3, vessel_in, view_name,
-    written_on,
+    Keep, Place, Scheme, View, Words, draw_arrows, draw_legend, force_labels, labels_of,
+    legend_rect, lines_over, place_labels, press_arrows, seen_through, solid, vec3, vessel_in,
+    view_name, written_on,
 };
 use crate::output::stage::{Moment, Node, ShapesFrom, Stage};
 use egui::{
@@ -73,13 +73,17 @@ pub(super) fn view(
         let place = place_by_height(&seen);
         let mut labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);
         labels.extend(force_labels(scheme, frame.rect, &arrows));
-        let mut taken = written_on(&painter, scheme, frame.rect, &seen, name);
-        taken.extend(watched);
+        let mut keep = Keep {
+            boxes: written_on(&painter, scheme, frame.rect, &seen, name),
+            lines: arrows.iter().map(|a| [a.from, a.to]).collect(),
+            vessel: vessel_in(stage, frame.rect, &seen),
+        };
+        keep.boxes.extend(watched);
         if presses {
-            taken.push(legend_rect(&painter, scheme, frame.rect, &seen));
+            keep.boxes
+                .push(legend_rect(&painter, scheme, frame.rect, &seen));
         }
-        let vessel = vessel_in(stage, frame.rect, &seen);
-        place_labels(&painter, scheme, frame.rect, &labels, &taken, &vessel);
+        place_labels(&painter, scheme, frame.rect, &labels, keep);
     }
     view_name(&painter, scheme, frame.rect, &seen, name, widened);
     if desk.planes && desk.active == frame.view {
