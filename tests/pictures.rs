@@ -11,11 +11,10 @@
 #![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
 mod inside;
+mod staged;
 
 use inside::outside;
 use kiss3d::glamx::{Vec2, Vec3};
-use nestline::data::{self, Source};
-use nestline::geometry::TrackSettings;
 use nestline::output::film::{
     FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
     make_still, moment_of, shots, write_still,
@@ -24,37 +23,14 @@ use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
     Adapter, Angles, Pane, Place, Props, Set, Shown, View, find_adapter, key_colour, vec3,
 };
-use nestline::output::stage::{EdgeState, Moment, Stage, StageSettings};
+use nestline::output::stage::{EdgeState, Moment, Stage};
 use nestline::output::viewer::{Desk, Wish};
-use nestline::procedure::{Ruler, Severity};
-use nestline::rehearsal::{CAUTION, outcome_of, walk_through};
+use nestline::procedure::Severity;
+use nestline::rehearsal::CAUTION;
+use staged::{stage_of, staged};
 use std::path::Path;
 
 const DEFAULT: &str = "left-tandem-retriever-first";
-
-/// A scene of the program on the stage, devices on the centre line.
-fn stage_of(name: &str) -> Stage {
-    staged(name, false)
-}
-
-/// The same, with rods settled where it is wished.
-fn staged(name: &str, settle: bool) -> Stage {
-    let source = Source::from_argument(&format!("embedded:scenes/{name}.ron"));
-    let loaded = data::load_scene(&source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
-    let outcome = outcome_of(&loaded.plan, &passed);
-    let settings = StageSettings {
-        settle,
-        ..StageSettings::default()
-    };
-    Stage::new(
-        &loaded.plan,
-        &loaded.vessel.tree,
-        &passed,
-        &outcome,
-        settings,
-    )
-}
 
 fn adapter() -> Adapter {
     find_adapter().expect("install mesa-vulkan-drivers, as .ci/test does")

@@ -332,3 +332,72 @@ fn draw(painter: &Painter, scheme: &Scheme, label: &Label, spot: Rect, words: Wo
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::output::palette::Theme;
+
+    fn label(at: Pos2, of: LabelOf) -> Label {
+        Label {
+            text: "guide".to_owned(),
+            at,
+            colour: Color32::BLACK,
+            of,
+            icon: None,
+        }
+    }
+
+    const FRAME: Rect = Rect {
+        min: Pos2::ZERO,
+        max: pos2(400.0, 300.0),
+    };
+    const SIZE: Vec2 = vec2(60.0, 20.0);
+
+    fn spot_of(label: &Label, used: &Used) -> Rect {
+        let scheme = Scheme::new(Theme::Light, 720.0);
+        free_spot(&scheme, FRAME, label, SIZE, used).unwrap_or(Rect::NOTHING)
+    }
+
+    #[test]
+    fn names_keep_off_tips_lines_and_the_vessel() {
+        let at = pos2(200.0, 150.0);
+        let mut used = Used {
+            keep: Keep::default(),
+            points: Vec::new(),
+        };
+        let wished = Rect::from_center_size(pos2(260.0, 150.0), SIZE);
+        let tip = label(at, LabelOf::Device);
+        assert_eq!(
+            spot_of(&tip, &used),
+            wished,
+            "to the right where all is free"
+        );
+        // the vessel runs there: further up or down, or to the left
+        used.keep.vessel = (0..40)
+            .map(|k| pos2(200.0 + 5.0 * k as f32, 150.0))
+            .collect();
+        let spot = spot_of(&tip, &used);
+        assert!(spot.is_positive() && !used.on_vessel(spot), "{spot:?}");
+        used.keep.vessel.clear();
+        // another tip, an arrow, what is written
+        for (points, lines, boxes) in [
+            (vec![pos2(250.0, 152.0)], vec![], vec![]),
+            (
+                vec![],
+                vec![[pos2(240.0, 100.0), pos2(280.0, 200.0)]],
+                vec![],
+            ),
+            (vec![], vec![], vec![wished.shrink(5.0)]),
+        ] {
+            used.points = points.clone();
+            used.keep.lines = lines.clone();
+            used.keep.boxes = boxes;
+            let spot = spot_of(&tip, &used);
+            assert!(spot.is_positive() && spot != wished, "{spot:?}");
+            assert!(used.allows(spot, at, 3.0), "{spot:?}");
+            assert!(!points.iter().any(|p| spot.contains(*p)), "{spot:?}");
+            assert!(!lines.iter().any(|l| crosses(l, spot)), "{spot:?}");
+        }
+    }
+}

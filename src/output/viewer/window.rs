@@ -66,11 +66,25 @@ fn opened(title: &str) -> Result<Window, ScreenError> {
         let words = words.or_else(|| payload.downcast_ref::<&str>().copied());
         let reason = words.and_then(|w| w.lines().next());
         ScreenError::NoWindow {
-            reason: reason
-                .unwrap_or("the drawing library gave no reason")
-                .to_owned(),
+            reason: reason.map_or_else(|| "the drawing library gave no reason".to_owned(), brief),
         }
     })
+}
+
+/// The library's words without the place in its source that it puts into them: what failed, and the innermost
+/// cause.
+fn brief(words: &str) -> String {
+    let Some((what, cause)) = words.split_once("OsError {") else {
+        return words.to_owned();
+    };
+    let what = what.trim_end_matches("Os(").trim_end_matches([':', ' ']);
+    let cause = cause.split_once("error: ").map_or("", |(_, cause)| cause);
+    let quoted = cause.split('"').nth(1);
+    let innermost = cause.trim_end_matches([' ', ')', '}']).rsplit('(').next();
+    match quoted.or(innermost) {
+        Some(cause) if !cause.is_empty() => format!("{what}: {cause}"),
+        _ => what.to_owned(),
+    }
 }
 
 struct Screen {
@@ -350,4 +364,25 @@ fn scale_of(window: &Window) -> f32 {
 )]
 fn pixels(length: f32) -> u32 {
     length.round().max(0.0) as u32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::brief;
+
+    #[test]
+    fn reasons_name_no_files_of_the_machine_that_built_us() {
+        let dump = r#"Failed to create event loop: Os(OsError { line: 788, file: "/a/b.rs", error: XNotSupported(XOpenDisplayFailed) })"#;
+        assert_eq!(
+            brief(dump),
+            "Failed to create event loop: XOpenDisplayFailed"
+        );
+        let library = r#"Failed to create event loop: Os(OsError { line: 7, file: "/a/b.rs", error: XNotSupported(LibraryOpenError(OpenError { kind: Library, detail: "opening library failed (libX11.so.6)" })) })"#;
+        assert_eq!(
+            brief(library),
+            "Failed to create event loop: opening library failed (libX11.so.6)"
+        );
+        let plain = "Failed to create a surface and find an adapter for it";
+        assert_eq!(brief(plain), plain);
+    }
 }

@@ -1,0 +1,31 @@
+//! Scenes of the program on the stage.
+
+use nestline::data::{self, Source};
+use nestline::geometry::TrackSettings;
+use nestline::output::stage::{Stage, StageSettings};
+use nestline::procedure::Ruler;
+use nestline::rehearsal::{outcome_of, walk_through};
+
+/// A scene of the program on the stage, devices on the centre line.
+pub(crate) fn stage_of(name: &str) -> Stage {
+    staged(name, false)
+}
+
+/// The same, with rods settled where it is wished.
+pub(crate) fn staged(name: &str, settle: bool) -> Stage {
+    let source = Source::from_argument(&format!("embedded:scenes/{name}.ron"));
+    let loaded = data::load_scene(&source, &TrackSettings::default()).unwrap();
+    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+    let outcome = outcome_of(&loaded.plan, &passed);
+    let settings = StageSettings {
+        settle,
+        ..StageSettings::default()
+    };
+    Stage::new(
+        &loaded.plan,
+        &loaded.vessel.tree,
+        &passed,
+        &outcome,
+        settings,
+    )
+}
