@@ -11,7 +11,7 @@ use kiss3d::glamx;
 /// picture, a twentieth of a newton is still seen.
 const SHARE_PER_N: f32 = 0.5;
 /// Lengths that a newton is drawn with, mm: round, so that they do not change with every turn of the wheel.
-const LENGTHS_MM: [f32; 9] = [5.0, 10.0, 20.0, 30.0, 50.0, 100.0, 200.0, 300.0, 500.0];
+const LENGTHS_MM: [f32; 7] = [5.0, 10.0, 20.0, 30.0, 50.0, 100.0, 200.0];
 /// Forces of the legend's arrow, N.
 const LEGEND_N: [f32; 6] = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0];
 /// Longest arrow of the legend, design pixels.

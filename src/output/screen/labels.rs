@@ -257,8 +257,8 @@ fn beside(spot: Rect, at: Pos2) -> Pos2 {
 /// The nearest place for a box: beside its anchor, then further up and down on either side; off the vessel
 /// where that is near enough.
 fn free_spot(scheme: &Scheme, rect: Rect, label: &Label, size: Vec2, used: &Used) -> Option<Rect> {
-    /// Rows above and below that are tried, and as many of them to keep off the vessel.
-    const TRIES: (u8, u8) = (14, 9);
+    /// Rows above and below that are tried to keep off the vessel.
+    const CLEAR_ROWS: u8 = 9;
     let frame = rect.shrink2(vec2(scheme.px(10.0), scheme.px(5.0)));
     let half = 0.5 * size.x;
     // a long name moves in from the edge, as long as it does not cover its place
@@ -267,10 +267,11 @@ fn free_spot(scheme: &Scheme, rect: Rect, label: &Label, size: Vec2, used: &Used
         return None;
     }
     // names of devices to the right, of places to the left: fewer lines cross
-    let (gap, right_first) = match label.of {
-        LabelOf::Device => (30.0, true),
-        LabelOf::Landmark => (22.0, false),
-        LabelOf::Force { right } => (5.0, right),
+    // devices are always named; of the others what has no room near its place is left out
+    let (gap, right_first, rows) = match label.of {
+        LabelOf::Device => (30.0, true, 14),
+        LabelOf::Landmark => (22.0, false, 8),
+        LabelOf::Force { right } => (5.0, right, 4),
     };
     let sides = if right_first {
         [1.0, -1.0]
@@ -291,8 +292,8 @@ fn free_spot(scheme: &Scheme, rect: Rect, label: &Label, size: Vec2, used: &Used
     let allowed =
         |spot: &Rect| frame.contains_rect(*spot) && used.allows(*spot, label.at, scheme.px(3.0));
     let clear = |spot: &Rect| allowed(spot) && !used.on_vessel(*spot);
-    let off = spots(TRIES.1).map(&boxed).find(clear);
-    off.or_else(|| spots(TRIES.0).map(&boxed).find(allowed))
+    let off = spots(rows.min(CLEAR_ROWS)).map(&boxed).find(clear);
+    off.or_else(|| spots(rows).map(&boxed).find(allowed))
 }
 
 fn draw(painter: &Painter, scheme: &Scheme, label: &Label, spot: Rect, words: Words<'_>) {

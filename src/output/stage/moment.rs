@@ -172,7 +172,7 @@ impl EdgeState {
     #[must_use]
     pub const fn in_words(self) -> &'static str {
         match self {
-            Self::Idle => "nothing crosses",
+            Self::Idle => "nothing moves across",
             Self::Clear => "clear",
             Self::Shielded => "shielded",
             Self::MayCatch => "may catch",

@@ -100,16 +100,16 @@ fn verdict(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
 
 /// Heads of the table of devices, and what they mean.
 const HEADS: [(&str, &str); 5] = [
-    ("device", "click a name to take the device in hand"),
+    ("lengths in mm", "click a name to take the device in hand"),
     (
-        "tip, mm",
+        "tip",
         "how far the tip is from the puncture, along the vessel",
     ),
     (
-        "outside, mm",
+        "outside",
         "length left outside, behind the hub the device enters through",
     ),
-    ("spare, mm", "how much farther it would reach"),
+    ("spare", "how much farther it would reach"),
     ("at the hub", "force that moving it took in this step"),
 ];
 
