@@ -243,7 +243,9 @@ impl Model {
             let products = self.grips.sides.products(x);
             let parts = self.taken_by_hands(|i| products[i]);
             let mut taken = vec![0.0; x.len()];
-            self.grips.sides.combine(&sides_of(&parts, -1.0), &mut taken);
+            self.grips
+                .sides
+                .combine(&sides_of(&parts, -1.0), &mut taken);
             for ((x, taken), inverse) in x.iter_mut().zip(taken).zip(self.matrix.inverses()) {
                 *x += taken * inverse;
             }

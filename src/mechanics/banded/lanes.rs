@@ -176,10 +176,8 @@ fn products_with<const FUSED: bool>(column: &[f64], lanes: &[Lane]) -> Lane {
     // parts that do not wait for each other
     const PARTS: usize = 4;
     let mut sums = [[0.0; LANES]; PARTS];
-    let ((columns, column), (wholes, lanes)) = (
-        column.as_chunks::<PARTS>(),
-        lanes.as_chunks::<PARTS>(),
-    );
+    let ((columns, column), (wholes, lanes)) =
+        (column.as_chunks::<PARTS>(), lanes.as_chunks::<PARTS>());
     for (c, x) in columns.iter().zip(wholes) {
         for (sum, (c, x)) in sums.iter_mut().zip(c.iter().zip(x)) {
             add::<FUSED>(sum, *c, x);
