@@ -13,13 +13,14 @@
 //! divisions along the tube is what a small block waits for. The signs of `D` count the matrix's
 //! negative eigenvalues (Sylvester's law of inertia).
 
+mod lanes;
+
+pub(crate) use lanes::{LANES, Lane, combine, gram, products};
 use pulp::{Arch, Simd, WithSimd};
 
 /// Rows are padded to multiples of this.
 const TILE: usize = 4;
 
-/// Right-hand sides solved at once.
-pub(crate) const LANES: usize = 4;
 /// Pivots smaller than this are zero.
 const LEAST_PIVOT: f64 = 1e-300;
 
@@ -304,13 +305,17 @@ impl BlockBanded {
                 let inverse = inverse_of(top[k][k], definite, &mut negative)?;
                 inverses[k] = inverse;
                 // zeros above let solves run over whole columns
-                for (u, (t, lower)) in scaled_top[k].iter_mut().zip(t.iter().zip(&lower[k])) {
-                    *u = t * (inverse * lower);
+                let mut u = t;
+                for (u, lower) in u.iter_mut().zip(&lower[k]) {
+                    *u *= inverse * lower;
                 }
-                scaled[k] = b.map(|b| b * inverse);
+                let s = b.map(|b| b * inverse);
+                scaled_top[k] = u;
+                scaled[k] = s;
+                // from where they were computed: read back from the arrays above, they would have to wait
                 let (column, rest) = panel[k * lead..k * lead + N + R].split_at_mut(N);
-                column.copy_from_slice(&scaled_top[k]);
-                rest.copy_from_slice(&scaled[k]);
+                column.copy_from_slice(&u);
+                rest.copy_from_slice(&s);
             }
             for c in 0..N {
                 let mut sum = [0.0; R];
@@ -473,24 +478,32 @@ impl BlockBanded {
     }
 
     /// Solves with the last factor, in place.
+    #[cfg(test)]
     pub(crate) fn solve(&self, x: &mut [f64]) {
-        struct Op<'a>(&'a BlockBanded, &'a mut [f64]);
-        impl WithSimd for Op<'_> {
-            type Output = ();
-            #[inline(always)]
-            fn with_simd<S: Simd>(self, _: S) -> Self::Output {
-                if S::F64_LANES > 1 {
-                    self.0.solve_with::<true>(self.1);
-                } else {
-                    self.0.solve_with::<false>(self.1);
-                }
-            }
+        self.forward_alone(x);
+        for (x, inverse) in x.iter_mut().zip(&self.inverse) {
+            *x *= inverse;
         }
-        Arch::new().dispatch(Op(self, x));
+        self.backward_alone(x);
+    }
+
+    /// First part of a solve with the last factor, in place: `L^-1 x`.
+    pub(crate) fn forward_alone(&self, x: &mut [f64]) {
+        Arch::new().dispatch(Sweep::<true>(self, x));
+    }
+
+    /// Last part, after `D^-1` ([`Self::inverses`]): `L'^-1 x`.
+    pub(crate) fn backward_alone(&self, x: &mut [f64]) {
+        Arch::new().dispatch(Sweep::<false>(self, x));
+    }
+
+    /// Inverses of `D`.
+    pub(crate) fn inverses(&self) -> &[f64] {
+        &self.inverse
     }
 
     #[inline(always)]
-    fn solve_with<const FUSED: bool>(&self, x: &mut [f64]) {
+    fn forward_with<const FUSED: bool>(&self, x: &mut [f64]) {
         for run in &self.runs {
             match run.size {
                 2 => self.forward::<2, 4, FUSED>(run, x),
@@ -500,9 +513,10 @@ impl BlockBanded {
                 _ => self.forward_general(run, x),
             }
         }
-        for (x, inverse) in x.iter_mut().zip(&self.inverse) {
-            *x *= inverse;
-        }
+    }
+
+    #[inline(always)]
+    fn backward_with<const FUSED: bool>(&self, x: &mut [f64]) {
         for run in self.runs.iter().rev() {
             match run.size {
                 2 => self.backward::<2, 4, FUSED>(run, x),
@@ -614,38 +628,6 @@ impl BlockBanded {
         }
     }
 
-    /// As [`Self::solve`], for [`LANES`] right-hand sides at once: one alone spends its time waiting for
-    /// the entry before.
-    pub(crate) fn solve_lanes(&self, x: &mut [[f64; LANES]]) {
-        let blocks = self.lead.len();
-        for i in 0..blocks {
-            let last = self.start[(i + 3).min(blocks)];
-            for c in self.start[i]..self.start[i + 1] {
-                let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
-                let value = x[c];
-                for (x, l) in x[c + 1..last].iter_mut().zip(below) {
-                    for (x, v) in x.iter_mut().zip(&value) {
-                        *x -= l * v;
-                    }
-                }
-                x[c] = value.map(|v| v * self.inverse[c]);
-            }
-        }
-        for i in (0..blocks).rev() {
-            let last = self.start[(i + 3).min(blocks)];
-            for c in (self.start[i]..self.start[i + 1]).rev() {
-                let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
-                let mut sums = x[c];
-                for (x, l) in x[c + 1..last].iter().zip(below) {
-                    for (s, x) in sums.iter_mut().zip(x) {
-                        *s -= l * x;
-                    }
-                }
-                x[c] = sums;
-            }
-        }
-    }
-
     /// Largest entry of the diagonal, by size.
     pub(crate) fn largest_diagonal(&self) -> f64 {
         (0..self.unknowns())
@@ -682,6 +664,22 @@ impl BlockBanded {
             }
         }
         flops
+    }
+}
+
+/// One way through the factor: forward or back.
+struct Sweep<'a, const FORWARD: bool>(&'a BlockBanded, &'a mut [f64]);
+
+impl<const FORWARD: bool> WithSimd for Sweep<'_, FORWARD> {
+    type Output = ();
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        match (FORWARD, S::F64_LANES > 1) {
+            (true, true) => self.0.forward_with::<true>(self.1),
+            (true, false) => self.0.forward_with::<false>(self.1),
+            (false, true) => self.0.backward_with::<true>(self.1),
+            (false, false) => self.0.backward_with::<false>(self.1),
+        }
     }
 }
 

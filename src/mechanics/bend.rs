@@ -38,6 +38,24 @@ pub(crate) struct Projected {
     pub(crate) t1: [[f64; 2]; 3],
 }
 
+impl Projected {
+    /// Gradient by node of what has these by the first and the second edge: `x t0 + y t1` each.
+    #[inline(always)]
+    fn by_node(&self, g0: (f64, f64), g1: (f64, f64)) -> [[f64; 2]; 3] {
+        let at = |i: usize, x: f64, y: f64| {
+            [
+                x * self.t0[i][0] + y * self.t1[i][0],
+                x * self.t0[i][1] + y * self.t1[i][1],
+            ]
+        };
+        [
+            at(0, -g0.0, -g0.1),
+            at(1, g0.0 - g1.0, g0.1 - g1.1),
+            at(2, g1.0, g1.1),
+        ]
+    }
+}
+
 /// Products of the normals of two frames, row by row.
 #[inline(always)]
 pub(crate) fn gram(a: &Frame, b: &Frame) -> [f64; 4] {
@@ -142,14 +160,14 @@ impl Corner {
 
     /// Gradient of [`Self::arc_mm`] in the two offsets of each node.
     #[inline(always)]
-    pub(crate) fn arc_gradient(&self, frames: [&Frame; 3]) -> [[f64; 2]; 3] {
+    pub(crate) fn arc_gradient(&self, on: &Projected) -> [[f64; 2]; 3] {
         let c = 1.0 - self.q;
         let f_q = self.gamma * self.m;
-        let f_l = 0.5 * (1.0 + self.gamma * self.q);
-        let g0 = self.t0 * (f_q * self.a0 * c + f_l) - self.t1 * (f_q * self.a0);
-        let g1 = self.t1 * (f_q * self.a1 * c + f_l) - self.t0 * (f_q * self.a1);
-        let by_node = [-g0, g0 - g1, g1];
-        std::array::from_fn(|i| [frames[i].n1.dot(&by_node[i]), frames[i].n2.dot(&by_node[i])])
+        let half_l = 0.5 * (1.0 + self.gamma * self.q);
+        on.by_node(
+            (f_q * self.a0 * c + half_l, -f_q * self.a0),
+            (-f_q * self.a1, f_q * self.a1 * c + half_l),
+        )
     }
 
     /// Energy of bending at unit stiffness, 1/mm.
@@ -186,20 +204,7 @@ impl Corner {
         // Gradients by edge: x t0 + y t1.
         let g0 = (f_q * a0 * c + half_l, -f_q * a0);
         let g1 = (-f_q * a1, f_q * a1 * c + half_l);
-        let at = |i: usize, x: f64, y: f64| {
-            [
-                x * on.t0[i][0] + y * on.t1[i][0],
-                x * on.t0[i][1] + y * on.t1[i][1],
-            ]
-        };
-        (
-            bend + stretch * m,
-            [
-                at(0, -g0.0, -g0.1),
-                at(1, g0.0 - g1.0, g0.1 - g1.1),
-                at(2, g1.0, g1.1),
-            ],
-        )
+        (bend + stretch * m, on.by_node(g0, g1))
     }
 
     /// Hessian for stiffness `b` (N mm2) and axial load `tau` (N), as in [`Local`]; `grams` are the

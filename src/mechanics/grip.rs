@@ -6,11 +6,15 @@
 //! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
 //! the formula of Sherman, Morrison and Woodbury.
 
-use super::banded::LANES;
 use super::layout::FIXED;
 use super::model::{Model, end_of};
+use super::newton::small_solve;
 use super::scene::{AxialLoad, MOST_RODS, Scene};
-use nalgebra::{DMatrix, DVector, Dyn, LU};
+use super::sides::{MOST_SIDES, Sides};
+use nalgebra::{Const, LU, SMatrix, SVector};
+
+/// What couples the hands.
+type Small = SMatrix<f64, MOST_RODS, MOST_RODS>;
 
 /// One hand.
 #[derive(Debug, Clone, Default)]
@@ -22,17 +26,18 @@ pub(crate) struct Grip {
     length_mm: f64,
     /// Its gradient.
     along: Vec<f64>,
-    /// The matrix's inverse times the gradient.
-    answer: Vec<f64>,
 }
 
 /// All hands.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Grips {
     pub(crate) list: Vec<Grip>,
-    lanes: Vec<[f64; LANES]>,
-    /// What couples the hands when solving.
-    small: Option<LU<f64, Dyn, Dyn>>,
+    /// The gradient of every hand, and what else is solved with them, half way through the solve.
+    sides: Sides,
+    /// Products of each with the solution for each.
+    products: [[f64; MOST_SIDES]; MOST_SIDES],
+    /// What couples the hands when solving; ones where there are fewer of them.
+    small: Option<LU<f64, Const<MOST_RODS>, Const<MOST_RODS>>>,
     /// By rod: its hand.
     of_rod: [Option<usize>; MOST_RODS],
     /// Load that hands add to every corner, N.
@@ -53,6 +58,15 @@ impl Grips {
     pub(crate) fn length_mm(&self, rod: usize) -> f64 {
         self.of_rod[rod].map_or(f64::NAN, |i| self.list[i].length_mm)
     }
+}
+
+/// Parts of the hands, the first of the sides.
+fn sides_of(hands: &[f64; MOST_RODS], sign: f64) -> [f64; MOST_SIDES] {
+    let mut parts = [0.0; MOST_SIDES];
+    for (part, hand) in parts.iter_mut().zip(hands) {
+        *part = sign * hand;
+    }
+    parts
 }
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -112,17 +126,14 @@ impl Model {
         if !grips.list.is_empty() {
             let rod_of = |node: usize| self.rods.iter().rposition(|r| r.first <= node);
             for member in &self.members {
-                let Some(at) = rod_of(member.node as usize).and_then(|rod| grips.of_rod[rod])
-                else {
+                let Some(at) = grips.of_rod[member.rod as usize] else {
                     continue;
                 };
                 let grip = &mut grips.list[at];
-                let nodes = member.nodes.map(|n| n as usize);
-                let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
-                let base = nodes.map(|n| self.nodes.base[n]);
-                let corner = self.corner_in(x, member);
+                let (corner, on) = &self.shape_at[member.corner as usize];
                 grip.length_mm += member.weight * corner.arc_mm();
-                for (b, g) in base.iter().zip(corner.arc_gradient(frames)) {
+                let base = member.nodes.map(|n| self.nodes.base[n as usize]);
+                for (b, g) in base.iter().zip(corner.arc_gradient(on)) {
                     if *b != FIXED {
                         grip.along[*b as usize] += member.weight * g[0];
                         grip.along[*b as usize + 1] += member.weight * g[1];
@@ -147,7 +158,7 @@ impl Model {
                 }
             }
             for member in &self.members {
-                if let Some(at) = rod_of(member.node as usize).and_then(|rod| grips.of_rod[rod]) {
+                if let Some(at) = grips.of_rod[member.rod as usize] {
                     grips.corner_n[member.corner as usize] +=
                         member.weight * grips.list[at].load_n();
                 }
@@ -167,72 +178,127 @@ impl Model {
     }
 
     /// Makes ready to solve with the matrix just factorised, which has this many negative
-    /// eigenvalues; whether it is positive definite with the hands.
+    /// eigenvalues, and solves for the rolls and the forces out of balance, if any are given;
+    /// whether it is positive definite with the hands.
     ///
     /// `H + A K A'` has as many negative eigenvalues as `H` less those of the small matrix
     /// `1/K + A' H^-1 A`: both come from the two ways to eliminate from one bordered matrix.
-    pub(crate) fn prepare_grips(&mut self, negative: usize) -> bool {
-        let count = self.grips.list.len();
+    pub(crate) fn prepare_grips(&mut self, negative: usize, residual: Option<&[f64]>) -> bool {
+        let rows = self.matrix.unknowns();
+        let grips = &mut self.grips;
+        let mut columns: [&[f64]; MOST_SIDES] = [&[]; MOST_SIDES];
+        let hands = grips.list.iter().map(|grip| &grip.along[..]);
+        let others = residual.iter().flat_map(|residual| {
+            let borders = self.border.chunks_exact(rows.max(1));
+            borders.chain([*residual])
+        });
+        let mut sides = 0;
+        for (column, side) in columns.iter_mut().zip(hands.chain(others)) {
+            *column = side;
+            sides += 1;
+        }
+        grips.sides.set(rows, &columns[..sides]);
+        grips.sides.forward(&self.matrix);
+        grips.products = grips.sides.gram(&self.matrix);
+        let count = grips.list.len();
         if count == 0 {
             return negative == 0;
         }
-        let lanes = &mut self.grips.lanes;
-        for hands in self.grips.list.chunks_mut(LANES) {
-            if let [grip] = hands {
-                grip.answer.clone_from(&grip.along);
-                self.matrix.solve(&mut grip.answer);
-                continue;
+        let mut small = Small::identity();
+        for i in 0..count {
+            for j in 0..count {
+                // the mean of both: rounding
+                small[(i, j)] = 0.5 * (grips.products[i][j] + grips.products[j][i]);
             }
-            let n = hands.first().map_or(0, |g| g.along.len());
-            lanes.clear();
-            lanes.resize(n, [0.0; LANES]);
-            for (lane, grip) in hands.iter().enumerate() {
-                for (x, a) in lanes.iter_mut().zip(&grip.along) {
-                    x[lane] = *a;
-                }
+            small[(i, i)] += 1.0 / grips.list[i].stiffness_n_per_mm;
+        }
+        let values = small.symmetric_eigenvalues();
+        grips.small = Some(small.lu());
+        values.iter().filter(|v| **v < 0.0).count() == negative
+    }
+
+    /// What the hands take of a solution whose products with them are these.
+    fn taken_by_hands(&self, products: impl Fn(usize) -> f64) -> [f64; MOST_RODS] {
+        let mut parts = SVector::<f64, MOST_RODS>::zeros();
+        let hands = self.grips.list.len();
+        if let Some(small) = self.grips.small.as_ref().filter(|_| hands > 0) {
+            for i in 0..hands {
+                parts[i] = products(i);
             }
-            self.matrix.solve_lanes(lanes);
-            for (lane, grip) in hands.iter_mut().enumerate() {
-                grip.answer.clear();
-                grip.answer.extend(lanes.iter().map(|x| x[lane]));
+            if !small.solve_mut(&mut parts) {
+                parts.fill(0.0);
             }
         }
-        let list = &self.grips.list;
-        let mut small = DMatrix::from_fn(count, count, |i, j| {
-            let answer = dot(&list[i].along, &list[j].answer);
-            if i == j {
-                answer + 1.0 / list[i].stiffness_n_per_mm
-            } else {
-                answer
-            }
-        });
-        // rounding
-        small = (&small + small.transpose()) * 0.5;
-        let values = small.clone().symmetric_eigenvalues();
-        self.grips.small = Some(small.lu());
-        values.iter().filter(|v| **v < 0.0).count() == negative
+        parts.into()
     }
 
     /// Solves with the factorised matrix, hands included.
     pub(crate) fn solve(&self, x: &mut [f64]) {
-        self.matrix.solve(x);
-        let list = &self.grips.list;
-        if list.is_empty() {
-            return;
+        self.matrix.forward_alone(x);
+        for (x, inverse) in x.iter_mut().zip(self.matrix.inverses()) {
+            *x *= inverse;
         }
-        let mut part = DVector::from_fn(list.len(), |i, _| dot(&list[i].along, x));
-        let solved = self
-            .grips
-            .small
-            .as_ref()
-            .is_some_and(|s| s.solve_mut(&mut part));
-        if solved {
-            for (grip, part) in list.iter().zip(part.iter()) {
-                for (x, a) in x.iter_mut().zip(&grip.answer) {
-                    *x -= part * a;
-                }
+        let hands = self.grips.list.len();
+        if hands > 0 {
+            let products = self.grips.sides.products(x);
+            let parts = self.taken_by_hands(|i| products[i]);
+            let mut taken = vec![0.0; x.len()];
+            self.grips
+                .sides
+                .combine(&sides_of(&parts, -1.0), &mut taken);
+            for ((x, taken), inverse) in x.iter_mut().zip(taken).zip(self.matrix.inverses()) {
+                *x += taken * inverse;
             }
         }
+        self.matrix.backward_alone(x);
+    }
+
+    /// The step against the forces out of balance that were given to [`Model::factorise_for`], then those of
+    /// the rolls; false where the rolls make the whole indefinite.
+    pub(crate) fn step(&self, roll_residual: &[f64], shift: f64, delta: &mut Vec<f64>) -> bool {
+        let (hands, free) = (self.grips.list.len(), roll_residual.len());
+        let sides = &self.grips.sides;
+        let products = &self.grips.products;
+        let last = hands + free;
+        // what the hands take of every roll and of the forces
+        let mut taken = [[0.0; MOST_RODS]; MOST_RODS + 1];
+        for (taken, side) in taken.iter_mut().zip(hands..=last) {
+            *taken = self.taken_by_hands(|i| products[i][side]);
+        }
+        let mut turn = [0.0; MOST_RODS];
+        let mut schur = [[0.0; MOST_RODS]; MOST_RODS];
+        for i in 0..free {
+            let own = &products[hands + i];
+            let left = |j: usize| {
+                let by_hands: f64 = (0..hands).map(|h| taken[j][h] * own[h]).sum();
+                own[hands + j] - by_hands
+            };
+            for (j, entry) in schur[i][..free].iter_mut().enumerate() {
+                *entry = -left(j);
+            }
+            schur[i][i] += self.roll_hessian[i] + shift;
+            turn[i] = left(free) - roll_residual[i];
+        }
+        if !small_solve(&mut schur, &mut turn, free, 1e-12) {
+            return false;
+        }
+        let mut parts = sides_of(&taken[free], 1.0);
+        parts[last] = -1.0;
+        for (j, turn) in turn[..free].iter().enumerate() {
+            parts[hands + j] = -turn;
+            for h in 0..hands {
+                parts[h] += turn * taken[j][h];
+            }
+        }
+        delta.clear();
+        delta.resize(self.matrix.unknowns(), 0.0);
+        sides.combine(&parts, delta);
+        for (x, inverse) in delta.iter_mut().zip(self.matrix.inverses()) {
+            *x *= inverse;
+        }
+        self.matrix.backward_alone(delta);
+        delta.extend_from_slice(&turn[..free]);
+        true
     }
 
     /// Adds the hands' part of the Hessian times `v` to `out`.
@@ -248,11 +314,9 @@ impl Model {
     /// By how much held rods lengthen for a push of 1 N on each, mm/N, by the last factorisation.
     pub(crate) fn compliance_mm_per_n(&self) -> [[f64; MOST_RODS]; MOST_RODS] {
         let mut compliance = [[0.0; MOST_RODS]; MOST_RODS];
-        for a in &self.grips.list {
-            for b in &self.grips.list {
-                if a.along.len() == b.answer.len() {
-                    compliance[a.rod][b.rod] = dot(&a.along, &b.answer);
-                }
+        for (i, a) in self.grips.list.iter().enumerate() {
+            for (j, b) in self.grips.list.iter().enumerate() {
+                compliance[a.rod][b.rod] = self.grips.products[i][j];
             }
         }
         compliance

@@ -193,7 +193,8 @@ impl Model {
             place[*old as usize] = short(new);
         }
         self.corners = order.iter().map(|i| self.corners[*i as usize]).collect();
-        for member in &mut self.members {
+        let shaped = self.shaped.iter_mut().map(|shaped| &mut shaped.member);
+        for member in self.members.iter_mut().chain(shaped) {
             member.corner = place[member.corner as usize];
         }
         if !self.contacts.is_sorted_by_key(|c| c.terms.base[0]) {
@@ -354,6 +355,7 @@ impl Model {
             self.corner_of[node] = corner;
         }
         self.members.push(Member {
+            rod: short(k),
             corner,
             node: short(middle),
             nodes: nodes.map(short),

@@ -75,15 +75,10 @@ impl Model {
             list.clear();
             list.resize(nodes, 0.0);
         }
-        // members come rod after rod
-        let mut rod = 0;
         for member in &self.members {
-            let node = member.node as usize;
-            while self.rods.get(rod + 1).is_some_and(|r| r.first <= node) {
-                rod += 1;
-            }
-            if material.rods[rod].is_some() {
-                let corner = self.corner_in(x, member);
+            if material.rods[member.rod as usize].is_some() {
+                let node = member.node as usize;
+                let corner = &self.shape_at[member.corner as usize].0;
                 material.arc[node] += member.weight * corner.arc_mm();
                 material.by_stiffness[node] += member.weight * corner.bending();
             }
@@ -103,8 +98,8 @@ impl Model {
             }
             let member = &shaped.member;
             let node = member.node as usize;
-            let corner = self.corner_in(x, member);
-            let along = self.towards_natural(shaped, &corner, rolls);
+            let corner = &self.shape_at[member.corner as usize].0;
+            let along = self.towards_natural(shaped, corner, rolls);
             let arc = member.weight * corner.arc_mm();
             let kappa = shaped.curvature;
             material.by_stiffness[node] += arc * kappa * (0.5 * kappa - along);
@@ -217,6 +212,7 @@ impl Model {
     /// Energy at `x` alone, for trials along a step: a fifth of the work of [`Model::evaluate`], which
     /// must follow before anything else is asked of the model.
     pub(crate) fn energy(&mut self, x: &[f64], rolls: &[f64]) -> f64 {
+        self.look_at_edges(x);
         let mut material = std::mem::take(&mut self.material);
         let nodes = self.nodes.s_mm.len();
         for list in [&mut material.arc, &mut material.by_stiffness] {
@@ -225,7 +221,7 @@ impl Model {
         }
         for member in &self.members {
             let node = member.node as usize;
-            let corner = self.corner_in(x, member);
+            let corner = self.corner_now(member.corner);
             material.arc[node] += member.weight * corner.arc_mm();
             material.by_stiffness[node] += member.weight * corner.bending();
         }
@@ -250,7 +246,7 @@ impl Model {
             if kappa <= 0.0 {
                 continue;
             }
-            let corner = self.corner_in(x, member);
+            let corner = self.corner_now(member.corner);
             let along = self.towards_natural(shaped, &corner, rolls);
             energy += member.weight
                 * self.nodes.stiffness[node]

@@ -30,6 +30,7 @@ mod scene;
 mod sections;
 mod settings;
 mod settle;
+mod sides;
 mod solution;
 mod stack;
 mod stack_state;

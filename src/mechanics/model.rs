@@ -37,8 +37,10 @@ pub(crate) struct Model {
     pub(crate) edges: Vec<EdgeTerm>,
     /// By node: the last one that an edge leads to, and that edge.
     pub(crate) edge_from: Vec<(u32, u32)>,
-    /// Edges at the last evaluation.
+    /// Edges where they were last looked at.
     edge_at: Vec<Edge>,
+    /// Corners at the last evaluation.
+    pub(crate) shape_at: Vec<(Corner, Projected)>,
     /// By frame: products of the normals of the next two frames with its own.
     pub(crate) grams: Vec<[[f64; 4]; 2]>,
     /// Hessians of pre-shaped nodes at the last evaluation.
@@ -132,19 +134,6 @@ impl Model {
         }
     }
 
-    /// The corner of a member at `x`.
-    pub(crate) fn corner_in(&self, x: &[f64], member: &Member) -> Corner {
-        let nodes = member.nodes.map(|n| n as usize);
-        let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
-        let at = nodes.map(|n| offset(x, self.nodes.base[n]));
-        let e1 = edge(frames[1], at[1], frames[2], at[2]);
-        if member.clamp {
-            Corner::clamped(frames[1].tangent, e1)
-        } else {
-            Corner::inner(edge(frames[0], at[0], frames[1], at[1]), e1)
-        }
-    }
-
     /// Copies unknowns to the nodes' offsets.
     pub(crate) fn store(&mut self, x: &[f64]) {
         for (at, base) in self.nodes.offset.iter_mut().zip(&self.nodes.base) {
@@ -171,6 +160,22 @@ impl Model {
         }
     }
 
+    /// Brings the edges to `x`.
+    pub(crate) fn look_at_edges(&mut self, x: &[f64]) {
+        self.edge_at.clear();
+        self.edge_at.extend(self.edges.iter().map(|term| {
+            let [a, b] = term.frame.map(|f| &self.frames[f as usize]);
+            let e = edge(a, offset(x, term.base[0]), b, offset(x, term.base[1]));
+            Edge::of(e, [a, b])
+        }));
+    }
+
+    /// A corner between the edges where they were last looked at.
+    #[inline(always)]
+    pub(crate) fn corner_now(&self, corner: u32) -> Corner {
+        shape_of(&self.corners[corner as usize], &self.frames, &self.edge_at)
+    }
+
     /// Energy at `x` with its gradient and the rows of the unknown rolls; what the Hessian needs is
     /// kept for [`Self::assemble`].
     pub(crate) fn evaluate(&mut self, x: &[f64], rolls: &[f64]) -> Energy {
@@ -188,19 +193,18 @@ impl Model {
         self.roll_hessian.clear();
         self.roll_hessian.resize(free, 0.0);
 
+        self.look_at_edges(x);
+        self.shape_at.clear();
+        let corners = self.corners.iter();
+        self.shape_at
+            .extend(corners.map(|corner| corner_of(corner, &self.frames, &self.edge_at)));
         energy.total += self.feel_grips(x);
         energy.total += self.feel_material(x, rolls);
-        self.edge_at.clear();
-        for term in &self.edges {
-            let [a, b] = term.frame.map(|f| &self.frames[f as usize]);
-            let e = edge(a, offset(x, term.base[0]), b, offset(x, term.base[1]));
-            self.edge_at.push(Edge::of(e, [a, b]));
-        }
         let mut softest = 0.0_f64;
-        for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
-            let (shape, on) = corner_of(corner, &self.frames, &self.edge_at);
+        let loads = self.grips.corner_n.iter().zip(&self.shape_at);
+        for (corner, (grip_n, (shape, on))) in self.corners.iter().zip(loads) {
             let load = corner.load + grip_n;
-            let (value, slopes) = shape.slopes(&on, corner.stiffness, load);
+            let (value, slopes) = shape.slopes(on, corner.stiffness, load);
             energy.add(value);
             let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - load).max(0.0);
             // by 4 B at the end
@@ -232,7 +236,7 @@ impl Model {
             let nodes = shaped.member.nodes.map(|n| n as usize);
             let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
             let base = nodes.map(|n| self.nodes.base[n]);
-            let corner = self.corner_in(x, &shaped.member);
+            let corner = self.shape_at[shaped.member.corner as usize].0;
             let roll = rolls[shaped.rod];
             let found = corner.pre_shaped(
                 frames,
@@ -292,17 +296,17 @@ impl Model {
         self.assembled = true;
         self.matrix.clear();
         self.applied.clear();
-        for (corner, grip_n) in self.corners.iter().zip(&self.grips.corner_n) {
-            let (shape, on) = corner_of(corner, &self.frames, &self.edge_at);
+        let loads = self.grips.corner_n.iter().zip(&self.shape_at);
+        for (corner, (grip_n, (shape, on))) in self.corners.iter().zip(loads) {
             let [f0, f1, f2] = corner.frame.map(|f| f as usize);
             let load = corner.load + grip_n;
             let local = if f1 == f0 + 1 && f2 == f0 + 2 {
                 let grams = [&self.grams[f0][0], &self.grams[f0][1], &self.grams[f1][0]];
-                shape.hessian(&on, grams, corner.stiffness, load)
+                shape.hessian(on, grams, corner.stiffness, load)
             } else {
                 let [a, b, c] = [f0, f1, f2].map(|f| &self.frames[f]);
                 let grams = [gram(b, a), gram(c, a), gram(c, b)];
-                shape.hessian(&on, grams.each_ref(), corner.stiffness, load)
+                shape.hessian(on, grams.each_ref(), corner.stiffness, load)
             };
             scatter(&mut self.matrix, corner.base, &local);
         }
@@ -376,13 +380,22 @@ impl Model {
     /// Factorises the smooth part's Hessian plus `shift` plus that of the contacts where they were
     /// last looked at; whether it is positive definite, hands included.
     pub(crate) fn factorise(&mut self, shift: f64) -> bool {
+        self.factorise_and_solve(shift, None)
+    }
+
+    /// The same, and solves against forces out of balance with it: [`Model::step`] follows.
+    pub(crate) fn factorise_for(&mut self, shift: f64, residual: &[f64]) -> bool {
+        self.factorise_and_solve(shift, Some(residual))
+    }
+
+    fn factorise_and_solve(&mut self, shift: f64, residual: Option<&[f64]>) -> bool {
         self.assemble();
         self.apply_contacts();
         // with hands a matrix may be indefinite without them
         let Some(negative) = self.matrix.factorise(shift, self.grips.list.is_empty()) else {
             return false;
         };
-        self.prepare_grips(negative)
+        self.prepare_grips(negative, residual)
     }
 
     /// Brings the contacts' part of the matrix up to date.
@@ -438,23 +451,36 @@ impl Model {
 /// A contact on the way along a line: its law, the offset and its change.
 pub(crate) type Along = (Law, [f64; 2], [f64; 2]);
 
-/// A corner at the last evaluation.
+/// A corner between its edges.
+#[inline(always)]
+fn shape_of(corner: &CornerTerm, frames: &[Frame], edges: &[Edge]) -> Corner {
+    let [e0, e1] = corner.edge.map(|e| &edges[e as usize]);
+    if corner.clamp {
+        // the first node is the second, which a clamp holds
+        Corner::held(frames[corner.frame[1] as usize].tangent, e1)
+    } else {
+        Corner::between(e0, e1)
+    }
+}
+
+/// The same with its edges on the normals.
 #[inline(always)]
 fn corner_of(corner: &CornerTerm, frames: &[Frame], edges: &[Edge]) -> (Corner, Projected) {
     let [e0, e1] = corner.edge.map(|e| &edges[e as usize]);
     let [f0, f1, f2] = corner.frame.map(|f| &frames[f as usize]);
     let onto = |f: &Frame, t: &Vector| [f.n1.dot(t), f.n2.dot(t)];
-    if corner.clamp {
-        // the first node is the second, which a clamp holds
-        let shape = Corner::held(f1.tangent, e1);
-        let t0 = [[0.0; 2], [0.0; 2], onto(f2, &f1.tangent)];
-        let t1 = [e1.on[0], e1.on[0], e1.on[1]];
-        (shape, Projected { t0, t1 })
+    let on = if corner.clamp {
+        Projected {
+            t0: [[0.0; 2], [0.0; 2], onto(f2, &f1.tangent)],
+            t1: [e1.on[0], e1.on[0], e1.on[1]],
+        }
     } else {
-        let t0 = [e0.on[0], e0.on[1], onto(f2, &e0.t)];
-        let t1 = [onto(f0, &e1.t), e1.on[0], e1.on[1]];
-        (Corner::between(e0, e1), Projected { t0, t1 })
-    }
+        Projected {
+            t0: [e0.on[0], e0.on[1], onto(f2, &e0.t)],
+            t1: [onto(f0, &e1.t), e1.on[0], e1.on[1]],
+        }
+    };
+    (shape_of(corner, frames, edges), on)
 }
 
 /// The edge of an end.

@@ -314,7 +314,7 @@ impl Newton {
         for inner in 0..most_inner {
             loop {
                 self.history.factorisations += 1;
-                if model.factorise(shift) && self.bordered(model, shift) {
+                if self.solve_for(model, shift) {
                     break;
                 }
                 if !shifted {
@@ -418,41 +418,20 @@ impl Newton {
         t
     }
 
-    /// Solves for the change of the step, unknown rolls included; false where they make the whole
-    /// indefinite.
-    fn bordered(&mut self, model: &Model, shift: f64) -> bool {
-        let n = model.unknowns();
-        let free = model.roll_gradient.len();
-        self.delta.clear();
-        self.delta.extend(self.residual.iter().map(|g| -g));
-        model.solve(&mut self.delta);
-        let mut turn = [0.0; MOST_RODS];
-        if free > 0 {
-            self.columns.clear();
-            self.columns.extend_from_slice(&model.border);
-            let mut schur = [[0.0; MOST_RODS]; MOST_RODS];
-            for i in 0..free {
-                model.solve(&mut self.columns[i * n..(i + 1) * n]);
+    /// Solves for the change of the step, unknown rolls included; false where the matrix, with hands and
+    /// rolls, is not positive definite.
+    fn solve_for(&mut self, model: &mut Model, shift: f64) -> bool {
+        if model.grips.list.is_empty() && self.roll_residual.is_empty() {
+            let definite = model.factorise(shift);
+            self.delta.clear();
+            self.delta.extend(self.residual.iter().map(|g| -g));
+            if definite {
+                model.solve(&mut self.delta);
             }
-            for i in 0..free {
-                let row = &model.border[i * n..(i + 1) * n];
-                for (entry, column) in schur[i].iter_mut().zip(self.columns.chunks_exact(n)) {
-                    *entry = -dot(row, column);
-                }
-                schur[i][i] += model.roll_hessian[i] + shift;
-                turn[i] = -self.roll_residual[i] - dot(row, &self.delta);
-            }
-            if !small_solve(&mut schur, &mut turn, free, 1e-12) {
-                return false;
-            }
-            for (turn, column) in turn.iter().zip(self.columns.chunks_exact(n)) {
-                for (s, c) in self.delta.iter_mut().zip(column) {
-                    *s -= turn * c;
-                }
-            }
+            return definite;
         }
-        self.delta.extend_from_slice(&turn[..free]);
-        true
+        model.factorise_for(shift, &self.residual)
+            && model.step(&self.roll_residual, shift, &mut self.delta)
     }
 
     /// Backtracks along `step`; leaves `x` and the model at the place accepted.

@@ -189,6 +189,7 @@ pub(crate) struct EdgeTerm {
 /// A node's share in a corner.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Member {
+    pub(crate) rod: u32,
     pub(crate) corner: u32,
     pub(crate) node: u32,
     pub(crate) nodes: [u32; 3],

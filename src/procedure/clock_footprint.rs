@@ -1,7 +1,11 @@
 //! What a step touches: two steps that touch the same thing keep the order of the script.
 
-use super::{Action, Lay, Plan, Region, Ruler, State, StepEffect, Where, perform_with};
+use super::{
+    Action, Lay, Pending, Plan, Region, Ruler, State, StepEffect, Where, forces::told_by_forces,
+    step::lay_step,
+};
 use crate::mechanics::MechanicsError;
+use crate::mechanics::threads::{all_of_them, beside};
 
 /// A step done: states before and after it.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,16 +30,37 @@ pub fn walk(plan: &Plan) -> Vec<Passed> {
 /// # Errors
 /// Those of `lay`, with the index of the step at which no equilibrium was found.
 pub fn walk_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, (usize, MechanicsError)> {
-    let mut state = State::start(plan);
-    let mut passed = Vec::with_capacity(plan.script.len());
-    for (i, step) in plan.script.iter().enumerate() {
-        let (after, effect) =
-            perform_with(plan, &state, &step.act, lay).map_err(|error| (i, error))?;
-        passed.push(Passed {
-            before: std::mem::replace(&mut state, after.clone()),
-            after,
-            effect,
-        });
+    // pulls are solved beside the script: nothing in it waits for them
+    let (walked, felt) = beside(
+        all_of_them(),
+        |(step, laid, pending): (usize, usize, Pending)| (step, laid, pending.solve()),
+        |hand_in| {
+            let mut state = State::start(plan);
+            let mut passed = Vec::with_capacity(plan.script.len());
+            for (i, step) in plan.script.iter().enumerate() {
+                let (after, mut effect) =
+                    lay_step(plan, &state, &step.act, lay).map_err(|error| (i, error))?;
+                for (at, laid) in effect.laid.iter_mut().enumerate() {
+                    for pending in std::mem::take(&mut laid.pending) {
+                        hand_in((i, at, pending));
+                    }
+                }
+                passed.push(Passed {
+                    before: std::mem::replace(&mut state, after.clone()),
+                    after,
+                    effect,
+                });
+            }
+            Ok(passed)
+        },
+    );
+    let mut passed: Vec<Passed> = walked?;
+    for (step, laid, felt) in felt {
+        passed[step].effect.laid[laid].feel(felt, plan.rules.hub_force_limit_n);
+    }
+    for done in &mut passed {
+        let told = told_by_forces(plan, &done.before, &done.after, &done.effect);
+        done.effect.findings.extend(told);
     }
     Ok(passed)
 }

@@ -1,6 +1,6 @@
 //! What the forces of a step mean: what fails, what presses, what moves although it is held.
 
-use super::{Exchange, Finding, Laid, RETRIEVER_HOLDS_N, State, Topic, step::Stepper};
+use super::{Exchange, Finding, Laid, Plan, RETRIEVER_HOLDS_N, State, StepEffect, Topic};
 use crate::mechanics::{Direction, Failure, LoadReport};
 
 /// Tip force above which a warning shows, N, for devices up to [`MICRO_MM`] wide and for wider
@@ -16,33 +16,73 @@ const FALL_BACK_MM: f64 = 5.0;
 /// Slack from which it is worth knowing, mm.
 const SLACK_MM: f64 = 10.0;
 
-impl Stepper<'_> {
-    /// Tells what the forces of the step mean.
-    pub(super) fn tell_forces(&mut self, before: &State) {
-        for laid in self.effect.laid.clone() {
-            for failure in &laid.failures {
-                self.tell_failure(failure, &laid);
-            }
-            if let Some(why) = &laid.unsolved {
-                self.tell(
-                    Finding::warning(
-                        Topic::Force,
-                        format!(
-                            "no rest was found for the devices as rods here: lengths of this step are ruled along the centre line, and it has no forces ({why})"
-                        ),
-                    )
-                    .with_help("a softer device, a smaller move, or a wider lumen at that place"),
-                );
-            }
-            for load in &laid.loads {
-                self.tell_load(load);
-            }
-            self.tell_slack(&laid);
-            self.tell_fall_back(&laid, before);
-            for exchange in self.effect.exchanges.clone() {
-                self.tell_blind_drag(&exchange, &laid);
-            }
+/// What the forces of a step mean, from the state before it to the one after.
+pub(super) fn told_by_forces(
+    plan: &Plan,
+    before: &State,
+    after: &State,
+    effect: &StepEffect,
+) -> Vec<Finding> {
+    let mut teller = Teller {
+        plan,
+        after,
+        told: Vec::new(),
+    };
+    for laid in &effect.laid {
+        teller.tell_all(laid, before, &effect.exchanges);
+    }
+    teller.told
+}
+
+/// Puts forces into words.
+struct Teller<'a> {
+    plan: &'a Plan,
+    after: &'a State,
+    told: Vec<Finding>,
+}
+
+impl Teller<'_> {
+    fn tell_all(&mut self, laid: &Laid, before: &State, exchanges: &[Exchange]) {
+        for failure in &laid.failures {
+            self.tell_failure(failure, laid);
         }
+        if let Some(why) = &laid.unsolved {
+            self.tell(
+                Finding::warning(
+                    Topic::Force,
+                    format!(
+                        "no rest was found for the devices as rods here: lengths of this step are ruled along the centre line, and it has no forces ({why})"
+                    ),
+                )
+                .with_help("a softer device, a smaller move, or a wider lumen at that place"),
+            );
+        }
+        for (device, why) in &laid.unfelt {
+            let text = format!(
+                "no rest was found for a pull on the {} here: its lengths stand, what the pull takes is not known ({why})",
+                self.name(*device)
+            );
+            self.tell(
+                Finding::warning(Topic::Force, text)
+                    .with_help("a softer device, a smaller move, or a wider lumen at that place"),
+            );
+        }
+        for load in &laid.loads {
+            self.tell_load(load);
+        }
+        self.tell_slack(laid);
+        self.tell_fall_back(laid, before);
+        for exchange in exchanges {
+            self.tell_blind_drag(exchange, laid);
+        }
+    }
+
+    fn tell(&mut self, finding: Finding) {
+        self.told.push(finding);
+    }
+
+    fn name(&self, device: usize) -> &str {
+        &self.plan.devices[device].name
     }
 
     fn tell_failure(&mut self, failure: &Failure, laid: &Laid) {
@@ -161,7 +201,7 @@ impl Stepper<'_> {
 
     /// A rail in nobody's hand against what still holds it.
     fn tell_blind_drag(&mut self, exchange: &Exchange, laid: &Laid) {
-        if exchange.blind_mm <= 0.0 || !self.state.open[exchange.rail] {
+        if exchange.blind_mm <= 0.0 || !self.after.open[exchange.rail] {
             return;
         }
         let drag_n = laid

@@ -4,7 +4,7 @@
 //! A [`Lay`] turns one into the other for the whole stack at once. [`Ruler`] does it along the
 //! centre line, [`Rods`](super::Rods) by the equilibrium of elastic rods.
 
-use super::{Plan, State};
+use super::{Plan, State, pending::Pending};
 use crate::mechanics::{Failure, LoadReport, MechanicsError, StackState};
 use std::sync::Arc;
 
@@ -40,6 +40,10 @@ pub struct Laid {
     /// Fed length that the first of them takes between pulling and pushing before its tip
     /// follows, mm.
     pub slack_mm: Option<f64>,
+    /// Pulls still to be solved; none once [`Laid::feel`] has taken them over.
+    pub pending: Vec<Pending>,
+    /// Devices whose pull came to no rest, and why: lengths stand, but there are no forces or no slack.
+    pub unfelt: Vec<(usize, String)>,
     /// What of the move fails, indices as in the plan.
     pub failures: Vec<Failure>,
     /// To how much the forces are known, N: loads and shape agree to within this. Zero: to the last digit
@@ -60,7 +64,7 @@ pub struct Shape {
     /// Index in the plan of each device of `stack`.
     pub devices: Vec<usize>,
     /// The stack.
-    pub stack: StackState,
+    pub stack: Arc<StackState>,
 }
 
 /// Turns wishes into where everything lies.

@@ -1,13 +1,14 @@
 //! The stack as elastic rods: every device its own rod in the lumen it lies in.
 
 use super::lay::{Laid, Lay, Motion, Shape, Wish, ruled};
+use super::pending::{Asks, FrictionTable, Pending};
 use super::{Plan, State};
 use crate::device::{Device, LumenKind, Payload, Tip};
 use crate::geometry::{Station, Vector};
 use crate::mechanics::{
-    AxialLoad, Direction, Drive, End, Failure, Flag, Hold, LoadReport, LoadSettings,
-    MechanicsError, Moving, NaturalBend, Profile, Rod, Roll, Settings, StackDevice, StackSolver,
-    StackState, StartSupport, Surface, TubeStation, friction,
+    AxialLoad, Direction, Drive, End, Flag, Hold, LoadSettings, MechanicsError, Moving,
+    NaturalBend, Profile, Rod, Roll, Settings, StackDevice, StackSolver, StackState, StartSupport,
+    Surface, TubeStation, friction,
 };
 use std::sync::Arc;
 
@@ -38,8 +39,10 @@ pub const RETRIEVER_HOLDS_N: f64 = 0.25;
 /// Lays the stack by the equilibrium of elastic rods, with friction where something moves.
 #[derive(Debug, Clone)]
 pub struct Rods {
+    settings: Settings,
+    load_settings: LoadSettings,
     solver: StackSolver,
-    tube: Vec<TubeStation>,
+    tube: Arc<[TubeStation]>,
     /// Residual lumens the tube was made for.
     narrowed_to_mm: Vec<f64>,
     last: Option<Arc<Shape>>,
@@ -60,8 +63,10 @@ impl Rods {
     #[must_use]
     pub fn new(settings: Settings, load_settings: LoadSettings) -> Self {
         Self {
+            settings,
+            load_settings,
             solver: StackSolver::new(settings, load_settings),
-            tube: Vec::new(),
+            tube: Arc::new([]),
             narrowed_to_mm: Vec::new(),
             last: None,
         }
@@ -85,13 +90,12 @@ impl Rods {
         }
         // the same ones whatever is left of the lesions: loads are carried over station by station
         let needed = needed(&plan.track.stations);
-        self.tube = needed
-            .iter()
-            .map(|i| TubeStation::from(&track.stations[*i]))
-            .collect();
-        for station in &mut self.tube {
+        let open = |i: &usize| {
+            let mut station = TubeStation::from(&track.stations[*i]);
             station.radius_mm = station.radius_mm.max(SHUT_MM);
-        }
+            station
+        };
+        self.tube = needed.iter().map(open).collect();
         self.narrowed_to_mm.clone_from(&state.residual_mm);
         Ok(())
     }
@@ -102,20 +106,15 @@ impl Rods {
         posed: &Posed<'_>,
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
-        let rub = |k: usize, other: Option<usize>| posed.friction(k, other);
-        let rearranged;
-        let from = match &self.last {
-            Some(last) if last.devices == posed.devices => Some(&last.stack),
-            Some(last) => {
-                let place = |k: &usize| last.devices.iter().position(|l| l == k);
-                let places: Vec<_> = posed.devices.iter().map(place).collect();
-                rearranged = last.stack.rearranged(&places);
-                Some(&rearranged)
-            }
-            None => None,
-        };
-        self.solver
-            .solve(&self.tube, &posed.stack, &posed.holds, &rub, moving, from)
+        let from = self.from(&posed.devices);
+        self.solver.solve(
+            &self.tube,
+            &posed.stack,
+            &posed.holds,
+            &|k, other| posed.friction(k, other),
+            moving,
+            from.as_deref(),
+        )
     }
 }
 
@@ -238,7 +237,7 @@ impl Rods {
         let stack = self.solve(&posed, None)?;
         let shape = Arc::new(Shape {
             devices: posed.devices,
-            stack,
+            stack: Arc::new(stack),
         });
         self.last = Some(Arc::clone(&shape));
         Ok(Some(shape))
@@ -263,57 +262,82 @@ impl Rods {
             }),
         )?;
         // the length it would have at the same tip if it had been pulled there
-        let pulled = self.solver.solve(
-            &self.tube,
-            &posed.with_tip(device, pushed.devices[device].tip_mm),
-            &posed.holds,
-            &|k, other| posed.friction(k, other),
-            Some(Moving {
+        laid.pending.push(Pending {
+            stack: posed.with_tip(device, pushed.devices[device].tip_mm).into(),
+            ..self.pending(
+                posed,
                 device,
-                direction: Direction::Pull,
-                tip_resistance_n: 0.0,
-            }),
-            Some(&pushed.turned()),
-        )?;
-        laid.slack_mm = Some(pushed.devices[device].path_mm - pulled.devices[device].path_mm);
-        record(plan, posed, &pushed, laid);
+                Some(Arc::new(pushed.turned())),
+                Asks::Slack {
+                    pushed_mm: pushed.devices[device].path_mm,
+                },
+            )
+        });
+        laid.record(&posed.devices, &pushed, plan.rules.hub_force_limit_n);
         Ok(pushed)
     }
 
     /// What it takes to start the pull of every device that moves, from where it is.
     fn pull(
-        &mut self,
+        &self,
         plan: &Plan,
         state: &State,
         moved: &[usize],
         laid: &mut Laid,
     ) -> Result<(), MechanicsError> {
         let posed = Posed::new(plan, state, &[], moved)?;
+        let from = self.from(&posed.devices);
         for k in moved {
             let Some(device) = posed.place_of(*k) else {
                 continue;
             };
-            let pulled = self.solve(
-                &posed,
-                Some(Moving {
-                    device,
-                    direction: Direction::Pull,
-                    tip_resistance_n: if state.open[*k] {
-                        RETRIEVER_HOLDS_N
-                    } else {
-                        0.0
-                    },
-                }),
-            )?;
-            record(plan, &posed, &pulled, laid);
-            for (place, k) in posed.devices.iter().enumerate() {
-                let tip_mm = pulled.devices[place].tip_mm + posed.shortened_mm[place];
-                // the furthest fall-back of several members of a unit counts
-                let before = laid.loaded_tip_mm[*k];
-                laid.loaded_tip_mm[*k] = Some(before.map_or(tip_mm, |b| b.min(tip_mm)));
-            }
+            let tip_resistance_n = if state.open[*k] {
+                RETRIEVER_HOLDS_N
+            } else {
+                0.0
+            };
+            laid.pending.push(Pending {
+                tip_resistance_n,
+                ..self.pending(&posed, device, from.clone(), Asks::Forces)
+            });
         }
         Ok(())
+    }
+
+    /// A pull of one device of a stack, to be solved beside the script.
+    fn pending(
+        &self,
+        posed: &Posed<'_>,
+        device: usize,
+        from: Option<Arc<StackState>>,
+        asks: Asks,
+    ) -> Pending {
+        let friction = FrictionTable::new(posed.devices.len(), |k, other| posed.friction(k, other));
+        Pending {
+            settings: self.settings,
+            load_settings: self.load_settings,
+            tube: Arc::clone(&self.tube),
+            stack: posed.stack.as_slice().into(),
+            holds: posed.holds.as_slice().into(),
+            friction: Arc::new(friction),
+            device,
+            tip_resistance_n: 0.0,
+            from,
+            asks,
+            devices: posed.devices.as_slice().into(),
+            shortened_mm: posed.shortened_mm.as_slice().into(),
+        }
+    }
+
+    /// The state that a stack of these devices starts from: the last one, as one of theirs.
+    fn from(&self, devices: &[usize]) -> Option<Arc<StackState>> {
+        let last = self.last.as_ref()?;
+        if last.devices == devices {
+            return Some(Arc::clone(&last.stack));
+        }
+        let place = |k: &usize| last.devices.iter().position(|l| l == k);
+        let places: Vec<_> = devices.iter().map(place).collect();
+        Some(Arc::new(last.stack.rearranged(&places)))
     }
 
     /// Takes the tips and fed lengths over from the rods.
@@ -342,53 +366,10 @@ impl Rods {
             .is_some_and(|s| s.flags.contains(&Flag::SeveralEquilibria));
         let shape = Arc::new(Shape {
             devices: posed.devices,
-            stack,
+            stack: Arc::new(stack),
         });
         laid.shape = Some(Arc::clone(&shape));
         self.last = Some(shape);
-    }
-}
-
-/// Keeps the forces of a move, with the plan's indices.
-fn record(plan: &Plan, posed: &Posed<'_>, state: &StackState, laid: &mut Laid) {
-    let plan_index = |place: usize| posed.devices.get(place).copied().unwrap_or(place);
-    let limit_n = plan.rules.hub_force_limit_n;
-    for flag in state.solution.iter().flat_map(|s| &s.flags) {
-        if let Flag::Unsettled { load_n } = flag {
-            laid.within_n = laid.within_n.max(*load_n);
-        }
-    }
-    if let Some(load) = &state.load {
-        let mut load: LoadReport = load.clone();
-        load.device = plan_index(load.device);
-        for loss in &mut load.losses {
-            loss.other = loss.other.map(plan_index);
-        }
-        for held in &mut load.held {
-            held.device = plan_index(held.device);
-        }
-        if load.hub_force_n > limit_n {
-            laid.failures.push(Failure::HubForce {
-                station_mm: load.losses.first().map_or(0.0, |l| l.station_mm),
-                hub_force_n: load.hub_force_n,
-                limit_n,
-            });
-        }
-        laid.loads.push(load);
-    }
-    for failure in &state.failures {
-        laid.failures.push(match *failure {
-            Failure::Prolapse {
-                device,
-                station_mm,
-                angle_deg,
-            } => Failure::Prolapse {
-                device: plan_index(device),
-                station_mm,
-                angle_deg,
-            },
-            other => other,
-        });
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{
     Action, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Region, Ruler, State, Topic, Where,
-    Wish, exchange::Exchange,
+    Wish, exchange::Exchange, forces::told_by_forces,
 };
 use crate::mechanics::MechanicsError;
 use serde::{Deserialize, Serialize};
@@ -41,7 +41,8 @@ pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect)
         .unwrap_or_else(|_| (before.clone(), StepEffect::default()))
 }
 
-/// Does one step on a copy of the state; a step that a precondition stops leaves it as it was.
+/// Does one step on a copy of the state, forces and all; a step that a precondition stops leaves it as
+/// it was.
 ///
 /// The state and the effect are the outcome: a failure is told in the effect's findings, and a
 /// device that is too short is left as far as it comes, so that a rehearsal can go on and tell
@@ -50,6 +51,24 @@ pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect)
 /// # Errors
 /// Those of `lay`: no equilibrium was found, so there is no state to go on from.
 pub fn perform_with(
+    plan: &Plan,
+    before: &State,
+    act: &Action,
+    lay: &mut dyn Lay,
+) -> Result<(State, StepEffect), MechanicsError> {
+    let (state, mut effect) = lay_step(plan, before, act, lay)?;
+    for laid in &mut effect.laid {
+        for pending in std::mem::take(&mut laid.pending) {
+            laid.feel(pending.solve(), plan.rules.hub_force_limit_n);
+        }
+    }
+    let told = told_by_forces(plan, before, &state, &effect);
+    effect.findings.extend(told);
+    Ok((state, effect))
+}
+
+/// Does one step as [`perform_with`] does, but leaves pulls pending and says nothing of forces.
+pub(super) fn lay_step(
     plan: &Plan,
     before: &State,
     act: &Action,
@@ -67,7 +86,6 @@ pub fn perform_with(
     match done {
         Ok(()) => {
             stepper.effect.performed = true;
-            stepper.tell_forces(before);
             stepper.tell_unwatched();
             stepper.tell_lost_access(before);
             Ok((stepper.state, stepper.effect))

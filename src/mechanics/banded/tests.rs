@@ -61,9 +61,35 @@ proptest! {
         let right = DVector::from_fn(n, |i, _| (i as f64).sin());
         let mut x = right.as_slice().to_vec();
         banded.solve(&mut x);
-        let expected = dense.cholesky().unwrap().solve(&right);
+        let expected = dense.clone().cholesky().unwrap().solve(&right);
         for (found, expected) in x.iter().zip(expected.iter()) {
             prop_assert!((found - expected).abs() < 1e-12, "{sizes:?}: {found} against {expected}");
+        }
+        let columns = DMatrix::from_fn(n, LANES, |i, l| ((i + 7 * l) as f64).cos());
+        let mut lanes: Vec<Lane> = (0..n).map(|i| std::array::from_fn(|l| columns[(i, l)])).collect();
+        banded.forward_lanes(&mut lanes);
+        let expected = dense.cholesky().unwrap().solve(&columns);
+        // A'(L'^-1 D^-1 L^-1) A
+        let found = gram(&lanes, &lanes, banded.inverses());
+        for (i, row) in found.iter().enumerate() {
+            for (j, found) in row.iter().enumerate() {
+                let expected = columns.column(i).dot(&expected.column(j));
+                prop_assert!((found - expected).abs() < 1e-12 * (1.0 + expected.abs()), "{i} with {j} of {sizes:?}");
+            }
+        }
+        let scaled: Vec<Lane> = lanes.iter().zip(banded.inverses()).map(|(x, d)| x.map(|x| x * d)).collect();
+        let parts = std::array::from_fn(|l| 1.0 + l as f64);
+        let mut sum = vec![0.0; n];
+        combine(&scaled, &parts, &mut sum);
+        banded.backward_alone(&mut sum);
+        for (i, sum) in sum.iter().enumerate() {
+            let expected: f64 = (0..LANES).map(|l| parts[l] * expected[(i, l)]).sum();
+            prop_assert!((sum - expected).abs() < 1e-10, "row {i}: {sum} against {expected}");
+        }
+        let along = products(right.as_slice(), &lanes);
+        for (l, along) in along.iter().enumerate() {
+            let expected: f64 = right.iter().zip(&lanes).map(|(r, x)| r * x[l]).sum();
+            prop_assert!((along - expected).abs() < 1e-10, "product {l}");
         }
     }
 }
