@@ -2,7 +2,6 @@
 #![cfg(all(feature = "viewer", target_os = "linux"))]
 #![expect(
     clippy::unwrap_used,
-    clippy::disallowed_methods,
     reason = "a test may stop where it stands, and looks at what was written"
 )]
 
