@@ -8,8 +8,9 @@ use crate::rehearsal::EdgeRow;
 
 /// Time the title stands, s: two lines and the caution; less in short films.
 const TITLE_S: f64 = 5.0;
-/// Time the verdict stands, s: its first lines; less in short films.
-const VERDICT_S: f64 = 11.0;
+/// Time the verdict stands, s: its first lines can be read, for the others one stops the film; less in short
+/// films.
+const VERDICT_S: f64 = 12.0;
 /// Largest share of a film that both take together.
 const CARDS_SHARE: f64 = 0.3;
 /// Time to notice a caption, s. With [`READ_S_PER_CHARACTER`] it makes about the twenty

@@ -498,32 +498,26 @@ pub(super) fn verdict(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &St
         .draw(painter, pos2(left + 1.4 * big, top), Align2::LEFT_TOP);
     let mut y = drawn.bottom() + scheme.px(18.0);
     let bottom = size.y - scheme.px(118.0);
-    for line in told_at_the_end(stage) {
-        let words = Words::line(line, scheme.px(22.0), scheme.ink())
+    // "The plan passes." says no more than the sign above
+    let lines = stage
+        .headline
+        .iter()
+        .filter(|l| !l.starts_with("The plan passes"));
+    for line in lines {
+        let words = Words::line(line, scheme.px(19.0), scheme.ink())
             .within(size.x - 2.0 * left - scheme.px(20.0), 3);
         if y + words.size(painter).y > bottom {
             break;
         }
         painter.circle_filled(
-            pos2(left + scheme.px(5.0), y + scheme.px(14.0)),
+            pos2(left + scheme.px(5.0), y + scheme.px(12.0)),
             scheme.px(3.0),
             scheme.accent(),
         );
         let drawn = words.draw(painter, pos2(left + scheme.px(20.0), y), Align2::LEFT_TOP);
-        y = drawn.bottom() + scheme.px(12.0);
+        y = drawn.bottom() + scheme.px(8.0);
     }
     caution_box(painter, scheme, size, stage);
-}
-
-/// What the last picture tells: the first lines of the verdict. All of them are in the report; more than these
-/// nobody reads in a film.
-pub(super) fn told_at_the_end(stage: &Stage) -> impl Iterator<Item = &String> {
-    const LINES: usize = 5;
-    // "The plan passes." says no more than the sign above
-    let lines = stage.headline.iter();
-    lines
-        .filter(|l| !l.starts_with("The plan passes"))
-        .take(LINES)
 }
 
 fn caution_box(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &Stage) {
