@@ -94,14 +94,10 @@ impl BlockBanded {
             eliminate::<N, R, 6, FUSED>(panel, &mut here, &mut ahead);
             eliminate::<N, R, 7, FUSED>(panel, &mut here, &mut ahead);
             x[i * N..(i + 1) * N].copy_from_slice(&here);
-            for k in 0..N {
-                here[k] = ahead[k];
-                ahead[k] = ahead[N + k];
-            }
+            here.copy_from_slice(&ahead[..N]);
+            ahead.copy_within(N.., 0);
             if let Some(next) = x.get((i + 3) * N..(i + 4) * N) {
-                for k in 0..N {
-                    ahead[N + k] = next[k];
-                }
+                ahead[N..].copy_from_slice(next);
             }
         }
         let end = run.blocks * N;
