@@ -263,16 +263,20 @@ impl BlockBanded {
         let mut next = [[0.0; R]; N];
         let mut second = [[0.0; N]; N];
         let mut unit = [[0.0; N]; N];
-        let mut lower = [[0.0; N]; N];
-        for k in 0..N {
-            unit[k][k] = 1.0;
-            lower[k][k + 1..].fill(1.0);
+        for (k, unit) in unit.iter_mut().enumerate() {
+            unit[k] = 1.0;
         }
         for (i, ((panel, given), inverses)) in panels.zip(given).zip(inverses).enumerate() {
-            let mut top = [[0.0; N]; N];
-            let mut below = [[0.0; R]; N];
-            let mut scaled_top = [[0.0; N]; N];
-            let mut scaled = [[0.0; R]; N];
+            let mut block = Block {
+                top: [[0.0; N]; N],
+                below: [[0.0; R]; N],
+                scaled_top: [[0.0; N]; N],
+                scaled: [[0.0; R]; N],
+                negative: &mut negative,
+                definite,
+            };
+            // (entries are never indexed by `k` in a column, which would keep it out of registers)
+            let added = if i < 2 { 0.0 } else { shift };
             for k in 0..N {
                 let source = if i < 2 { &*panel } else { given };
                 let (column, rest) = source[k * lead..k * lead + N + R].split_at(N);
@@ -286,37 +290,22 @@ impl BlockBanded {
                 for (b, taken) in b[..N].iter_mut().zip(&next[k][N..]) {
                     *b -= taken;
                 }
-                // (entries are never indexed by `k` in `t`, which would keep it out of registers)
-                let added = if i < 2 { 0.0 } else { shift };
                 for (t, unit) in t.iter_mut().zip(&unit[k]) {
                     *t += added * unit;
                 }
-                for j in 0..k {
-                    let factor = -scaled_top[j][k];
-                    for (t, u) in t.iter_mut().zip(&top[j]) {
-                        *t = fused::<FUSED>(factor, *u, *t);
-                    }
-                    for (b, u) in b.iter_mut().zip(&below[j]) {
-                        *b = fused::<FUSED>(factor, *u, *b);
-                    }
-                }
-                top[k] = t;
-                below[k] = b;
-                let inverse = inverse_of(top[k][k], definite, &mut negative)?;
-                inverses[k] = inverse;
-                // zeros above let solves run over whole columns
-                let mut u = t;
-                for (u, lower) in u.iter_mut().zip(&lower[k]) {
-                    *u *= inverse * lower;
-                }
-                let s = b.map(|b| b * inverse);
-                scaled_top[k] = u;
-                scaled[k] = s;
-                // from where they were computed: read back from the arrays above, they would have to wait
-                let (column, rest) = panel[k * lead..k * lead + N + R].split_at_mut(N);
-                column.copy_from_slice(&u);
-                rest.copy_from_slice(&s);
+                block.top[k] = t;
+                block.below[k] = b;
             }
+            // written out, so that all of it stays in registers
+            block.eliminate::<0, FUSED>(panel, inverses)?;
+            block.eliminate::<1, FUSED>(panel, inverses)?;
+            block.eliminate::<2, FUSED>(panel, inverses)?;
+            block.eliminate::<3, FUSED>(panel, inverses)?;
+            block.eliminate::<4, FUSED>(panel, inverses)?;
+            block.eliminate::<5, FUSED>(panel, inverses)?;
+            block.eliminate::<6, FUSED>(panel, inverses)?;
+            block.eliminate::<7, FUSED>(panel, inverses)?;
+            let Block { below, scaled, .. } = block;
             for c in 0..N {
                 let mut sum = [0.0; R];
                 sum[..N].copy_from_slice(&second[c]);
@@ -664,6 +653,58 @@ impl BlockBanded {
             }
         }
         flops
+    }
+}
+
+/// A block of `N` unknowns with `R` rows below, under factorisation.
+struct Block<'a, const N: usize, const R: usize> {
+    top: [[f64; N]; N],
+    below: [[f64; R]; N],
+    scaled_top: [[f64; N]; N],
+    scaled: [[f64; R]; N],
+    negative: &'a mut usize,
+    definite: bool,
+}
+
+impl<const N: usize, const R: usize> Block<'_, N, R> {
+    /// Column `K`, when those before it are done; none where its pivot is of no use.
+    #[inline(always)]
+    fn eliminate<const K: usize, const FUSED: bool>(
+        &mut self,
+        panel: &mut [f64],
+        inverses: &mut [f64; N],
+    ) -> Option<()> {
+        if K >= N {
+            return Some(());
+        }
+        let mut t = self.top[K];
+        let mut b = self.below[K];
+        for j in 0..K {
+            let factor = -self.scaled_top[j][K];
+            for (t, u) in t.iter_mut().zip(&self.top[j]) {
+                *t = fused::<FUSED>(factor, *u, *t);
+            }
+            for (b, u) in b.iter_mut().zip(&self.below[j]) {
+                *b = fused::<FUSED>(factor, *u, *b);
+            }
+        }
+        self.top[K] = t;
+        self.below[K] = b;
+        let inverse = inverse_of(t[K], self.definite, self.negative)?;
+        inverses[K] = inverse;
+        // zeros above let solves run over whole columns
+        let mut scaled_top = [0.0; N];
+        for r in K + 1..N {
+            scaled_top[r] = t[r] * inverse;
+        }
+        let scaled = b.map(|b| b * inverse);
+        self.scaled_top[K] = scaled_top;
+        self.scaled[K] = scaled;
+        let lead = N + padded(R);
+        let (column, rest) = panel[K * lead..K * lead + N + R].split_at_mut(N);
+        column.copy_from_slice(&scaled_top);
+        rest.copy_from_slice(&scaled);
+        Some(())
     }
 }
 
