@@ -8,7 +8,7 @@ use inside::{foot, outside};
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::output::stage::{EdgeState, Mesh, ShapesFrom, Stage, StageSettings, WireMesh};
-use nestline::procedure::{Passed, Rods, Ruler};
+use nestline::procedure::{Passed, Rods, Ruler, State, perform_with};
 use nestline::rehearsal::{outcome_of, walk_through};
 use std::sync::OnceLock;
 
@@ -276,6 +276,32 @@ fn without_rods_everything_lies_on_the_centre_line_and_says_so() {
         .find(|b| b.state == EdgeState::Catches)
         .unwrap();
     assert!(band.words.contains("catches in"), "{}", band.words);
+}
+
+/// Pulls are solved beside the script, by as many threads as there are: the outcome is that of one step
+/// after the other.
+#[test]
+fn exact_pulls_beside_the_script() {
+    let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
+    let mut loaded = load_scene(&source, &TrackSettings::default()).unwrap();
+    loaded.plan.script.truncate(5);
+    let passed = walk_through(&loaded.plan, &mut Rods::default()).unwrap();
+    let mut rods = Rods::default();
+    let mut state = State::start(&loaded.plan);
+    for (i, (step, done)) in loaded.plan.script.iter().zip(&passed).enumerate() {
+        let (after, effect) = perform_with(&loaded.plan, &state, &step.act, &mut rods).unwrap();
+        assert_eq!(effect, done.effect, "step {}", i + 1);
+        assert_eq!(after, done.after, "after step {}", i + 1);
+        assert!(
+            effect.laid.iter().all(|laid| laid.pending.is_empty()),
+            "something is left to solve after step {}",
+            i + 1
+        );
+        state = after;
+    }
+    let slack = passed.iter().flat_map(|p| &p.effect.laid);
+    let slack = slack.filter(|laid| laid.slack_mm.is_some()).count();
+    assert!(slack >= 3, "only {slack} pushes have a slack");
 }
 
 /// Where the rehearsal has shapes, those are drawn, tips to the last digit.

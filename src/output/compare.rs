@@ -64,9 +64,10 @@ const CRITERIA: [Criterion; 17] = [
             (Verdict::Fails, Some((step, _))) => format!("FAILS at {step}"),
             (Verdict::Fails, None) => "FAILS".into(),
         };
-        match &r.unsolved {
-            None => verdict,
-            Some((step, _)) => format!("{verdict}, step {step} ruled"),
+        match (&r.unsolved, &r.unfelt) {
+            (None, None) => verdict,
+            (Some((step, _)), _) => format!("{verdict}, step {step} ruled"),
+            (None, Some((step, _))) => format!("{verdict}, pull {step} unknown"),
         }
     }),
     ("reperfusion, median", |r| {

@@ -165,3 +165,52 @@ impl Laid {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exact_lengths_stand_where_a_pull_finds_no_rest() {
+        // a tube without stations: no solver can do anything with it
+        let pending = Pending {
+            settings: Settings::default(),
+            load_settings: LoadSettings::rehearsal(),
+            tube: Arc::new([]),
+            stack: Arc::new([]),
+            holds: Arc::new([]),
+            friction: Arc::new(FrictionTable::new(1, |_, _| 0.1)),
+            device: 0,
+            tip_resistance_n: 0.0,
+            from: None,
+            asks: Asks::Forces,
+            devices: Arc::new([3]),
+            shortened_mm: Arc::new([0.0]),
+        };
+        let mut laid = Laid {
+            tip_mm: vec![None, None, None, Some(12.0)],
+            loaded_tip_mm: vec![None, None, None, Some(12.0)],
+            ..Laid::default()
+        };
+        laid.feel(pending.solve(), 5.0);
+        assert_eq!(laid.unfelt.len(), 1, "{:?}", laid.unfelt);
+        assert_eq!(laid.unfelt[0].0, 3, "the plan's index");
+        assert!(
+            laid.loads.is_empty() && laid.slack_mm.is_none() && laid.unsolved.is_none(),
+            "no force, and the step is not ruled: {laid:?}"
+        );
+        assert_eq!(laid.loaded_tip_mm[3], Some(12.0), "its tip stands");
+    }
+
+    #[test]
+    fn exact_table_of_friction() {
+        let of = |k: usize, other: Option<usize>| (10 * k + other.map_or(0, |j| j + 1)) as f64;
+        let table = FrictionTable::new(3, of);
+        for k in 0..3 {
+            for other in std::iter::once(None).chain((0..3).map(Some)) {
+                let (found, given) = (table.of(k, other), of(k, other));
+                assert!((found - given).abs() < 1e-15, "{k} on {other:?}: {found}");
+            }
+        }
+    }
+}

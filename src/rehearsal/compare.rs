@@ -75,6 +75,9 @@ pub struct CompareRow {
     /// Where rods first came to no rest: number of the step and why. Lengths of that step are ruled along
     /// the centre line, and it has no forces.
     pub unsolved: Option<(usize, String)>,
+    /// Where a pull first came to no rest: number of the step and why. Its lengths stand, its force is not
+    /// known.
+    pub unfelt: Option<(usize, String)>,
     /// Milestones of the course where everything takes its mean time.
     pub expected: Times,
     /// Puncture to reperfusion; none where it is never reached.
@@ -187,6 +190,14 @@ fn unsolved(passed: &[Passed]) -> Option<(usize, String)> {
     })
 }
 
+/// The first step with a pull that came to no rest.
+fn unfelt(passed: &[Passed]) -> Option<(usize, String)> {
+    passed.iter().enumerate().find_map(|(i, done)| {
+        let mut unfelt = done.effect.laid.iter().flat_map(|l| &l.unfelt);
+        Some((i + 1, unfelt.next()?.1.clone()))
+    })
+}
+
 /// The smallest clearance of what crosses an edge uncovered.
 fn edge_clearance_mm(outcome: &Outcome) -> Option<f64> {
     let bare = outcome.edges.iter().filter(|e| !e.shielded);
@@ -220,6 +231,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
         verdict: outcome.verdict,
         breaks_at: breaks_at(&outcome),
         unsolved,
+        unfelt: unfelt(&passed),
         expected: clock.times(&clock.expected()),
         reperfusion: spread.reperfusion,
         open_to_reperfusion: spread.open_to_reperfusion,
@@ -270,6 +282,7 @@ impl CompareRow {
         fails(self)
             .cmp(&fails(other))
             .then(self.unsolved.is_some().cmp(&other.unsolved.is_some()))
+            .then(self.unfelt.is_some().cmp(&other.unfelt.is_some()))
             .then(self.let_go.len().cmp(&other.let_go.len()))
             .then(self.bare_edges.cmp(&other.bare_edges))
             .then(time(self).total_cmp(&time(other)))

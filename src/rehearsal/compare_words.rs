@@ -56,6 +56,14 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
         ))
     });
     lines.extend(unsolved);
+    let unfelt = rows.iter().filter_map(|row| {
+        let (step, why) = row.unfelt.as_ref()?;
+        Some(format!(
+            "{}: a pull came to no rest at step {step} ({why}); its lengths stand, its force is not known.",
+            row.name
+        ))
+    });
+    lines.extend(unfelt);
     lines
 }
 
@@ -75,7 +83,8 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
         let (step, text) = other.breaks_at.clone().unwrap_or_default();
         return format!("{name} does not hold: step {step}, {text}.");
     }
-    if other.unsolved.is_some() && first.unsolved.is_none() {
+    let came_to_no_rest = |row: &CompareRow| row.unsolved.is_some() || row.unfelt.is_some();
+    if came_to_no_rest(other) && !came_to_no_rest(first) {
         return format!("{name} falls behind because its rods came to no rest{but_sooner}.");
     }
     if other.let_go.len() != first.let_go.len() {
