@@ -67,6 +67,8 @@ use struts::Pattern;
 pub struct Detail {
     /// Corners of the sections of walls. Default 20.
     pub wall_sides: usize,
+    /// Corners of the sections of branches beside the route. Default 14: nobody works in them.
+    pub context_sides: usize,
     /// Corners of the sections of devices. Default 8.
     pub device_sides: usize,
     /// Corners of the sections of struts. Default 3.
@@ -83,6 +85,7 @@ impl Default for Detail {
     fn default() -> Self {
         Self {
             wall_sides: 20,
+            context_sides: 14,
             device_sides: 8,
             wire_sides: 3,
             least_spacing_mm: 0.8,

@@ -143,9 +143,14 @@ impl Axis {
     }
 }
 
+/// Samples of a bore that are passed over at once where they are far away.
+const STRETCH: usize = 16;
+
 /// A tube to be asked whether a point lies in it.
 struct Bore {
     samples: Vec<(Point, Vector, f64)>,
+    /// Around every [`STRETCH`] samples: a ball that holds them.
+    stretches: Vec<(Point, f64)>,
     low: Point,
     high: Point,
     half_step_mm: f64,
@@ -159,12 +164,41 @@ impl Bore {
             low = low.inf(&(at - Vector::repeat(*radius_mm)));
             high = high.sup(&(at + Vector::repeat(*radius_mm)));
         }
+        let stretches = samples
+            .chunks(STRETCH)
+            .map(|stretch| {
+                let middle = stretch[stretch.len() / 2].0;
+                let far = stretch.iter().map(|s| (s.0 - middle).norm());
+                (middle, far.fold(0.0, f64::max))
+            })
+            .collect();
         Self {
             samples,
+            stretches,
             low,
             high,
             half_step_mm: 0.5 * step_mm,
         }
+    }
+
+    /// The sample nearest to a point.
+    fn nearest(&self, point: &Point) -> Option<&(Point, Vector, f64)> {
+        let mut found = None;
+        let mut least_mm2 = f64::INFINITY;
+        for (stretch, (middle, reach_mm)) in self.samples.chunks(STRETCH).zip(&self.stretches) {
+            let away_mm = (middle - point).norm() - reach_mm;
+            if away_mm > 0.0 && away_mm * away_mm > least_mm2 {
+                continue;
+            }
+            for sample in stretch {
+                let away_mm2 = (sample.0 - point).norm_squared();
+                if away_mm2 < least_mm2 {
+                    least_mm2 = away_mm2;
+                    found = Some(sample);
+                }
+            }
+        }
+        found
     }
 
     /// How far a point lies within the wall, mm; none where it does not.
@@ -173,11 +207,7 @@ impl Bore {
         if outside {
             return None;
         }
-        let nearest = self.samples.iter().min_by(|a, b| {
-            (a.0 - point)
-                .norm_squared()
-                .total_cmp(&(b.0 - point).norm_squared())
-        })?;
+        let nearest = self.nearest(point)?;
         let off = point - nearest.0;
         let along_mm = off.dot(&nearest.1);
         // beyond a flat end
@@ -263,7 +293,7 @@ fn bare_wall(branch: &Branch, detail: &Detail, hidden: impl Fn(&Point) -> bool) 
         .fold(0.0, f64::max);
     // a quarter of the width shows the bends of a branch nobody works in
     let step_mm = (widest_mm / 4.0).clamp(detail.least_spacing_mm, 2.0 * detail.most_spacing_mm);
-    let sides = u32::try_from(detail.wall_sides.max(6)).unwrap_or(6);
+    let sides = u32::try_from(detail.context_sides.max(6)).unwrap_or(6);
     let places: Vec<f64> = stepped(branch.curve.length_mm(), step_mm).collect();
     let on_wall = |s_mm: f64, k: u32| {
         let node = ring(
@@ -320,6 +350,30 @@ fn bare_wall(branch: &Branch, detail: &Detail, hidden: impl Fn(&Point) -> bool) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn exact_nearest_sample() {
+        let samples: Vec<(Point, Vector, f64)> = (0..75)
+            .map(|i| {
+                let t = 0.17 * f64::from(i);
+                let at = Point::new(9.0 * t.cos(), 7.0 * t.sin(), 1.1 * t);
+                (at, Vector::x(), 1.0)
+            })
+            .collect();
+        let bore = Bore::new(samples.clone(), 1.0);
+        for i in 0..400 {
+            let t = f64::from(i);
+            let point = Point::new(
+                12.0 * (1.3 * t).sin(),
+                12.0 * (0.7 * t).cos(),
+                20.0 * (0.11 * t).sin(),
+            );
+            let away = |s: &(Point, Vector, f64)| (s.0 - point).norm_squared();
+            let exact = samples.iter().map(away).fold(f64::INFINITY, f64::min);
+            let found = away(bore.nearest(&point).unwrap());
+            assert!((found - exact).abs() < 1e-12, "{found} against {exact}");
+        }
+    }
 
     #[test]
     fn exact_room_in_a_cone() {
