@@ -102,6 +102,9 @@ enum Command {
     Settle {
         /// Problem file.
         problem: String,
+        /// Solve this often and tell the shortest time: memory is warm from the second on.
+        #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
+        best_of: u32,
     },
 }
 
@@ -139,7 +142,7 @@ fn main() -> ExitCode {
         Some(Command::Check { files }) => cli::check(files, json),
         Some(Command::Film(arguments)) => cli::film(arguments, json),
         Some(Command::View(arguments)) => cli::view(arguments),
-        Some(Command::Settle { problem }) => cli::settle(problem, json),
+        Some(Command::Settle { problem, best_of }) => cli::settle(problem, *best_of, json),
     };
     done.unwrap_or_else(cli::Stop::tell)
 }

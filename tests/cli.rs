@@ -282,3 +282,32 @@ fn a_closed_pipe_is_no_error() {
     let output = child.wait_with_output().unwrap();
     assert!(code(&output) == 0, "{}", err(&output));
 }
+
+#[test]
+#[expect(clippy::disallowed_methods, reason = "a test writes its own file")]
+fn a_problem_solved_more_often_is_the_same() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("bend.ron");
+    std::fs::write(
+        &file,
+        "Problem(runs: [(length_mm: 30.0, turn_deg: 0.0, clearance_mm: 1.5), (length_mm: 30.0, turn_deg: 90.0, clearance_mm: 1.5)], \
+         rods: [(stiffness: constant_n_mm2(20.0), outer_mm: 0.5)])",
+    )
+    .unwrap();
+    let file = file.to_str().unwrap();
+    let solved = |more: &[&str]| {
+        let output = nestline(&[&["settle", file, "--json"], more].concat());
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        serde_json::from_str::<serde_json::Value>(&out(&output)).unwrap()
+    };
+    let (once, often) = (solved(&[]), solved(&["--best-of", "5"]));
+    assert!(often["milliseconds"].as_f64().unwrap() > 0.0, "{often}");
+    let without_time = |mut report: serde_json::Value| {
+        report["milliseconds"] = serde_json::Value::Null;
+        report
+    };
+    assert_eq!(without_time(once), without_time(often), "another solution");
+    let never = nestline(&["settle", file, "--best-of", "0"]);
+    assert_eq!(code(&never), 2, "{}", err(&never));
+    assert!(err(&never).contains("--best-of"), "{}", err(&never));
+}
