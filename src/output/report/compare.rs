@@ -143,8 +143,8 @@ pub(super) fn section(comparison: &Comparison) -> Markup {
             dd {
                 (row.about)
                 @if let Some((step, text)) = &row.breaks_at { " " b { "Breaks at step " (step) ": " } (prose(&sentence(text))) }
-                @if let Some((step, why)) = &row.unfelt { " A pull came to no rest at step " (step) ": " (why) "." }
-                @if let Some((step, why)) = &row.unsolved { " Rods came to no rest at step " (step) ": " (why) "." }
+                @if let Some((step, why)) = &row.unfelt { " A pull came to no rest at step " (step) ": " (prose(why)) "." }
+                @if let Some((step, why)) = &row.unsolved { " Rods came to no rest at step " (step) ": " (prose(why)) "." }
             }
         } }
         p.note {
