@@ -29,6 +29,9 @@ const BEYOND_MM: f64 = 1.0;
 const NEARER: f64 = 0.8;
 /// Share of the miss that a round may leave while loads and shape still come to agree.
 const FAST: f64 = 0.3;
+/// Shares of friction and of what holds the tip back in which these come up where all at once lead round in
+/// circles.
+const SHARES: [f64; 5] = [0.0, 0.25, 0.5, 0.75, 1.0];
 /// Force with which a shape may still be held near the one before, as a share of the balance asked for.
 const STILL: f64 = 10.0;
 
@@ -100,12 +103,45 @@ impl StackSolver {
         }
     }
 
-    /// Equilibrium of a stack whose fed lengths or tips are given.
+    /// Equilibrium of a stack whose fed lengths or tips are given; where something moves and loads and
+    /// shape lead each other round in circles, with friction that comes up by and by.
     ///
     /// # Errors
     /// As [`Settle::settle`], and [`MechanicsError::OutOfRange`] where a fed length leads beyond
     /// the last station.
     pub fn solve(
+        &mut self,
+        tube: &[TubeStation],
+        devices: &[StackDevice],
+        holds: &[Hold],
+        friction: FrictionOf<'_>,
+        moving: Option<Moving>,
+        from: Option<&StackState>,
+    ) -> Result<StackState, MechanicsError> {
+        let lost = match self.solve_at_once(tube, devices, holds, friction, moving, from) {
+            Err(lost @ MechanicsError::LoadsNotSettled { .. }) => lost,
+            found => return found,
+        };
+        let Some(moving) = moving else {
+            return Err(lost);
+        };
+        let mut state = from.cloned();
+        for share in SHARES {
+            let part = |k: usize, other: Option<usize>| share * friction(k, other);
+            let held = Moving {
+                tip_resistance_n: share * moving.tip_resistance_n,
+                ..moving
+            };
+            let before = state.as_ref();
+            match self.solve_at_once(tube, devices, holds, &part, Some(held), before) {
+                Ok(next) => state = Some(next),
+                Err(_) => return Err(lost),
+            }
+        }
+        state.ok_or(lost)
+    }
+
+    fn solve_at_once(
         &mut self,
         tube: &[TubeStation],
         devices: &[StackDevice],
