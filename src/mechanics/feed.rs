@@ -119,7 +119,11 @@ impl StackSolver {
         from: Option<&StackState>,
     ) -> Result<StackState, MechanicsError> {
         let lost = match self.solve_at_once(tube, devices, holds, friction, moving, from) {
-            Err(lost @ MechanicsError::LoadsNotSettled { .. }) => lost,
+            Err(
+                lost @ (MechanicsError::LoadsNotSettled { .. }
+                | MechanicsError::NotConverged { .. }
+                | MechanicsError::Prolapsed { .. }),
+            ) => lost,
             found => return found,
         };
         let Some(moving) = moving else {
