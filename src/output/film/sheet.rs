@@ -3,9 +3,8 @@
 use super::script::{Beat, Script};
 use crate::output::palette::{self, State};
 use crate::output::screen::{
-    Keep, Scheme, Words, close_up, draw_arrows, draw_legend, draw_meant, force_labels, icon,
-    labels_of, least_width_px, legend_rect, lines_over, place_labels, press_arrows, solid, vec3,
-    vessel_in, view_name, widest_mm, written_on,
+    Named, Scheme, Words, close_up, draw_arrows, draw_legend, draw_meant, icon, least_width_px,
+    lines_over, press_arrows, solid, vec3, view_name, widest_mm,
 };
 use crate::output::screen::{Place, View};
 use crate::output::stage::{Moment, Stage, StepCard};
@@ -118,32 +117,20 @@ impl Sheet<'_> {
             self.moment,
             (seen.rect, &seen.view),
         );
-        let arrows = if self.contacts {
-            press_arrows(self.moment, seen.rect, &seen.view)
-        } else {
-            Vec::new()
-        };
-        draw_arrows(&inside, &self.scheme, &arrows);
-        let mut labels = labels_of(
-            &self.scheme,
-            self.stage,
-            self.moment,
-            self.beat.place,
-            &seen.view,
-            seen.rect,
-        );
+        let arrows = (self.contacts).then(|| press_arrows(self.moment, seen.rect, &seen.view));
+        draw_arrows(&inside, &self.scheme, arrows.as_deref().unwrap_or_default());
         let name = self.beat.place.in_words();
-        labels.extend(force_labels(&self.scheme, seen.rect, &arrows));
-        let mut keep = Keep {
-            boxes: written_on(&inside, &self.scheme, seen.rect, &seen.view, name),
-            lines: arrows.iter().map(|a| [a.from, a.to]).collect(),
-            vessel: vessel_in(self.stage, seen.rect, &seen.view),
+        let named = Named {
+            stage: self.stage,
+            moment: self.moment,
+            place: self.beat.place,
+            name,
+            rect: seen.rect,
+            view: &seen.view,
+            arrows: arrows.as_deref(),
+            written: None,
         };
-        if self.contacts {
-            keep.boxes
-                .push(legend_rect(&inside, &self.scheme, seen.rect, &seen.view));
-        }
-        place_labels(&inside, &self.scheme, seen.rect, &labels, keep);
+        named.draw(&inside, &self.scheme);
         view_name(&inside, &self.scheme, seen.rect, &seen.view, name, widened);
         if self.contacts {
             draw_legend(&inside, &self.scheme, seen.rect, &seen.view);

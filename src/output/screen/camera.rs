@@ -1,5 +1,7 @@
 //! Where one looks from: angles as on a C-arm, and what lands where in the picture.
 
+use super::vec3;
+use crate::geometry::Point;
 use kiss3d::camera::Camera3d;
 use kiss3d::event::WindowEvent;
 use kiss3d::glamx::glam::camera::rh::proj::directx;
@@ -146,6 +148,14 @@ impl View {
             0.5 * (1.0 + x) * size.x,
             0.5 * (1.0 - y) * size.y,
         ))
+    }
+
+    /// Where a point, mm, lands in a picture that stands in `rect`, pixels; none behind the viewer.
+    #[must_use]
+    pub fn place(&self, point: &Point, rect: egui::Rect) -> Option<egui::Pos2> {
+        let size = Vec2::new(rect.width(), rect.height());
+        let at = self.project(vec3(point), size)?;
+        Some(rect.min + egui::vec2(at.x, at.y))
     }
 
     /// Length of a millimetre at the place looked at, in a picture of that height, pixels.

@@ -1,11 +1,11 @@
 //! Arrows where devices press, as long as their force, and the scale they are drawn to.
 
 use super::drawing::veil;
+use super::labels::{Label, LabelOf};
 use super::paint::Words;
-use super::{Label, LabelOf, Scheme, View, vec3};
+use super::{Scheme, View};
 use crate::output::stage::Moment;
 use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
-use kiss3d::glamx;
 
 /// A newton is drawn no longer than this share of a view's height: the largest forces stay within the
 /// picture, a twentieth of a newton is still seen.
@@ -51,18 +51,13 @@ pub fn mm_per_n(height_mm: f32) -> f32 {
 /// All arrows of a moment in a picture.
 #[must_use]
 pub fn press_arrows(moment: &Moment, rect: Rect, view: &View) -> Vec<PressArrow> {
-    let size = glamx::Vec2::new(rect.width(), rect.height());
     let per_n = f64::from(mm_per_n(view.height_mm));
     let seen = |contact: &crate::output::stage::DrawnContact| {
         let end = contact.at - contact.force_n * (per_n * contact.share);
-        let (from, to) = (
-            view.project(vec3(&contact.at), size)?,
-            view.project(vec3(&end), size)?,
-        );
-        let from = rect.min + vec2(from.x, from.y);
+        let (from, to) = (view.place(&contact.at, rect)?, view.place(&end, rect)?);
         rect.contains(from).then(|| PressArrow {
             from,
-            to: rect.min + vec2(to.x, to.y),
+            to,
             force_n: contact.force_n.norm() * contact.share,
             device: contact.device,
             on_wall: contact.on.is_none(),
@@ -111,7 +106,7 @@ fn draw_arrow(
 }
 
 /// Names for the largest forces of a picture, at the ends of their arrows.
-pub(crate) fn force_labels(scheme: &Scheme, rect: Rect, arrows: &[PressArrow]) -> Vec<Label> {
+pub(super) fn force_labels(scheme: &Scheme, rect: Rect, arrows: &[PressArrow]) -> Vec<Label> {
     let (most, least_n) = TOLD;
     let mut ordered: Vec<&PressArrow> = arrows
         .iter()
@@ -141,7 +136,7 @@ pub fn legend_arrow(scheme: &Scheme, rect: Rect, view: &View) -> (f32, f32) {
 }
 
 /// Where the legend stands: at the right of the foot of a view.
-pub(crate) fn legend_rect(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) -> Rect {
+pub(super) fn legend_rect(painter: &Painter, scheme: &Scheme, rect: Rect, view: &View) -> Rect {
     let (force_n, long) = legend_arrow(scheme, rect, view);
     let (title, told) = legend_words(scheme, rect, force_n);
     let title = title.map_or(Vec2::ZERO, |text| words(scheme, text).size(painter));

@@ -1,20 +1,21 @@
 //! Names in a picture: tips and landmarks, placed so that none covers another.
 
+use super::contacts::{PressArrow, force_labels, legend_rect};
 use super::drawing::veil;
 use super::meant::beside_tip;
+use super::overlay::written_on;
 use super::paint::{Icon, Words, icon};
 use super::scheme::solid;
-use super::{Place, Scheme, View, meant_tip, vec3};
+use super::{Place, Scheme, View, meant_tip};
 use crate::output::palette::State;
 use crate::output::stage::{Moment, Stage};
 use egui::{
     Align2, Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, Vec2, pos2, vec2,
 };
-use kiss3d::glamx;
 
 /// What a label names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LabelOf {
+pub(super) enum LabelOf {
     /// A device's tip or a stent's edge: in a frame.
     Device,
     /// A landmark: plain faint letters.
@@ -28,17 +29,17 @@ pub enum LabelOf {
 
 /// A name and the place it belongs to.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Label {
+pub(super) struct Label {
     /// The name.
-    pub text: String,
+    pub(super) text: String,
     /// Where it belongs, pixels.
-    pub at: Pos2,
+    pub(super) at: Pos2,
     /// Its colour.
-    pub colour: Color32,
+    pub(super) colour: Color32,
     /// What is named.
-    pub of: LabelOf,
+    pub(super) of: LabelOf,
     /// A sign before the name.
-    pub icon: Option<Icon>,
+    pub(super) icon: Option<Icon>,
 }
 
 /// Landmarks named in each place; those that a route lacks are left out.
@@ -70,8 +71,7 @@ const LANDMARKS: [(&str, &str, &[Place]); 12] = [
 ];
 
 /// What is named in a picture of a place.
-#[must_use]
-pub fn labels_of(
+fn labels_of(
     scheme: &Scheme,
     stage: &Stage,
     moment: &Moment,
@@ -80,9 +80,7 @@ pub fn labels_of(
     rect: Rect,
 ) -> Vec<Label> {
     let seen = |point: &crate::geometry::Point| -> Option<Pos2> {
-        let size = glamx::Vec2::new(rect.width(), rect.height());
-        let at = view.project(vec3(point), size)?;
-        let at = rect.min + vec2(at.x, at.y);
+        let at = view.place(point, rect)?;
         rect.shrink(scheme.px(4.0)).contains(at).then_some(at)
     };
     let mut labels = Vec::new();
@@ -156,31 +154,65 @@ pub fn labels_of(
     labels
 }
 
+/// A picture to be named in.
+pub(crate) struct Named<'a> {
+    pub(crate) stage: &'a Stage,
+    pub(crate) moment: &'a Moment,
+    /// Which names suit it.
+    pub(crate) place: Place,
+    /// Its own name.
+    pub(crate) name: &'a str,
+    pub(crate) rect: Rect,
+    pub(crate) view: &'a View,
+    /// Arrows drawn in it, whose legend stands at its foot; none where forces are not shown.
+    pub(crate) arrows: Option<&'a [PressArrow]>,
+    /// What is written in it besides.
+    pub(crate) written: Option<Rect>,
+}
+
+impl Named<'_> {
+    /// Names what is seen, clear of what else is written and of the arrows.
+    pub(crate) fn draw(&self, painter: &Painter, scheme: &Scheme) {
+        let Self { rect, view, .. } = *self;
+        let arrows = self.arrows.unwrap_or_default();
+        let mut labels = labels_of(scheme, self.stage, self.moment, self.place, view, rect);
+        labels.extend(force_labels(scheme, rect, arrows));
+        let mut keep = Keep {
+            boxes: written_on(painter, scheme, rect, view, self.name),
+            lines: arrows.iter().map(|a| [a.from, a.to]).collect(),
+            vessel: vessel_in(self.stage, rect, view),
+        };
+        keep.boxes.extend(self.written);
+        if self.arrows.is_some() {
+            keep.boxes.push(legend_rect(painter, scheme, rect, view));
+        }
+        place_labels(painter, scheme, rect, &labels, keep);
+    }
+}
+
 /// What labels must not cover, or better not.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Keep {
+struct Keep {
     /// What is written already.
-    pub boxes: Vec<Rect>,
+    boxes: Vec<Rect>,
     /// Lines that are read: arrows of forces.
-    pub lines: Vec<[Pos2; 2]>,
+    lines: Vec<[Pos2; 2]>,
     /// Points of the vessel: kept clear where there is room.
-    pub vessel: Vec<Pos2>,
+    vessel: Vec<Pos2>,
 }
 
 /// Points of the vessel in a picture.
-#[must_use]
-pub fn vessel_in(stage: &Stage, rect: Rect, view: &View) -> Vec<Pos2> {
-    let size = glamx::Vec2::new(rect.width(), rect.height());
-    let seen = stage.wall.iter().filter_map(|node| {
-        let at = view.project(vec3(&node.at), size)?;
-        Some(rect.min + vec2(at.x, at.y))
-    });
+fn vessel_in(stage: &Stage, rect: Rect, view: &View) -> Vec<Pos2> {
+    let seen = stage
+        .wall
+        .iter()
+        .filter_map(|node| view.place(&node.at, rect));
     seen.filter(|at| rect.contains(*at)).collect()
 }
 
 /// Draws labels beside their places, all within `rect`, none over another, its line or its place, or over
 /// what is kept.
-pub fn place_labels(painter: &Painter, scheme: &Scheme, rect: Rect, labels: &[Label], keep: Keep) {
+fn place_labels(painter: &Painter, scheme: &Scheme, rect: Rect, labels: &[Label], keep: Keep) {
     let mut ordered: Vec<&Label> = labels.iter().collect();
     ordered.sort_by(|a, b| {
         let rank = |l: &Label| match l.of {

@@ -1,13 +1,12 @@
 //! Where a tip should have come to that did not.
 
 use super::scheme::solid;
-use super::{Scheme, View, vec3};
+use super::{Scheme, View};
 use crate::geometry::Point;
 use crate::output::palette::State;
 use crate::output::stage::{Moment, Stage};
 use crate::procedure::{Action, Severity, Topic, Where};
-use egui::{Painter, Pos2, Rect, Shape, Stroke, vec2};
-use kiss3d::glamx;
+use egui::{Painter, Pos2, Rect, Shape, Stroke};
 use std::f64::consts::TAU;
 
 /// Device (index) and station, mm, that a step wanted and did not reach; none where it did.
@@ -87,13 +86,10 @@ pub(crate) fn draw_meant(
     let track = &stage.plan().track;
     let frame = track.frame_at(station_mm);
     let radius_mm = 0.5 * track.healthy_diameter_at(station_mm);
-    let size = glamx::Vec2::new(rect.width(), rect.height());
     let ring: Option<Vec<Pos2>> = (0..CORNERS)
         .map(|k| {
             let turn = TAU * f64::from(k) / f64::from(CORNERS);
-            let at = frame.origin_mm + frame.across(turn) * radius_mm;
-            let at = view.project(vec3(&at), size)?;
-            Some(rect.min + vec2(at.x, at.y))
+            view.place(&(frame.origin_mm + frame.across(turn) * radius_mm), rect)
         })
         .collect();
     if let Some(ring) = ring {

@@ -3,10 +3,9 @@
 use super::drawing::veil;
 use super::paint::Words;
 use super::scheme::solid;
-use super::{Scheme, View, least_width_px, vec3};
+use super::{Scheme, View, least_width_px};
 use crate::output::stage::{DrawnDevice, Moment, Stage};
 use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
-use kiss3d::glamx;
 
 /// Draws lines over devices that would be thinner than can be seen; true where any was.
 pub(crate) fn lines_over(
@@ -17,8 +16,7 @@ pub(crate) fn lines_over(
     rect: Rect,
     view: &View,
 ) -> bool {
-    let size = glamx::Vec2::new(rect.width(), rect.height());
-    let px_per_mm = view.pixels_per_mm(size.y);
+    let px_per_mm = view.pixels_per_mm(rect.height());
     let mut any = false;
     let mut devices: Vec<_> = moment.devices.iter().map(|d| (d, widest_mm(d))).collect();
     devices.sort_by(|a, b| b.1.total_cmp(&a.1));
@@ -31,11 +29,10 @@ pub(crate) fn lines_over(
         let colour = solid(stage.devices[device.device].look.colour(scheme.theme));
         let mut line: Vec<Pos2> = Vec::new();
         for node in &device.nodes {
-            if let Some(at) = view.project(vec3(&node.at), size) {
-                let at = rect.min + vec2(at.x, at.y);
-                if line.last().is_none_or(|last| (*last - at).length() > 0.7) {
-                    line.push(at);
-                }
+            if let Some(at) = view.place(&node.at, rect)
+                && line.last().is_none_or(|last| (*last - at).length() > 0.7)
+            {
+                line.push(at);
             }
         }
         painter.add(Shape::line(line, Stroke::new(wanted, colour)));

@@ -3,16 +3,14 @@
 use super::desk::Desk;
 use crate::output::palette::Theme;
 use crate::output::screen::{
-    Keep, Place, Scheme, View, Words, draw_arrows, draw_legend, force_labels, labels_of,
-    legend_rect, lines_over, place_labels, press_arrows, seen_through, solid, vec3, vessel_in,
-    view_name, written_on,
+    Named, Place, Scheme, View, Words, draw_arrows, draw_legend, lines_over, press_arrows,
+    seen_through, solid, view_name,
 };
 use crate::output::stage::{Moment, Node, ShapesFrom, Stage};
 use egui::{
     Align2, Color32, Painter, PointerButton, Pos2, Rect, Sense, Stroke, StrokeKind, TextureId, Ui,
     pos2, vec2,
 };
-use kiss3d::glamx;
 
 /// Wheel notches to a factor of nearness.
 const ZOOM_PER_POINT: f32 = 0.004;
@@ -63,27 +61,20 @@ pub(super) fn view(
     };
     let watched = watched(&painter, scheme, moment, frame);
     let presses = desk.shown.contacts && !desk.radiograph;
-    let arrows = if presses {
-        press_arrows(moment, frame.rect, &seen)
-    } else {
-        Vec::new()
-    };
-    draw_arrows(&painter, scheme, &arrows);
+    let arrows = presses.then(|| press_arrows(moment, frame.rect, &seen));
+    draw_arrows(&painter, scheme, arrows.as_deref().unwrap_or_default());
     if desk.names {
-        let place = place_by_height(&seen);
-        let mut labels = labels_of(scheme, stage, moment, place, &seen, frame.rect);
-        labels.extend(force_labels(scheme, frame.rect, &arrows));
-        let mut keep = Keep {
-            boxes: written_on(&painter, scheme, frame.rect, &seen, name),
-            lines: arrows.iter().map(|a| [a.from, a.to]).collect(),
-            vessel: vessel_in(stage, frame.rect, &seen),
+        let named = Named {
+            stage,
+            moment,
+            place: place_by_height(&seen),
+            name,
+            rect: frame.rect,
+            view: &seen,
+            arrows: arrows.as_deref(),
+            written: watched,
         };
-        keep.boxes.extend(watched);
-        if presses {
-            keep.boxes
-                .push(legend_rect(&painter, scheme, frame.rect, &seen));
-        }
-        place_labels(&painter, scheme, frame.rect, &labels, keep);
+        named.draw(&painter, scheme);
     }
     view_name(&painter, scheme, frame.rect, &seen, name, widened);
     if desk.planes && desk.active == frame.view {
@@ -172,17 +163,16 @@ fn radiograph(
         Theme::Dark => (Color32::from_gray(150), Color32::from_gray(4)),
     };
     painter.rect_filled(rect, 0, ground);
-    let size = glamx::Vec2::new(rect.width(), rect.height());
-    let px_per_mm = view.pixels_per_mm(size.y);
+    let px_per_mm = view.pixels_per_mm(rect.height());
     let path = |nodes: &[Node], least_px: f32| -> Vec<(Pos2, f32)> {
         let seen = nodes.iter().filter_map(|node| {
-            let at = view.project(vec3(&node.at), size)?;
+            let at = view.place(&node.at, rect)?;
             #[expect(
                 clippy::cast_possible_truncation,
                 reason = "a radius in millimetres, drawn in pixels"
             )]
             let radius_px = (node.radius_mm as f32 * px_per_mm).max(least_px);
-            Some((rect.min + vec2(at.x, at.y), radius_px))
+            Some((at, radius_px))
         });
         seen.collect()
     };
@@ -226,14 +216,9 @@ fn wires(
     wires: &[Vec<crate::geometry::Point>],
     ink: Color32,
 ) {
-    let size = glamx::Vec2::new(rect.width(), rect.height());
     let line = Stroke::new(1.0, ink.gamma_multiply(0.5));
     for wire in wires {
-        let points: Vec<Pos2> = wire
-            .iter()
-            .filter_map(|p| view.project(vec3(p), size))
-            .map(|p| rect.min + vec2(p.x, p.y))
-            .collect();
+        let points: Vec<Pos2> = wire.iter().filter_map(|p| view.place(p, rect)).collect();
         painter.line(points, line);
     }
 }
