@@ -80,6 +80,22 @@ fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
     if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
+/// Writes block `i`, which is done, back and goes on to the next one.
+#[inline(always)]
+fn pass_on<T: Copy, const N: usize, const R: usize>(
+    x: &mut [T],
+    i: usize,
+    here: &mut [T; N],
+    ahead: &mut [T; R],
+) {
+    x[i * N..(i + 1) * N].copy_from_slice(here);
+    here.copy_from_slice(&ahead[..N]);
+    ahead.copy_within(N.., 0);
+    if let Some(next) = x.get((i + 3) * N..(i + 4) * N) {
+        ahead[N..].copy_from_slice(next);
+    }
+}
+
 /// Takes what a stretch leaves from the two panels beyond it, which have as many columns.
 #[inline(always)]
 fn leave<const N: usize, const R: usize>(
@@ -467,9 +483,13 @@ impl BlockBanded {
     }
 
     /// Solves with the last factor, in place.
-    #[cfg(test)]
     pub(crate) fn solve(&self, x: &mut [f64]) {
         self.forward_alone(x);
+        self.finish(x);
+    }
+
+    /// Second part of a solve, in place: `L'^-1 D^-1 x`.
+    pub(crate) fn finish(&self, x: &mut [f64]) {
         for (x, inverse) in x.iter_mut().zip(&self.inverse) {
             *x *= inverse;
         }
@@ -481,7 +501,7 @@ impl BlockBanded {
         Arch::new().dispatch(Sweep::<true>(self, x));
     }
 
-    /// Last part, after `D^-1` ([`Self::inverses`]): `L'^-1 x`.
+    /// Last part, after `D^-1`: `L'^-1 x`.
     pub(crate) fn backward_alone(&self, x: &mut [f64]) {
         Arch::new().dispatch(Sweep::<false>(self, x));
     }
@@ -539,12 +559,7 @@ impl BlockBanded {
                     *x = fused::<FUSED>(*l, value, *x);
                 }
             }
-            x[i * N..(i + 1) * N].copy_from_slice(&here);
-            here.copy_from_slice(&ahead[..N]);
-            ahead.copy_within(N.., 0);
-            if let Some(next) = x.get((i + 3) * N..(i + 4) * N) {
-                ahead[N..].copy_from_slice(next);
-            }
+            pass_on(x, i, &mut here, &mut ahead);
         }
         let end = run.blocks * N;
         x[end..end + N].copy_from_slice(&here);

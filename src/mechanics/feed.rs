@@ -145,6 +145,7 @@ impl StackSolver {
         state.ok_or(lost)
     }
 
+    /// The same with all of the friction from the first round on.
     fn solve_at_once(
         &mut self,
         tube: &[TubeStation],

@@ -124,7 +124,6 @@ impl Model {
         }
         let mut energy = 0.0;
         if !grips.list.is_empty() {
-            let rod_of = |node: usize| self.rods.iter().rposition(|r| r.first <= node);
             for member in &self.members {
                 let Some(at) = grips.of_rod[member.rod as usize] else {
                     continue;
@@ -141,7 +140,7 @@ impl Model {
                 }
             }
             for end in &self.ends {
-                let Some(at) = rod_of(end.node as usize).and_then(|rod| grips.of_rod[rod]) else {
+                let Some(at) = grips.of_rod[end.rod as usize] else {
                     continue;
                 };
                 let grip = &mut grips.list[at];
@@ -164,7 +163,7 @@ impl Model {
                 }
             }
             for (end, load_n) in self.ends.iter().zip(&mut grips.end_n) {
-                if let Some(at) = rod_of(end.node as usize).and_then(|rod| grips.of_rod[rod]) {
+                if let Some(at) = grips.of_rod[end.rod as usize] {
                     *load_n = end.weight * grips.list[at].load_n();
                 }
             }
@@ -234,21 +233,20 @@ impl Model {
 
     /// Solves with the factorised matrix, hands included.
     pub(crate) fn solve(&self, x: &mut [f64]) {
+        if self.grips.list.is_empty() {
+            self.matrix.solve(x);
+            return;
+        }
         self.matrix.forward_alone(x);
         for (x, inverse) in x.iter_mut().zip(self.matrix.inverses()) {
             *x *= inverse;
         }
-        let hands = self.grips.list.len();
-        if hands > 0 {
-            let products = self.grips.sides.products(x);
-            let parts = self.taken_by_hands(|i| products[i]);
-            let mut taken = vec![0.0; x.len()];
-            self.grips
-                .sides
-                .combine(&sides_of(&parts, -1.0), &mut taken);
-            for ((x, taken), inverse) in x.iter_mut().zip(taken).zip(self.matrix.inverses()) {
-                *x += taken * inverse;
-            }
+        let products = self.grips.sides.products(x);
+        let parts = sides_of(&self.taken_by_hands(|i| products[i]), -1.0);
+        let mut taken = vec![0.0; x.len()];
+        self.grips.sides.combine(&parts, &mut taken);
+        for ((x, taken), inverse) in x.iter_mut().zip(taken).zip(self.matrix.inverses()) {
+            *x += taken * inverse;
         }
         self.matrix.backward_alone(x);
     }
@@ -293,10 +291,7 @@ impl Model {
         delta.clear();
         delta.resize(self.matrix.unknowns(), 0.0);
         sides.combine(&parts, delta);
-        for (x, inverse) in delta.iter_mut().zip(self.matrix.inverses()) {
-            *x *= inverse;
-        }
-        self.matrix.backward_alone(delta);
+        self.matrix.finish(delta);
         delta.extend_from_slice(&turn[..free]);
         true
     }

@@ -378,28 +378,29 @@ impl Model {
         if scene.rods[k].start == StartSupport::Clamped {
             self.add_corner(k, [first, first, first + 1], true, 1.0);
         } else {
-            self.add_end(first, [first, first + 1], 0.5);
+            self.add_end(k, first, [first, first + 1], 0.5);
         }
         let full = if tip && blend < 1.0 { m - 2 } else { m - 1 };
         for i in 1..=full {
             self.add_corner(k, [first + i - 1, first + i, first + i + 1], false, 1.0);
         }
         if !tip {
-            self.add_end(first + m, [first + m - 1, first + m], 0.5);
+            self.add_end(k, first + m, [first + m - 1, first + m], 0.5);
             return;
         }
         let t = first + m + 1;
         if blend < 1.0 {
             self.add_corner(k, [t - 3, t - 2, t - 1], false, blend);
             self.add_corner(k, [t - 3, t - 2, t], false, 1.0 - blend);
-            self.add_end(t, [t - 2, t], 0.5 * (1.0 - blend));
+            self.add_end(k, t, [t - 2, t], 0.5 * (1.0 - blend));
         }
         self.add_corner(k, [t - 2, t - 1, t], false, blend);
-        self.add_end(t, [t - 1, t], 0.5 * blend);
+        self.add_end(k, t, [t - 1, t], 0.5 * blend);
     }
 
-    fn add_end(&mut self, node: usize, nodes: [usize; 2], weight: f64) {
+    fn add_end(&mut self, k: usize, node: usize, nodes: [usize; 2], weight: f64) {
         self.ends.push(EndTerm {
+            rod: short(k),
             node: short(node),
             nodes: nodes.map(short),
             frame: nodes.map(|n| self.nodes.frame[n]),

@@ -24,7 +24,7 @@ impl Sides {
             let mut of_lane = [columns[0]; LANES];
             let mut used = [0.0; LANES];
             for (i, column) in columns.iter().enumerate() {
-                of_lane[i] = &column[..rows];
+                of_lane[i] = column;
                 used[i] = 1.0;
             }
             let of_lane = of_lane.map(|column| &column[..rows]);

@@ -200,6 +200,7 @@ pub(crate) struct Member {
 /// Axial load on the half cell at an end.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct EndTerm {
+    pub(crate) rod: u32,
     pub(crate) node: u32,
     pub(crate) nodes: [u32; 2],
     pub(crate) frame: [u32; 2],

@@ -1,7 +1,6 @@
 //! Work on several threads whose outcome does not depend on how many there are.
 
 use std::collections::VecDeque;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
 /// Results in the order of the items, worked at by up to `threads` threads, this one among them. A panic
@@ -11,32 +10,8 @@ pub(crate) fn in_order<'a, T: Sync, R: Send>(
     threads: usize,
     work: impl Fn(&'a T) -> R + Sync,
 ) -> Vec<R> {
-    let next = AtomicUsize::new(0);
-    let share = || {
-        let mut done = Vec::new();
-        loop {
-            let at = next.fetch_add(1, Ordering::Relaxed);
-            let Some(item) = items.get(at) else {
-                return done;
-            };
-            done.push((at, work(item)));
-        }
-    };
-    let mut done = std::thread::scope(|scope| {
-        let helpers: Vec<_> = (1..threads.min(items.len()))
-            .map(|_| scope.spawn(share))
-            .collect();
-        let mut done = share();
-        for helper in helpers {
-            match helper.join() {
-                Ok(more) => done.extend(more),
-                Err(panicked) => std::panic::resume_unwind(panicked),
-            }
-        }
-        done
-    });
-    done.sort_unstable_by_key(|(at, _)| *at);
-    done.into_iter().map(|(_, result)| result).collect()
+    let hand_in_all = |hand_in: &mut dyn FnMut(&'a T)| items.iter().for_each(hand_in);
+    beside(threads, work, hand_in_all).1
 }
 
 /// Jobs handed out while others are thought of.
@@ -94,8 +69,9 @@ impl<J> Drop for Closes<'_, J> {
     }
 }
 
-/// Does `lead`, which hands in jobs that it does not wait for; `threads - 1` others work at them meanwhile,
-/// and this thread joins them when `lead` is done. Results in the order of the jobs.
+/// Does `lead`, which hands in jobs that it does not wait for; up to `threads - 1` others, as many as there are
+/// jobs for, work at them meanwhile, and this thread joins them when `lead` is done. Results in the order of
+/// the jobs.
 pub(crate) fn beside<J: Send, R: Send, T>(
     threads: usize,
     work: impl Fn(J) -> R + Sync,
@@ -118,8 +94,13 @@ pub(crate) fn beside<J: Send, R: Send, T>(
     };
     let (led, mut done) = std::thread::scope(|scope| {
         let closes = Closes(&desk);
-        let helpers: Vec<_> = (1..threads).map(|_| scope.spawn(share)).collect();
-        let led = lead(&mut |job| desk.hand_in(job));
+        let mut helpers = Vec::new();
+        let led = lead(&mut |job| {
+            desk.hand_in(job);
+            if helpers.len() + 1 < threads {
+                helpers.push(scope.spawn(share));
+            }
+        });
         drop(closes);
         let mut done = share();
         for helper in helpers {

@@ -1,7 +1,7 @@
 //! What a step touches: two steps that touch the same thing keep the order of the script.
 
 use super::{
-    Action, Lay, Pending, Plan, Region, Ruler, State, StepEffect, Where, forces::told_by_forces,
+    Action, Lay, Pending, Plan, Region, Ruler, State, StepEffect, Where, forces::tell_forces,
     step::lay_step,
 };
 use crate::mechanics::MechanicsError;
@@ -59,8 +59,7 @@ pub fn walk_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, (usize, 
         passed[step].effect.laid[laid].feel(felt, plan.rules.hub_force_limit_n);
     }
     for done in &mut passed {
-        let told = told_by_forces(plan, &done.before, &done.after, &done.effect);
-        done.effect.findings.extend(told);
+        tell_forces(plan, &done.before, &done.after, &mut done.effect);
     }
     Ok(passed)
 }

@@ -16,13 +16,8 @@ const FALL_BACK_MM: f64 = 5.0;
 /// Slack from which it is worth knowing, mm.
 const SLACK_MM: f64 = 10.0;
 
-/// What the forces of a step mean, from the state before it to the one after.
-pub(super) fn told_by_forces(
-    plan: &Plan,
-    before: &State,
-    after: &State,
-    effect: &StepEffect,
-) -> Vec<Finding> {
+/// Tells what the forces of a step mean, from the state before it to the one after.
+pub(super) fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &mut StepEffect) {
     let mut teller = Teller {
         plan,
         after,
@@ -31,7 +26,7 @@ pub(super) fn told_by_forces(
     for laid in &effect.laid {
         teller.tell_all(laid, before, &effect.exchanges);
     }
-    teller.told
+    effect.findings.extend(teller.told);
 }
 
 /// Puts forces into words.

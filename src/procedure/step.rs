@@ -2,7 +2,7 @@
 
 use super::{
     Action, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Region, Ruler, State, Topic, Where,
-    Wish, exchange::Exchange, forces::told_by_forces,
+    Wish, exchange::Exchange, forces::tell_forces,
 };
 use crate::mechanics::MechanicsError;
 use serde::{Deserialize, Serialize};
@@ -62,8 +62,7 @@ pub fn perform_with(
             laid.feel(pending.solve(), plan.rules.hub_force_limit_n);
         }
     }
-    let told = told_by_forces(plan, before, &state, &effect);
-    effect.findings.extend(told);
+    tell_forces(plan, before, &state, &mut effect);
     Ok((state, effect))
 }
 

@@ -48,22 +48,19 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
         ),
     }];
     lines.extend(others.iter().map(|other| against(first, other)));
-    let unsolved = rows.iter().filter_map(|row| {
-        let (step, why) = row.unsolved.as_ref()?;
-        Some(format!(
-            "{}: its rods came to no rest at step {step} ({why}); that step is ruled along the centre line, without forces.",
-            row.name
-        ))
-    });
-    lines.extend(unsolved);
-    let unfelt = rows.iter().filter_map(|row| {
-        let (step, why) = row.unfelt.as_ref()?;
-        Some(format!(
-            "{}: a pull came to no rest at step {step} ({why}); its lengths stand, its force is not known.",
-            row.name
-        ))
-    });
-    lines.extend(unfelt);
+    let mut no_rest = |found: fn(&CompareRow) -> &Option<(usize, String)>, what, so| {
+        lines.extend(rows.iter().filter_map(|row| {
+            let (step, why) = found(row).as_ref()?;
+            let name = &row.name;
+            Some(format!(
+                "{name}: {what} came to no rest at step {step} ({why}); {so}."
+            ))
+        }));
+    };
+    let ruled = "that step is ruled along the centre line, without forces";
+    no_rest(|row| &row.unsolved, "its rods", ruled);
+    let unknown = "its lengths stand, its force is not known";
+    no_rest(|row| &row.unfelt, "a pull", unknown);
     lines
 }
 

@@ -1,6 +1,6 @@
 //! Several right-hand sides at once: one alone spends its time waiting for the entry before.
 
-use super::{BlockBanded, Run, fused, padded};
+use super::{BlockBanded, Run, fused, padded, pass_on};
 use pulp::{Arch, Simd, WithSimd};
 
 /// Right-hand sides solved at once.
@@ -93,12 +93,7 @@ impl BlockBanded {
             eliminate::<N, R, 5, FUSED>(panel, &mut here, &mut ahead);
             eliminate::<N, R, 6, FUSED>(panel, &mut here, &mut ahead);
             eliminate::<N, R, 7, FUSED>(panel, &mut here, &mut ahead);
-            x[i * N..(i + 1) * N].copy_from_slice(&here);
-            here.copy_from_slice(&ahead[..N]);
-            ahead.copy_within(N.., 0);
-            if let Some(next) = x.get((i + 3) * N..(i + 4) * N) {
-                ahead[N..].copy_from_slice(next);
-            }
+            pass_on(x, i, &mut here, &mut ahead);
         }
         let end = run.blocks * N;
         x[end..end + N].copy_from_slice(&here);

@@ -1,7 +1,7 @@
 //! Rods settled for the picture where the rehearsal has none.
 
 use super::keys::moves;
-use crate::mechanics::threads::in_order;
+use crate::mechanics::threads::{all_of_them, in_order};
 use crate::mechanics::{LoadSettings, Settings};
 use crate::procedure::{Passed, Plan, Rods, Shape, State};
 use std::sync::Arc;
@@ -59,8 +59,7 @@ enum Found {
 /// threads there are: their number changes no bit of the result.
 pub(super) fn settled(plan: &Plan, passed: &[Passed]) -> Settled {
     let runs = runs(passed);
-    let threads = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-    let found = in_order(&runs, threads, |run| settle(plan, passed, run));
+    let found = in_order(&runs, all_of_them(), |run| settle(plan, passed, run));
     let mut out = Settled {
         shapes: vec![None; passed.len()],
         ..Settled::default()
