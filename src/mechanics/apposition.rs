@@ -186,13 +186,28 @@ impl Rim {
     /// the shift and the crowns' stand-off multiplied by `bend_factor` (1: as computed).
     #[must_use]
     pub fn gap_with_mm(&self, angle_rad: f64, bend_factor: f64) -> f64 {
-        let (sin, cos) = angle_rad.sin_cos();
+        self.gap_towards_mm(
+            direction(angle_rad),
+            direction(self.inside_rad),
+            bend_factor,
+        )
+    }
+
+    /// The same with both directions, that of the bend's inside too, given by their parts along the
+    /// first and the second normal.
+    pub(crate) fn gap_towards_mm(
+        &self,
+        towards: [f64; 2],
+        inside: [f64; 2],
+        bend_factor: f64,
+    ) -> f64 {
+        let along = |v: [f64; 2]| v[0] * towards[0] + v[1] * towards[1];
         // towards the wall where the rim is pushed, away from it on the other side
-        let aside_mm = bend_factor * (self.shift_mm[0] * cos + self.shift_mm[1] * sin);
+        let aside_mm = bend_factor * along(self.shift_mm);
         let room_mm = self.wall_radius_mm - self.rim_radius_mm;
         let off_mm = (room_mm - aside_mm - self.reserve_mm).max(0.0);
         // a rim that is too narrow has no reserve and stands off all round
-        let crown_mm = bend_factor * self.crown_mm * (angle_rad - self.inside_rad).cos().max(0.0);
+        let crown_mm = bend_factor * self.crown_mm * along(inside).max(0.0);
         off_mm + crown_mm
     }
 
@@ -221,6 +236,12 @@ impl Rim {
                 |best, at| if at.0 > best.0 { at } else { best },
             )
     }
+}
+
+/// Parts of a direction along the first and the second normal.
+pub(crate) fn direction(angle_rad: f64) -> [f64; 2] {
+    let (sin, cos) = angle_rad.sin_cos();
+    [cos, sin]
 }
 
 /// Stiffness of the bed that holds the rim across the vessel, N/mm2: the stent as a ring and the

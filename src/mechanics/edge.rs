@@ -6,6 +6,7 @@
 use super::chance::{Chance, Drawn, NOMINAL, Sampling, Stream};
 use super::threads::in_order;
 
+use super::apposition::direction;
 use super::{MechanicsError, Rim};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
@@ -144,6 +145,8 @@ pub struct Clearance {
 /// The crossing with one draw put in.
 struct Case<'a> {
     crossing: &'a Crossing,
+    /// Parts along the normals of the direction to the bend's inside.
+    inside: [f64; 2],
     bend_factor: f64,
     thickness_mm: f64,
     sunk: f64,
@@ -174,6 +177,7 @@ impl<'a> Case<'a> {
         let rides_over_mm = rounding_mm * (1.0 - lean.min(0.25 * TAU).sin());
         Self {
             crossing,
+            inside: direction(rim.inside_rad),
             bend_factor: (spread.bend_log * drawn.bend).exp(),
             thickness_mm: rim.thickness_mm * (1.0 + spread.thickness * drawn.thickness).max(0.0),
             sunk: spread.sunk * drawn.sunk,
@@ -186,13 +190,13 @@ impl<'a> Case<'a> {
 
     /// Gap of the rim and signed clearance of the ledge in one direction, mm; infinite where the
     /// ledge does not reach.
-    fn at(&self, angle_rad: f64, irregular_mm: f64) -> (f64, f64) {
+    fn at(&self, towards: [f64; 2], irregular_mm: f64) -> (f64, f64) {
         let rim = &self.crossing.rim;
-        let gap_mm = rim.gap_with_mm(angle_rad, self.bend_factor) + irregular_mm;
+        let gap_mm = rim.gap_towards_mm(towards, self.inside, self.bend_factor) + irregular_mm;
         // a strut on the wall sinks into it, one that stands off does not
         let sunk_mm = (self.sunk * self.thickness_mm - gap_mm).max(0.0);
         let rim_inner_mm = rim.wall_radius_mm - gap_mm - self.thickness_mm + sunk_mm;
-        let (sin, cos) = angle_rad.sin_cos();
+        let [cos, sin] = towards;
         let along_mm = self.offset_mm[0] * cos + self.offset_mm[1] * sin;
         let across_mm = self.offset_mm[1] * cos - self.offset_mm[0] * sin;
         let reach = |radius_mm: f64| {
@@ -215,9 +219,12 @@ impl<'a> Case<'a> {
     fn catches(&self, spread: &Spread, drawn: &Drawn, mut irregular: impl FnMut() -> f64) -> bool {
         let crowns = self.crossing.rim.crowns.max(1);
         let spacing_rad = TAU / f64::from(crowns);
-        (0..crowns).any(|i| {
-            let angle_rad = spacing_rad * (f64::from(i) + spread.rotation * drawn.rotation);
-            let (_, clearance_mm) = self.at(angle_rad, spread.irregular_mm * irregular());
+        let next = direction(spacing_rad);
+        let mut towards = direction(spacing_rad * spread.rotation * drawn.rotation);
+        (0..crowns).any(|_| {
+            let (_, clearance_mm) = self.at(towards, spread.irregular_mm * irregular());
+            let [cos, sin] = towards;
+            towards = [cos * next[0] - sin * next[1], cos * next[1] + sin * next[0]];
             clearance_mm < -self.rides_over_mm
         })
     }
@@ -283,7 +290,7 @@ impl Crossing {
         };
         for degree in 0..360 {
             let angle_rad = f64::from(degree).to_radians();
-            let (gap_mm, clearance_mm) = case.at(angle_rad, 0.0);
+            let (gap_mm, clearance_mm) = case.at(direction(angle_rad), 0.0);
             if clearance_mm < worst.clearance_mm {
                 worst = Clearance {
                     clearance_mm,
