@@ -10,7 +10,7 @@
 
 use super::bend::Corner;
 use super::model::{Model, end_of};
-use super::profile::Profile;
+use super::profile::{Profile, Walk};
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use super::terms::{ShapedTerm, Tilt};
 
@@ -151,10 +151,10 @@ impl Model {
         for (k, followed) in material.rods.iter().enumerate() {
             let Some(followed) = followed else { continue };
             let mut low = 0.0;
+            let mut stiffness = Walk::new(&followed.stiffness_n_mm2);
             for node in self.rods[k].range().rev() {
                 let high = low + material.arc[node];
-                let profile = &followed.stiffness_n_mm2;
-                self.nodes.stiffness[node] = profile.harmonic_mean(low, high);
+                self.nodes.stiffness[node] = stiffness.harmonic_mean_to(high);
                 if let Some((length, curvature)) = followed.natural {
                     let part = (length.min(high) - low).max(0.0) / (high - low).max(1e-300);
                     self.nodes.natural[node] = curvature * part;
@@ -173,18 +173,25 @@ impl Model {
             let range = self.rods[k].range();
             // by node, from the tip: change of the energy with the near and the far end of its cell
             let slopes: &mut Vec<(f64, f64)> = &mut slopes[k];
+            let profile = &followed.stiffness_n_mm2;
+            let varies = !profile.is_constant();
+            // compliance at the near end of the cell, where the one before has looked for it
+            let mut known = None;
             let mut low = 0.0;
             for node in range.clone().rev() {
                 let arc = material.arc[node];
                 let high = low + arc;
                 let mut slope = (0.0, 0.0);
                 if arc > 0.0 {
-                    let profile = &followed.stiffness_n_mm2;
                     let b = self.nodes.stiffness[node];
                     let scale = -material.by_stiffness[node] * b * b / arc;
-                    if scale.abs() > 0.0 && !profile.is_constant() {
-                        slope.0 += scale * (1.0 / b - 1.0 / profile.at(low));
-                        slope.1 += scale * (1.0 / profile.at(high) - 1.0 / b);
+                    let near = known.take();
+                    if varies && scale.abs() > 0.0 {
+                        let near = near.unwrap_or_else(|| 1.0 / profile.at(low));
+                        let far = 1.0 / profile.at(high);
+                        slope.0 += scale * (1.0 / b - near);
+                        slope.1 += scale * (far - 1.0 / b);
+                        known = Some(far);
                     }
                     if let Some((length, curvature)) = followed.natural
                         && low < length

@@ -109,16 +109,6 @@ impl Profile {
         }
     }
 
-    /// Harmonic mean between two distances from the tip.
-    pub(crate) fn harmonic_mean(&self, low: f64, high: f64) -> f64 {
-        if high > low && !self.is_constant() {
-            let segment = self.knots.partition_point(|k| k.0 <= low);
-            self.mean(low, high, segment, Mean::Harmonic)
-        } else {
-            self.at(low)
-        }
-    }
-
     /// Mean over `low..high`; `segment` is the first knot beyond `low`.
     fn mean(&self, low: f64, high: f64, mut segment: usize, mean: Mean) -> f64 {
         let (mut from, mut sum) = (low, 0.0);
@@ -156,6 +146,46 @@ impl Profile {
             }
             (Some(k), None) | (None, Some(k)) => (k.1, k.1),
             (None, None) => (f64::NAN, f64::NAN),
+        }
+    }
+}
+
+/// A way along a profile from the tip, cell by cell.
+#[derive(Debug)]
+pub(crate) struct Walk<'a> {
+    profile: &'a Profile,
+    constant: bool,
+    low_mm: f64,
+    /// First knot beyond `low_mm`.
+    segment: usize,
+}
+
+impl<'a> Walk<'a> {
+    pub(crate) fn new(profile: &'a Profile) -> Self {
+        Self {
+            profile,
+            constant: profile.is_constant(),
+            low_mm: 0.0,
+            segment: 0,
+        }
+    }
+
+    /// Goes on to a distance from the tip; the harmonic mean on the way there, or the value here
+    /// where that is no further.
+    pub(crate) fn harmonic_mean_to(&mut self, high_mm: f64) -> f64 {
+        if self.constant {
+            return self.profile.knots[0].1;
+        }
+        let knots = &self.profile.knots;
+        let low_mm = std::mem::replace(&mut self.low_mm, high_mm);
+        while knots.get(self.segment).is_some_and(|k| k.0 <= low_mm) {
+            self.segment += 1;
+        }
+        if high_mm > low_mm {
+            self.profile
+                .mean(low_mm, high_mm, self.segment, Mean::Harmonic)
+        } else {
+            self.profile.at(low_mm)
         }
     }
 }
