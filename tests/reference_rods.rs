@@ -93,6 +93,20 @@ fn exact_continuous_rod_at_a_quarter_mm() {
 }
 
 #[test]
+fn regress_contacts_are_found_in_few_factorisations() {
+    // 92 where a contact's force settled by halves in its onset, and then its neighbour's
+    for spacing_mm in [1.0, 0.6] {
+        let posed = reference(ProblemStart::Clamped, spacing_mm, 1e3).pose();
+        let found = Settle::default().settle(&posed.unwrap().scene()).unwrap();
+        assert!(
+            found.factorisations <= 60,
+            "{} at {spacing_mm} mm",
+            found.factorisations
+        );
+    }
+}
+
+#[test]
 fn exact_second_order_in_the_spacing() {
     // Least squares of log error on log spacing: contacts fall differently between stations at
     // every spacing, so single ratios scatter.

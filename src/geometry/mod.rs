@@ -21,6 +21,7 @@ pub use measure::{
     ArchMeasures, ArchType, LesionMeasures, MeasureSettings, Measures, SegmentMeasures, Stretch,
     TakeOff,
 };
+pub(crate) use spline::{Cubic, natural_spans};
 pub use tortuosity::{Bend, KinkGrade, Tortuosity, TortuositySettings, tortuosity};
 pub use track::{
     Station, Track, TrackClot, TrackLandmark, TrackLesion, TrackSegment, TrackSettings,

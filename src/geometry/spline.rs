@@ -26,18 +26,18 @@ const LEAST_SPEED: f64 = 1e-3;
 
 /// A cubic `u (c1 + u (c2 + u c3))` for `u` in 0..=1, relative to its start; mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Cubic {
-    pub(super) c1: Vector,
-    pub(super) c2: Vector,
-    pub(super) c3: Vector,
+pub(crate) struct Cubic {
+    pub(crate) c1: Vector,
+    pub(crate) c2: Vector,
+    pub(crate) c3: Vector,
 }
 
 impl Cubic {
-    pub(super) fn offset(&self, u: f64) -> Vector {
+    pub(crate) fn offset(&self, u: f64) -> Vector {
         (self.c1 + (self.c2 + self.c3 * u) * u) * u
     }
 
-    pub(super) fn velocity(&self, u: f64) -> Vector {
+    pub(crate) fn velocity(&self, u: f64) -> Vector {
         self.c1 + (self.c2 * 2.0 + self.c3 * (3.0 * u)) * u
     }
 
@@ -152,14 +152,8 @@ pub(super) fn natural_spline(points: &[Point]) -> Result<Vec<(Point, Cubic)>, Ge
             needed: "> 0 mm: drop one of two equal points",
         });
     }
-    let bends = second_derivatives(points, &chords);
     let mut pieces = Vec::with_capacity(2 * chords.len());
-    for (i, &h) in chords.iter().enumerate() {
-        let span = Cubic {
-            c1: points[i + 1] - points[i] - (bends[i] * 2.0 + bends[i + 1]) * (h * h / 6.0),
-            c2: bends[i] * (0.5 * h * h),
-            c3: (bends[i + 1] - bends[i]) * (h * h / 6.0),
-        };
+    for (i, (span, &h)) in natural_spans(points, &chords).zip(&chords).enumerate() {
         let wanted = (span.rough_turning() / TURN_PER_PIECE_RAD).ceil();
         let mut count = 1;
         while f64::from(count) < wanted && count < MOST_PIECES_PER_SPAN {
@@ -183,6 +177,16 @@ pub(super) fn natural_spline(points: &[Point]) -> Result<Vec<(Point, Cubic)>, Ge
         }
     }
     Ok(pieces)
+}
+
+/// The spans of the C2 natural cubic spline through points, parametrised by these chords.
+pub(crate) fn natural_spans(points: &[Point], chords: &[f64]) -> impl Iterator<Item = Cubic> {
+    let bends = second_derivatives(points, chords);
+    chords.iter().enumerate().map(move |(i, h)| Cubic {
+        c1: points[i + 1] - points[i] - (bends[i] * 2.0 + bends[i + 1]) * (h * h / 6.0),
+        c2: bends[i] * (0.5 * h * h),
+        c3: (bends[i + 1] - bends[i]) * (h * h / 6.0),
+    })
 }
 
 /// Second derivatives at the points, zero at both ends (tridiagonal elimination).

@@ -27,6 +27,9 @@ pub(crate) struct Pressed {
     pub(crate) energy: f64,
     pub(crate) gradient: [f64; 2],
     pub(crate) hessian: [f64; 3],
+    /// Curvature across the line of force where it is below zero, N/mm: rods that keep each other
+    /// apart roll off each other.
+    pub(crate) rolling_n_per_mm: f64,
 }
 
 /// Unit penalty of an indentation: zero below `-onset`, `p²/2` (plus a constant) above `onset`,
@@ -54,6 +57,18 @@ impl Law {
         match self.keep {
             Keep::Within => r - self.limit_mm.max(0.0),
             Keep::Apart => self.limit_mm - r,
+        }
+    }
+
+    /// Where a force presses: mm beyond the begin of the onset, and the stiffness there, N/mm.
+    #[inline]
+    pub(crate) fn pressed_by(&self, force_n: f64) -> (f64, f64) {
+        let (k, onset) = (self.stiffness_n_per_mm, self.onset_mm);
+        if force_n >= k * onset {
+            (force_n / k + onset, k)
+        } else {
+            let at = (4.0 * onset * force_n / k).sqrt();
+            (at, 0.5 * k * at / onset)
         }
     }
 
@@ -87,6 +102,7 @@ impl Law {
                 energy: 0.5 * k * r2,
                 gradient: [k * x, k * y],
                 hessian: [k, 0.0, k],
+                rolling_n_per_mm: 0.0,
             });
         }
         let (value, first, second) = penalty(sign * (r - limit), self.onset_mm);
@@ -106,6 +122,7 @@ impl Law {
                 (radial - around) * nx * ny,
                 radial * ny * ny + around * nx * nx,
             ],
+            rolling_n_per_mm: around.min(0.0),
         })
     }
 }
@@ -153,6 +170,45 @@ mod tests {
                     }
                 }
             }
+        }
+    }
+
+    #[test]
+    fn exact_force_presses_where_that_force_is() {
+        let law = Law {
+            keep: Keep::Within,
+            limit_mm: 1.0,
+            onset_mm: 0.03,
+            stiffness_n_per_mm: 7.0,
+        };
+        for r in [0.971, 0.99, 1.0, 1.029, 1.031, 1.2] {
+            let found = law.press([r, 0.0]).unwrap();
+            let (beyond, stiffness) = law.pressed_by(found.gradient[0]);
+            assert!((beyond - (r - 0.97)).abs() < 1e-12, "{r}: {beyond}");
+            assert!(
+                (stiffness - found.hessian[0]).abs() < 1e-9,
+                "{r}: {stiffness}"
+            );
+        }
+    }
+
+    #[test]
+    fn exact_rolling_is_the_curvature_below_zero() {
+        let law = |keep| Law {
+            keep,
+            limit_mm: 1.0,
+            onset_mm: 0.03,
+            stiffness_n_per_mm: 7.0,
+        };
+        for (keep, r) in [(Keep::Apart, 0.9), (Keep::Apart, 1.01), (Keep::Within, 1.1)] {
+            let found = law(keep).press([r * 0.6, r * 0.8]).unwrap();
+            let [xx, xy, yy] = found.hessian;
+            let lowest = 0.5 * (xx + yy) - (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
+            assert!(
+                (found.rolling_n_per_mm - lowest.min(0.0)).abs() < 1e-12,
+                "{keep:?} {r}: {} against {lowest}",
+                found.rolling_n_per_mm
+            );
         }
     }
 

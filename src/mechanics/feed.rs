@@ -32,6 +32,8 @@ const FAST: f64 = 0.3;
 /// Shares of friction and of what holds the tip back in which these come up where all at once lead round in
 /// circles.
 const SHARES: [f64; 5] = [0.0, 0.25, 0.5, 0.75, 1.0];
+/// How much more firmly than usual axes are kept near the round before on that way, one after the other.
+const FIRMER: [f64; 2] = [1.0, 4.0];
 /// Force with which a shape may still be held near the one before, as a share of the balance asked for.
 const STILL: f64 = 10.0;
 
@@ -129,20 +131,34 @@ impl StackSolver {
         let Some(moving) = moving else {
             return Err(lost);
         };
-        let mut state = from.cloned();
-        for share in SHARES {
-            let part = |k: usize, other: Option<usize>| share * friction(k, other);
-            let held = Moving {
-                tip_resistance_n: share * moving.tip_resistance_n,
-                ..moving
-            };
-            let before = state.as_ref();
-            match self.solve_at_once(tube, devices, holds, &part, Some(held), before) {
-                Ok(next) => state = Some(next),
-                Err(_) => return Err(lost),
+        let sideways_n_per_mm = self.load_settings.sideways_n_per_mm;
+        for firmer in FIRMER {
+            self.load_settings.sideways_n_per_mm = firmer * sideways_n_per_mm;
+            let mut state = from.cloned();
+            let mut spent = (0, 0);
+            let found = SHARES.iter().try_for_each(|share| {
+                let part = |k: usize, other: Option<usize>| share * friction(k, other);
+                let held = Moving {
+                    tip_resistance_n: share * moving.tip_resistance_n,
+                    ..moving
+                };
+                let before = state.as_ref();
+                let next = self.solve_at_once(tube, devices, holds, &part, Some(held), before)?;
+                spent = (spent.0 + next.rounds, spent.1 + next.newton_steps);
+                state = Some(next);
+                Ok::<(), MechanicsError>(())
+            });
+            self.load_settings.sideways_n_per_mm = sideways_n_per_mm;
+            if let (Ok(()), Some(state)) = (found, state) {
+                let (rounds, newton_steps) = spent;
+                return Ok(StackState {
+                    rounds,
+                    newton_steps,
+                    ..state
+                });
             }
         }
-        state.ok_or(lost)
+        Err(lost)
     }
 
     /// The same with all of the friction from the first round on.

@@ -132,6 +132,8 @@ impl Settle {
                 self.model
                     .update(scene, &self.settings, &self.newton.rolls, stiffest);
                 self.between |= !self.model.factorise(0.0);
+                // a place that only hands hold is not left: it is told as one between others
+                self.newton.definite = Some(true);
                 return Some(ended);
             }
             if worst < best {

@@ -10,7 +10,7 @@ use super::sections::Relaxation;
 use super::terms::{
     ContactTerm, CornerTerm, EdgeTerm, EndTerm, Gate, Member, Nodes, RodNodes, ShapedTerm, Spot,
 };
-use crate::geometry::{Frame, Vector};
+use crate::geometry::{Frame, Point, Vector};
 
 /// An energy and the size of the numbers it was summed from (for rounding).
 #[derive(Debug, Clone, Copy, Default)]
@@ -24,6 +24,26 @@ impl Energy {
     fn add(&mut self, energy: f64) {
         self.total += energy;
         self.size += energy.abs();
+    }
+}
+
+/// A contact that presses.
+#[derive(Debug, Clone, Copy)]
+struct Push {
+    contact: u32,
+    /// Gradient and Hessian (xx, xy, yy) in the offset.
+    gradient: [f64; 2],
+    hessian: [f64; 3],
+    rolling_n_per_mm: f64,
+}
+
+impl Push {
+    /// Size and direction of its gradient.
+    #[inline]
+    fn polar(&self) -> (f64, [f64; 2]) {
+        let [x, y] = self.gradient;
+        let size = (x * x + y * y).sqrt();
+        (size, self.gradient.map(|g| g / size.max(f64::MIN_POSITIVE)))
     }
 }
 
@@ -58,12 +78,11 @@ pub(crate) struct Model {
     pub(crate) spots: Vec<Spot>,
     /// By contact: what tells it clear.
     pub(crate) gates: Vec<Gate>,
-    /// Contacts that pressed where they were last looked at, with their Hessians (xx, xy, yy), and
-    /// their energy.
-    pressed: Vec<(u32, [f64; 3])>,
+    /// Contacts that pressed where they were last looked at, and their energy.
+    pressed: Vec<Push>,
     pub(crate) contact_energy: f64,
     /// Those whose Hessians are in the matrix.
-    applied: Vec<(u32, [f64; 3])>,
+    applied: Vec<Push>,
     pub(crate) block_sizes: Vec<usize>,
     /// Rod and arc length of each pair of unknowns.
     pub(crate) owner: Vec<(u32, f64)>,
@@ -111,6 +130,13 @@ pub(crate) fn edge(a: &Frame, at_a: [f64; 2], b: &Frame, at_b: [f64; 2]) -> Vect
 impl Model {
     pub(crate) fn unknowns(&self) -> usize {
         self.matrix.unknowns()
+    }
+
+    /// A node by its stored offset.
+    pub(crate) fn place(&self, node: usize) -> Point {
+        let frame = &self.frames[self.nodes.frame[node] as usize];
+        let [u, v] = self.nodes.offset[node];
+        frame.origin_mm + frame.n1 * u + frame.n2 * v
     }
 
     /// Edge between two nodes by their stored offsets.
@@ -338,10 +364,72 @@ impl Model {
             if let Some(pressed) = spot.law.press(spot.offset(&self.contacts, x)) {
                 self.contact_energy += pressed.energy;
                 spot.push(&self.contacts, gradient, pressed.gradient);
-                self.pressed
-                    .push((super::layout::short(i), pressed.hessian));
+                self.pressed.push(Push {
+                    contact: super::layout::short(i),
+                    gradient: pressed.gradient,
+                    hessian: pressed.hessian,
+                    rolling_n_per_mm: pressed.rolling_n_per_mm,
+                });
             }
         }
+    }
+
+    /// Takes from the contacts where they were last looked at the curvature below zero by which rods
+    /// roll off each other: what is left of them is convex.
+    pub(crate) fn keep_from_rolling(&mut self) {
+        for push in &mut self.pressed {
+            if push.rolling_n_per_mm < 0.0 {
+                let (_, [x, y]) = push.polar();
+                let rolling = push.rolling_n_per_mm;
+                push.hessian[0] -= rolling * y * y;
+                push.hessian[1] += rolling * x * y;
+                push.hessian[2] -= rolling * x * x;
+                push.rolling_n_per_mm = 0.0;
+            }
+        }
+    }
+
+    /// Replaces contacts where they lie, `part * v` from where they were last applied, by their
+    /// tangents at the forces foreseen for them, and lets go of those foreseen to pull; corrects
+    /// `gradient` by what that changes.
+    ///
+    /// A wall far stiffer than what it holds settles the force in one step and then its place in the
+    /// onset, where force goes with the square of depth, only by halves.
+    pub(crate) fn foresee(&mut self, v: &[f64], part: f64, gradient: &mut [f64]) {
+        let (spots, contacts) = (&self.spots, &self.contacts);
+        let mut old = self.applied.iter().peekable();
+        self.pressed.retain_mut(|push| {
+            while old.next_if(|o| o.contact < push.contact).is_some() {}
+            let Some(before) = old.next_if(|o| o.contact == push.contact) else {
+                return true;
+            };
+            let spot = &spots[push.contact as usize];
+            let [a, b] = spot.offset(contacts, v).map(|d| part * d);
+            let [xx, xy, yy] = before.hessian;
+            let foreseen = [
+                before.gradient[0] + xx * a + xy * b,
+                before.gradient[1] + xy * a + yy * b,
+            ];
+            let (force_n, n) = push.polar();
+            let foreseen_n = foreseen[0] * n[0] + foreseen[1] * n[1];
+            if foreseen_n <= 0.0 {
+                spot.push(contacts, gradient, push.gradient.map(|g| -g));
+                return false;
+            }
+            let linear_from_n = spot.law.stiffness_n_per_mm * spot.law.onset_mm;
+            if force_n.min(foreseen_n) < linear_from_n {
+                let (here_mm, here_n_per_mm) = spot.law.pressed_by(force_n);
+                let (there_mm, there_n_per_mm) = spot.law.pressed_by(foreseen_n);
+                let tangent_n = foreseen_n + there_n_per_mm * (here_mm - there_mm);
+                spot.push(contacts, gradient, n.map(|n| (tangent_n - force_n) * n));
+                push.gradient = n.map(|n| tangent_n * n);
+                let stiffer = there_n_per_mm - here_n_per_mm;
+                push.hessian[0] += stiffer * n[0] * n[0];
+                push.hessian[1] += stiffer * n[0] * n[1];
+                push.hessian[2] += stiffer * n[1] * n[1];
+            }
+            true
+        });
     }
 
     /// Energy of the contacts at `x` alone.
@@ -369,8 +457,9 @@ impl Model {
 
     /// Takes the contacts' Hessian as last factorised times `v` from `change`.
     pub(crate) fn take_contact_change(&self, v: &[f64], change: &mut [f64]) {
-        for (i, [xx, xy, yy]) in &self.applied {
-            let spot = &self.spots[*i as usize];
+        for push in &self.applied {
+            let spot = &self.spots[push.contact as usize];
+            let [xx, xy, yy] = push.hessian;
             let [a, b] = spot.offset(&self.contacts, v);
             let taken = [-(xx * a + xy * b), -(xy * a + yy * b)];
             spot.push(&self.contacts, change, taken);
@@ -416,11 +505,19 @@ impl Model {
         };
         // both lists run in the order of the contacts
         let mut old = self.applied.iter().peekable();
-        for (i, hessian) in &self.pressed {
-            while let Some((j, gone)) = old.next_if(|o| o.0 < *i) {
-                add(*j, gone.map(|h| -h));
+        for Push {
+            contact: i,
+            hessian,
+            ..
+        } in &self.pressed
+        {
+            while let Some(gone) = old.next_if(|o| o.contact < *i) {
+                add(gone.contact, gone.hessian.map(|h| -h));
             }
-            if let Some((_, before)) = old.next_if(|o| o.0 == *i) {
+            if let Some(Push {
+                hessian: before, ..
+            }) = old.next_if(|o| o.contact == *i)
+            {
                 if hessian.iter().zip(before).any(|(a, b)| (a - b).abs() > 0.0) {
                     add(*i, std::array::from_fn(|k| hessian[k] - before[k]));
                 }
@@ -428,8 +525,8 @@ impl Model {
                 add(*i, *hessian);
             }
         }
-        for (j, gone) in old {
-            add(*j, gone.map(|h| -h));
+        for gone in old {
+            add(gone.contact, gone.hessian.map(|h| -h));
         }
         self.applied.clone_from(&self.pressed);
     }

@@ -28,8 +28,14 @@ const SHIFT_DECAY: f64 = 0.1;
 /// Share of the gradient to which the model with exact contacts is solved: smaller ones spend
 /// factorisations on a model that bending bends away from, larger ones line searches.
 const FORCING: f64 = 0.1;
-/// Most factorisations for one step.
-const MOST_INNER: usize = 8;
+/// Most factorisations for one step. With more, steps far from the end cost more than they save.
+const MOST_INNER: usize = 6;
+/// Of these, how many go the whole way: which contacts press settles sooner by going too far than by
+/// creeping along the model's slope.
+const WHOLE_INNER: usize = 3;
+/// The same where steps creep.
+const MOST_CREEPING: usize = 8;
+const WHOLE_CREEPING: usize = 1;
 
 /// How a run of Newton steps ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,8 +44,6 @@ pub(crate) struct Ended {
     pub(crate) residual_n: f64,
     /// Unknown with the largest residual.
     pub(crate) worst: usize,
-    /// Whether the last matrix needed no shift; none where none was factorised.
-    pub(crate) definite: Option<bool>,
 }
 
 /// What happened on the way.
@@ -74,6 +78,11 @@ pub(crate) struct Newton {
     columns: Vec<f64>,
     along: Vec<Along>,
     shift: f64,
+    /// Whether the last matrix was positive definite as it was; none where contacts have changed since, or
+    /// none was factorised since the start.
+    pub(crate) definite: Option<bool>,
+    /// Whether steps creep: contacts are taken where they lie and sought along the model's slope.
+    pub(crate) creeps: bool,
     plain: Vec<f64>,
     near: Vec<f64>,
     anderson: Anderson,
@@ -135,29 +144,26 @@ impl Newton {
     pub(crate) fn run(&mut self, model: &mut Model, tolerance_n: f64, most_steps: usize) -> Ended {
         let mut energy = model.evaluate(&self.x, &self.rolls);
         self.history.energies_n_mm.push(vec![energy.total]);
-        let mut definite = None;
         self.anderson.restart();
         loop {
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
             self.history.residuals_n.push(residual_n);
-            let ended = |converged, definite| Ended {
+            let ended = |converged| Ended {
                 converged,
                 residual_n,
                 worst,
-                definite,
             };
             if residual_n < tolerance_n {
-                return ended(true, definite);
+                return ended(true);
             }
             if self.history.steps >= most_steps || !residual_n.is_finite() {
-                return ended(false, definite);
+                return ended(false);
             }
             let mut found = None;
-            for most_inner in [MOST_INNER, 1] {
-                let Some(shifted) = self.direction(model, most_inner, true) else {
-                    return ended(false, definite);
-                };
-                definite = Some(!shifted);
+            for most_inner in [self.most_inner(), 1] {
+                if self.direction(model, most_inner, true).is_none() {
+                    return ended(false);
+                }
                 self.history.steps += 1;
                 let learnt = most_inner > 1 && self.learn(model);
                 found = self.search(model, energy, residual_n);
@@ -171,11 +177,19 @@ impl Newton {
             }
             match found {
                 Some(found) => energy = found,
-                None => return ended(false, definite),
+                None => return ended(false),
             }
             if let Some(run) = self.history.energies_n_mm.last_mut() {
                 run.push(energy.total);
             }
+        }
+    }
+
+    fn most_inner(&self) -> usize {
+        if self.creeps {
+            MOST_CREEPING
+        } else {
+            MOST_INNER
         }
     }
 
@@ -232,7 +246,6 @@ impl Newton {
         let mut before_n = f64::INFINITY;
         let mut first_energy = 0.0;
         let mut fell = false;
-        let mut definite = None;
         for step in 0..=MOST_STEPS {
             let energy = model.evaluate(&self.x, &self.rolls);
             let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
@@ -243,7 +256,6 @@ impl Newton {
                     converged: true,
                     residual_n,
                     worst,
-                    definite,
                 });
             }
             if step == 0 {
@@ -254,11 +266,10 @@ impl Newton {
             before_n = residual_n;
             if step == MOST_STEPS
                 || !falls
-                || self.direction(model, MOST_INNER, false) != Some(false)
+                || self.direction(model, self.most_inner(), false) != Some(false)
             {
                 break;
             }
-            definite = Some(true);
             self.history.steps += 1;
             let n = model.unknowns();
             for (x, s) in self.x.iter_mut().zip(&self.step) {
@@ -311,7 +322,12 @@ impl Newton {
             .extend(model.smooth.iter().chain(&model.roll_gradient));
         let start = model.contact_energy;
         let mut best = f64::INFINITY;
+        let mut convex = false;
+        self.definite = None;
         for inner in 0..most_inner {
+            if inner > 0 {
+                model.keep_from_rolling();
+            }
             loop {
                 self.history.factorisations += 1;
                 if self.solve_for(model, shift) {
@@ -320,11 +336,17 @@ impl Newton {
                 if !shifted {
                     return None;
                 }
+                if inner == 0 && !convex {
+                    convex = true;
+                    model.keep_from_rolling();
+                    continue;
+                }
                 shift = (shift * SHIFT_GROWTH).max(floor);
                 if shift >= 1e6 * scale || scale.is_nan() {
                     return None;
                 }
             }
+            self.definite = (inner == 0).then_some(shift <= 0.0 && !convex);
             let part = self.model_part(model, inner);
             for (s, d) in self.step.iter_mut().zip(&self.delta) {
                 *s += part * d;
@@ -355,17 +377,20 @@ impl Newton {
             if left <= goal {
                 break;
             }
+            if !self.creeps {
+                model.foresee(&self.delta, part, &mut self.residual);
+            }
         }
         self.step.clone_from(&self.best);
         self.shift = shift * SHIFT_DECAY;
-        Some(shift > 0.0)
+        Some(shift > 0.0 || convex)
     }
 
     /// Puts the change of the model's smooth gradient along `delta` into `change` and returns how
     /// far to follow `delta`.
     ///
-    /// The first iteration goes the whole way, through walls it did not see; later ones stop where
-    /// the model's slope ends, or contacts flip in and out without end.
+    /// The first iterations go the whole way, the very first through walls it did not see; later ones
+    /// stop where the model's slope ends, or contacts flip in and out without end.
     fn model_part(&mut self, model: &Model, inner: usize) -> f64 {
         /// Share of the slope that may be left.
         const LEFT: f64 = 0.2;
@@ -380,6 +405,14 @@ impl Newton {
         if inner == 0 {
             let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
+        }
+        let whole = if self.creeps {
+            WHOLE_CREEPING
+        } else {
+            WHOLE_INNER
+        };
+        if inner < whole {
+            return 1.0;
         }
         let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));
         model.contacts_along(&self.trial, &self.delta, &mut self.along);
@@ -491,9 +524,10 @@ impl Newton {
         None
     }
 
-    /// Forgets the shift of the last solve.
+    /// Forgets the shift of the last solve and what its matrix was.
     pub(crate) fn restart(&mut self) {
         self.shift = 0.0;
+        self.definite = None;
     }
 
     /// Lowest eigenvalue of the Hessian at `x` and its direction (in `step`), by inverse

@@ -8,6 +8,7 @@ use super::newton::{Ended, History, Newton};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
+use crate::geometry::{Cubic, Frame, Point, natural_spans};
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
@@ -78,6 +79,8 @@ pub struct Settle {
 struct Shape {
     station_mm: Vec<f64>,
     offset_mm: Vec<[f64; 2]>,
+    /// Through the same nodes in space; empty where only offsets are known.
+    spans: Vec<(Point, Cubic)>,
 }
 
 /// The scene on every [`COARSENING`]th station; none where that leaves fewer cells than wished or a
@@ -105,6 +108,19 @@ fn coarsened(scene: &Scene<'_>, coarsest_cells: usize) -> Option<(Vec<TubeStatio
     };
     posed.check().ok()?;
     Some((tube, rods))
+}
+
+/// Where a span crosses a station's plane, on its normals, from a parameter near it.
+fn crossing(frame: &Frame, from: Point, span: &Cubic, near: f64) -> [f64; 2] {
+    let start = from - frame.origin_mm;
+    let mut u = near;
+    // near and nearly straight: two steps of Newton's method leave far less than the guess is off by
+    for _ in 0..2 {
+        let ahead = frame.tangent.dot(&(start + span.offset(u)));
+        u -= ahead / frame.tangent.dot(&span.velocity(u));
+    }
+    let at = start + span.offset(u);
+    [frame.n1.dot(&at), frame.n2.dot(&at)]
 }
 
 /// An offset of rod `k`'s tip at arc length `s_mm`, drawn in to where the vessel has room for it.
@@ -150,6 +166,19 @@ impl Settle {
     /// be posed, [`MechanicsError::Prolapsed`] where a rod runs away from the route,
     /// [`MechanicsError::NotConverged`] where no equilibrium was found.
     pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        match self.settle_from_scratch(scene) {
+            // long steps may lose a rod that short ones keep
+            Err(MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }) => {
+                self.newton.creeps = true;
+                let found = self.settle_from_scratch(scene);
+                self.newton.creeps = false;
+                found
+            }
+            found => found,
+        }
+    }
+
+    fn settle_from_scratch(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         let stiffest = self.stiffest(scene);
         let soft = self.settings.first_stiffness_n_per_mm2.min(stiffest);
@@ -193,9 +222,13 @@ impl Settle {
             self.shapes.clear();
             for rod in &self.model.rods {
                 let range = rod.range();
+                let places: Vec<Point> = range.clone().map(|n| self.model.place(n)).collect();
+                let chords: Vec<f64> = places.windows(2).map(|p| (p[1] - p[0]).norm()).collect();
+                let spans = natural_spans(&places, &chords);
                 self.shapes.push(Shape {
                     station_mm: self.model.nodes.s_mm[range.clone()].to_vec(),
                     offset_mm: self.model.nodes.offset[range].to_vec(),
+                    spans: places.iter().copied().zip(spans).collect(),
                 });
             }
         }
@@ -241,6 +274,7 @@ impl Settle {
             self.shapes.push(Shape {
                 station_mm: rod.station_mm.clone(),
                 offset_mm: rod.offset_mm.clone(),
+                spans: Vec::new(),
             });
         }
         self.guess(scene);
@@ -415,7 +449,7 @@ impl Settle {
         } else {
             MOST_ROUNDS
         };
-        let mut definite = None;
+        self.newton.definite = None;
         let mut last = None;
         let mut misses = Vec::new();
         let mut tried = false;
@@ -449,13 +483,11 @@ impl Settle {
             loop {
                 let until = (self.newton.history.steps + STEPS_BETWEEN_LOOKS).min(most);
                 ended = self.newton.run(&mut self.model, near, until);
-                definite = ended.definite.or(definite);
                 if ended.converged || self.newton.history.steps < until || until == most {
                     break;
                 }
                 self.look_for_prolapse(scene)?;
             }
-            ended.definite = definite;
             if !ended.converged {
                 if prepares && ended.residual_n.is_finite() {
                     return Ok(ended);
@@ -513,9 +545,9 @@ impl Settle {
     ) -> Result<bool, MechanicsError> {
         let mut passed = false;
         for _ in 0..MOST_SADDLES {
-            let ended = self.balance(scene, stiffest, tolerance_n, prepares)?;
-            let definite = ended.definite.unwrap_or_else(|| self.model.factorise(0.0));
-            if definite {
+            self.balance(scene, stiffest, tolerance_n, prepares)?;
+            let known = self.newton.definite;
+            if known.unwrap_or_else(|| self.model.factorise(0.0)) {
                 break;
             }
             // A shift may be left over from the way here: look at the place itself.
@@ -595,6 +627,14 @@ impl Settle {
                 let (a, b) = (cursor, cursor + 1);
                 let span = s_old[b] - s_old[a];
                 let t = (s - s_old[a]) / span;
+                let frame = &self.model.frames[self.model.nodes.frame[node] as usize];
+                let whole = t <= 1.0 && !self.newton.creeps;
+                let through = old.spans.get(a).filter(|_| whole);
+                let through = through.map(|(from, cubic)| crossing(frame, *from, cubic, t));
+                if let Some(at) = through.filter(|at| at.iter().all(|x| x.is_finite())) {
+                    self.model.nodes.offset[node] = at;
+                    continue;
+                }
                 let (ua, ub) = (u_old[a], u_old[b]);
                 if t <= 1.0 {
                     let (da, db) = (slope(a), slope(b));
