@@ -339,7 +339,7 @@ impl StackSolver {
         match near {
             Err(
                 lost @ (MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }),
-            ) => self.settle.settle(&scene).map_err(|_| lost),
+            ) => self.settle.settle_from_scratch(&scene).map_err(|_| lost),
             found => found,
         }
     }

@@ -178,7 +178,14 @@ impl Settle {
         }
     }
 
-    fn settle_from_scratch(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+    /// The same by long steps alone: on the way between states a second try costs more than it finds.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub(crate) fn settle_from_scratch(
+        &mut self,
+        scene: &Scene<'_>,
+    ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         let stiffest = self.stiffest(scene);
         let soft = self.settings.first_stiffness_n_per_mm2.min(stiffest);
