@@ -55,6 +55,8 @@ pub(crate) struct BlockBanded {
     /// Stretches of equal blocks, and what lies between.
     runs: Vec<Run>,
     values: Vec<f64>,
+    /// How many of them are set since they were last cleared.
+    cleared: usize,
     factor: Vec<f64>,
     /// Inverses of `D`.
     inverse: Vec<f64>,
@@ -114,6 +116,15 @@ fn leave<const N: usize, const R: usize>(
     }
 }
 
+/// Adds column `p` of a 2 x 2 block to two rows of a column.
+#[inline(always)]
+fn add_pair(rows: &mut [f64], row: usize, block: &[f64; 4], p: usize) {
+    if let Some([x, y]) = rows.get_mut(row..row + 2) {
+        *x += block[p];
+        *y += block[2 + p];
+    }
+}
+
 impl BlockBanded {
     /// Lays the matrix out for blocks of these sizes, keeping memory already held; what it holds is
     /// set by [`Self::clear`].
@@ -163,9 +174,26 @@ impl BlockBanded {
         self.start.last().copied().unwrap_or(0)
     }
 
-    /// Sets every entry to zero.
+    /// Begins to set every entry to zero; [`Self::clear_columns`] follows.
     pub(crate) fn clear(&mut self) {
-        self.values.fill(0.0);
+        self.cleared = 0;
+    }
+
+    /// Sets the entries to zero that lie before those of the block at unknown `at`, and these. Done little
+    /// by little, the memory is still near when entries are added to it.
+    #[inline(always)]
+    pub(crate) fn clear_columns(&mut self, at: usize) {
+        let end = self.column[at + 1] + at + 2;
+        if self.cleared < end {
+            self.values[self.cleared..end].fill(0.0);
+            self.cleared = end;
+        }
+    }
+
+    /// Sets the rest to zero.
+    pub(crate) fn clear_rest(&mut self) {
+        self.values[self.cleared..].fill(0.0);
+        self.cleared = self.values.len();
     }
 
     /// Adds the 2 x 2 block `m` (row-major) whose rows start at unknown `row` and whose columns
@@ -179,21 +207,20 @@ impl BlockBanded {
     #[inline(always)]
     pub(crate) fn add_corner(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 6]) {
         let [a, b, c] = at;
-        let mut add = |first: usize, block: &[f64; 4], p: usize| {
-            if let Some([x, y]) = self.values.get_mut(first..first + 2) {
-                *x += block[p];
-                *y += block[2 + p];
-            }
-        };
+        let column = &self.column[a..c + 2];
         for p in 0..2 {
-            let column = self.column[a + p];
-            add(column + a, &blocks[0], p);
-            add(column + b, &blocks[1], p);
-            add(column + c, &blocks[3], p);
-            let column = self.column[b + p];
-            add(column + b, &blocks[2], p);
-            add(column + c, &blocks[4], p);
-            add(self.column[c + p] + c, &blocks[5], p);
+            // a column's rows from its block on
+            let first = column[p] + a;
+            let rows = &mut self.values[first..first + (c - a) + 2];
+            add_pair(rows, 0, &blocks[0], p);
+            add_pair(rows, b - a, &blocks[1], p);
+            add_pair(rows, c - a, &blocks[3], p);
+            let first = column[b - a + p] + b;
+            let rows = &mut self.values[first..first + (c - b) + 2];
+            add_pair(rows, 0, &blocks[2], p);
+            add_pair(rows, c - b, &blocks[4], p);
+            let first = column[c - a + p] + c;
+            add_pair(&mut self.values[first..first + 2], 0, &blocks[5], p);
         }
     }
 
@@ -581,22 +608,32 @@ impl BlockBanded {
         let panels = self.factor[span].chunks_exact(N * lead);
         for (panel, x) in panels.zip(x.as_chunks_mut::<N>().0).rev() {
             let mut here = *x;
-            for k in (0..N).rev() {
-                let column = &panel[k * lead..k * lead + N + R];
-                let (column, lower) = column.split_at(N);
-                let mut sums = [0.0; N];
-                for (s, (l, x)) in sums.iter_mut().zip(column.iter().zip(&here)) {
-                    *s = l * x;
-                }
-                for half in [0, N] {
-                    let terms = lower[half..half + N].iter().zip(&ahead[half..half + N]);
-                    for (s, (l, x)) in sums.iter_mut().zip(terms) {
-                        *s = fused::<FUSED>(*l, *x, *s);
+            // what lies ahead first, for every unknown by itself
+            for k in 0..N {
+                let lower = &panel[k * lead + N..k * lead + N + R];
+                if N > 4 {
+                    let mut sums = [0.0; N];
+                    for half in [N, 0] {
+                        let terms = lower[half..half + N].iter().zip(&ahead[half..half + N]);
+                        for (s, (l, x)) in sums.iter_mut().zip(terms) {
+                            *s = fused::<FUSED>(*l, *x, *s);
+                        }
+                    }
+                    let (low, high) = sums.split_at(N / 2);
+                    let sum: f64 = low.iter().zip(high).map(|(a, b)| a + b).sum();
+                    here[k] -= sum;
+                } else {
+                    // the one found last comes last: nothing else waits for it
+                    for (l, x) in lower.iter().zip(&ahead).rev() {
+                        here[k] = fused::<FUSED>(-*l, *x, here[k]);
                     }
                 }
-                let (low, high) = sums.split_at(N / 2);
-                let sum: f64 = low.iter().zip(high).map(|(a, b)| a + b).sum();
-                here[k] -= sum;
+            }
+            for k in (1..N).rev() {
+                let value = -here[k];
+                for j in 0..k {
+                    here[j] = fused::<FUSED>(panel[j * lead + k], value, here[j]);
+                }
             }
             *x = here;
             ahead.copy_within(..N, N);

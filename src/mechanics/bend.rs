@@ -13,6 +13,7 @@
 //! At a clamped start the first edge is the tangent held, and the node's cell is half a cell long:
 //! the same count gives `beta = -1/6, gamma = 1/3`.
 
+use super::number::Number;
 use crate::geometry::{Frame, Vector};
 use nalgebra::{Matrix3, Matrix6, Vector6};
 
@@ -32,27 +33,67 @@ pub(crate) struct Local {
 }
 
 /// Tangents of both edges on the two normals of each of three nodes.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Projected {
-    pub(crate) t0: [[f64; 2]; 3],
-    pub(crate) t1: [[f64; 2]; 3],
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Projected<T> {
+    pub(crate) t0: [[T; 2]; 3],
+    pub(crate) t1: [[T; 2]; 3],
 }
 
-impl Projected {
+impl<T: Number> Projected<T> {
     /// Gradient by node of what has these by the first and the second edge: `x t0 + y t1` each.
     #[inline(always)]
-    fn by_node(&self, g0: (f64, f64), g1: (f64, f64)) -> [[f64; 2]; 3] {
-        let at = |i: usize, x: f64, y: f64| {
-            [
-                x * self.t0[i][0] + y * self.t1[i][0],
-                x * self.t0[i][1] + y * self.t1[i][1],
-            ]
-        };
+    pub(crate) fn by_node(&self, [g0, g1]: [[T; 2]; 2]) -> [[T; 2]; 3] {
         [
-            at(0, -g0.0, -g0.1),
-            at(1, g0.0 - g1.0, g0.1 - g1.1),
-            at(2, g1.0, g1.1),
+            self.mix(0, -g0[0], -g0[1]),
+            self.mix(1, g0[0] - g1[0], g0[1] - g1[1]),
+            self.mix(2, g1[0], g1[1]),
         ]
+    }
+
+    #[inline(always)]
+    fn mix(&self, node: usize, x: T, y: T) -> [T; 2] {
+        let (t0, t1) = (self.t0[node], self.t1[node]);
+        [y.fused(t1[0], x * t0[0]), y.fused(t1[1], x * t0[1])]
+    }
+
+    /// What `k1 t0 t0' + k2 t1 t0' + k3 t0 t1' + k4 t1 t1'` is between the normals of two nodes.
+    #[inline(always)]
+    fn tangents(&self, (i, j): (usize, usize), k: [T; 5]) -> [T; 4] {
+        let (p, r) = (self.t0[i], self.t1[i]);
+        let (pj, rj) = (self.t0[j], self.t1[j]);
+        let left = [
+            k[1].fused(pj[0], k[3] * rj[0]),
+            k[1].fused(pj[1], k[3] * rj[1]),
+        ];
+        let right = [
+            k[2].fused(pj[0], k[4] * rj[0]),
+            k[2].fused(pj[1], k[4] * rj[1]),
+        ];
+        [
+            p[0].fused(left[0], r[0] * right[0]),
+            p[0].fused(left[1], r[0] * right[1]),
+            p[1].fused(left[0], r[1] * right[0]),
+            p[1].fused(left[1], r[1] * right[1]),
+        ]
+    }
+
+    /// The same with `k0 I`; `gram` are the products of those normals.
+    #[inline(always)]
+    fn normals(&self, nodes: (usize, usize), gram: [T; 4], k: [T; 5]) -> [T; 4] {
+        let t = self.tangents(nodes, k);
+        [
+            k[0].fused(gram[0], t[0]),
+            k[0].fused(gram[1], t[1]),
+            k[0].fused(gram[2], t[2]),
+            k[0].fused(gram[3], t[3]),
+        ]
+    }
+
+    /// The same for one node.
+    #[inline(always)]
+    fn own_normals(&self, node: usize, k: [T; 5]) -> [T; 4] {
+        let t = self.tangents((node, node), k);
+        [t[0] + k[0], t[1], t[2], t[3] + k[0]]
     }
 }
 
@@ -67,46 +108,218 @@ pub(crate) fn gram(a: &Frame, b: &Frame) -> [f64; 4] {
     ]
 }
 
-/// An edge of unit tangent `t`: inverse length and length, and the tangent on the normals at both
-/// ends.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Edge {
-    pub(crate) t: Vector,
-    pub(crate) a: f64,
-    pub(crate) l: f64,
-    pub(crate) on: [[f64; 2]; 2],
+/// What a corner's energy depends on.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Cell<T> {
+    /// Inverse lengths of the edges; 0 for the tangent held at a clamped start.
+    pub(crate) a0: T,
+    pub(crate) a1: T,
+    /// Cell length.
+    pub(crate) m: T,
+    /// `1 - t0·t1`, without cancellation.
+    pub(crate) q: T,
+    beta: f64,
+    gamma: f64,
 }
 
-impl Edge {
-    /// Along `e`, mm, between two frames.
+impl<T: Number> Cell<T> {
+    /// With a cell on either side, from the inverse lengths of the edges, its own length and `q`.
     #[inline(always)]
-    pub(crate) fn of(e: Vector, frames: [&Frame; 2]) -> Self {
-        let l = e.norm();
-        let a = 1.0 / l;
-        let t = e * a;
+    pub(crate) fn inner(a0: T, a1: T, m: T, q: T) -> Self {
         Self {
-            t,
-            a,
-            l,
-            on: frames.map(|f| [f.n1.dot(&t), f.n2.dot(&t)]),
+            a0,
+            a1,
+            m,
+            q,
+            beta: INNER.0,
+            gamma: INNER.1,
         }
     }
+
+    /// At a clamped start, where the first edge is the tangent held and the cell is half a cell long.
+    #[inline(always)]
+    pub(crate) fn clamp(a1: T, m: T, q: T) -> Self {
+        Self {
+            a0: a1.times(0.0),
+            a1,
+            m,
+            q,
+            beta: CLAMP.0,
+            gamma: CLAMP.1,
+        }
+    }
+
+    /// Arc length of the node's cell, mm.
+    #[inline(always)]
+    pub(crate) fn arc_mm(&self) -> T {
+        self.m * self.q.times(self.gamma).plus(1.0)
+    }
+
+    /// Gradient of [`Self::arc_mm`] by edge.
+    #[inline(always)]
+    pub(crate) fn arc_gradient(&self) -> [[T; 2]; 2] {
+        let f_q = self.m.times(self.gamma);
+        let half_l = self.q.times(self.gamma).plus(1.0).times(0.5);
+        self.gradient(f_q, half_l)
+    }
+
+    /// Energy of bending at unit stiffness, 1/mm.
+    #[inline(always)]
+    pub(crate) fn bending(&self) -> T {
+        self.q * self.q.times(self.beta).plus(1.0) / self.m
+    }
+
+    /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P` resists a
+    /// wave of number `w` with `B w⁴ - P w²`, at least `-P²/(4B)` a unit of length. A bend thrusts with
+    /// `B kappa²/2` by itself.
+    #[inline(always)]
+    pub(crate) fn softness(&self, b: T, tau: T) -> T {
+        let thrust = (b * self.q / (self.m * self.m) - tau).positive();
+        (thrust * thrust * self.m / b).times(0.25)
+    }
+
+    /// Gradient by edge, as `x t0 + y t1`, of what has the slope `f_q` in `q` and twice `half_l` in the
+    /// cell's length.
+    #[inline(always)]
+    fn gradient(&self, f_q: T, half_l: T) -> [[T; 2]; 2] {
+        let along = f_q * (-self.q).plus(1.0);
+        let across = -f_q;
+        [
+            [self.a0.fused(along, half_l), across * self.a0],
+            [across * self.a1, self.a1.fused(along, half_l)],
+        ]
+    }
+
+    /// Energy and gradient by edge for stiffness `b` (N mm2) and axial load `tau` (N).
+    #[inline(always)]
+    pub(crate) fn slopes(&self, b: T, tau: T) -> (T, [[T; 2]; 2]) {
+        let Self {
+            m, q, beta, gamma, ..
+        } = *self;
+        let inverse = m.inverse();
+        let bend = b * q * q.times(beta).plus(1.0) * inverse;
+        let stretch = tau * q.times(gamma).plus(1.0);
+        let slope = b * q.times(2.0 * beta).plus(1.0) * inverse;
+        let f_q = (tau * m).times(gamma) + slope;
+        let half_l = (stretch - bend * inverse).times(0.5);
+        (stretch.fused(m, bend), self.gradient(f_q, half_l))
+    }
+
+    /// Hessian for stiffness `b` (N mm2) and axial load `tau` (N), as in [`Local`]; `grams` are the
+    /// products of the normals of nodes (1,0), (2,0), (2,1).
+    #[inline(always)]
+    pub(crate) fn hessian(
+        &self,
+        on: &Projected<T>,
+        grams: [[T; 4]; 3],
+        b: T,
+        tau: T,
+    ) -> [[T; 4]; 6] {
+        let Self {
+            a0,
+            a1,
+            m,
+            q,
+            beta,
+            gamma,
+        } = *self;
+        let c = (-q).plus(1.0);
+        let inverse = m.inverse();
+        let bend = b * q * q.times(beta).plus(1.0) * inverse * inverse;
+        let slope = b * q.times(2.0 * beta).plus(1.0) * inverse;
+        let f_q = (tau * m).times(gamma) + slope;
+        let f_l = tau * q.times(gamma).plus(1.0) - bend;
+        let f_qq = (b * inverse).times(2.0 * beta);
+        let f_ql = tau.times(gamma) - slope * inverse;
+
+        // Hessian by edge: k0 I + k1 t0 t0' + k2 t1 t0' + k3 t0 t1' + k4 t1 t1'.
+        let by = Slopes {
+            f_q_c: f_q * c,
+            turning: f_q - f_qq * c,
+            twice: f_qq * c - f_q.times(3.0),
+            f_ql,
+            half_l: f_l.times(0.5),
+            half_ql: f_ql.times(0.5),
+            quarter_ll: (bend * inverse).times(0.5),
+            c,
+        };
+        let (mixed0, mixed1) = (by.mixed(a0), by.mixed(a1));
+        let h00 = [by.own(a0), by.along(a0), mixed0, mixed0, f_qq * a0 * a0];
+        let h11 = [by.own(a1), f_qq * a1 * a1, mixed1, mixed1, by.along(a1)];
+        let a01 = a0 * a1;
+        let turning = by.turning * a01;
+        let h10 = [
+            -(f_q * a01),
+            turning - by.half_ql * a1,
+            (by.half_ql * (a0 + a1) - turning).fused(c, by.quarter_ll),
+            f_qq * a01,
+            turning - by.half_ql * a0,
+        ];
+        let h01 = [h10[0], h10[1], h10[3], h10[2], h10[4]];
+        let middle = less(less(h00, h01), less(h10, h11));
+        let far = [-h10[0], -h10[1], -h10[2], -h10[3], -h10[4]];
+        [
+            on.own_normals(0, h00),
+            on.normals((1, 0), grams[0], less(h10, h00)),
+            on.own_normals(1, middle),
+            on.normals((2, 0), grams[1], far),
+            on.normals((2, 1), grams[2], less(h10, h11)),
+            on.own_normals(2, h11),
+        ]
+    }
+}
+
+/// Slopes of a cell's energy, and of its slopes.
+struct Slopes<T> {
+    f_q_c: T,
+    turning: T,
+    twice: T,
+    f_ql: T,
+    half_l: T,
+    half_ql: T,
+    quarter_ll: T,
+    c: T,
+}
+
+// (no closures and nothing of the standard library that takes one: either would be compiled apart,
+// without the vector instructions its caller may use)
+impl<T: Number> Slopes<T> {
+    /// For an edge of inverse length `a`: the part without a direction, that along the edge itself, and
+    /// that along one edge and the other.
+    #[inline(always)]
+    fn own(&self, a: T) -> T {
+        self.f_q_c.fused(a, self.half_l) * a
+    }
+
+    #[inline(always)]
+    fn along(&self, a: T) -> T {
+        let twice = self.twice.fused(a, self.f_ql) * a;
+        twice.fused(self.c, self.quarter_ll - self.half_l * a)
+    }
+
+    #[inline(always)]
+    fn mixed(&self, a: T) -> T {
+        (self.turning * a - self.half_ql) * a
+    }
+}
+
+#[inline(always)]
+fn less<T: Number>(a: [T; 5], b: [T; 5]) -> [T; 5] {
+    [
+        a[0] - b[0],
+        a[1] - b[1],
+        a[2] - b[2],
+        a[3] - b[3],
+        a[4] - b[4],
+    ]
 }
 
 /// Two edges that meet at a node.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Corner {
-    t0: Vector,
-    t1: Vector,
-    /// Inverse lengths; 0 for the tangent held at a clamped start.
-    a0: f64,
-    a1: f64,
-    /// Cell length.
-    pub(crate) m: f64,
-    /// `1 - t0·t1`, without cancellation.
-    pub(crate) q: f64,
-    beta: f64,
-    gamma: f64,
+    pub(crate) t0: Vector,
+    pub(crate) t1: Vector,
+    pub(crate) cell: Cell<f64>,
 }
 
 impl Corner {
@@ -115,7 +328,7 @@ impl Corner {
     pub(crate) fn inner(e0: Vector, e1: Vector) -> Self {
         let (l0, l1) = (e0.norm(), e1.norm());
         let (a0, a1) = (1.0 / l0, 1.0 / l1);
-        Self::new(e0 * a0, e1 * a1, a0, a1, 0.5 * (l0 + l1), INNER)
+        Self::between((e0 * a0, a0, l0), (e1 * a1, a1, l1))
     }
 
     /// Between a unit tangent held and the first edge.
@@ -123,64 +336,43 @@ impl Corner {
     pub(crate) fn clamped(tangent: Vector, e1: Vector) -> Self {
         let l1 = e1.norm();
         let a1 = 1.0 / l1;
-        Self::new(tangent, e1 * a1, 0.0, a1, 0.5 * l1, CLAMP)
+        Self::held(tangent, (e1 * a1, a1, l1))
     }
 
-    /// Between two edges already measured.
+    /// Between two edges by their unit tangents, inverse lengths and lengths.
     #[inline(always)]
-    pub(crate) fn between(e0: &Edge, e1: &Edge) -> Self {
-        Self::new(e0.t, e1.t, e0.a, e1.a, 0.5 * (e0.l + e1.l), INNER)
+    pub(crate) fn between(
+        (t0, a0, l0): (Vector, f64, f64),
+        (t1, a1, l1): (Vector, f64, f64),
+    ) -> Self {
+        let q = 0.5 * (t1 - t0).norm_squared();
+        let cell = Cell::inner(a0, a1, 0.5 * (l0 + l1), q);
+        Self { t0, t1, cell }
     }
 
-    /// Between a unit tangent held and an edge already measured.
+    /// Between a unit tangent held and an edge.
     #[inline(always)]
-    pub(crate) fn held(tangent: Vector, e1: &Edge) -> Self {
-        Self::new(tangent, e1.t, 0.0, e1.a, 0.5 * e1.l, CLAMP)
+    pub(crate) fn held(t0: Vector, (t1, a1, l1): (Vector, f64, f64)) -> Self {
+        let q = 0.5 * (t1 - t0).norm_squared();
+        let cell = Cell::clamp(a1, 0.5 * l1, q);
+        Self { t0, t1, cell }
     }
 
+    /// Its edges on the normals of the frames of its nodes.
     #[inline(always)]
-    fn new(t0: Vector, t1: Vector, a0: f64, a1: f64, m: f64, (beta, gamma): (f64, f64)) -> Self {
-        Self {
-            t0,
-            t1,
-            a0,
-            a1,
-            m,
-            q: 0.5 * (t1 - t0).norm_squared(),
-            beta,
-            gamma,
+    pub(crate) fn on(&self, frames: [&Frame; 3]) -> Projected<f64> {
+        let onto = |t: &Vector| frames.map(|f| [f.n1.dot(t), f.n2.dot(t)]);
+        Projected {
+            t0: onto(&self.t0),
+            t1: onto(&self.t1),
         }
-    }
-
-    /// Arc length of the node's cell, mm.
-    #[inline]
-    pub(crate) fn arc_mm(&self) -> f64 {
-        self.m * (1.0 + self.gamma * self.q)
-    }
-
-    /// Gradient of [`Self::arc_mm`] in the two offsets of each node.
-    #[inline(always)]
-    pub(crate) fn arc_gradient(&self, on: &Projected) -> [[f64; 2]; 3] {
-        let c = 1.0 - self.q;
-        let f_q = self.gamma * self.m;
-        let half_l = 0.5 * (1.0 + self.gamma * self.q);
-        on.by_node(
-            (f_q * self.a0 * c + half_l, -f_q * self.a0),
-            (-f_q * self.a1, f_q * self.a1 * c + half_l),
-        )
-    }
-
-    /// Energy of bending at unit stiffness, 1/mm.
-    #[inline]
-    pub(crate) fn bending(&self) -> f64 {
-        (self.q + self.beta * self.q * self.q) / self.m
     }
 
     /// Curvature vector: direction of the turn, length `|t1 - t0| / m`, exact on circles to
     /// fourth order.
     #[inline]
     pub(crate) fn curvature_per_mm(&self) -> Vector {
-        (self.t1 - self.t0) / self.m
+        (self.t1 - self.t0) / self.cell.m
     }
 
     /// Unit tangent at the node.
@@ -188,120 +380,20 @@ impl Corner {
         (self.t0 + self.t1).normalize()
     }
 
-    /// Energy and gradient for stiffness `b` (N mm2) and axial load `tau` (N).
-    #[inline(always)]
-    pub(crate) fn slopes(&self, on: &Projected, b: f64, tau: f64) -> (f64, [[f64; 2]; 3]) {
-        let Self {
-            a0, a1, m, q, beta, ..
-        } = *self;
-        let gamma = self.gamma;
-        let c = 1.0 - q;
-        let inverse = 1.0 / m;
-        let bend = b * q * (1.0 + beta * q) * inverse;
-        let stretch = tau * (1.0 + gamma * q);
-        let f_q = b * (1.0 + 2.0 * beta * q) * inverse + tau * gamma * m;
-        let half_l = 0.5 * (stretch - bend * inverse);
-        // Gradients by edge: x t0 + y t1.
-        let g0 = (f_q * a0 * c + half_l, -f_q * a0);
-        let g1 = (-f_q * a1, f_q * a1 * c + half_l);
-        (bend + stretch * m, on.by_node(g0, g1))
-    }
-
-    /// Hessian for stiffness `b` (N mm2) and axial load `tau` (N), as in [`Local`]; `grams` are the
-    /// products of the normals of nodes (1,0), (2,0), (2,1).
-    #[inline(always)]
-    pub(crate) fn hessian(
-        &self,
-        on: &Projected,
-        grams: [&[f64; 4]; 3],
-        b: f64,
-        tau: f64,
-    ) -> [[f64; 4]; 6] {
-        let Self {
-            a0, a1, m, q, beta, ..
-        } = *self;
-        let gamma = self.gamma;
-        let c = 1.0 - q;
-        let inverse = 1.0 / m;
-        let bend = b * q * (1.0 + beta * q) * inverse * inverse;
-        let slope = b * (1.0 + 2.0 * beta * q) * inverse;
-        let f_q = slope + tau * gamma * m;
-        let f_l = tau * (1.0 + gamma * q) - bend;
-        let f_qq = 2.0 * b * beta * inverse;
-        let f_ql = tau * gamma - slope * inverse;
-        let f_ll = 2.0 * bend * inverse;
-
-        // Hessian by edge: k0 I + k1 t0 t0' + k2 t1 t0' + k3 t0 t1' + k4 t1 t1'.
-        let along =
-            |a: f64| ((f_qq * c - 3.0 * f_q) * a + f_ql) * a * c + 0.25 * f_ll - 0.5 * f_l * a;
-        let mixed = |a: f64| ((f_q - f_qq * c) * a - 0.5 * f_ql) * a;
-        let h00 = [
-            (f_q * c * a0 + 0.5 * f_l) * a0,
-            along(a0),
-            mixed(a0),
-            mixed(a0),
-            f_qq * a0 * a0,
-        ];
-        let h11 = [
-            (f_q * c * a1 + 0.5 * f_l) * a1,
-            f_qq * a1 * a1,
-            mixed(a1),
-            mixed(a1),
-            along(a1),
-        ];
-        let a01 = a0 * a1;
-        let h10 = [
-            -f_q * a01,
-            (f_q - f_qq * c) * a01 - 0.5 * f_ql * a1,
-            (f_qq * c - f_q) * c * a01 + 0.5 * f_ql * c * (a0 + a1) + 0.25 * f_ll,
-            f_qq * a01,
-            (f_q - f_qq * c) * a01 - 0.5 * f_ql * a0,
-        ];
-        let h01 = [h10[0], h10[1], h10[3], h10[2], h10[4]];
-        let project = |i: usize, j: usize, gram: &[f64; 4], k: [f64; 5]| {
-            let (p, r) = (on.t0[i], on.t1[i]);
-            let (pj, rj) = (on.t0[j], on.t1[j]);
-            let left = [k[1] * pj[0] + k[3] * rj[0], k[1] * pj[1] + k[3] * rj[1]];
-            let right = [k[2] * pj[0] + k[4] * rj[0], k[2] * pj[1] + k[4] * rj[1]];
-            [
-                k[0] * gram[0] + p[0] * left[0] + r[0] * right[0],
-                k[0] * gram[1] + p[0] * left[1] + r[0] * right[1],
-                k[0] * gram[2] + p[1] * left[0] + r[1] * right[0],
-                k[0] * gram[3] + p[1] * left[1] + r[1] * right[1],
-            ]
-        };
-        let sum = |a: [f64; 5], b: [f64; 5], sign: f64| -> [f64; 5] {
-            std::array::from_fn(|i| a[i] + sign * b[i])
-        };
-        let middle = sum(sum(h00, h11, 1.0), sum(h01, h10, 1.0), -1.0);
-        const SAME: [f64; 4] = [1.0, 0.0, 0.0, 1.0];
-        [
-            project(0, 0, &SAME, h00),
-            project(1, 0, grams[0], sum(h10, h00, -1.0)),
-            project(1, 1, &SAME, middle),
-            project(2, 0, grams[1], h10.map(|k| -k)),
-            project(2, 1, grams[2], sum(h10, h11, -1.0)),
-            project(2, 2, &SAME, h11),
-        ]
-    }
-
     /// Energy, gradient and Hessian at once.
     #[cfg(test)]
     fn evaluate(&self, frames: [&Frame; 3], b: f64, tau: f64) -> Local {
-        let on = Projected {
-            t0: frames.map(|f| [f.n1.dot(&self.t0), f.n2.dot(&self.t0)]),
-            t1: frames.map(|f| [f.n1.dot(&self.t1), f.n2.dot(&self.t1)]),
-        };
+        let on = self.on(frames);
         let grams = [
             gram(frames[1], frames[0]),
             gram(frames[2], frames[0]),
             gram(frames[2], frames[1]),
         ];
-        let (energy, gradient) = self.slopes(&on, b, tau);
+        let (energy, by_edge) = self.cell.slopes(b, tau);
         Local {
             energy,
-            gradient,
-            hessian: self.hessian(&on, grams.each_ref(), b, tau),
+            gradient: on.by_node(by_edge),
+            hessian: self.cell.hessian(&on, grams, b, tau),
         }
     }
 
@@ -320,9 +412,8 @@ impl Corner {
         kappa: f64,
         [axis, towards, quarter]: [Vector; 3],
     ) -> PreShaped {
-        let Self {
-            t0, t1, a0, a1, m, ..
-        } = *self;
+        let Self { t0, t1, cell } = *self;
+        let Cell { a0, a1, m, .. } = cell;
         let along = |v: Vector| (Jet::dot(v, t0, a0, 0), Jet::dot(v, t1, a1, 3));
         let cosine = self.cosine_jet();
         let length = self.length_jet(m);
@@ -344,7 +435,7 @@ impl Corner {
         let turn = turn_towards(towards);
         let turn_by_roll = turn_towards(quarter);
         // 1 + gamma (1 - c)
-        let stretch = cosine.through(1.0 + self.gamma * self.q, -self.gamma, 0.0);
+        let stretch = cosine.through(1.0 + cell.gamma * cell.q, -cell.gamma, 0.0);
         let lack = length
             .through(0.5 * kappa * m, 0.5 * kappa, 0.0)
             .plus(&turn, -1.0);
@@ -395,9 +486,8 @@ impl Corner {
 
     /// `t0·t1` by the edges.
     fn cosine_jet(&self) -> Jet {
-        let Self {
-            t0, t1, a0, a1, q, ..
-        } = *self;
+        let Self { t0, t1, cell } = *self;
+        let Cell { a0, a1, q, .. } = cell;
         let c = 1.0 - q;
         let identity = Matrix3::identity();
         let both = t0 * t1.transpose() + t1 * t0.transpose();
@@ -415,7 +505,8 @@ impl Corner {
 
     /// Cell length by the edges.
     fn length_jet(&self, m: f64) -> Jet {
-        let Self { t0, t1, a0, a1, .. } = *self;
+        let Self { t0, t1, cell } = *self;
+        let Cell { a0, a1, .. } = cell;
         let identity = Matrix3::identity();
         Jet {
             value: m,
@@ -642,10 +733,10 @@ mod tests {
             let arc = radius * turn;
             let tolerance = turn.powi(4) / 100.0;
             assert!(
-                (node.arc_mm() / arc - 1.0).abs() < tolerance,
+                (node.cell.arc_mm() / arc - 1.0).abs() < tolerance,
                 "arc at {turn}"
             );
-            let energy = node.bending() / (0.5 * arc / (radius * radius));
+            let energy = node.cell.bending() / (0.5 * arc / (radius * radius));
             assert!(
                 (energy - 1.0).abs() < tolerance,
                 "energy at {turn}: {energy}"
@@ -658,18 +749,18 @@ mod tests {
             // natural curvature equal to the circle's: no energy
             let by = [&frames[0], &frames[1], &frames[2]];
             let shaped = node.pre_shaped(by, 1.0, 1.0 / radius, [f1.tangent, f1.n1, f1.n2]);
-            let left = node.bending() + shaped.local.energy;
+            let left = node.cell.bending() + shaped.local.energy;
             assert!(
-                left.abs() < tolerance * node.bending(),
+                left.abs() < tolerance * node.cell.bending(),
                 "shaped at {turn}: {left}"
             );
             // half a cell at a clamp
             let node = Corner::clamped(f0.tangent, f1.origin_mm - f0.origin_mm);
             assert!(
-                (node.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
+                (node.cell.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
                 "half arc"
             );
-            let energy = node.bending() / (0.25 * arc / (radius * radius));
+            let energy = node.cell.bending() / (0.25 * arc / (radius * radius));
             assert!(
                 (energy - 1.0).abs() < tolerance,
                 "half energy at {turn}: {energy}"

@@ -6,6 +6,7 @@
 //! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
 //! the formula of Sherman, Morrison and Woodbury.
 
+use super::abreast::{clear_for_vectors, pull};
 use super::layout::FIXED;
 use super::model::{Model, end_of};
 use super::newton::small_solve;
@@ -113,8 +114,7 @@ impl Model {
     /// energy differs by from that of loads of this size.
     pub(crate) fn feel_grips(&mut self, x: &[f64]) -> f64 {
         let mut grips = std::mem::take(&mut self.grips);
-        grips.corner_n.clear();
-        grips.corner_n.resize(self.corners.len(), 0.0);
+        clear_for_vectors(&mut grips.corner_n, self.corners.len());
         grips.end_n.clear();
         grips.end_n.resize(self.ends.len(), 0.0);
         for grip in &mut grips.list {
@@ -124,21 +124,15 @@ impl Model {
         }
         let mut energy = 0.0;
         if !grips.list.is_empty() {
-            for member in &self.members {
-                let Some(at) = grips.of_rod[member.rod as usize] else {
-                    continue;
-                };
-                let grip = &mut grips.list[at];
-                let (corner, on) = &self.shape_at[member.corner as usize];
-                grip.length_mm += member.weight * corner.arc_mm();
-                let base = member.nodes.map(|n| self.nodes.base[n as usize]);
-                for (b, g) in base.iter().zip(corner.arc_gradient(on)) {
-                    if *b != FIXED {
-                        grip.along[*b as usize] += member.weight * g[0];
-                        grip.along[*b as usize + 1] += member.weight * g[1];
-                    }
+            let Grips { list, of_rod, .. } = &mut grips;
+            self.feel_arcs(&of_rod.map(|at| at.is_some()), |arc| {
+                if let Some(at) = of_rod[arc.rod] {
+                    let grip = &mut list[at];
+                    grip.length_mm += arc.weight * arc.mm;
+                    let slopes = arc.slopes.map(|s| s.map(|s| arc.weight * s));
+                    pull(&mut grip.along, arc.base, slopes);
                 }
-            }
+            });
             for end in &self.ends {
                 let Some(at) = grips.of_rod[end.rod as usize] else {
                     continue;

@@ -5,7 +5,6 @@
 //! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
-use super::bend::gram;
 use super::contact::{Keep, Law};
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
@@ -112,14 +111,7 @@ impl Model {
             self.rods.push(nodes);
         }
         self.nodes.fit();
-        self.grams.clear();
-        self.grams.extend((0..self.frames.len()).map(|i| {
-            let to = |j: usize| {
-                let f = self.frames.get(j).unwrap_or(&self.frames[i]);
-                gram(f, &self.frames[i])
-            };
-            [to(i + 1), to(i + 2)]
-        }));
+        self.abreast.set_frames(&self.frames);
     }
 
     /// Gives nodes their unknowns and lists the terms of the energy. Needs distances from the tip
@@ -179,27 +171,12 @@ impl Model {
                 self.add_contacts(scene, settings, (b, Some(a)), Keep::Apart, span);
             }
         }
-        self.sort_terms();
-        self.laws_for = None;
-    }
-
-    /// Orders terms along the tube, so that the matrix passes through the cache once, not once for
-    /// every rod.
-    fn sort_terms(&mut self) {
-        let mut order: Vec<u32> = (0..short(self.corners.len())).collect();
-        order.sort_by_key(|i| self.corners[*i as usize].base[2]);
-        let mut place = vec![0; order.len()];
-        for (new, old) in order.iter().enumerate() {
-            place[*old as usize] = short(new);
-        }
-        self.corners = order.iter().map(|i| self.corners[*i as usize]).collect();
-        let shaped = self.shaped.iter_mut().map(|shaped| &mut shaped.member);
-        for member in self.members.iter_mut().chain(shaped) {
-            member.corner = place[member.corner as usize];
-        }
         if !self.contacts.is_sorted_by_key(|c| c.terms.base[0]) {
             self.contacts.sort_by_cached_key(|c| c.terms.base[0]);
         }
+        let nodes = self.nodes.s_mm.len();
+        (self.abreast).set_rows(nodes, &self.edges, &self.corners, &self.members);
+        self.laws_for = None;
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
@@ -311,8 +288,8 @@ impl Model {
         }
         let edge = short(self.edges.len());
         self.edges.push(EdgeTerm {
+            node: [from, to].map(short),
             frame: [from, to].map(|n| self.nodes.frame[n]),
-            base: [from, to].map(|n| self.nodes.base[n]),
         });
         self.edge_from[from] = (short(to), edge);
         edge
@@ -346,8 +323,6 @@ impl Model {
                 base,
                 edge,
                 clamp,
-                stiffness: 0.0,
-                load: 0.0,
             });
             short(self.corners.len() - 1)
         });

@@ -78,9 +78,9 @@ impl Model {
         for member in &self.members {
             if material.rods[member.rod as usize].is_some() {
                 let node = member.node as usize;
-                let corner = &self.shape_at[member.corner as usize].0;
-                material.arc[node] += member.weight * corner.arc_mm();
-                material.by_stiffness[node] += member.weight * corner.bending();
+                let cell = self.cell_now(member.corner);
+                material.arc[node] += member.weight * cell.arc_mm();
+                material.by_stiffness[node] += member.weight * cell.bending();
             }
         }
         self.add_ends(x, &mut material.arc);
@@ -98,22 +98,20 @@ impl Model {
             }
             let member = &shaped.member;
             let node = member.node as usize;
-            let corner = &self.shape_at[member.corner as usize].0;
-            let along = self.towards_natural(shaped, corner, rolls);
-            let arc = member.weight * corner.arc_mm();
+            let corner = self.corner_now(member.corner);
+            let along = self.towards_natural(shaped, &corner, rolls);
+            let arc = member.weight * corner.cell.arc_mm();
             let kappa = shaped.curvature;
             material.by_stiffness[node] += arc * kappa * (0.5 * kappa - along);
             material.by_natural[node] += arc * self.nodes.stiffness[node] * (kappa - along);
         }
         self.follow_material(&mut material);
-        for corner in &mut self.corners {
-            corner.stiffness = 0.0;
-        }
+        self.stiffness.fill(0.0);
         let mut energy = 0.0;
         for member in &self.members {
             let node = member.node as usize;
             let corner = member.corner as usize;
-            self.corners[corner].stiffness += member.weight * self.nodes.stiffness[node];
+            self.stiffness[corner] += member.weight * self.nodes.stiffness[node];
             self.grips.corner_n[corner] += member.weight * material.load[node];
         }
         for (end, load_n) in self.ends.iter().zip(&mut self.grips.end_n) {
@@ -219,7 +217,7 @@ impl Model {
     /// Energy at `x` alone, for trials along a step: a fifth of the work of [`Model::evaluate`], which
     /// must follow before anything else is asked of the model.
     pub(crate) fn energy(&mut self, x: &[f64], rolls: &[f64]) -> f64 {
-        self.look_at_edges(x);
+        self.look(x);
         let mut material = std::mem::take(&mut self.material);
         let nodes = self.nodes.s_mm.len();
         for list in [&mut material.arc, &mut material.by_stiffness] {
@@ -228,9 +226,9 @@ impl Model {
         }
         for member in &self.members {
             let node = member.node as usize;
-            let corner = self.corner_now(member.corner);
-            material.arc[node] += member.weight * corner.arc_mm();
-            material.by_stiffness[node] += member.weight * corner.bending();
+            let cell = self.cell_now(member.corner);
+            material.arc[node] += member.weight * cell.arc_mm();
+            material.by_stiffness[node] += member.weight * cell.bending();
         }
         self.add_ends(x, &mut material.arc);
         if material.on {
@@ -257,7 +255,7 @@ impl Model {
             let along = self.towards_natural(shaped, &corner, rolls);
             energy += member.weight
                 * self.nodes.stiffness[node]
-                * corner.arc_mm()
+                * corner.cell.arc_mm()
                 * kappa
                 * (0.5 * kappa - along);
         }

@@ -1,5 +1,6 @@
 //! Forces and flow, from closed forms to the equilibrium of nested elastic rods in their tubes.
 
+mod abreast;
 mod anderson;
 mod apposition;
 mod banded;
@@ -21,6 +22,7 @@ mod load_settings;
 mod material;
 mod model;
 mod newton;
+mod number;
 pub mod problem;
 mod profile;
 mod pull;

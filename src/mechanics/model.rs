@@ -1,7 +1,8 @@
 //! The energy of a scene: value, gradient and Hessian.
 
+use super::abreast::{Abreast, pull};
 use super::banded::BlockBanded;
-use super::bend::{Corner, Edge, Projected, gram};
+use super::bend::Corner;
 use super::contact::Law;
 use super::grip::Grips;
 use super::layout::FIXED;
@@ -21,7 +22,7 @@ pub(crate) struct Energy {
 
 impl Energy {
     #[inline]
-    fn add(&mut self, energy: f64) {
+    pub(crate) fn add(&mut self, energy: f64) {
         self.total += energy;
         self.size += energy.abs();
     }
@@ -57,12 +58,11 @@ pub(crate) struct Model {
     pub(crate) edges: Vec<EdgeTerm>,
     /// By node: the last one that an edge leads to, and that edge.
     pub(crate) edge_from: Vec<(u32, u32)>,
-    /// Edges where they were last looked at.
-    edge_at: Vec<Edge>,
-    /// Corners at the last evaluation.
-    pub(crate) shape_at: Vec<(Corner, Projected)>,
-    /// By frame: products of the normals of the next two frames with its own.
-    pub(crate) grams: Vec<[[f64; 4]; 2]>,
+    /// Edges and corners where they were last looked at.
+    pub(crate) abreast: Abreast,
+    /// By corner: stiffness, and the load but for what hands add.
+    pub(crate) stiffness: Vec<f64>,
+    pub(crate) load: Vec<f64>,
     /// Hessians of pre-shaped nodes at the last evaluation.
     shaped_at: Vec<([u32; 3], [[f64; 4]; 6])>,
     /// Edges of the ends at the last evaluation.
@@ -96,7 +96,8 @@ pub(crate) struct Model {
     pub(crate) border: Vec<f64>,
     pub(crate) roll_gradient: Vec<f64>,
     pub(crate) roll_hessian: Vec<f64>,
-    softest: f64,
+    /// See [`Model::softest`].
+    pub(crate) softest: f64,
     pub(crate) relaxation: Relaxation,
     /// The cap on stiffness for which the contact laws were made, where they depend on nothing else.
     pub(crate) laws_for: Option<f64>,
@@ -186,22 +187,6 @@ impl Model {
         }
     }
 
-    /// Brings the edges to `x`.
-    pub(crate) fn look_at_edges(&mut self, x: &[f64]) {
-        self.edge_at.clear();
-        self.edge_at.extend(self.edges.iter().map(|term| {
-            let [a, b] = term.frame.map(|f| &self.frames[f as usize]);
-            let e = edge(a, offset(x, term.base[0]), b, offset(x, term.base[1]));
-            Edge::of(e, [a, b])
-        }));
-    }
-
-    /// A corner between the edges where they were last looked at.
-    #[inline(always)]
-    pub(crate) fn corner_now(&self, corner: u32) -> Corner {
-        shape_of(&self.corners[corner as usize], &self.frames, &self.edge_at)
-    }
-
     /// Energy at `x` with its gradient and the rows of the unknown rolls; what the Hessian needs is
     /// kept for [`Self::assemble`].
     pub(crate) fn evaluate(&mut self, x: &[f64], rolls: &[f64]) -> Energy {
@@ -219,25 +204,12 @@ impl Model {
         self.roll_hessian.clear();
         self.roll_hessian.resize(free, 0.0);
 
-        self.look_at_edges(x);
-        self.shape_at.clear();
-        let corners = self.corners.iter();
-        self.shape_at
-            .extend(corners.map(|corner| corner_of(corner, &self.frames, &self.edge_at)));
+        self.look(x);
         energy.total += self.feel_grips(x);
         energy.total += self.feel_material(x, rolls);
-        let mut softest = 0.0_f64;
-        let loads = self.grips.corner_n.iter().zip(&self.shape_at);
-        for (corner, (grip_n, (shape, on))) in self.corners.iter().zip(loads) {
-            let load = corner.load + grip_n;
-            let (value, slopes) = shape.slopes(on, corner.stiffness, load);
-            energy.add(value);
-            let thrust = (corner.stiffness * shape.q / (shape.m * shape.m) - load).max(0.0);
-            // by 4 B at the end
-            softest = softest.max(thrust * thrust * shape.m / corner.stiffness);
-            pull(&mut self.gradient, corner.base, slopes);
-        }
-        self.softest = 0.25 * softest;
+        let bent = self.feel_corners();
+        energy.total += bent.total;
+        energy.size += bent.size;
         for (end, grip_n) in self.ends.iter().zip(&self.grips.end_n) {
             let load = end.load + grip_n;
             if load.abs() > 0.0 {
@@ -262,7 +234,7 @@ impl Model {
             let nodes = shaped.member.nodes.map(|n| n as usize);
             let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
             let base = nodes.map(|n| self.nodes.base[n]);
-            let corner = self.shape_at[shaped.member.corner as usize].0;
+            let corner = self.corner_now(shaped.member.corner);
             let roll = rolls[shaped.rod];
             let found = corner.pre_shaped(
                 frames,
@@ -320,22 +292,8 @@ impl Model {
             return;
         }
         self.assembled = true;
-        self.matrix.clear();
         self.applied.clear();
-        let loads = self.grips.corner_n.iter().zip(&self.shape_at);
-        for (corner, (grip_n, (shape, on))) in self.corners.iter().zip(loads) {
-            let [f0, f1, f2] = corner.frame.map(|f| f as usize);
-            let load = corner.load + grip_n;
-            let local = if f1 == f0 + 1 && f2 == f0 + 2 {
-                let grams = [&self.grams[f0][0], &self.grams[f0][1], &self.grams[f1][0]];
-                shape.hessian(on, grams, corner.stiffness, load)
-            } else {
-                let [a, b, c] = [f0, f1, f2].map(|f| &self.frames[f]);
-                let grams = [gram(b, a), gram(c, a), gram(c, b)];
-                shape.hessian(on, grams.each_ref(), corner.stiffness, load)
-            };
-            scatter(&mut self.matrix, corner.base, &local);
-        }
+        self.assemble_corners();
         for ((end, grip_n), e) in self.ends.iter().zip(&self.grips.end_n).zip(&self.ends_at) {
             let load = end.load + grip_n;
             if load.abs() > 0.0 {
@@ -537,9 +495,7 @@ impl Model {
         self.multiply_grips(v, out);
     }
 
-    /// A bound for how far below zero a buckling mode can lie, N/mm: a rod under the thrust `P`
-    /// resists a wave of number `w` with `B w⁴ - P w²`, at least `-P²/(4B)` a unit of length. A
-    /// bend thrusts with `B kappa²/2` by itself.
+    /// How far below zero a buckling mode can lie, N/mm, see [`super::bend::Cell::softness`].
     pub(crate) fn softest(&self) -> f64 {
         self.softest
     }
@@ -547,38 +503,6 @@ impl Model {
 
 /// A contact on the way along a line: its law, the offset and its change.
 pub(crate) type Along = (Law, [f64; 2], [f64; 2]);
-
-/// A corner between its edges.
-#[inline(always)]
-fn shape_of(corner: &CornerTerm, frames: &[Frame], edges: &[Edge]) -> Corner {
-    let [e0, e1] = corner.edge.map(|e| &edges[e as usize]);
-    if corner.clamp {
-        // the first node is the second, which a clamp holds
-        Corner::held(frames[corner.frame[1] as usize].tangent, e1)
-    } else {
-        Corner::between(e0, e1)
-    }
-}
-
-/// The same with its edges on the normals.
-#[inline(always)]
-fn corner_of(corner: &CornerTerm, frames: &[Frame], edges: &[Edge]) -> (Corner, Projected) {
-    let [e0, e1] = corner.edge.map(|e| &edges[e as usize]);
-    let [f0, f1, f2] = corner.frame.map(|f| &frames[f as usize]);
-    let onto = |f: &Frame, t: &Vector| [f.n1.dot(t), f.n2.dot(t)];
-    let on = if corner.clamp {
-        Projected {
-            t0: [[0.0; 2], [0.0; 2], onto(f2, &f1.tangent)],
-            t1: [e1.on[0], e1.on[0], e1.on[1]],
-        }
-    } else {
-        Projected {
-            t0: [e0.on[0], e0.on[1], onto(f2, &e0.t)],
-            t1: [onto(f0, &e1.t), e1.on[0], e1.on[1]],
-        }
-    };
-    (shape_of(corner, frames, edges), on)
-}
 
 /// The edge of an end.
 pub(crate) fn end_of<'a>(
@@ -591,20 +515,9 @@ pub(crate) fn end_of<'a>(
     (frames, edge(frames[0], at[0], frames[1], at[1]))
 }
 
-/// Adds a corner's gradient to the whole.
-#[inline(always)]
-fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) {
-    for (b, g) in base.iter().zip(slopes) {
-        if *b != FIXED {
-            gradient[*b as usize] += g[0];
-            gradient[*b as usize + 1] += g[1];
-        }
-    }
-}
-
 /// Adds a corner's Hessian to the whole.
 #[inline(always)]
-fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
+pub(crate) fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
     const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
     if base[0] < base[1] && base[1] < base[2] && base[2] != FIXED {
         matrix.add_corner(base.map(|b| b as usize), hessian);

@@ -87,15 +87,15 @@ impl Settle {
             let corner = model.corner_at(member.nodes, member.clamp);
             let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
             let mut bent = corner.curvature_per_mm();
-            let mut energy = b * corner.bending();
+            let mut energy = b * corner.cell.bending();
             if natural > 0.0 {
                 let frame = &model.frames[model.nodes.frame[node] as usize];
                 let towards = frame.across(self.newton.rolls[k]);
                 bent -= model.tilt_at(member).carry(towards) * natural;
-                energy = 0.5 * b * bent.norm_squared() * corner.arc_mm();
+                energy = 0.5 * b * bent.norm_squared() * corner.cell.arc_mm();
             }
             bending += member.weight * energy;
-            path += member.weight * corner.arc_mm();
+            path += member.weight * corner.cell.arc_mm();
             curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
             moment[node - range.start] += bent * (member.weight * b);
         }

@@ -1,5 +1,6 @@
 //! What follows from a shape: distances from the tips, stiffness and diameters there, loads.
 
+use super::abreast::clear_for_vectors;
 use super::bend::Corner;
 use super::contact::Keep;
 use super::layout::FIXED;
@@ -62,7 +63,7 @@ impl Model {
                 let mut correction = 0.0;
                 if let Some(next) = edges {
                     let corner = Corner::inner(e, next);
-                    correction = corner.arc_mm() - corner.m;
+                    correction = corner.cell.arc_mm() - corner.cell.m;
                 }
                 along += 0.5 * correction;
                 self.nodes.from_tip[at] = along;
@@ -128,15 +129,14 @@ impl Model {
         self.update_forces(scene);
         self.update_grips(scene);
         self.update_material(scene);
-        for corner in &mut self.corners {
-            corner.stiffness = 0.0;
-            corner.load = 0.0;
-        }
+        let corners = self.corners.len();
+        clear_for_vectors(&mut self.stiffness, corners);
+        clear_for_vectors(&mut self.load, corners);
         for member in &self.members {
             let node = member.node as usize;
-            let corner = &mut self.corners[member.corner as usize];
-            corner.stiffness += member.weight * self.nodes.stiffness[node];
-            corner.load += member.weight * self.nodes.load[node];
+            let corner = member.corner as usize;
+            self.stiffness[corner] += member.weight * self.nodes.stiffness[node];
+            self.load[corner] += member.weight * self.nodes.load[node];
         }
         for end in &mut self.ends {
             end.load = end.weight * self.nodes.load[end.node as usize];
@@ -282,7 +282,7 @@ impl Model {
                     let member = self.members[i];
                     if range.contains(&(member.node as usize)) {
                         let corner = self.corner_at(member.nodes, member.clamp);
-                        let force = line * (member.weight * corner.m);
+                        let force = line * (member.weight * corner.cell.m);
                         self.push_node(member.node as usize, normal_part(force, corner.tangent()));
                     }
                 }

@@ -175,15 +175,13 @@ pub(crate) struct CornerTerm {
     /// Its edges among all; the first means nothing at a clamp.
     pub(crate) edge: [u32; 2],
     pub(crate) clamp: bool,
-    pub(crate) stiffness: f64,
-    pub(crate) load: f64,
 }
 
 /// From one node to the next.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct EdgeTerm {
+    pub(crate) node: [u32; 2],
     pub(crate) frame: [u32; 2],
-    pub(crate) base: [u32; 2],
 }
 
 /// A node's share in a corner.

@@ -7,6 +7,7 @@ fn sample(sizes: &[usize], seed: u64) -> (BlockBanded, DMatrix<f64>) {
     let mut banded = BlockBanded::default();
     banded.lay_out(sizes);
     banded.clear();
+    banded.clear_rest();
     let n = banded.unknowns();
     let block = |c: usize| banded.start.partition_point(|s| *s <= c) - 1;
     let mut dense = DMatrix::zeros(n, n);
