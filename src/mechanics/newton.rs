@@ -28,6 +28,8 @@ const SHIFT_DECAY: f64 = 0.1;
 /// Share of the gradient to which the model with exact contacts is solved: smaller ones spend
 /// factorisations on a model that bending bends away from, larger ones line searches.
 const FORCING: f64 = 0.1;
+/// The same near a solution, where a step costs more than a factorisation.
+const FORCING_NEAR: f64 = 0.03;
 /// Most factorisations for one step. With more, steps far from the end cost more than they save.
 const MOST_INNER: usize = 6;
 /// Of these, how many go the whole way: which contacts press settles sooner by going too far than by
@@ -241,6 +243,8 @@ impl Newton {
         const MOST_STEPS: usize = 12;
         /// Share of the gradient that a step may leave, after a first that may leave all.
         const LEFT: f64 = 0.5;
+        /// So many tolerances are near enough to wait for the coefficients even if a step leaves more.
+        const NEAR: f64 = 300.0;
         let (from, from_rolls) = (self.x.clone(), self.rolls.clone());
         let mut settled = renew(model, &self.x, &self.rolls);
         let mut before_n = f64::INFINITY;
@@ -262,7 +266,7 @@ impl Newton {
                 first_energy = energy.total;
             }
             fell = energy.total < first_energy;
-            let falls = step < 2 || residual_n < LEFT * before_n || residual_n < tolerance_n;
+            let falls = step < 2 || residual_n < LEFT * before_n || residual_n < NEAR * tolerance_n;
             before_n = residual_n;
             if step == MOST_STEPS
                 || !falls
@@ -311,7 +315,8 @@ impl Newton {
         } else {
             0.0
         };
-        let goal = FORCING * largest_size(&model.gradient, &model.roll_gradient);
+        let forcing = if shifted { FORCING } else { FORCING_NEAR };
+        let goal = forcing * largest_size(&model.gradient, &model.roll_gradient);
         self.step.clear();
         self.step.resize(n + free, 0.0);
         self.residual.clone_from(&model.gradient);
