@@ -43,6 +43,12 @@ impl Frame {
         self.n1 * roll_rad.cos() + self.n2 * roll_rad.sin()
     }
 
+    /// The point so far from the origin along the first and the second normal, mm.
+    #[must_use]
+    pub fn place(&self, [u, v]: [f64; 2]) -> Point {
+        self.origin_mm + self.n1 * u + self.n2 * v
+    }
+
     /// The frame after turning by `turn_rad` towards [`Self::across`]`(roll_rad)` on the spot.
     ///
     /// The normals turn with the tangent about the bend's axis, so the frame stays free of twist.

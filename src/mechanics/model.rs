@@ -135,9 +135,7 @@ impl Model {
 
     /// A node by its stored offset.
     pub(crate) fn place(&self, node: usize) -> Point {
-        let frame = &self.frames[self.nodes.frame[node] as usize];
-        let [u, v] = self.nodes.offset[node];
-        frame.origin_mm + frame.n1 * u + frame.n2 * v
+        self.frames[self.nodes.frame[node] as usize].place(self.nodes.offset[node])
     }
 
     /// Edge between two nodes by their stored offsets.

@@ -30,14 +30,39 @@ const SHIFT_DECAY: f64 = 0.1;
 const FORCING: f64 = 0.1;
 /// The same near a solution, where a step costs more than a factorisation.
 const FORCING_NEAR: f64 = 0.03;
-/// Most factorisations for one step. With more, steps far from the end cost more than they save.
-const MOST_INNER: usize = 6;
-/// Of these, how many go the whole way: which contacts press settles sooner by going too far than by
-/// creeping along the model's slope.
-const WHOLE_INNER: usize = 3;
-/// The same where steps creep.
-const MOST_CREEPING: usize = 8;
-const WHOLE_CREEPING: usize = 1;
+
+/// How a step looks for the contacts that press.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Pace {
+    /// Most factorisations for one step. With more, steps far from the end cost more than they save.
+    most_inner: usize,
+    /// Of these, how many go the whole way: which contacts press settles sooner by going too far than
+    /// by creeping along the model's slope.
+    whole: usize,
+    /// Whether contacts are taken at the force foreseen for them rather than where they lie.
+    pub(crate) foresees: bool,
+}
+
+impl Pace {
+    /// Long steps, the usual ones.
+    pub(crate) const LONG: Self = Self {
+        most_inner: 6,
+        whole: 3,
+        foresees: true,
+    };
+    /// Short ones, which keep some rods that long ones lose.
+    pub(crate) const CREEPING: Self = Self {
+        most_inner: 8,
+        whole: 1,
+        foresees: false,
+    };
+}
+
+impl Default for Pace {
+    fn default() -> Self {
+        Self::LONG
+    }
+}
 
 /// How a run of Newton steps ended.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -83,8 +108,7 @@ pub(crate) struct Newton {
     /// Whether the last matrix was positive definite as it was; none where contacts have changed since, or
     /// none was factorised since the start.
     pub(crate) definite: Option<bool>,
-    /// Whether steps creep: contacts are taken where they lie and sought along the model's slope.
-    pub(crate) creeps: bool,
+    pub(crate) pace: Pace,
     plain: Vec<f64>,
     near: Vec<f64>,
     anderson: Anderson,
@@ -162,7 +186,7 @@ impl Newton {
                 return ended(false);
             }
             let mut found = None;
-            for most_inner in [self.most_inner(), 1] {
+            for most_inner in [self.pace.most_inner, 1] {
                 if self.direction(model, most_inner, true).is_none() {
                     return ended(false);
                 }
@@ -184,14 +208,6 @@ impl Newton {
             if let Some(run) = self.history.energies_n_mm.last_mut() {
                 run.push(energy.total);
             }
-        }
-    }
-
-    fn most_inner(&self) -> usize {
-        if self.creeps {
-            MOST_CREEPING
-        } else {
-            MOST_INNER
         }
     }
 
@@ -270,7 +286,7 @@ impl Newton {
             before_n = residual_n;
             if step == MOST_STEPS
                 || !falls
-                || self.direction(model, self.most_inner(), false) != Some(false)
+                || self.direction(model, self.pace.most_inner, false) != Some(false)
             {
                 break;
             }
@@ -382,7 +398,7 @@ impl Newton {
             if left <= goal {
                 break;
             }
-            if !self.creeps {
+            if self.pace.foresees {
                 model.foresee(&self.delta, part, &mut self.residual);
             }
         }
@@ -411,12 +427,7 @@ impl Newton {
             let longest = self.delta.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
             return (LONGEST_STEP_MM / longest.max(1e-300)).min(1.0);
         }
-        let whole = if self.creeps {
-            WHOLE_CREEPING
-        } else {
-            WHOLE_INNER
-        };
-        if inner < whole {
+        if inner < self.pace.whole {
             return 1.0;
         }
         let (pull, change) = (dot(&self.pull, &self.delta), dot(&self.change, &self.delta));

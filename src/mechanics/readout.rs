@@ -110,15 +110,10 @@ impl Settle {
         let last = range.end - 1;
         let end = model.edge_between(last - 1, last).normalize();
         let axis = model.frames[model.nodes.frame[last] as usize].tangent;
-        let position = |node: usize| {
-            let frame = &model.frames[model.nodes.frame[node] as usize];
-            let [u, v] = model.nodes.offset[node];
-            frame.origin_mm + frame.n1 * u + frame.n2 * v
-        };
         RodState {
             station_mm: model.nodes.s_mm[range.clone()].to_vec(),
             offset_mm: model.nodes.offset[range.clone()].to_vec(),
-            position_mm: range.clone().map(position).collect(),
+            position_mm: range.clone().map(|node| model.place(node)).collect(),
             from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
             curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
             moment_n_mm: moment.iter().map(Vector::norm).collect(),

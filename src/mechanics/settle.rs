@@ -4,7 +4,7 @@ use super::MechanicsError;
 use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
-use super::newton::{Ended, History, Newton};
+use super::newton::{Ended, History, Newton, Pace};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
@@ -169,9 +169,9 @@ impl Settle {
         match self.settle_from_scratch(scene) {
             // long steps may lose a rod that short ones keep
             Err(MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }) => {
-                self.newton.creeps = true;
+                self.newton.pace = Pace::CREEPING;
                 let found = self.settle_from_scratch(scene);
-                self.newton.creeps = false;
+                self.newton.pace = Pace::LONG;
                 found
             }
             found => found,
@@ -635,7 +635,7 @@ impl Settle {
                 let span = s_old[b] - s_old[a];
                 let t = (s - s_old[a]) / span;
                 let frame = &self.model.frames[self.model.nodes.frame[node] as usize];
-                let whole = t <= 1.0 && !self.newton.creeps;
+                let whole = t <= 1.0 && self.newton.pace.foresees;
                 let through = old.spans.get(a).filter(|_| whole);
                 let through = through.map(|(from, cubic)| crossing(frame, *from, cubic, t));
                 if let Some(at) = through.filter(|at| at.iter().all(|x| x.is_finite())) {

@@ -264,8 +264,7 @@ impl Part {
         hoops
             .map(|hoop| {
                 let frame = hoop.frame;
-                let [u, v] = hoop.offset_mm;
-                let at = frame.origin_mm + frame.n1 * u + frame.n2 * v;
+                let at = frame.place(hoop.offset_mm);
                 Pose::new(at, frame.tangent, frame.n1, hoop.radius_mm / self.bound_mm)
             })
             .collect()

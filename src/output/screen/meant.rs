@@ -68,7 +68,7 @@ pub(super) fn beside_tip(stage: &Stage, moment: &Moment, device: usize, station_
     let room_mm = 0.5 * track.healthy_diameter_at(station_mm);
     let [x, y] = [here.n1, here.n2].map(|n| off.dot(&n));
     let fits = (0.8 * room_mm / x.hypot(y).max(1e-9)).min(1.0);
-    there.origin_mm + (there.n1 * x + there.n2 * y) * fits
+    there.place([x, y].map(|x| fits * x))
 }
 
 /// Draws a ring round the lumen where a tip should have come to.

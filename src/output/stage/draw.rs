@@ -271,15 +271,14 @@ impl<'a> Drawing<'a> {
         frame
     }
 
-    fn point(&self, s_mm: f64, [u, v]: [f64; 2]) -> Point {
-        let frame = self.frame_at(s_mm);
-        frame.origin_mm + frame.n1 * u + frame.n2 * v
+    fn point(&self, s_mm: f64, offset_mm: [f64; 2]) -> Point {
+        self.frame_at(s_mm).place(offset_mm)
     }
 
     /// A round section that stands across the vessel.
-    pub(super) fn node(&self, s_mm: f64, [u, v]: [f64; 2], radius_mm: f64) -> Node {
+    pub(super) fn node(&self, s_mm: f64, offset_mm: [f64; 2], radius_mm: f64) -> Node {
         let mut frame = self.frame_at(s_mm);
-        frame.origin_mm += frame.n1 * u + frame.n2 * v;
+        frame.origin_mm = frame.place(offset_mm);
         ring(&frame, s_mm, radius_mm)
     }
 

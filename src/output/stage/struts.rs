@@ -21,7 +21,7 @@ impl Hoop {
     fn at(&self, turn_rad: f64) -> Point {
         let u = self.offset_mm[0] + self.radius_mm * turn_rad.cos();
         let v = self.offset_mm[1] + self.radius_mm * turn_rad.sin();
-        self.frame.origin_mm + self.frame.n1 * u + self.frame.n2 * v
+        self.frame.place([u, v])
     }
 }
 
