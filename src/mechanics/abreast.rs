@@ -3,7 +3,7 @@
 //! Everything lies in lists of its own, by frame, edge or corner, so that neighbours are loaded
 //! together. What stands alone, at clamps and tips, is worked out by the same formulas one by one.
 
-use super::bend::{Cell, Corner, Projected, gram};
+use super::bend::{Cell, Corner, Projected, gram, measured};
 use super::layout::{FIXED, short};
 use super::model::{Energy, Model, edge};
 use super::number::{Number, Several};
@@ -226,11 +226,10 @@ impl Abreast {
     }
 
     fn set_edge(&mut self, at: usize, e: Vector) {
-        let l = e.norm();
-        self.a[at] = 1.0 / l;
-        self.l[at] = l;
-        for (list, e) in self.t.iter_mut().zip(e.iter()) {
-            list[at] = e * self.a[at];
+        let (t, a, l) = measured(e);
+        (self.a[at], self.l[at]) = (a, l);
+        for (list, t) in self.t.iter_mut().zip(t.iter()) {
+            list[at] = *t;
         }
     }
 

@@ -314,6 +314,14 @@ fn less<T: Number>(a: [T; 5], b: [T; 5]) -> [T; 5] {
     ]
 }
 
+/// Unit tangent, inverse length and length of an edge.
+#[inline(always)]
+pub(crate) fn measured(e: Vector) -> (Vector, f64, f64) {
+    let l = e.norm();
+    let a = 1.0 / l;
+    (e * a, a, l)
+}
+
 /// Two edges that meet at a node.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Corner {
@@ -326,17 +334,13 @@ impl Corner {
     /// Between two edges, mm.
     #[inline(always)]
     pub(crate) fn inner(e0: Vector, e1: Vector) -> Self {
-        let (l0, l1) = (e0.norm(), e1.norm());
-        let (a0, a1) = (1.0 / l0, 1.0 / l1);
-        Self::between((e0 * a0, a0, l0), (e1 * a1, a1, l1))
+        Self::between(measured(e0), measured(e1))
     }
 
     /// Between a unit tangent held and the first edge.
     #[inline(always)]
     pub(crate) fn clamped(tangent: Vector, e1: Vector) -> Self {
-        let l1 = e1.norm();
-        let a1 = 1.0 / l1;
-        Self::held(tangent, (e1 * a1, a1, l1))
+        Self::held(tangent, measured(e1))
     }
 
     /// Between two edges by their unit tangents, inverse lengths and lengths.

@@ -111,6 +111,9 @@ impl Profile {
 
     /// Mean over `low..high`; `segment` is the first knot beyond `low`.
     fn mean(&self, low: f64, high: f64, mut segment: usize, mean: Mean) -> f64 {
+        if let Some(level) = self.level(high, segment) {
+            return level;
+        }
         let (mut from, mut sum) = (low, 0.0);
         loop {
             let to = self.knots.get(segment).map_or(high, |k| k.0.min(high));
@@ -131,6 +134,16 @@ impl Profile {
         match mean {
             Mean::Plain => sum / (high - low),
             Mean::Harmonic => (high - low) / sum,
+        }
+    }
+
+    /// The value up to `high` where it changes nowhere beyond the knot before `segment`.
+    fn level(&self, high: f64, segment: usize) -> Option<f64> {
+        let before = segment.checked_sub(1).and_then(|j| self.knots.get(j));
+        match (before, self.knots.get(segment)) {
+            (Some(a), Some(b)) => (high <= b.0 && a.1.total_cmp(&b.1).is_eq()).then_some(a.1),
+            (Some(last), None) => Some(last.1),
+            (None, first) => first.filter(|first| high <= first.0).map(|first| first.1),
         }
     }
 

@@ -1,7 +1,7 @@
 //! What follows from a shape: distances from the tips, stiffness and diameters there, loads.
 
 use super::abreast::clear_for_vectors;
-use super::bend::Corner;
+use super::bend::{Corner, measured};
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
@@ -56,18 +56,18 @@ impl Model {
                 along = blend * (short_edge.norm() + last.norm()) + (1.0 - blend) * without;
                 at = first + m - 1;
                 self.nodes.from_tip[at] = along;
-                edges = Some(last);
+                edges = Some(measured(last));
             }
             while at > first {
-                let e = self.edge_between(at - 1, at);
+                let e = measured(self.edge_between(at - 1, at));
                 let mut correction = 0.0;
                 if let Some(next) = edges {
-                    let corner = Corner::inner(e, next);
+                    let corner = Corner::between(e, next);
                     correction = corner.cell.arc_mm() - corner.cell.m;
                 }
                 along += 0.5 * correction;
                 self.nodes.from_tip[at] = along;
-                along += e.norm() + 0.5 * correction;
+                along += e.2 + 0.5 * correction;
                 edges = Some(e);
                 at -= 1;
                 self.nodes.from_tip[at] = along;
