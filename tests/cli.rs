@@ -131,6 +131,29 @@ fn alone_it_runs_the_embedded_default_scene_anywhere() {
 }
 
 #[test]
+fn no_share_is_told_of_a_force_hardly_known() {
+    let rehearsed: nestline::rehearsal::Rehearsed =
+        serde_json::from_slice(&nestline(&["--json"]).stdout).unwrap();
+    let steps = rehearsed.outcome.steps.iter();
+    let loads: Vec<_> = steps
+        .flat_map(|s| &s.devices)
+        .filter_map(|d| d.load.as_ref())
+        .collect();
+    let mut hardly_known = 0;
+    for load in &loads {
+        let known = load.hub_force_n > 2.0 * load.within_n;
+        assert!(load.efficiency.is_some() == known, "{load:?}");
+        assert!(load.share_lost.is_some() == known, "{load:?}");
+        hardly_known += usize::from(!known);
+    }
+    assert!(
+        (1..loads.len()).contains(&hardly_known),
+        "{hardly_known} of {} forces hardly known",
+        loads.len()
+    );
+}
+
+#[test]
 fn json_has_a_schema_and_the_text_s_numbers() {
     for (arguments, schema) in [
         (vec!["--json"], "nestline.rehearsal"),

@@ -173,9 +173,10 @@ pub struct LoadRow {
     pub within_n: f64,
     /// Force its tip works against, N.
     pub tip_force_n: f64,
-    /// Tip force over hub force (push efficiency); none where the hub needs no force.
+    /// Tip force over hub force (push efficiency); none where the hub needs no force, or one less than
+    /// twice what it is known to.
     pub efficiency: Option<f64>,
-    /// Share of the hub force lost to friction; none where the hub needs no force.
+    /// Share of the hub force lost to friction; none where the efficiency is.
     pub share_lost: Option<f64>,
     /// The places where most is lost, the worst first, at most three.
     pub lost: Vec<LossRow>,

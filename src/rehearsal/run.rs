@@ -321,16 +321,20 @@ fn device_row(
 /// Most places told where force is lost.
 const LOSSES_TOLD: usize = 3;
 
+/// Shares are told of hub forces so many times as large as what they are known to.
+const KNOWN: f64 = 2.0;
+
 fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
     let load = laid.loads.iter().find(|l| l.device == k)?;
+    let known = load.hub_force_n > KNOWN * laid.within_n;
     let losses = load.losses.iter().take(LOSSES_TOLD);
     Some(LoadRow {
         direction: load.direction,
         hub_force_n: load.hub_force_n,
         within_n: laid.within_n,
         tip_force_n: load.tip_force_n,
-        efficiency: load.efficiency,
-        share_lost: load.share_lost,
+        efficiency: load.efficiency.filter(|_| known),
+        share_lost: load.share_lost.filter(|_| known),
         lost: losses
             .map(|l| LossRow {
                 station_mm: l.station_mm,
