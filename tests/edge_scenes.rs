@@ -118,7 +118,10 @@ fn published_fall_back_into_the_common_carotid_catches() {
         .flat_map(|s| &s.findings)
         .find(|f| f.severity == Severity::Failure && f.topic == Topic::StentEdge);
     let help = failure.and_then(|f| f.help.clone()).unwrap_or_default();
-    assert!(help.contains("the guide further by"), "{help}");
+    assert!(
+        help.contains("the guide ") && help.contains(" mm further up"),
+        "{help}"
+    );
 }
 
 #[test]

@@ -17,8 +17,8 @@ const ABREAST: usize = 8;
 /// Vectors, component by component.
 type Vectors = [Vec<f64>; 3];
 
-/// Neighbours in their lists: `count` terms from `term` on, their corners, the first edge of each and the
-/// frame that edge starts from.
+/// Neighbours in their lists: `count` terms from `term` on, their corners (of edges: the nodes they start
+/// from), the first edge of each and the frame that edge starts from.
 #[derive(Debug, Clone, Copy)]
 struct Row {
     term: u32,
@@ -263,7 +263,6 @@ impl Abreast {
     /// Unit tangents and lengths of a row of edges.
     #[inline(always)]
     fn look_at_row<S: Simd>(&mut self, simd: S, row: &Row) {
-        // an edge's row names its first node where others name the corner
         let (first, frame, node) = (row.edge as usize, row.frame as usize, row.corner as usize);
         for lane in (0..row.count as usize).step_by(S::F64_LANES) {
             let (at, frame, node) = (first + lane, frame + lane, node + lane);

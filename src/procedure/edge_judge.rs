@@ -325,7 +325,7 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
     {
         found.push(EdgeHelp {
             what: format!(
-                "the {} further by {:.0} mm",
+                "the {} {:.0} mm further up",
                 plan.devices[cover.device].name,
                 (report.safe_mm - cover.beyond_mm).max(0.0).ceil()
             ),

@@ -142,7 +142,7 @@ impl Teller<'_> {
         }
         if let Some(buckling) = &load.buckling {
             let text = format!(
-                "the {name} buckles over {:.0} mm {}: it lies in waves on the wall there",
+                "the {name} buckles along {:.0} mm in all, most {}: it lies in waves on the wall there",
                 buckling.length_mm,
                 self.plan.place_in_words(buckling.station_mm)
             );
