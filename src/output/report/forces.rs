@@ -223,6 +223,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                     }
                 }
             }
+            p.note { "A dash: the force at the hub is less than twice what it is known to. None: its own bend draws on the tip, or walls hold it." }
         }
     }
 }
