@@ -650,15 +650,19 @@ mod tests {
     /// A stiff sheath, a catheter in it that leaves it, and a wire with a hand on its hub that fits it
     /// so tightly that they share an axis.
     fn posed() -> (Vec<TubeStation>, Vec<Rod>) {
-        let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
-        let tube: Vec<TubeStation> = (0..=70)
-            .map(|i| TubeStation {
-                s_mm: f64::from(i),
-                frame: start.along_arc(f64::from(i), f64::from(i) / 30.0, 0.3),
+        // no two cells alike
+        let mut frame = Frame::new(Point::origin(), Vector::x(), Vector::y());
+        let mut tube = Vec::new();
+        for i in 0..=70 {
+            let s_mm = f64::from(i);
+            tube.push(TubeStation {
+                s_mm,
+                frame,
                 radius_mm: 2.0,
                 wall_stiffness_n_per_mm2: 10.0,
-            })
-            .collect();
+            });
+            frame = frame.along_arc(1.0, 0.03 + 0.02 * (0.9 * s_mm).sin(), 0.4 * s_mm);
+        }
         let tip = |s: f64| End::Tip(TubeStation::at(&tube, s).unwrap());
         let within = |rod: usize, to_mm: f64| Stretch {
             from_mm: 0.0,
