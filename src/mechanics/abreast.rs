@@ -641,10 +641,8 @@ pub(crate) fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) 
 mod tests {
     use super::*;
     use crate::geometry::Point;
-    use crate::mechanics::layout::Sharing;
     use crate::mechanics::{
-        AxialLoad, Container, End, Profile, Rod, Scene, Settings, StartSupport, Stretch,
-        TubeStation,
+        AxialLoad, Container, End, Profile, Rod, Scene, StartSupport, Stretch, TubeStation,
     };
 
     /// A stiff sheath, a catheter in it that leaves it, and a wire with a hand on its hub that fits it
@@ -717,18 +715,7 @@ mod tests {
             rods: &rods,
             beside: &[],
         };
-        let settings = Settings::default();
-        let mut model = Model::default();
-        model.lay_out_nodes(&scene);
-        for (i, at) in model.nodes.offset.iter_mut().enumerate() {
-            let t = 0.21 * f64::from(u32::try_from(i).unwrap());
-            *at = [0.8 * t.sin(), 0.5 * (1.7 * t).cos() - 0.5];
-        }
-        model.update_sections(&scene);
-        model.lay_out_terms(&scene, &settings, Sharing::TightFits);
-        model.update(&scene, &settings, &[0.0; 3], 1e4);
-        let mut x = Vec::new();
-        model.gather(&mut x);
+        let (mut model, x) = Model::in_waves(&scene, &[0.0; 3]);
         let look = |model: &mut Model| {
             let energy = model.evaluate(&x, &[0.0; 3]).total;
             model.factorise(0.0);

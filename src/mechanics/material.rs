@@ -272,11 +272,8 @@ impl Model {
 #[cfg(test)]
 mod tests {
     use crate::geometry::{Frame, Point, Vector};
-    use crate::mechanics::layout::Sharing;
     use crate::mechanics::model::Model;
-    use crate::mechanics::{
-        AxialLoad, End, NaturalBend, Profile, Rod, Roll, Scene, Settings, TubeStation,
-    };
+    use crate::mechanics::{AxialLoad, End, NaturalBend, Profile, Rod, Roll, Scene, TubeStation};
 
     /// A pre-shaped wire that stiffens away from its tip, held at its hub in a bend.
     fn posed() -> (Vec<TubeStation>, Rod) {
@@ -317,19 +314,8 @@ mod tests {
             rods: &rods,
             beside: &[],
         };
-        let settings = Settings::default();
-        let mut model = Model::default();
-        model.lay_out_nodes(&scene);
-        for (i, at) in model.nodes.offset.iter_mut().enumerate() {
-            let t = 0.21 * f64::from(u32::try_from(i).unwrap());
-            *at = [0.8 * t.sin(), 0.5 * (1.7 * t).cos() - 0.5];
-        }
-        model.update_sections(&scene);
-        model.lay_out_terms(&scene, &settings, Sharing::TightFits);
         let rolls = [0.4];
-        model.update(&scene, &settings, &rolls, 1e4);
-        let mut x = Vec::new();
-        model.gather(&mut x);
+        let (mut model, x) = Model::in_waves(&scene, &rolls);
         let whole = model.evaluate(&x, &rolls);
         let gradient = model.gradient.clone();
         let roll_gradient = model.roll_gradient[0];

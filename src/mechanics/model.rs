@@ -558,3 +558,23 @@ fn stretch(matrix: &mut BlockBanded, end: &EndTerm, load: f64, frames: &[Frame],
         }
     }
 }
+
+#[cfg(test)]
+impl Model {
+    /// A scene laid out with rods in waves that nothing is in balance with, and its unknowns.
+    pub(crate) fn in_waves(scene: &super::Scene<'_>, rolls: &[f64]) -> (Self, Vec<f64>) {
+        let settings = super::Settings::default();
+        let mut model = Self::default();
+        model.lay_out_nodes(scene);
+        for (i, at) in model.nodes.offset.iter_mut().enumerate() {
+            let t = 0.21 * f64::from(super::layout::short(i));
+            *at = [0.8 * t.sin(), 0.5 * (1.7 * t).cos() - 0.5];
+        }
+        model.update_sections(scene);
+        model.lay_out_terms(scene, &settings, super::layout::Sharing::TightFits);
+        model.update(scene, &settings, rolls, 1e4);
+        let mut x = Vec::new();
+        model.gather(&mut x);
+        (model, x)
+    }
+}
