@@ -79,18 +79,21 @@ pub(crate) struct Abreast {
     members: Vec<Row>,
 }
 
+/// Numbers beyond a list's end that a last vector may read.
+const BEYOND: usize = ABREAST + 2;
+
 /// Fills a list, and what a last vector reads beyond it.
 fn fill(list: &mut Vec<f64>, values: impl ExactSizeIterator<Item = f64>) {
     let count = values.len();
     list.clear();
     list.extend(values);
-    list.resize(count + ABREAST + 2, 0.0);
+    list.resize(count + BEYOND, 0.0);
 }
 
-/// Sets a list to nought for as many corners, and what a last vector reads beyond them.
-pub(crate) fn clear_for_vectors(list: &mut Vec<f64>, corners: usize) {
+/// Sets a list to nought for as many terms, and what a last vector reads beyond them.
+pub(crate) fn clear_for_vectors(list: &mut Vec<f64>, terms: usize) {
     list.clear();
-    list.resize(corners + ABREAST, 0.0);
+    list.resize(terms + BEYOND, 0.0);
 }
 
 fn fill_vectors(lists: &mut Vectors, vectors: impl ExactSizeIterator<Item = Vector> + Clone) {
@@ -144,7 +147,7 @@ impl Abreast {
         fill_vectors(&mut self.n2, frames.iter().map(|f| f.n2));
         for (by, lists) in [(1, &mut self.near), (2, &mut self.far)] {
             for list in lists.iter_mut() {
-                fill(list, (0..count).map(|_| 0.0));
+                clear_for_vectors(list, count);
             }
             for (i, frame) in frames.iter().enumerate() {
                 for (list, product) in lists.iter_mut().zip(gram(after(i, by), frame)) {
@@ -163,13 +166,13 @@ impl Abreast {
         members: &[Member],
     ) {
         for list in &mut self.offset {
-            fill(list, (0..nodes).map(|_| 0.0));
+            clear_for_vectors(list, nodes);
         }
         for list in self.t.iter_mut().chain([&mut self.a, &mut self.l]) {
-            fill(list, edges.iter().map(|_| 0.0));
+            clear_for_vectors(list, edges.len());
         }
         for list in [&mut self.q, &mut self.m] {
-            fill(list, corners.iter().map(|_| 0.0));
+            clear_for_vectors(list, corners.len());
         }
         self.edges.clear();
         for (i, edge) in edges.iter().enumerate() {
@@ -435,6 +438,14 @@ impl Model {
         corner.on(term.frame.map(|f| &self.frames[f as usize]))
     }
 
+    /// Stiffness of corners from `at` on, and their load with what hands add.
+    #[inline(always)]
+    fn stiffness_and_load<S: Simd>(&self, simd: S, at: usize) -> (Several<S>, Several<S>) {
+        let load = Several::load(simd, &self.load, at);
+        let by_hands = Several::load(simd, &self.grips.corner_n, at);
+        (Several::load(simd, &self.stiffness, at), load + by_hands)
+    }
+
     /// Energy of bending and loads where corners were last looked at; adds its gradient.
     pub(crate) fn feel_corners(&mut self) -> Energy {
         struct Op<'a>(&'a mut Model);
@@ -470,9 +481,7 @@ impl Model {
             let (edge, frame) = (row.edge as usize, row.frame as usize);
             for lane in (0..row.count as usize).step_by(S::F64_LANES) {
                 let cells = self.abreast.cells(simd, at + lane, edge + lane);
-                let b = Several::load(simd, &self.stiffness, at + lane);
-                let load = Several::load(simd, &self.load, at + lane)
-                    + Several::load(simd, &self.grips.corner_n, at + lane);
+                let (b, load) = self.stiffness_and_load(simd, at + lane);
                 let (value, by_edge) = cells.slopes(b, load);
                 let [n0, n1, n2] = self
                     .abreast
@@ -541,9 +550,7 @@ impl Model {
                     four(simd, far, frame + lane),
                     four(simd, near, frame + lane + 1),
                 ];
-                let b = Several::load(simd, &self.stiffness, at + lane);
-                let load = Several::load(simd, &self.load, at + lane)
-                    + Several::load(simd, &self.grips.corner_n, at + lane);
+                let (b, load) = self.stiffness_and_load(simd, at + lane);
                 let blocks = cells.hessian(&on, grams, b, load);
                 for (i, block) in blocks.iter().enumerate() {
                     found.keep(4 * i, lane, block);

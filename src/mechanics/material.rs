@@ -10,7 +10,7 @@
 
 use super::bend::Corner;
 use super::model::{Model, end_of};
-use super::profile::{Profile, Walk};
+use super::profile::{Mean, Profile, Walk};
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use super::terms::{ShapedTerm, Tilt};
 
@@ -149,10 +149,10 @@ impl Model {
         for (k, followed) in material.rods.iter().enumerate() {
             let Some(followed) = followed else { continue };
             let mut low = 0.0;
-            let mut stiffness = Walk::new(&followed.stiffness_n_mm2);
+            let mut stiffness = Walk::new(&followed.stiffness_n_mm2, Mean::Harmonic);
             for node in self.rods[k].range().rev() {
                 let high = low + material.arc[node];
-                self.nodes.stiffness[node] = stiffness.harmonic_mean_to(high);
+                self.nodes.stiffness[node] = stiffness.mean_to(high);
                 if let Some((length, curvature)) = followed.natural {
                     let part = (length.min(high) - low).max(0.0) / (high - low).max(1e-300);
                     self.nodes.natural[node] = curvature * part;

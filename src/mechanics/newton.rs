@@ -39,7 +39,8 @@ pub(crate) struct Pace {
     /// Of these, how many go the whole way: which contacts press settles sooner by going too far than
     /// by creeping along the model's slope.
     whole: usize,
-    /// Whether contacts are taken at the force foreseen for them rather than where they lie.
+    /// Whether contacts are taken at the force foreseen for them rather than where they lie, and finer
+    /// levels are guessed in space rather than by offsets.
     pub(crate) foresees: bool,
 }
 

@@ -86,26 +86,14 @@ impl Profile {
     pub(crate) fn cell_means(&self, from_tip_mm: &[f64], mean: Mean, out: &mut Vec<f64>) {
         out.clear();
         out.resize(from_tip_mm.len(), self.knots[0].1);
-        if self.is_constant() {
-            return;
-        }
-        let mut low = from_tip_mm.last().copied().unwrap_or(0.0);
-        let mut segment = 0;
+        let mut walk = Walk::new(self, mean);
+        walk.low_mm = from_tip_mm.last().copied().unwrap_or(0.0);
         for i in (0..from_tip_mm.len()).rev() {
-            let high = if i == 0 {
+            out[i] = walk.mean_to(if i == 0 {
                 from_tip_mm[0]
             } else {
                 0.5 * (from_tip_mm[i] + from_tip_mm[i - 1])
-            };
-            while segment < self.knots.len() && self.knots[segment].0 <= low {
-                segment += 1;
-            }
-            out[i] = if high > low {
-                self.mean(low, high, segment, mean)
-            } else {
-                self.at(low)
-            };
-            low = high;
+            });
         }
     }
 
@@ -167,6 +155,7 @@ impl Profile {
 #[derive(Debug)]
 pub(crate) struct Walk<'a> {
     profile: &'a Profile,
+    mean: Mean,
     constant: bool,
     low_mm: f64,
     /// First knot beyond `low_mm`.
@@ -174,18 +163,19 @@ pub(crate) struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    pub(crate) fn new(profile: &'a Profile) -> Self {
+    pub(crate) fn new(profile: &'a Profile, mean: Mean) -> Self {
         Self {
             profile,
+            mean,
             constant: profile.is_constant(),
             low_mm: 0.0,
             segment: 0,
         }
     }
 
-    /// Goes on to a distance from the tip; the harmonic mean on the way there, or the value here
-    /// where that is no further.
-    pub(crate) fn harmonic_mean_to(&mut self, high_mm: f64) -> f64 {
+    /// Goes on to a distance from the tip; the mean on the way there, or the value here where that is
+    /// no further.
+    pub(crate) fn mean_to(&mut self, high_mm: f64) -> f64 {
         if self.constant {
             return self.profile.knots[0].1;
         }
@@ -195,8 +185,7 @@ impl<'a> Walk<'a> {
             self.segment += 1;
         }
         if high_mm > low_mm {
-            self.profile
-                .mean(low_mm, high_mm, self.segment, Mean::Harmonic)
+            self.profile.mean(low_mm, high_mm, self.segment, self.mean)
         } else {
             self.profile.at(low_mm)
         }
