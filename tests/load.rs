@@ -151,33 +151,3 @@ fn exact_force_to_feed_into_a_frictionless_bend() {
         }
     }
 }
-
-#[test]
-fn debug_tip() {
-    for h in [1.0, 0.5, 0.25] {
-        let tube = tube(&[(60.0, 0.0, 0.0), (60.0, 3.0, 0.0)], 1.0, 10.0, h);
-        let found = solve(
-            &tube,
-            Rod::uniform(20.0, 0.6),
-            Drive::Tip(90.0),
-            0.0,
-            moving(Direction::Push, 0.0),
-        );
-        let s = found.solution.as_ref().unwrap();
-        println!(
-            "h {h} tip load {} angle {}",
-            found.devices[0].tip_load_n, s.rods[0].end_angle_rad
-        );
-        for c in s.contacts.iter().rev().take(8) {
-            println!(
-                "  {:.3} w {:.3} p {:.5} f/len {:.5}",
-                c.station_mm,
-                c.length_mm,
-                c.indentation_mm,
-                c.force_in_space_n.norm() / c.length_mm
-            );
-        }
-        let n = s.rods[0].offset_mm.len();
-        println!("{:?}", &s.rods[0].offset_mm[n - 5..]);
-    }
-}
