@@ -1,8 +1,9 @@
 //! Stents, their edges, pulls and suction of a rehearsal, as plain data.
 
+use crate::mechanics::threads::{all_of_them, in_order};
 use crate::mechanics::{MechanicsError, PUMP_KPA, ecst_percent, nascet_percent};
 use crate::procedure::{
-    EdgeKind, EdgeReport, Finding, Meets, Plan, State, StepEffect, Topic, edge_finding,
+    EdgeKind, EdgeReport, Finding, Meets, Passed, Plan, State, StepEffect, Topic, edge_finding,
     edge_passages, judge_edge, lumen_flow, pulls,
 };
 use serde::{Deserialize, Serialize};
@@ -192,18 +193,40 @@ pub(super) struct EdgeRows {
     pub(super) counterfactuals: Vec<String>,
 }
 
+/// The crossings of a step, judged.
+pub(super) type Crossings = Vec<Result<EdgeReport, MechanicsError>>;
+
+/// Judges every crossing of a stent's edge, step by step, on all cores: each is thousands of samples.
+pub(super) fn crossings(plan: &Plan, passed: &[Passed]) -> Vec<Crossings> {
+    let passages = passed.iter().enumerate().flat_map(|(step, done)| {
+        let crossed = edge_passages(plan, &done.before, &done.after, &done.effect.moves);
+        crossed.into_iter().map(move |passage| (step, passage))
+    });
+    let passages: Vec<_> = passages.collect();
+    let judged = in_order(&passages, all_of_them(), |(step, passage)| {
+        let done = &passed[*step];
+        judge_edge(plan, &done.before, passage, &done.effect.laid)
+    });
+    let mut by_step: Vec<Crossings> = passed.iter().map(|_| Vec::new()).collect();
+    for ((step, _), report) in passages.iter().zip(judged) {
+        by_step[*step].push(report);
+    }
+    by_step
+}
+
 impl EdgeRows {
-    /// Judges a step's crossings and pulls; returns what the step is told.
+    /// Takes over a step's crossings and judges its pulls; returns what the step is told.
     pub(super) fn step(
         &mut self,
         plan: &Plan,
         step: usize,
         [before, after]: [&State; 2],
         effect: &StepEffect,
+        crossings: Crossings,
     ) -> Vec<Finding> {
         let mut findings = Vec::new();
-        for passage in edge_passages(plan, before, after, &effect.moves) {
-            let report = match judge_edge(plan, before, &passage, &effect.laid) {
+        for judged in crossings {
+            let report = match judged {
                 Ok(report) => report,
                 Err(error) => {
                     findings.push(cannot("a crossing of a stent's edge", &error));

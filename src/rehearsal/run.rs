@@ -1,6 +1,6 @@
 //! Folding the script over the states.
 
-use super::edge_rows::{EdgeRows, stent_rows};
+use super::edge_rows::{EdgeRows, crossings, stent_rows};
 use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
     ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
@@ -62,10 +62,13 @@ pub fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, Rehea
 pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     let fit_rules = FitRules::default();
     let mut gathered = Gathered::default();
-    for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
+    let judged = crossings(plan, passed);
+    for (i, ((step, done), judged)) in plan.script.iter().zip(passed).zip(judged).enumerate() {
         let met = meetings(plan, &done.after, &done.effect.moves, &fit_rules);
         let states = [&done.before, &done.after];
-        let at_edges = gathered.at_edges.step(plan, i + 1, states, &done.effect);
+        let at_edges = gathered
+            .at_edges
+            .step(plan, i + 1, states, &done.effect, judged);
         gathered.step(plan, i + 1, step.in_words(), states, &done.effect, &met);
         gathered.tell(at_edges);
     }
