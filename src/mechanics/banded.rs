@@ -13,6 +13,7 @@
 //! divisions along the tube is what a small block waits for. The signs of `D` count the matrix's
 //! negative eigenvalues (Sylvester's law of inertia).
 
+mod eliminate;
 mod lanes;
 
 pub(crate) use lanes::{LANES, Lane, combine, gram, products};
@@ -20,26 +21,6 @@ use pulp::{Arch, Simd, WithSimd};
 
 /// Rows are padded to multiples of this.
 const TILE: usize = 4;
-
-/// Pivots smaller than this are zero.
-const LEAST_PIVOT: f64 = 1e-300;
-
-/// Inverse of a pivot, counted where it is negative; none where it is nought or no number, or negative
-/// although the matrix has to be `definite`.
-#[inline(always)]
-fn inverse_of(pivot: f64, definite: bool, negative: &mut usize) -> Option<f64> {
-    // also refuses NaN
-    if !(pivot.abs() > LEAST_PIVOT && pivot.is_finite()) {
-        return None;
-    }
-    if pivot < 0.0 {
-        *negative += 1;
-        if definite {
-            return None;
-        }
-    }
-    Some(1.0 / pivot)
-}
 
 /// A symmetric block matrix and its factor.
 #[derive(Debug, Clone, Default)]
@@ -95,24 +76,6 @@ fn pass_on<T: Copy, const N: usize, const R: usize>(
     ahead.copy_within(N.., 0);
     if let Some(next) = x.get((i + 3) * N..(i + 4) * N) {
         ahead[N..].copy_from_slice(next);
-    }
-}
-
-/// Takes what a stretch leaves from the two panels beyond it, which have as many columns.
-#[inline(always)]
-fn leave<const N: usize, const R: usize>(
-    panels: &mut [f64],
-    (lead1, lead2): (usize, usize),
-    next: &[[f64; R]; N],
-    second: &[[f64; N]; N],
-) {
-    for c in 0..N {
-        for (t, u) in panels[c * lead1..].iter_mut().zip(&next[c]) {
-            *t -= u;
-        }
-        for (t, u) in panels[N * lead1 + c * lead2..].iter_mut().zip(&second[c]) {
-            *t -= u;
-        }
     }
 }
 
@@ -203,6 +166,19 @@ impl BlockBanded {
         add_block(&mut self.values, &self.column, row, col, m);
     }
 
+    /// Adds the blocks of three rising unknowns in the columns of the first.
+    #[inline(always)]
+    pub(crate) fn add_columns(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 3]) {
+        let [a, b, c] = at;
+        for p in 0..2 {
+            let first = self.column[a + p] + a;
+            let rows = &mut self.values[first..first + (c - a) + 2];
+            add_pair(rows, 0, &blocks[0], p);
+            add_pair(rows, b - a, &blocks[1], p);
+            add_pair(rows, c - a, &blocks[2], p);
+        }
+    }
+
     /// Adds the blocks (0,0), (1,0), (1,1), (2,0), (2,1), (2,2) of three rising unknowns.
     #[inline(always)]
     pub(crate) fn add_corner(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 6]) {
@@ -283,230 +259,6 @@ impl BlockBanded {
         for c in self.start[i]..self.start[i + 1] {
             self.factor[self.column[c] + c] += shift;
         }
-    }
-
-    /// A stretch of blocks of `N` unknowns, each with `R = 2 N` rows below.
-    #[inline(always)]
-    fn uniform<const N: usize, const R: usize, const FUSED: bool>(
-        &mut self,
-        first: usize,
-        blocks: usize,
-        shift: f64,
-        definite: bool,
-    ) -> Option<usize> {
-        let lead = N + padded(R);
-        let span = self.offset[first]..self.offset[first] + blocks * N * lead;
-        let (done, rest) = self.factor.split_at_mut(span.end);
-        let panels = done[span.start..].chunks_exact_mut(N * lead);
-        let given = self.values[span].chunks_exact(N * lead);
-        let unknowns = self.start[first]..self.start[first] + blocks * N;
-        let inverses = self.inverse[unknowns].as_chunks_mut::<N>().0;
-        let mut negative = 0;
-        // What earlier blocks take from the next panel, and from the one after it.
-        let mut next = [[0.0; R]; N];
-        let mut second = [[0.0; N]; N];
-        let mut unit = [[0.0; N]; N];
-        for (k, unit) in unit.iter_mut().enumerate() {
-            unit[k] = 1.0;
-        }
-        for (i, ((panel, given), inverses)) in panels.zip(given).zip(inverses).enumerate() {
-            let mut block = Block {
-                top: [[0.0; N]; N],
-                below: [[0.0; R]; N],
-                scaled_top: [[0.0; N]; N],
-                scaled: [[0.0; R]; N],
-                negative: &mut negative,
-                definite,
-            };
-            // (entries are never indexed by `k` in a column, which would keep it out of registers)
-            let added = if i < 2 { 0.0 } else { shift };
-            for k in 0..N {
-                let source = if i < 2 { &*panel } else { given };
-                let (column, rest) = source[k * lead..k * lead + N + R].split_at(N);
-                let mut t = [0.0; N];
-                t.copy_from_slice(column);
-                let mut b = [0.0; R];
-                b.copy_from_slice(rest);
-                for (t, taken) in t.iter_mut().zip(&next[k]) {
-                    *t -= taken;
-                }
-                for (b, taken) in b[..N].iter_mut().zip(&next[k][N..]) {
-                    *b -= taken;
-                }
-                for (t, unit) in t.iter_mut().zip(&unit[k]) {
-                    *t += added * unit;
-                }
-                block.top[k] = t;
-                block.below[k] = b;
-            }
-            // written out, so that all of it stays in registers
-            block.eliminate::<0, FUSED>(panel, inverses)?;
-            block.eliminate::<1, FUSED>(panel, inverses)?;
-            block.eliminate::<2, FUSED>(panel, inverses)?;
-            block.eliminate::<3, FUSED>(panel, inverses)?;
-            block.eliminate::<4, FUSED>(panel, inverses)?;
-            block.eliminate::<5, FUSED>(panel, inverses)?;
-            block.eliminate::<6, FUSED>(panel, inverses)?;
-            block.eliminate::<7, FUSED>(panel, inverses)?;
-            let Block { below, scaled, .. } = block;
-            for c in 0..N {
-                let mut sum = [0.0; R];
-                sum[..N].copy_from_slice(&second[c]);
-                for (scaled, below) in scaled.iter().zip(&below) {
-                    for (s, b) in sum.iter_mut().zip(below) {
-                        *s = fused::<FUSED>(scaled[c], *b, *s);
-                    }
-                }
-                next[c] = sum;
-            }
-            for c in 0..N {
-                let mut sum = [0.0; N];
-                for (scaled, below) in scaled.iter().zip(&below) {
-                    for (s, b) in sum.iter_mut().zip(&below[N..]) {
-                        *s = fused::<FUSED>(scaled[N + c], *b, *s);
-                    }
-                }
-                second[c] = sum;
-            }
-        }
-        let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);
-        leave(rest, (lead1, lead2), &next, &second);
-        Some(negative)
-    }
-
-    /// A stretch of blocks of two unknowns, where one division after the other along the tube is what
-    /// takes time: what a block `A` with the rows `B` below leaves to the next is
-    /// `B' adj(A) B / det(A)`, so that one division a block lies on the way, and all else beside it.
-    #[inline(always)]
-    fn pairs<const FUSED: bool>(
-        &mut self,
-        first: usize,
-        blocks: usize,
-        shift: f64,
-        definite: bool,
-    ) -> Option<usize> {
-        const LEAD: usize = 2 + padded(4);
-        let span = self.offset[first]..self.offset[first] + blocks * 2 * LEAD;
-        let (done, rest) = self.factor.split_at_mut(span.end);
-        let panels = done[span.start..].as_chunks_mut::<{ 2 * LEAD }>().0;
-        let given = self.values[span].as_chunks::<{ 2 * LEAD }>().0;
-        let unknowns = self.start[first]..self.start[first] + blocks * 2;
-        let inverses = self.inverse[unknowns].as_chunks_mut::<2>().0;
-        let mut negative = 0;
-        let mut next = [[0.0; 4]; 2];
-        let mut second = [[0.0; 2]; 2];
-        for (i, ((panel, given), inverses)) in
-            panels.iter_mut().zip(given).zip(inverses).enumerate()
-        {
-            let (source, shift) = if i < 2 {
-                (*panel, 0.0)
-            } else {
-                (*given, shift)
-            };
-            let a00 = source[0] + shift - next[0][0];
-            let a10 = source[1] - next[0][1];
-            let a11 = source[LEAD + 1] + shift - next[1][1];
-            let b0 = [
-                source[2] - next[0][2],
-                source[3] - next[0][3],
-                source[4],
-                source[5],
-            ];
-            let b1 = [
-                source[LEAD + 2] - next[1][2],
-                source[LEAD + 3] - next[1][3],
-                source[LEAD + 4],
-                source[LEAD + 5],
-            ];
-            let det = fused::<FUSED>(a00, a11, -(a10 * a10));
-            let usable = |p: f64| p.abs() > LEAST_PIVOT && p.is_finite();
-            // also refuses NaN
-            if !(usable(a00) && usable(det)) {
-                return None;
-            }
-            if !(a00 > 0.0 && det > 0.0) {
-                if definite {
-                    return None;
-                }
-                negative += usize::from(a00 < 0.0) + usize::from((det < 0.0) != (a00 < 0.0));
-            }
-            let inverse = 1.0 / det;
-            let v0: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a11, b0[r], -(a10 * b1[r])));
-            let v1: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a00, b1[r], -(a10 * b0[r])));
-            let left = |c: usize, r: usize| fused::<FUSED>(b0[c], v0[r], b1[c] * v1[r]);
-            next = std::array::from_fn(|c| {
-                std::array::from_fn(|r| {
-                    let before = if r < 2 { second[c][r] } else { 0.0 };
-                    fused::<FUSED>(left(c, r), inverse, before)
-                })
-            });
-            second = std::array::from_fn(|c| std::array::from_fn(|r| left(2 + c, 2 + r) * inverse));
-            let inverse0 = 1.0 / a00;
-            let inverse1 = a00 * inverse;
-            *inverses = [inverse0, inverse1];
-            let l10 = a10 * inverse0;
-            panel[0] = 0.0;
-            panel[1] = l10;
-            panel[LEAD] = 0.0;
-            panel[LEAD + 1] = 0.0;
-            for r in 0..4 {
-                panel[2 + r] = b0[r] * inverse0;
-                panel[LEAD + 2 + r] = (b1[r] - l10 * b0[r]) * inverse1;
-            }
-        }
-        let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);
-        leave(rest, (lead1, lead2), &next, &second);
-        Some(negative)
-    }
-
-    /// Blocks of any sizes.
-    #[inline(always)]
-    fn general(&mut self, first: usize, blocks: usize, definite: bool) -> Option<usize> {
-        let mut negative = 0;
-        for i in first..first + blocks {
-            let size = |j: usize| self.start.get(j + 1).map_or(0, |end| end - self.start[j]);
-            let (n, n1, n2) = (size(i), size(i + 1), size(i + 2));
-            let lead = self.lead[i];
-            let lead1 = self.lead.get(i + 1).copied().unwrap_or(0);
-            let lead2 = self.lead.get(i + 2).copied().unwrap_or(0);
-            let rows = n + n1 + n2;
-            let (done, rest) = self.factor.split_at_mut(self.offset[i + 1]);
-            let panel = &mut done[self.offset[i]..];
-            let (target1, target2) = rest.split_at_mut((n1 * lead1).min(rest.len()));
-            for k in 0..n {
-                let (left, right) = panel.split_at_mut((k + 1) * lead);
-                let column = &mut left[k * lead + k..k * lead + rows];
-                let inverse = inverse_of(column[0], definite, &mut negative)?;
-                self.inverse[self.start[i] + k] = inverse;
-                // unscaled entry times scaled column
-                for j in k + 1..n {
-                    let factor = column[j - k] * inverse;
-                    let target = &mut right[(j - k - 1) * lead + j..(j - k - 1) * lead + rows];
-                    for (t, s) in target.iter_mut().zip(&column[j - k..]) {
-                        *t -= factor * s;
-                    }
-                }
-                let below = &column[n - k..];
-                for c in 0..n1 {
-                    let factor = below[c] * inverse;
-                    let target = &mut target1[c * lead1 + c..c * lead1 + n1 + n2];
-                    for (t, s) in target.iter_mut().zip(&below[c..]) {
-                        *t -= factor * s;
-                    }
-                }
-                for c in 0..n2 {
-                    let factor = below[n1 + c] * inverse;
-                    let target = &mut target2[c * lead2 + c..c * lead2 + n2];
-                    for (t, s) in target.iter_mut().zip(&below[n1 + c..]) {
-                        *t -= factor * s;
-                    }
-                }
-                for value in column {
-                    *value *= inverse;
-                }
-            }
-        }
-        Some(negative)
     }
 
     /// Solves with the last factor, in place.
@@ -695,68 +447,17 @@ impl BlockBanded {
 
     /// Multiplications and additions of one factorisation.
     pub(crate) fn flops(&self) -> f64 {
-        let blocks = self.lead.len();
-        let mut flops = 0.0;
-        for i in 0..blocks {
-            for c in self.start[i]..self.start[i + 1] {
-                #[expect(clippy::cast_precision_loss, reason = "a few dozen rows")]
-                let below = (self.start[(i + 3).min(blocks)] - c - 1) as f64;
-                flops += 2.0 + below + below * (below + 1.0);
+        let size = |i: usize| (self.start.get(i + 1)).map_or(0, |end| end - self.start[i]);
+        let mut flops = 0;
+        for i in 0..self.lead.len() {
+            let rows = size(i) + size(i + 1) + size(i + 2);
+            for below in rows - size(i)..rows {
+                flops += 2 + below + below * (below + 1);
             }
         }
+        #[expect(clippy::cast_precision_loss, reason = "some millions")]
+        let flops = flops as f64;
         flops
-    }
-}
-
-/// A block of `N` unknowns with `R` rows below, under factorisation.
-struct Block<'a, const N: usize, const R: usize> {
-    top: [[f64; N]; N],
-    below: [[f64; R]; N],
-    scaled_top: [[f64; N]; N],
-    scaled: [[f64; R]; N],
-    negative: &'a mut usize,
-    definite: bool,
-}
-
-impl<const N: usize, const R: usize> Block<'_, N, R> {
-    /// Column `K`, when those before it are done; none where its pivot is of no use.
-    #[inline(always)]
-    fn eliminate<const K: usize, const FUSED: bool>(
-        &mut self,
-        panel: &mut [f64],
-        inverses: &mut [f64; N],
-    ) -> Option<()> {
-        if K >= N {
-            return Some(());
-        }
-        let mut t = self.top[K];
-        let mut b = self.below[K];
-        for j in 0..K {
-            let factor = -self.scaled_top[j][K];
-            for (t, u) in t.iter_mut().zip(&self.top[j]) {
-                *t = fused::<FUSED>(factor, *u, *t);
-            }
-            for (b, u) in b.iter_mut().zip(&self.below[j]) {
-                *b = fused::<FUSED>(factor, *u, *b);
-            }
-        }
-        self.top[K] = t;
-        self.below[K] = b;
-        let inverse = inverse_of(t[K], self.definite, self.negative)?;
-        inverses[K] = inverse;
-        // zeros above let solves run over whole columns
-        let mut scaled_top = [0.0; N];
-        for r in K + 1..N {
-            scaled_top[r] = t[r] * inverse;
-        }
-        let scaled = b.map(|b| b * inverse);
-        self.scaled_top[K] = scaled_top;
-        self.scaled[K] = scaled;
-        let lead = N + padded(R);
-        let (column, rest) = panel[K * lead..K * lead + N + R].split_at_mut(N);
-        column.copy_from_slice(&scaled_top);
-        rest.copy_from_slice(&scaled);
-        Some(())
     }
 }
 

@@ -331,18 +331,6 @@ pub(crate) struct Corner {
 }
 
 impl Corner {
-    /// Between two edges, mm.
-    #[inline(always)]
-    pub(crate) fn inner(e0: Vector, e1: Vector) -> Self {
-        Self::between(measured(e0), measured(e1))
-    }
-
-    /// Between a unit tangent held and the first edge.
-    #[inline(always)]
-    pub(crate) fn clamped(tangent: Vector, e1: Vector) -> Self {
-        Self::held(tangent, measured(e1))
-    }
-
     /// Between two edges by their unit tangents, inverse lengths and lengths.
     #[inline(always)]
     pub(crate) fn between(
@@ -376,7 +364,7 @@ impl Corner {
     /// fourth order.
     #[inline]
     pub(crate) fn curvature_per_mm(&self) -> Vector {
-        (self.t1 - self.t0) / self.cell.m
+        (self.t1 - self.t0) * (1.0 / self.cell.m)
     }
 
     /// Unit tangent at the node.
@@ -629,9 +617,9 @@ mod tests {
             frames[i].origin_mm.coords + frames[i].n1 * x[2 * i] + frames[i].n2 * x[2 * i + 1]
         };
         if clamp {
-            Corner::clamped(frames[0].tangent, at(2) - at(1))
+            Corner::held(frames[0].tangent, measured(at(2) - at(1)))
         } else {
-            Corner::inner(at(1) - at(0), at(2) - at(1))
+            Corner::between(measured(at(1) - at(0)), measured(at(2) - at(1)))
         }
     }
 
@@ -759,7 +747,7 @@ mod tests {
                 "shaped at {turn}: {left}"
             );
             // half a cell at a clamp
-            let node = Corner::clamped(f0.tangent, f1.origin_mm - f0.origin_mm);
+            let node = Corner::held(f0.tangent, measured(f1.origin_mm - f0.origin_mm));
             assert!(
                 (node.cell.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
                 "half arc"

@@ -6,7 +6,8 @@
 //! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
 //! the formula of Sherman, Morrison and Woodbury.
 
-use super::abreast::{clear_for_vectors, pull};
+use super::abreast::clear_for_vectors;
+use super::corners::pull;
 use super::layout::FIXED;
 use super::model::{Model, end_of};
 use super::newton::small_solve;

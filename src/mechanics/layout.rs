@@ -5,12 +5,12 @@
 //! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
-use super::contact::{Keep, Law};
+use super::contact::Keep;
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
 use super::terms::{
-    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Terms,
+    Axis, ContactTerm, CornerTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Spot, Terms,
 };
 
 /// Base of a node that cannot move.
@@ -49,12 +49,14 @@ fn smooth_step(t: f64) -> f64 {
 
 impl RodNodes {
     fn of(rod: &Rod, tube: &[TubeStation], first: usize) -> Self {
+        let clamped = rod.start == StartSupport::Clamped;
         let End::Tip(tip) = &rod.end else {
             return Self {
                 first,
                 last_regular: tube.len() - 1,
                 tip: false,
                 blend: 1.0,
+                clamped,
             };
         };
         let cell = |i: usize| {
@@ -79,6 +81,7 @@ impl RodNodes {
             last_regular: m,
             tip: true,
             blend,
+            clamped,
         }
     }
 
@@ -112,6 +115,7 @@ impl Model {
         }
         self.nodes.fit();
         self.abreast.set_frames(&self.frames);
+        self.abreast.fit(self.nodes.s_mm.len(), self.rods.len());
     }
 
     /// Gives nodes their unknowns and lists the terms of the energy. Needs distances from the tip
@@ -124,13 +128,12 @@ impl Model {
     ) {
         self.number_unknowns(scene, settings, sharing);
         self.corners.clear();
-        self.edges.clear();
-        self.edge_from.clear();
-        self.edge_from.resize(self.nodes.s_mm.len(), (FIXED, FIXED));
         self.members.clear();
         self.ends.clear();
         self.shaped.clear();
-        self.contacts.clear();
+        self.found.clear();
+        self.mixes.clear();
+        self.many.clear();
         for k in 0..scene.rods.len() {
             self.add_bending(scene, k);
             self.add_shape(scene, k);
@@ -171,26 +174,35 @@ impl Model {
                 self.add_contacts(scene, settings, (b, Some(a)), Keep::Apart, span);
             }
         }
-        if !self.contacts.is_sorted_by_key(|c| c.terms.base[0]) {
-            self.contacts.sort_by_cached_key(|c| c.terms.base[0]);
+        // in the order of their unknowns
+        self.order.clear();
+        let keys = self.found.iter().enumerate();
+        (self.order).extend(keys.map(|(i, (_, spot))| (spot.first(), short(i))));
+        self.order.sort();
+        self.contacts.clear();
+        self.spots.clear();
+        for (_, i) in &self.order {
+            let (contact, spot) = self.found[*i as usize];
+            self.contacts.push(contact);
+            self.spots.push(spot);
         }
-        let nodes = self.nodes.s_mm.len();
-        (self.abreast).set_rows(nodes, &self.edges, &self.corners, &self.members);
+        self.abreast.set_rows(&self.corners, &self.members);
         self.laws_for = None;
     }
 
     fn number_unknowns(&mut self, scene: &Scene<'_>, settings: &Settings, sharing: Sharing) {
         let count = scene.rods.len();
         let container_at = |k: usize, s: f64| {
-            scene.rods[k]
-                .containers
-                .iter()
-                .find(|c| s <= c.to_mm)
-                .map_or(Container::Vessel, |c| c.container)
+            let at = scene.rods[k].containers.iter().find(|c| s <= c.to_mm);
+            at.map_or(Container::Vessel, |c| c.container)
         };
+        let held = |k: usize| scene.rods[k].start != StartSupport::Free;
+        // by rod: which of its containers is around it here
+        let mut reached = [0; super::MOST_RODS];
         self.block_sizes.clear();
         self.block_sizes.resize(scene.tube.len(), 0);
         self.owner.clear();
+        self.shared = sharing == Sharing::All;
         let mut next = 0;
         for (i, station) in scene.tube.iter().enumerate() {
             // Regular nodes first. `lead[k]` is the rod whose unknowns k uses.
@@ -202,16 +214,25 @@ impl Model {
                 }
                 let holder = match sharing {
                     Sharing::All => (0..k).find(|j| present(&self.rods, *j)),
-                    Sharing::TightFits => match container_at(k, station.s_mm) {
-                        Container::Rod(j) if present(&self.rods, j) => {
-                            let (inside, around) = (self.rods[k].first + i, self.rods[j].first + i);
-                            let gap = 0.5 * (self.nodes.inner[around] - self.nodes.outer[inside]);
-                            (gap < settings.shared_axis_gap_mm).then_some(j)
+                    Sharing::TightFits => {
+                        let containers = &scene.rods[k].containers;
+                        while (containers.get(reached[k])).is_some_and(|c| c.to_mm < station.s_mm) {
+                            reached[k] += 1;
                         }
-                        _ => None,
-                    },
+                        match containers.get(reached[k]).map(|c| c.container) {
+                            Some(Container::Rod(j)) if present(&self.rods, j) => {
+                                let inside = self.rods[k].first + i;
+                                let around = self.rods[j].first + i;
+                                let gap =
+                                    0.5 * (self.nodes.inner[around] - self.nodes.outer[inside]);
+                                (gap < settings.shared_axis_gap_mm).then_some(j)
+                            }
+                            _ => None,
+                        }
+                    }
                 };
                 if let Some(j) = holder {
+                    self.shared = true;
                     let (from, to) = (lead[k].max(lead[j]), lead[k].min(lead[j]));
                     for l in &mut lead[..count] {
                         if *l == from {
@@ -220,7 +241,6 @@ impl Model {
                     }
                 }
             }
-            let held = |k: usize| i == 0 && scene.rods[k].start != StartSupport::Free;
             for k in 0..count {
                 if !present(&self.rods, k) {
                     continue;
@@ -228,7 +248,9 @@ impl Model {
                 let node = self.rods[k].first + i;
                 self.nodes.base[node] = if lead[k] != k {
                     self.nodes.base[self.rods[lead[k]].first + i]
-                } else if (0..count).any(|j| lead[j] == k && present(&self.rods, j) && held(j)) {
+                } else if i == 0
+                    && (0..count).any(|j| lead[j] == k && present(&self.rods, j) && held(j))
+                {
                     FIXED
                 } else {
                     self.owner.push((short(k), station.s_mm));
@@ -280,28 +302,22 @@ impl Model {
         self.border.resize(free * next, 0.0);
     }
 
-    /// The edge between two nodes among all, added where it is new.
-    fn edge(&mut self, from: usize, to: usize) -> u32 {
-        let (known, edge) = self.edge_from[from];
-        if known == short(to) {
-            return edge;
-        }
-        let edge = short(self.edges.len());
-        self.edges.push(EdgeTerm {
-            node: [from, to].map(short),
-            frame: [from, to].map(|n| self.nodes.frame[n]),
-        });
-        self.edge_from[from] = (short(to), edge);
-        edge
+    /// Number of the edge, and of a cell it is the second edge of, from node to node of rod `k`.
+    fn edge(&self, k: usize, from: usize, to: usize) -> u32 {
+        short(if to == from + 1 {
+            from
+        } else {
+            self.skipping(k)
+        })
     }
 
     /// Adds the corner of three nodes of rod `k`, or lets it share an equal one of an earlier rod.
     fn add_corner(&mut self, k: usize, nodes: [usize; 3], clamp: bool, weight: f64) {
         let frame = nodes.map(|n| self.nodes.frame[n]);
         let base = nodes.map(|n| self.nodes.base[n]);
-        let node = self.rods[k].first + (nodes[1] - self.rods[k].first);
         let middle = nodes[1];
-        let equal = (0..k).find_map(|j| {
+        let earlier = if self.shared { k } else { 0 };
+        let equal = (0..earlier).find_map(|j| {
             let i = middle - self.rods[k].first;
             let twin = self.rods[j].first + i;
             if i > self.rods[j].last_regular {
@@ -312,29 +328,29 @@ impl Model {
             (corner.base == base && corner.frame == frame && corner.clamp == clamp).then_some(at)
         });
         let corner = equal.unwrap_or_else(|| {
-            let last = self.edge(nodes[1], nodes[2]);
-            let edge = if clamp {
-                [last; 2]
+            let cell = self.edge(k, nodes[1], nodes[2]);
+            let first = if clamp {
+                cell
             } else {
-                [self.edge(nodes[0], nodes[1]), last]
+                self.edge(k, nodes[0], nodes[1])
             };
             self.corners.push(CornerTerm {
                 frame,
                 base,
-                edge,
+                edge: [first, cell],
+                cell,
                 clamp,
             });
             short(self.corners.len() - 1)
         });
         if weight >= 1.0 {
-            self.corner_of[node] = corner;
+            self.corner_of[middle] = corner;
         }
         self.members.push(Member {
             rod: short(k),
             corner,
             node: short(middle),
             nodes: nodes.map(short),
-            clamp,
             weight,
         });
     }
@@ -346,6 +362,7 @@ impl Model {
             last_regular: m,
             tip,
             blend,
+            ..
         } = self.rods[k];
         for n in first..first + self.rods[k].count() {
             self.corner_of[n] = FIXED;
@@ -377,7 +394,7 @@ impl Model {
         self.ends.push(EndTerm {
             rod: short(k),
             node: short(node),
-            nodes: nodes.map(short),
+            edge: self.edge(k, nodes[0], nodes[1]),
             frame: nodes.map(|n| self.nodes.frame[n]),
             base: nodes.map(|n| self.nodes.base[n]),
             weight,
@@ -501,16 +518,21 @@ impl Model {
             }
             present
         };
-        let mut places: Vec<(f64, f64)> = Vec::with_capacity(finish.saturating_sub(begin) + 2);
-        places.push((from, 1.0));
-        for (i, t) in tube.iter().enumerate().take(finish).skip(begin) {
-            places.push((t.s_mm, presence(i)));
-        }
-        places.push((to, 1.0));
-        for (i, (s, present)) in places.iter().copied().enumerate() {
+        // the ends of the span and the stations in it: where, and how much each counts
+        let last = finish.max(begin) - begin + 1;
+        let place = |n: usize| match n {
+            0 => (from, 1.0),
+            n if n == last => (to, 1.0),
+            n => (tube[begin + n - 1].s_mm, presence(begin + n - 1)),
+        };
+        for i in 0..=last {
+            let (s, present) = place(i);
             // the next places before and after, those half present with and without
             let reach = |way: isize| -> f64 {
-                let at = |n: isize| i.checked_add_signed(n).and_then(|j| places.get(j)).copied();
+                let at = |n: isize| {
+                    let at = i.checked_add_signed(n).filter(|at| *at <= last);
+                    at.map(place)
+                };
                 match (at(way), at(2 * way)) {
                     (Some((near, there)), Some((far, _))) => {
                         there * (near - s).abs() + (1.0 - there) * (far - s).abs()
@@ -519,50 +541,83 @@ impl Model {
                     (None, _) => 0.0,
                 }
             };
-            let weight = 0.5 * present * (reach(-1) + reach(1));
-            let station = (i > 0 && i + 1 < places.len()).then(|| begin + i - 1);
-            let axis = |rod: usize| match station {
-                Some(at) if at <= self.rods[rod].last_full() => {
-                    Mix::of(&[(self.rods[rod].first + at, 1.0)])
-                }
-                _ => self.locate(tube, rod, s),
+            let weight = if i > 2 && i + 2 < last {
+                0.5 * ((s - tube[begin + i - 2].s_mm) + (tube[begin + i].s_mm - s))
+            } else {
+                0.5 * present * (reach(-1) + reach(1))
             };
-            let inside = axis(k);
-            let around = other.map(axis);
-            let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
-            if terms.count == 0 || weight <= 0.0 {
+            if weight <= 0.0 {
                 continue;
             }
+            let station = (i > 0 && i < last).then(|| begin + i - 1);
+            let mut mixed = [Mix::default(); 2];
+            let axis = |rod: usize, mix: &mut Mix| match station {
+                Some(at) if at <= self.rods[rod].last_full() => {
+                    Axis::Node(short(self.rods[rod].first + at))
+                }
+                _ => {
+                    *mix = self.locate(tube, rod, s);
+                    Axis::Between(0)
+                }
+            };
+            let [mix_inside, mix_around] = &mut mixed;
+            let mut inside = axis(k, mix_inside);
+            let mut around = other.map(|j| axis(j, mix_around));
+            let spot = match (inside, around) {
+                (Axis::Node(a), None) => Spot::plain(keep, self.nodes.base[a as usize], None),
+                (Axis::Node(a), Some(Axis::Node(b))) => {
+                    let [a, b] = [a, b].map(|n| self.nodes.base[n as usize]);
+                    Spot::plain(keep, a, Some(b))
+                }
+                _ => {
+                    for (axis, mix) in [Some(&mut inside), around.as_mut()]
+                        .into_iter()
+                        .zip(&mut mixed)
+                    {
+                        match axis {
+                            Some(Axis::Node(node)) => *mix = Mix::of(&[(*node as usize, 1.0)]),
+                            Some(Axis::Between(at)) => {
+                                *at = short(self.mixes.len());
+                                self.mixes.push(*mix);
+                            }
+                            None => {}
+                        }
+                    }
+                    let around = around.map(|_| &mixed[1]);
+                    let terms = Terms::between(&self.nodes.base, &mixed[0], around);
+                    Spot::of(keep, &terms, &mut self.many)
+                }
+            };
+            let Some(spot) = spot else { continue };
+            let between;
             let (radius, stiffness) = if other.is_some() {
                 (0.0, settings.device_stiffness_n_per_mm2)
             } else {
                 let own_tip = match &scene.rods[k].end {
-                    End::Tip(tip) if (tip.s_mm - s).abs() < SAME_MM => Some(*tip),
+                    End::Tip(tip) if (tip.s_mm - s).abs() < SAME_MM => Some(tip),
                     _ => None,
                 };
-                own_tip
-                    .or_else(|| {
-                        station.map_or_else(|| TubeStation::at(tube, s), |at| Some(tube[at]))
-                    })
-                    .map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
+                let at = match (own_tip, station) {
+                    (Some(tip), _) => Some(tip),
+                    (None, Some(at)) => Some(&tube[at]),
+                    (None, None) => {
+                        between = TubeStation::at(tube, s);
+                        between.as_ref()
+                    }
+                };
+                at.map_or((0.0, 0.0), |t| (t.radius_mm, t.wall_stiffness_n_per_mm2))
             };
-            self.contacts.push(ContactTerm {
-                rod: k,
-                other,
+            let contact = ContactTerm {
+                rod: short(k),
+                other: other.map(short),
                 s_mm: s,
                 weight_mm: weight,
                 stiffness_n_per_mm2: stiffness,
                 radius_mm: radius,
                 inside,
                 around,
-                terms,
-                law: Law {
-                    keep,
-                    limit_mm: 0.0,
-                    onset_mm: 0.0,
-                    stiffness_n_per_mm: 0.0,
-                },
-            });
+            };
+            self.found.push((contact, spot));
         }
     }
 }

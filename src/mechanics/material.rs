@@ -32,6 +32,8 @@ pub(crate) struct Material {
     arc: Vec<f64>,
     by_stiffness: Vec<f64>,
     by_natural: Vec<f64>,
+    /// By node: stiffness at the end of its cell that is further from the tip.
+    far: Vec<f64>,
     /// By node: the load that follows, N.
     pub(crate) load: Vec<f64>,
 }
@@ -71,6 +73,7 @@ impl Model {
             &mut material.arc,
             &mut material.by_stiffness,
             &mut material.by_natural,
+            &mut material.far,
         ] {
             list.clear();
             list.resize(nodes, 0.0);
@@ -84,7 +87,7 @@ impl Model {
             }
         }
         self.add_ends(x, &mut material.arc);
-        self.lay_material(&material);
+        self.lay_material(&mut material);
         for shaped in &mut self.shaped {
             if material.rods[shaped.rod].is_some() {
                 let node = shaped.member.node as usize;
@@ -145,14 +148,16 @@ impl Model {
     }
 
     /// Stiffness and natural curvature of every node's cell.
-    fn lay_material(&mut self, material: &Material) {
-        for (k, followed) in material.rods.iter().enumerate() {
+    fn lay_material(&mut self, material: &mut Material) {
+        let Material { rods, arc, far, .. } = material;
+        for (k, followed) in rods.iter().enumerate() {
             let Some(followed) = followed else { continue };
             let mut low = 0.0;
             let mut stiffness = Walk::new(&followed.stiffness_n_mm2, Mean::Harmonic);
             for node in self.rods[k].range().rev() {
-                let high = low + material.arc[node];
+                let high = low + arc[node];
                 self.nodes.stiffness[node] = stiffness.mean_to(high);
+                far[node] = stiffness.value();
                 if let Some((length, curvature)) = followed.natural {
                     let part = (length.min(high) - low).max(0.0) / (high - low).max(1e-300);
                     self.nodes.natural[node] = curvature * part;
@@ -173,8 +178,8 @@ impl Model {
             let slopes: &mut Vec<(f64, f64)> = &mut slopes[k];
             let profile = &followed.stiffness_n_mm2;
             let varies = !profile.is_constant();
-            // compliance at the near end of the cell, where the one before has looked for it
-            let mut known = None;
+            // compliance at the near end of the cell
+            let mut near = 1.0 / profile.at(0.0);
             let mut low = 0.0;
             for node in range.clone().rev() {
                 let arc = material.arc[node];
@@ -182,14 +187,12 @@ impl Model {
                 let mut slope = (0.0, 0.0);
                 if arc > 0.0 {
                     let b = self.nodes.stiffness[node];
-                    let scale = -material.by_stiffness[node] * b * b / arc;
-                    let near = known.take();
-                    if varies && scale.abs() > 0.0 {
-                        let near = near.unwrap_or_else(|| 1.0 / profile.at(low));
-                        let far = 1.0 / profile.at(high);
+                    if varies {
+                        let scale = -material.by_stiffness[node] * b * b / arc;
+                        let far = 1.0 / material.far[node];
                         slope.0 += scale * (1.0 / b - near);
                         slope.1 += scale * (far - 1.0 / b);
-                        known = Some(far);
+                        near = far;
                     }
                     if let Some((length, curvature)) = followed.natural
                         && low < length
@@ -220,7 +223,11 @@ impl Model {
         self.look(x);
         let mut material = std::mem::take(&mut self.material);
         let nodes = self.nodes.s_mm.len();
-        for list in [&mut material.arc, &mut material.by_stiffness] {
+        for list in [
+            &mut material.arc,
+            &mut material.by_stiffness,
+            &mut material.far,
+        ] {
             list.clear();
             list.resize(nodes, 0.0);
         }
@@ -232,7 +239,7 @@ impl Model {
         }
         self.add_ends(x, &mut material.arc);
         if material.on {
-            self.lay_material(&material);
+            self.lay_material(&mut material);
         }
         let mut energy = self.hold_energy(&material.arc);
         for node in 0..nodes {

@@ -8,6 +8,7 @@ mod bend;
 mod capstan;
 mod chance;
 mod contact;
+mod corners;
 mod deploy;
 mod edge;
 mod error;

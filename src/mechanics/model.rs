@@ -1,15 +1,16 @@
 //! The energy of a scene: value, gradient and Hessian.
 
-use super::abreast::{Abreast, pull};
+use super::abreast::Abreast;
 use super::banded::BlockBanded;
-use super::bend::Corner;
 use super::contact::Law;
+use super::corners::pull;
 use super::grip::Grips;
 use super::layout::FIXED;
 use super::material::Material;
 use super::sections::Relaxation;
 use super::terms::{
-    ContactTerm, CornerTerm, EdgeTerm, EndTerm, Gate, Member, Nodes, RodNodes, ShapedTerm, Spot,
+    Axis, ContactTerm, CornerTerm, EndTerm, Gate, Member, Mix, Nodes, RodNodes, ShapedTerm, Spot,
+    Terms,
 };
 use crate::geometry::{Frame, Point, Vector};
 
@@ -55,9 +56,6 @@ pub(crate) struct Model {
     pub(crate) rods: Vec<RodNodes>,
     pub(crate) nodes: Nodes,
     pub(crate) corners: Vec<CornerTerm>,
-    pub(crate) edges: Vec<EdgeTerm>,
-    /// By node: the last one that an edge leads to, and that edge.
-    pub(crate) edge_from: Vec<(u32, u32)>,
     /// Edges and corners where they were last looked at.
     pub(crate) abreast: Abreast,
     /// By corner: stiffness, and the load but for what hands add.
@@ -70,12 +68,21 @@ pub(crate) struct Model {
     /// Whether the matrix is that of the last evaluation.
     assembled: bool,
     pub(crate) corner_of: Vec<u32>,
+    /// Whether rods share unknowns.
+    pub(crate) shared: bool,
     pub(crate) members: Vec<Member>,
     pub(crate) ends: Vec<EndTerm>,
     pub(crate) shaped: Vec<ShapedTerm>,
     pub(crate) contacts: Vec<ContactTerm>,
+    /// Contacts in the order in which they were found, and their keys in the order of their unknowns.
+    pub(crate) found: Vec<(ContactTerm, Spot)>,
+    pub(crate) order: Vec<(u32, u32)>,
+    /// Axes of contacts between nodes.
+    pub(crate) mixes: Vec<Mix>,
     /// By contact: as the solver sees it.
     pub(crate) spots: Vec<Spot>,
+    /// Unknowns of contacts in which more than two take part.
+    pub(crate) many: Vec<Terms>,
     /// By contact: what tells it clear.
     pub(crate) gates: Vec<Gate>,
     /// Contacts that pressed where they were last looked at, and their energy.
@@ -138,25 +145,31 @@ impl Model {
         self.frames[self.nodes.frame[node] as usize].place(self.nodes.offset[node])
     }
 
-    /// Edge between two nodes by their stored offsets.
-    pub(crate) fn edge_between(&self, a: usize, b: usize) -> Vector {
-        edge(
-            &self.frames[self.nodes.frame[a] as usize],
-            self.nodes.offset[a],
-            &self.frames[self.nodes.frame[b] as usize],
-            self.nodes.offset[b],
-        )
+    /// Nodes and weights of an axis at a place.
+    pub(crate) fn parts(&self, axis: &Axis) -> impl Iterator<Item = (usize, f64)> {
+        let mix = match *axis {
+            Axis::Node(node) => Mix::of(&[(node as usize, 1.0)]),
+            Axis::Between(at) => self.mixes[at as usize],
+        };
+        let parts = mix.node.into_iter().zip(mix.weight);
+        parts
+            .filter(|(_, w)| *w > 0.0)
+            .map(|(n, w)| (n as usize, w))
     }
 
-    /// The corner of a member by the stored offsets.
-    pub(crate) fn corner_at(&self, nodes: [u32; 3], clamp: bool) -> Corner {
-        let [a, b, c] = nodes.map(|n| n as usize);
-        if clamp {
-            let tangent = self.frames[self.nodes.frame[b] as usize].tangent;
-            Corner::clamped(tangent, self.edge_between(b, c))
-        } else {
-            Corner::inner(self.edge_between(a, b), self.edge_between(b, c))
+    /// A quantity known by node on an axis at a place.
+    pub(crate) fn value(&self, axis: &Axis, of: &[f64]) -> f64 {
+        match *axis {
+            Axis::Node(node) => of[node as usize],
+            Axis::Between(at) => self.mixes[at as usize].value(of),
         }
+    }
+
+    /// Members of a rod.
+    pub(crate) fn members_of(&self, rod: usize) -> &[Member] {
+        let first = self.members.partition_point(|m| (m.rod as usize) < rod);
+        let count = self.members[first..].partition_point(|m| m.rod as usize == rod);
+        &self.members[first..first + count]
     }
 
     /// Copies unknowns to the nodes' offsets.
@@ -317,9 +330,9 @@ impl Model {
             if gate.clear(x) {
                 continue;
             }
-            if let Some(pressed) = spot.law.press(spot.offset(&self.contacts, x)) {
+            if let Some(pressed) = spot.law.press(spot.offset(&self.many, x)) {
                 self.contact_energy += pressed.energy;
-                spot.push(&self.contacts, gradient, pressed.gradient);
+                spot.push(&self.many, gradient, pressed.gradient);
                 self.pressed.push(Push {
                     contact: super::layout::short(i),
                     gradient: pressed.gradient,
@@ -352,7 +365,7 @@ impl Model {
     /// A wall far stiffer than what it holds settles the force in one step and then its place in the
     /// onset, where force goes with the square of depth, only by halves.
     pub(crate) fn foresee(&mut self, v: &[f64], part: f64, gradient: &mut [f64]) {
-        let (spots, contacts) = (&self.spots, &self.contacts);
+        let (spots, many) = (&self.spots, &self.many);
         let mut old = self.applied.iter().peekable();
         self.pressed.retain_mut(|push| {
             while old.next_if(|o| o.contact < push.contact).is_some() {}
@@ -360,7 +373,7 @@ impl Model {
                 return true;
             };
             let spot = &spots[push.contact as usize];
-            let [a, b] = spot.offset(contacts, v).map(|d| part * d);
+            let [a, b] = spot.offset(many, v).map(|d| part * d);
             let [xx, xy, yy] = before.hessian;
             let foreseen = [
                 before.gradient[0] + xx * a + xy * b,
@@ -369,7 +382,7 @@ impl Model {
             let (force_n, n) = push.polar();
             let foreseen_n = foreseen[0] * n[0] + foreseen[1] * n[1];
             if foreseen_n <= 0.0 {
-                spot.push(contacts, gradient, push.gradient.map(|g| -g));
+                spot.push(many, gradient, push.gradient.map(|g| -g));
                 return false;
             }
             let linear_from_n = spot.law.stiffness_n_per_mm * spot.law.onset_mm;
@@ -377,7 +390,7 @@ impl Model {
                 let (here_mm, here_n_per_mm) = spot.law.pressed_by(force_n);
                 let (there_mm, there_n_per_mm) = spot.law.pressed_by(foreseen_n);
                 let tangent_n = foreseen_n + there_n_per_mm * (here_mm - there_mm);
-                spot.push(contacts, gradient, n.map(|n| (tangent_n - force_n) * n));
+                spot.push(many, gradient, n.map(|n| (tangent_n - force_n) * n));
                 push.gradient = n.map(|n| tangent_n * n);
                 let stiffer = there_n_per_mm - here_n_per_mm;
                 push.hessian[0] += stiffer * n[0] * n[0];
@@ -395,7 +408,7 @@ impl Model {
             .iter()
             .zip(&self.spots)
             .filter(|(gate, _)| !gate.clear(x));
-        open.filter_map(|(_, spot)| spot.law.press(spot.offset(&self.contacts, x)))
+        open.filter_map(|(_, spot)| spot.law.press(spot.offset(&self.many, x)))
             .map(|pressed| pressed.energy)
             .sum()
     }
@@ -405,8 +418,8 @@ impl Model {
         out.clear();
         for (gate, spot) in self.gates.iter().zip(&self.spots) {
             if !gate.clear_along(x, v) {
-                let at = spot.offset(&self.contacts, x);
-                out.push((spot.law, at, spot.offset(&self.contacts, v)));
+                let at = spot.offset(&self.many, x);
+                out.push((spot.law, at, spot.offset(&self.many, v)));
             }
         }
     }
@@ -416,9 +429,9 @@ impl Model {
         for push in &self.applied {
             let spot = &self.spots[push.contact as usize];
             let [xx, xy, yy] = push.hessian;
-            let [a, b] = spot.offset(&self.contacts, v);
+            let [a, b] = spot.offset(&self.many, v);
             let taken = [-(xx * a + xy * b), -(xy * a + yy * b)];
-            spot.push(&self.contacts, change, taken);
+            spot.push(&self.many, change, taken);
         }
     }
 
@@ -445,19 +458,12 @@ impl Model {
 
     /// Brings the contacts' part of the matrix up to date.
     fn apply_contacts(&mut self) {
-        let (matrix, contacts) = (&mut self.matrix, &self.contacts);
+        let (matrix, spots, many) = (&mut self.matrix, &self.spots, &self.many);
         let mut add = |i: u32, [xx, xy, yy]: [f64; 3]| {
-            let terms = &contacts[i as usize].terms;
-            for i in 0..terms.count {
-                for j in 0..=i {
-                    let w = terms.weight[i] * terms.weight[j];
-                    matrix.add(
-                        terms.base[i] as usize,
-                        terms.base[j] as usize,
-                        [w * xx, w * xy, w * xy, w * yy],
-                    );
-                }
-            }
+            spots[i as usize].pairs(many, |row, column, w| {
+                let block = [w * xx, w * xy, w * xy, w * yy];
+                matrix.add(row as usize, column as usize, block);
+            });
         };
         // both lists run in the order of the contacts
         let mut old = self.applied.iter().peekable();

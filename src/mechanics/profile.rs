@@ -99,14 +99,12 @@ impl Profile {
 
     /// Mean over `low..high`; `segment` is the first knot beyond `low`.
     fn mean(&self, low: f64, high: f64, mut segment: usize, mean: Mean) -> f64 {
-        if let Some(level) = self.level(high, segment) {
-            return level;
-        }
         let (mut from, mut sum) = (low, 0.0);
         loop {
             let to = self.knots.get(segment).map_or(high, |k| k.0.min(high));
             if to > from {
-                let (a, b) = self.on_segment(segment, from, to);
+                let piece = self.piece(segment);
+                let (a, b) = (piece.at(from), piece.at(to));
                 sum += (to - from)
                     * match mean {
                         Mean::Plain => 0.5 * (a + b),
@@ -125,29 +123,46 @@ impl Profile {
         }
     }
 
-    /// The value up to `high` where it changes nowhere beyond the knot before `segment`.
-    fn level(&self, high: f64, segment: usize) -> Option<f64> {
+    /// The piece between knots `segment - 1` and `segment`, as far as there are such.
+    fn piece(&self, segment: usize) -> Piece {
         let before = segment.checked_sub(1).and_then(|j| self.knots.get(j));
         match (before, self.knots.get(segment)) {
-            (Some(a), Some(b)) => (high <= b.0 && a.1.total_cmp(&b.1).is_eq()).then_some(a.1),
-            (Some(last), None) => Some(last.1),
-            (None, first) => first.filter(|first| high <= first.0).map(|first| first.1),
+            (Some(a), Some(b)) => Piece {
+                to_mm: b.0,
+                from_mm: a.0,
+                value: a.1,
+                slope: (b.1 - a.1) / (b.0 - a.0),
+            },
+            (Some(last), None) => Piece::level(f64::INFINITY, last.1),
+            (None, first) => first.map_or(Piece::NONE, |first| Piece::level(first.0, first.1)),
+        }
+    }
+}
+
+/// A stretch of a profile that is a straight line.
+#[derive(Debug, Clone, Copy)]
+struct Piece {
+    to_mm: f64,
+    from_mm: f64,
+    /// At `from_mm`.
+    value: f64,
+    slope: f64,
+}
+
+impl Piece {
+    const NONE: Self = Self::level(f64::NEG_INFINITY, f64::NAN);
+
+    const fn level(to_mm: f64, value: f64) -> Self {
+        Self {
+            to_mm,
+            from_mm: 0.0,
+            value,
+            slope: 0.0,
         }
     }
 
-    /// Values at two places between knots `segment - 1` and `segment`.
-    fn on_segment(&self, segment: usize, from: f64, to: f64) -> (f64, f64) {
-        match (
-            segment.checked_sub(1).and_then(|j| self.knots.get(j)),
-            self.knots.get(segment),
-        ) {
-            (Some(a), Some(b)) => {
-                let slope = (b.1 - a.1) / (b.0 - a.0);
-                (a.1 + slope * (from - a.0), a.1 + slope * (to - a.0))
-            }
-            (Some(k), None) | (None, Some(k)) => (k.1, k.1),
-            (None, None) => (f64::NAN, f64::NAN),
-        }
+    fn at(&self, from_tip_mm: f64) -> f64 {
+        self.value + self.slope * (from_tip_mm - self.from_mm)
     }
 }
 
@@ -156,10 +171,11 @@ impl Profile {
 pub(crate) struct Walk<'a> {
     profile: &'a Profile,
     mean: Mean,
-    constant: bool,
     low_mm: f64,
     /// First knot beyond `low_mm`.
     segment: usize,
+    /// The piece `low_mm` lies on, as far as it is known.
+    piece: Piece,
 }
 
 impl<'a> Walk<'a> {
@@ -167,42 +183,84 @@ impl<'a> Walk<'a> {
         Self {
             profile,
             mean,
-            constant: profile.is_constant(),
             low_mm: 0.0,
             segment: 0,
+            piece: if profile.is_constant() {
+                Piece::level(f64::INFINITY, profile.knots[0].1)
+            } else {
+                Piece::NONE
+            },
         }
     }
 
     /// Goes on to a distance from the tip; the mean on the way there, or the value here where that is
     /// no further.
+    #[inline]
     pub(crate) fn mean_to(&mut self, high_mm: f64) -> f64 {
-        if self.constant {
-            return self.profile.knots[0].1;
+        let low_mm = self.low_mm;
+        if high_mm > self.piece.to_mm || high_mm <= low_mm {
+            return self.mean_beyond(high_mm);
         }
+        self.low_mm = high_mm;
+        self.mean_on_piece(low_mm, high_mm)
+    }
+
+    /// The value where it has come to; at a step the one nearer the tip.
+    pub(crate) fn value(&self) -> f64 {
+        if self.low_mm <= self.piece.to_mm {
+            self.piece.at(self.low_mm)
+        } else {
+            self.profile.at(self.low_mm)
+        }
+    }
+
+    #[inline]
+    fn mean_on_piece(&self, low_mm: f64, high_mm: f64) -> f64 {
+        let piece = &self.piece;
+        if piece.slope.abs() <= 0.0 {
+            return piece.value;
+        }
+        let (a, b) = (piece.at(low_mm), piece.at(high_mm));
+        match self.mean {
+            Mean::Plain => 0.5 * (a + b),
+            Mean::Harmonic => 0.5 * (a + b) / atanh_ratio(a, b),
+        }
+    }
+
+    fn mean_beyond(&mut self, high_mm: f64) -> f64 {
         let knots = &self.profile.knots;
         let low_mm = std::mem::replace(&mut self.low_mm, high_mm);
         while knots.get(self.segment).is_some_and(|k| k.0 <= low_mm) {
             self.segment += 1;
         }
-        if high_mm > low_mm {
-            self.profile.mean(low_mm, high_mm, self.segment, self.mean)
-        } else {
-            self.profile.at(low_mm)
+        if high_mm <= low_mm {
+            return self.profile.at(low_mm);
         }
+        let piece = self.profile.piece(self.segment);
+        if high_mm > piece.to_mm {
+            return (self.profile).mean(low_mm, high_mm, self.segment, self.mean);
+        }
+        self.piece = piece;
+        self.mean_on_piece(low_mm, high_mm)
     }
 }
 
 /// Mean of `1 / y` where `y` runs linearly from `a` to `b`.
 fn mean_inverse(a: f64, b: f64) -> f64 {
+    2.0 / (a + b) * atanh_ratio(a, b)
+}
+
+/// `ln(b / a) = 2 atanh(x)` over `2 x`, with `x = (b - a) / (b + a)`.
+#[inline]
+fn atanh_ratio(a: f64, b: f64) -> f64 {
     let x = (b - a) / (b + a);
-    // ln(b/a) = 2 atanh(x). Below 0.03 the series' first dropped term is x^6 / 7 < 2e-10.
-    let atanh_ratio = if x.abs() < 0.03 {
+    // Below 0.03 the series' first dropped term is x^6 / 7 < 2e-10.
+    if x.abs() < 0.03 {
         let x2 = x * x;
         1.0 + x2 * (1.0 / 3.0 + x2 / 5.0)
     } else {
         x.atanh() / x
-    };
-    2.0 / (a + b) * atanh_ratio
+    }
 }
 
 #[cfg(test)]

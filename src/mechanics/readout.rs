@@ -5,7 +5,7 @@ use super::contact::Keep;
 use super::scene::{Container, Scene};
 use super::settle::Settle;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
-use super::terms::Mix;
+use super::terms::Axis;
 use crate::geometry::Vector;
 
 /// Indentation of a vessel wall worth a flag, mm.
@@ -79,12 +79,9 @@ impl Settle {
         let mut curvature = vec![Vector::zeros(); count];
         let mut moment = vec![Vector::zeros(); count];
         let (mut bending, mut path) = (0.0, 0.0);
-        for member in &model.members {
+        for member in model.members_of(k) {
             let node = member.node as usize;
-            if !range.contains(&node) {
-                continue;
-            }
-            let corner = model.corner_at(member.nodes, member.clamp);
+            let corner = model.corner_now(member.corner);
             let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
             let mut bent = corner.curvature_per_mm();
             let mut energy = b * corner.cell.bending();
@@ -101,14 +98,11 @@ impl Settle {
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
-                path += end.weight
-                    * model
-                        .edge_between(end.nodes[0] as usize, end.nodes[1] as usize)
-                        .norm();
+                path += end.weight * model.abreast.length_mm(end.edge as usize);
             }
         }
         let last = range.end - 1;
-        let end = model.edge_between(last - 1, last).normalize();
+        let (end, ..) = model.abreast.edge(last - 1);
         let axis = model.frames[model.nodes.frame[last] as usize].tangent;
         RodState {
             station_mm: model.nodes.s_mm[range.clone()].to_vec(),
@@ -128,30 +122,33 @@ impl Settle {
     }
 
     /// Direction of a rod at a place, not of unit length.
-    fn tangent(&self, rod: usize, place: &Mix) -> Vector {
+    fn tangent(&self, rod: usize, place: &Axis) -> Vector {
         let range = self.model.rods[rod].range();
-        let mut sum = Vector::zeros();
-        for (node, weight) in place.node.iter().zip(place.weight) {
-            let node = *node as usize;
-            if weight <= 0.0 {
-                continue;
-            }
-            for (a, b) in [(node.wrapping_sub(1), node), (node, node + 1)] {
-                if range.contains(&a) && range.contains(&b) {
-                    sum += self.model.edge_between(a, b).normalize() * weight;
-                }
-            }
-        }
-        sum
+        let at_node = |node: usize| {
+            let before = node.checked_sub(1).filter(|b| *b >= range.start);
+            let after = Some(node).filter(|a| a + 1 < range.end);
+            let edges = before.into_iter().chain(after);
+            edges.map(|e| self.model.abreast.edge(e).0).sum::<Vector>()
+        };
+        let parts = self.model.parts(place);
+        parts.map(|(node, weight)| at_node(node) * weight).sum()
     }
 
     fn contacts(&self) -> (Vec<Contact>, f64) {
         let model = &self.model;
         let mut contacts = Vec::new();
         let mut energy = 0.0;
-        for term in &model.contacts {
-            let offset = term.terms.offset(&self.newton.x);
-            let Some(pressed) = term.law.press(offset) else {
+        for (term, (spot, gate)) in model
+            .contacts
+            .iter()
+            .zip(model.spots.iter().zip(&model.gates))
+        {
+            let x = &self.newton.x;
+            if gate.clear(x) {
+                continue;
+            }
+            let offset = spot.offset(&model.many, x);
+            let Some(pressed) = spot.law.press(offset) else {
                 continue;
             };
             energy += pressed.energy;
@@ -159,29 +156,27 @@ impl Settle {
             // The directions at the place: those of its node, or of the two around it.
             let mut across = Vector::zeros();
             let mut axis = Vector::zeros();
-            for i in 0..3 {
-                if term.inside.weight[i] > 0.0 {
-                    let node = term.inside.node[i] as usize;
-                    let frame = &model.frames[model.nodes.frame[node] as usize];
-                    across += (frame.n1 * force[0] + frame.n2 * force[1]) * term.inside.weight[i];
-                    axis += frame.tangent * term.inside.weight[i];
-                }
+            for (node, weight) in model.parts(&term.inside) {
+                let frame = &model.frames[model.nodes.frame[node] as usize];
+                across += (frame.n1 * force[0] + frame.n2 * force[1]) * weight;
+                axis += frame.tangent * weight;
             }
-            let along = self.tangent(term.rod, &term.inside)
-                + match (term.other, &term.around) {
+            let (rod, other) = (term.rod as usize, term.other.map(|j| j as usize));
+            let along = self.tangent(rod, &term.inside)
+                + match (other, &term.around) {
                     (Some(other), Some(around)) => self.tangent(other, around),
                     _ => Vector::zeros(),
                 };
             let space = across - axis * (across.dot(&along) / axis.dot(&along));
             contacts.push(Contact {
-                rod: term.rod,
-                other: term.other,
+                rod,
+                other,
                 station_mm: term.s_mm,
                 length_mm: term.weight_mm,
                 force_n: force,
                 force_in_space_n: space,
                 force_across_n: across,
-                indentation_mm: term.law.indentation_mm(offset),
+                indentation_mm: spot.law.indentation_mm(offset),
             });
         }
         contacts.sort_by(|a, b| {
@@ -196,26 +191,26 @@ impl Settle {
         const ROUNDING_MM: f64 = 1e-9;
         let nodes = &self.model.nodes;
         let mut widest: Vec<Option<(f64, f64)>> = vec![None; scene.rods.len()];
-        for term in &self.model.contacts {
-            if term.law.keep == Keep::Apart || term.law.limit_mm >= -ROUNDING_MM {
+        for (term, spot) in self.model.contacts.iter().zip(&self.model.spots) {
+            if spot.law.keep == Keep::Apart || spot.law.limit_mm >= -ROUNDING_MM {
                 continue;
             }
-            let outer_diameter_mm = term.inside.value(&nodes.outer);
+            let rod = term.rod as usize;
             if let (Some(outer), Some(around)) = (term.other, &term.around) {
-                if scene.rods[term.rod].yields {
+                if scene.rods[rod].yields {
                     continue;
                 }
                 return Err(MechanicsError::DoesNotFit {
-                    inner: term.rod,
-                    outer,
+                    inner: rod,
+                    outer: outer as usize,
                     station_mm: term.s_mm,
-                    outer_diameter_mm,
-                    lumen_mm: around.value(&nodes.inner),
+                    outer_diameter_mm: self.model.value(&term.inside, &nodes.outer),
+                    lumen_mm: self.model.value(around, &nodes.inner),
                 });
             }
-            let excess = -2.0 * term.law.limit_mm;
-            if widest[term.rod].is_none_or(|(_, e)| e < excess) {
-                widest[term.rod] = Some((term.s_mm, excess));
+            let excess = -2.0 * spot.law.limit_mm;
+            if widest[rod].is_none_or(|(_, e)| e < excess) {
+                widest[rod] = Some((term.s_mm, excess));
             }
         }
         // Rods on one axis have no contact term of their own.
@@ -255,7 +250,8 @@ impl Settle {
         Ok(())
     }
 
-    /// The largest angle between a rod and the centre line: rod, place mm, degrees.
+    /// The largest angle between a rod and the centre line, where shapes were last looked at: rod, place mm,
+    /// degrees.
     ///
     /// A pre-shaped tip points aside by nature; it counts only from where it turns back.
     pub(crate) fn largest_angle(&self, scene: &Scene<'_>) -> (usize, f64, f64) {
@@ -265,13 +261,13 @@ impl Settle {
             let range = model.rods[k].range();
             let shaped_mm = scene.rods[k].natural.map_or(0.0, |n| n.length_mm);
             for a in range.start..range.end - 1 {
-                let e = model.edge_between(a, a + 1);
+                let (t, ..) = model.abreast.edge(a);
                 let (fa, fb) = (
                     &model.frames[model.nodes.frame[a] as usize],
                     &model.frames[model.nodes.frame[a + 1] as usize],
                 );
                 let along = fa.tangent + fb.tangent;
-                let cosine = e.dot(&along) / (e.norm_squared() * along.norm_squared()).sqrt();
+                let cosine = t.dot(&along) / along.norm();
                 let shaped = model.nodes.from_tip[a + 1] < shaped_mm;
                 if cosine < worst.0 && !(shaped && cosine > TURNED_BACK) {
                     worst = (cosine, k, model.nodes.s_mm[a]);

@@ -1,14 +1,13 @@
 //! What follows from a shape: distances from the tips, stiffness and diameters there, loads.
 
 use super::abreast::clear_for_vectors;
-use super::bend::{Corner, measured};
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
 use super::profile::{Mean, Profile};
 use super::scene::{AxialLoad, Rod, Roll, Scene};
 use super::settings::Settings;
-use super::terms::{Member, RodNodes, Spot, Tilt};
+use super::terms::{Gate, Member, Tilt};
 use crate::geometry::Vector;
 
 /// Loads on their way to those that follow from the shape.
@@ -32,45 +31,40 @@ impl Model {
 
     /// As [`Self::update_sections`], for some of the rods.
     fn update_sections_of(&mut self, scene: &Scene<'_>, wanted: impl Fn(&Rod) -> bool) {
+        self.look_at_stored();
         for (k, rod) in scene.rods.iter().enumerate() {
             if !wanted(rod) {
                 continue;
             }
-            let RodNodes {
-                first,
-                last_regular: m,
-                tip,
-                blend,
-            } = self.rods[k];
-            let range = self.rods[k].range();
+            let nodes = self.rods[k];
+            let (first, range, blend) = (nodes.first, nodes.range(), nodes.blend);
             // Cells from the tip back; each node's arc is longer than its chords.
-            let mut edges = None;
+            let lists = &self.abreast;
             let mut along = 0.0;
             let mut at = range.end - 1;
-            self.nodes.from_tip[at] = 0.0;
-            if tip && blend < 1.0 {
-                let short_edge = self.edge_between(first + m, at);
-                let last = self.edge_between(first + m - 1, first + m);
-                let without = self.edge_between(first + m - 1, at).norm();
-                self.nodes.from_tip[first + m] = short_edge.norm();
-                along = blend * (short_edge.norm() + last.norm()) + (1.0 - blend) * without;
-                at = first + m - 1;
-                self.nodes.from_tip[at] = along;
-                edges = Some(measured(last));
+            let from_tip = &mut self.nodes.from_tip;
+            from_tip[at] = 0.0;
+            if nodes.skips() {
+                let last = nodes.last();
+                let without = lists.length_mm(self.nodes.s_mm.len() + k);
+                from_tip[last] = lists.length_mm(last);
+                along = blend * (lists.length_mm(last) + lists.length_mm(last - 1))
+                    + (1.0 - blend) * without;
+                at = last - 1;
+                from_tip[at] = along;
+            } else {
+                at -= 1;
+                along += lists.length_mm(at);
+                from_tip[at] = along;
             }
             while at > first {
-                let e = measured(self.edge_between(at - 1, at));
-                let mut correction = 0.0;
-                if let Some(next) = edges {
-                    let corner = Corner::between(e, next);
-                    correction = corner.cell.arc_mm() - corner.cell.m;
-                }
+                let cell = lists.cell(at);
+                let correction = cell.arc_mm() - cell.m;
                 along += 0.5 * correction;
-                self.nodes.from_tip[at] = along;
-                along += e.2 + 0.5 * correction;
-                edges = Some(e);
+                from_tip[at] = along;
                 at -= 1;
-                self.nodes.from_tip[at] = along;
+                along += lists.length_mm(at) + 0.5 * correction;
+                from_tip[at] = along;
             }
             let arcs = &self.nodes.from_tip[range.clone()];
             for (profile, mean, into) in [
@@ -121,7 +115,7 @@ impl Model {
         rolls: &[f64],
         stiffest: f64,
     ) {
-        // distances from the tip change nothing where all along a rod is the same
+        // (which looks at the shape) distances from the tip change nothing where all along a rod is the same
         self.update_sections_of(scene, |rod| {
             !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod)) || rod.natural.is_some()
         });
@@ -157,33 +151,30 @@ impl Model {
             .iter()
             .all(constant_diameters)
             .then_some(stiffest);
-        for contact in &mut self.contacts {
-            let own = 0.5 * contact.inside.value(&self.nodes.outer);
-            let limit = match (contact.law.keep, &contact.around) {
+        self.gates.clear();
+        let mut spots = std::mem::take(&mut self.spots);
+        for (contact, spot) in self.contacts.iter().zip(&mut spots) {
+            let own = 0.5 * self.value(&contact.inside, &self.nodes.outer);
+            let limit = match (spot.law.keep, &contact.around) {
                 (Keep::Within, None) => contact.radius_mm - own,
-                (Keep::Within, Some(around)) => 0.5 * around.value(&self.nodes.inner) - own,
-                (Keep::Apart, Some(around)) => 0.5 * around.value(&self.nodes.outer) + own,
+                (Keep::Within, Some(around)) => 0.5 * self.value(around, &self.nodes.inner) - own,
+                (Keep::Apart, Some(around)) => 0.5 * self.value(around, &self.nodes.outer) + own,
                 (Keep::Apart, None) => 0.0,
             };
             let stiffness = contact.stiffness_n_per_mm2.min(stiffest);
-            contact.law.limit_mm = limit;
-            contact.law.onset_mm = settings.onset_for_mm(stiffness, limit);
-            contact.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
+            spot.law.limit_mm = limit;
+            spot.law.onset_mm = settings.onset_for_mm(stiffness, limit);
+            spot.law.stiffness_n_per_mm = stiffness * contact.weight_mm;
+            self.gates.push(Gate::of(spot));
         }
-        self.gates.clear();
-        self.spots.clear();
-        for (i, contact) in self.contacts.iter().enumerate() {
-            let (gate, spot) = Spot::of(contact, i);
-            self.gates.push(gate);
-            self.spots.push(spot);
-        }
+        self.spots = spots;
     }
 
     /// Rotation from the centre line to the rod at a member's node.
     pub(crate) fn tilt_at(&self, member: &Member) -> Tilt {
         Tilt {
             from: self.frames[self.nodes.frame[member.node as usize] as usize].tangent,
-            to: self.corner_at(member.nodes, member.clamp).tangent(),
+            to: self.corner_now(member.corner).tangent(),
         }
     }
 
@@ -281,7 +272,7 @@ impl Model {
                 for i in 0..self.members.len() {
                     let member = self.members[i];
                     if range.contains(&(member.node as usize)) {
-                        let corner = self.corner_at(member.nodes, member.clamp);
+                        let corner = self.corner_now(member.corner);
                         let force = line * (member.weight * corner.cell.m);
                         self.push_node(member.node as usize, normal_part(force, corner.tangent()));
                     }
@@ -289,9 +280,9 @@ impl Model {
                 for i in 0..self.ends.len() {
                     let end = self.ends[i];
                     if range.contains(&(end.node as usize)) {
-                        let e = self.edge_between(end.nodes[0] as usize, end.nodes[1] as usize);
-                        let force = line * (end.weight * e.norm());
-                        self.push_node(end.node as usize, normal_part(force, e.normalize()));
+                        let (t, _, length) = self.abreast.edge(end.edge as usize);
+                        let force = line * (end.weight * length);
+                        self.push_node(end.node as usize, normal_part(force, t));
                     }
                 }
             }
@@ -334,9 +325,8 @@ impl Model {
         let mut load = self.nodes.load[range.end - 1];
         for i in (range.start..range.end - 1).rev() {
             let inner = i > range.start;
-            let nodes = [i.max(range.start + 1) - 1, i, i + 1].map(super::layout::short);
             let curvature = if inner {
-                self.corner_at(nodes, false).curvature_per_mm()
+                self.corner_between(i).curvature_per_mm()
             } else {
                 behind.map_or_else(Vector::zeros, |(m, b, natural)| m / b + natural)
             };
@@ -344,7 +334,7 @@ impl Model {
             let natural = if self.nodes.natural[i] > 0.0 && inner {
                 let tilt = Tilt {
                     from: frame.tangent,
-                    to: self.corner_at(nodes, false).tangent(),
+                    to: self.corner_between(i).tangent(),
                 };
                 tilt.carry(frame.across(rolls[k])) * self.nodes.natural[i]
             } else {

@@ -8,7 +8,7 @@ use super::newton::{Ended, History, Newton, Pace};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
-use crate::geometry::{Cubic, Frame, Point, natural_spans};
+use crate::geometry::{Cubic, Frame, Point, Vector, natural_spans};
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
@@ -79,8 +79,63 @@ pub struct Settle {
 struct Shape {
     station_mm: Vec<f64>,
     offset_mm: Vec<[f64; 2]>,
-    /// Through the same nodes in space; empty where only offsets are known.
-    spans: Vec<(Point, Cubic)>,
+    /// The same nodes in space.
+    place: Vec<Point>,
+    /// The C2 curve through them; empty where it is not asked for.
+    spans: Vec<Cubic>,
+}
+
+impl Shape {
+    fn of(rod: &RodState) -> Self {
+        Self {
+            station_mm: rod.station_mm.clone(),
+            offset_mm: rod.offset_mm.clone(),
+            place: rod.position_mm.clone(),
+            spans: Vec::new(),
+        }
+    }
+
+    /// From node `a` to the next in space.
+    fn span(&self, a: usize) -> Cubic {
+        if let Some(span) = self.spans.get(a) {
+            return *span;
+        }
+        let (s, p) = (&self.station_mm, &self.place);
+        let chord = p[a + 1] - p[a];
+        let length = s[a + 1] - s[a];
+        let slope = |i: usize| {
+            let inner = i > 0 && i + 1 < p.len();
+            inner.then(|| (p[i + 1] - p[i - 1]) * (length / (s[i + 1] - s[i - 1])))
+        };
+        // no curvature at an end
+        let other = |slope: Vector| chord * 1.5 - slope * 0.5;
+        let (from, to) = match (slope(a), slope(a + 1)) {
+            (Some(from), Some(to)) => (from, to),
+            (Some(from), None) => (from, other(from)),
+            (None, Some(to)) => (other(to), to),
+            (None, None) => (chord, chord),
+        };
+        Cubic {
+            c1: from,
+            c2: chord * 3.0 - from * 2.0 - to,
+            c3: from + to - chord * 2.0,
+        }
+    }
+
+    /// Straight on in space beyond its end.
+    fn beyond(&self) -> (Point, Cubic) {
+        let last = self.place.len() - 1;
+        let none = Vector::zeros();
+        let c1 = self.span(last - 1).velocity(1.0);
+        (
+            self.place[last],
+            Cubic {
+                c1,
+                c2: none,
+                c3: none,
+            },
+        )
+    }
 }
 
 /// The scene on every [`COARSENING`]th station; none where that leaves fewer cells than wished or a
@@ -231,11 +286,11 @@ impl Settle {
                 let range = rod.range();
                 let places: Vec<Point> = range.clone().map(|n| self.model.place(n)).collect();
                 let chords: Vec<f64> = places.windows(2).map(|p| (p[1] - p[0]).norm()).collect();
-                let spans = natural_spans(&places, &chords);
                 self.shapes.push(Shape {
                     station_mm: self.model.nodes.s_mm[range.clone()].to_vec(),
                     offset_mm: self.model.nodes.offset[range].to_vec(),
-                    spans: places.iter().copied().zip(spans).collect(),
+                    spans: natural_spans(&places, &chords).collect(),
+                    place: places,
                 });
             }
         }
@@ -278,11 +333,7 @@ impl Settle {
             if self.newton.free_rolls.contains(&k) {
                 self.newton.rolls[k] = rod.roll_rad;
             }
-            self.shapes.push(Shape {
-                station_mm: rod.station_mm.clone(),
-                offset_mm: rod.offset_mm.clone(),
-                spans: Vec::new(),
-            });
+            self.shapes.push(Shape::of(rod));
         }
         self.guess(scene);
         self.model.update_sections(scene);
@@ -317,13 +368,11 @@ impl Settle {
         self.model.lay_out_nodes(scene);
         self.shapes.clear();
         for (k, shape) in shapes.iter().enumerate() {
-            self.shapes.push(Shape::default());
-            if let Some(rod) = shape {
-                if self.newton.free_rolls.contains(&k) {
-                    self.newton.rolls[k] = rod.roll_rad;
-                }
-                self.shapes[k].station_mm.clone_from(&rod.station_mm);
-                self.shapes[k].offset_mm.clone_from(&rod.offset_mm);
+            self.shapes.push(shape.map(Shape::of).unwrap_or_default());
+            if let Some(rod) = shape
+                && self.newton.free_rolls.contains(&k)
+            {
+                self.newton.rolls[k] = rod.roll_rad;
             }
         }
         self.guess(scene);
@@ -632,15 +681,25 @@ impl Settle {
                     cursor += 1;
                 }
                 let (a, b) = (cursor, cursor + 1);
+                let same = [a, b].into_iter().find(|i| s_old[*i].total_cmp(&s).is_eq());
+                if let Some(i) = same {
+                    self.model.nodes.offset[node] = u_old[i];
+                    continue;
+                }
                 let span = s_old[b] - s_old[a];
                 let t = (s - s_old[a]) / span;
                 let frame = &self.model.frames[self.model.nodes.frame[node] as usize];
-                let whole = t <= 1.0 && self.newton.pace.foresees;
-                let through = old.spans.get(a).filter(|_| whole);
-                let through = through.map(|(from, cubic)| crossing(frame, *from, cubic, t));
-                if let Some(at) = through.filter(|at| at.iter().all(|x| x.is_finite())) {
-                    self.model.nodes.offset[node] = at;
-                    continue;
+                if self.newton.pace.foresees {
+                    let at = if t <= 1.0 {
+                        crossing(frame, old.place[a], &old.span(a), t)
+                    } else {
+                        let (from, on) = old.beyond();
+                        inside_vessel(scene, k, s, crossing(frame, from, &on, t - 1.0))
+                    };
+                    if at.iter().all(|x| x.is_finite()) {
+                        self.model.nodes.offset[node] = at;
+                        continue;
+                    }
                 }
                 let (ua, ub) = (u_old[a], u_old[b]);
                 if t <= 1.0 {
@@ -662,6 +721,7 @@ impl Settle {
     /// Gives up on a rod that is running away.
     fn look_for_prolapse(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
         self.model.store(&self.newton.x);
+        self.model.look_at_stored();
         let (rod, station_mm, angle_deg) = self.largest_angle(scene);
         if angle_deg > self.settings.prolapse_deg {
             return Err(MechanicsError::Prolapsed {

@@ -14,11 +14,18 @@ pub(crate) struct RodNodes {
     pub(crate) tip: bool,
     /// Weight of the terms with the last regular node.
     pub(crate) blend: f64,
+    /// Whether its first node is held in place and direction.
+    pub(crate) clamped: bool,
 }
 
 impl RodNodes {
     pub(crate) fn count(&self) -> usize {
         self.last_regular + 1 + usize::from(self.tip)
+    }
+
+    /// Its last node on a station.
+    pub(crate) fn last(&self) -> usize {
+        self.first + self.last_regular
     }
 
     pub(crate) fn tip_node(&self) -> usize {
@@ -27,6 +34,11 @@ impl RodNodes {
 
     pub(crate) fn range(&self) -> std::ops::Range<usize> {
         self.first..self.first + self.count()
+    }
+
+    /// Whether some terms leave the last regular node out.
+    pub(crate) fn skips(&self) -> bool {
+        self.tip && self.blend < 1.0
     }
 }
 
@@ -79,6 +91,15 @@ impl Nodes {
             list.resize(n, 0.0);
         }
     }
+}
+
+/// The axis of a rod at a place.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Axis {
+    /// At a node.
+    Node(u32),
+    /// Between nodes: the number of a [`Mix`].
+    Between(u32),
 }
 
 /// Up to three nodes with weights.
@@ -174,14 +195,9 @@ pub(crate) struct CornerTerm {
     pub(crate) base: [u32; 3],
     /// Its edges among all; the first means nothing at a clamp.
     pub(crate) edge: [u32; 2],
+    /// Its cell among all.
+    pub(crate) cell: u32,
     pub(crate) clamp: bool,
-}
-
-/// From one node to the next.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct EdgeTerm {
-    pub(crate) node: [u32; 2],
-    pub(crate) frame: [u32; 2],
 }
 
 /// A node's share in a corner.
@@ -191,7 +207,6 @@ pub(crate) struct Member {
     pub(crate) corner: u32,
     pub(crate) node: u32,
     pub(crate) nodes: [u32; 3],
-    pub(crate) clamp: bool,
     pub(crate) weight: f64,
 }
 
@@ -200,7 +215,8 @@ pub(crate) struct Member {
 pub(crate) struct EndTerm {
     pub(crate) rod: u32,
     pub(crate) node: u32,
-    pub(crate) nodes: [u32; 2],
+    /// Its edge among all.
+    pub(crate) edge: u32,
     pub(crate) frame: [u32; 2],
     pub(crate) base: [u32; 2],
     pub(crate) weight: f64,
@@ -243,19 +259,16 @@ pub(crate) struct Gate {
 }
 
 impl Gate {
-    fn of(contact: &ContactTerm) -> Self {
-        let (terms, law) = (&contact.terms, &contact.law);
-        let plain = (terms.weight[0].abs() - 1.0).abs() <= 0.0
-            && (terms.count == 1
-                || (terms.count == 2 && (terms.weight[0] + terms.weight[1]).abs() <= 0.0));
+    pub(crate) fn of(spot: &Spot) -> Self {
+        let (Spot { base, weight, .. }, law) = (spot, &spot.law);
+        let two = base[0] != base[1];
+        let plain = spot.many == FIXED
+            && (weight[0].abs() - 1.0).abs() <= 0.0
+            && (!two || (weight[0] + weight[1]).abs() <= 0.0);
         let clear = law.limit_mm - law.onset_mm;
         Self {
-            base: terms.base[0],
-            other: if terms.count == 2 {
-                terms.base[1]
-            } else {
-                FIXED
-            },
+            base: base[0],
+            other: if two { base[1] } else { FIXED },
             clear_mm2: if plain && law.keep == Keep::Within && clear > 0.0 {
                 clear * clear
             } else {
@@ -295,34 +308,62 @@ impl Gate {
 /// A contact as the solver sees it, most of them with one or two axes.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Spot {
+    /// The same twice where one axis takes part.
     base: [u32; 2],
     weight: [f64; 2],
-    /// Its contact where more unknowns take part, else [`FIXED`].
+    /// Its number among those in which more unknowns take part, else [`FIXED`].
     many: u32,
     pub(crate) law: Law,
 }
 
 impl Spot {
-    pub(crate) fn of(contact: &ContactTerm, at: usize) -> (Gate, Self) {
-        let terms = &contact.terms;
+    /// Of the axes of two unknowns, the second held against the first; none where neither moves or both
+    /// are the same.
+    pub(crate) fn plain(keep: Keep, inside: u32, around: Option<u32>) -> Option<Self> {
+        let around = around.unwrap_or(FIXED);
+        let (base, weight) = match (inside, around) {
+            (FIXED, FIXED) => return None,
+            (a, FIXED) => ([a; 2], [1.0, 0.0]),
+            (FIXED, b) => ([b; 2], [-1.0, 0.0]),
+            (a, b) if a == b => return None,
+            (a, b) => ([a, b], [1.0, -1.0]),
+        };
+        Some(Self {
+            base,
+            weight,
+            many: FIXED,
+            law: Law::unset(keep),
+        })
+    }
+
+    /// Of these unknowns; none where there are none. More than two are put among the `many`.
+    pub(crate) fn of(keep: Keep, terms: &Terms, many: &mut Vec<Terms>) -> Option<Self> {
+        if terms.count == 0 {
+            return None;
+        }
         let two = terms.count > 1;
-        let spot = Self {
+        let mut spot = Self {
             base: [terms.base[0], terms.base[usize::from(two)]],
             weight: [terms.weight[0], if two { terms.weight[1] } else { 0.0 }],
-            many: if terms.count > 2 {
-                super::layout::short(at)
-            } else {
-                FIXED
-            },
-            law: contact.law,
+            many: FIXED,
+            law: Law::unset(keep),
         };
-        (Gate::of(contact), spot)
+        if terms.count > 2 {
+            spot.many = super::layout::short(many.len());
+            many.push(*terms);
+        }
+        Some(spot)
+    }
+
+    /// Its first unknown.
+    pub(crate) fn first(&self) -> u32 {
+        self.base[0]
     }
 
     #[inline(always)]
-    pub(crate) fn offset(&self, contacts: &[ContactTerm], x: &[f64]) -> [f64; 2] {
+    pub(crate) fn offset(&self, many: &[Terms], x: &[f64]) -> [f64; 2] {
         if self.many != FIXED {
-            return contacts[self.many as usize].terms.offset(x);
+            return many[self.many as usize].offset(x);
         }
         let [a, b] = self.base.map(|b| b as usize);
         let [u, v] = self.weight;
@@ -330,9 +371,9 @@ impl Spot {
     }
 
     #[inline(always)]
-    pub(crate) fn push(&self, contacts: &[ContactTerm], gradient: &mut [f64], by_offset: [f64; 2]) {
+    pub(crate) fn push(&self, many: &[Terms], gradient: &mut [f64], by_offset: [f64; 2]) {
         if self.many != FIXED {
-            contacts[self.many as usize].terms.push(gradient, by_offset);
+            many[self.many as usize].push(gradient, by_offset);
             return;
         }
         for (b, w) in self.base.into_iter().zip(self.weight) {
@@ -341,19 +382,34 @@ impl Spot {
             gradient[b + 1] += w * by_offset[1];
         }
     }
+
+    /// Tells every pair of unknowns that takes part, and the product of their weights.
+    #[inline(always)]
+    pub(crate) fn pairs(&self, many: &[Terms], mut tell: impl FnMut(u32, u32, f64)) {
+        let two = 1 + usize::from(self.base[0] != self.base[1]);
+        let (base, weight) = if self.many == FIXED {
+            (&self.base[..two], &self.weight[..two])
+        } else {
+            let terms = &many[self.many as usize];
+            (&terms.base[..terms.count], &terms.weight[..terms.count])
+        };
+        for (i, (row, w)) in base.iter().zip(weight).enumerate() {
+            for (column, v) in base[..=i].iter().zip(weight) {
+                tell(*row, *column, w * v);
+            }
+        }
+    }
 }
 
 /// A contact at one place.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct ContactTerm {
-    pub(crate) rod: usize,
-    pub(crate) other: Option<usize>,
+    pub(crate) rod: u32,
+    pub(crate) other: Option<u32>,
     pub(crate) s_mm: f64,
     pub(crate) weight_mm: f64,
     pub(crate) stiffness_n_per_mm2: f64,
     pub(crate) radius_mm: f64,
-    pub(crate) inside: Mix,
-    pub(crate) around: Option<Mix>,
-    pub(crate) terms: Terms,
-    pub(crate) law: Law,
+    pub(crate) inside: Axis,
+    pub(crate) around: Option<Axis>,
 }

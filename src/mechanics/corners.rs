@@ -1,0 +1,442 @@
+//! What corners feel: energy and slopes, Hessian, arcs; neighbours along a rod taken as many at once as a
+//! vector holds.
+
+use super::abreast::{ABREAST, Abreast};
+use super::bend::{Cell, Corner, Projected, gram};
+use super::layout::FIXED;
+use super::model::{Energy, Model};
+use super::number::Several;
+use super::terms::{CornerTerm, Member};
+use crate::geometry::Frame;
+use pulp::{Arch, Simd, WithSimd};
+
+/// Most numbers a vector holds.
+const WIDEST: usize = 8;
+/// Nodes to either side that a corner reaches beyond its first.
+const REACH: usize = 2;
+
+/// Arc of a member's cell.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Arc {
+    pub(crate) rod: usize,
+    /// The member's share in it.
+    pub(crate) weight: f64,
+    /// Unknowns of its nodes.
+    pub(crate) base: [u32; 3],
+    pub(crate) mm: f64,
+    /// Gradient by node.
+    pub(crate) slopes: [[f64; 2]; 3],
+}
+
+/// Numbers of a row, one list for each of what is found.
+#[repr(align(64))]
+struct Found<const N: usize>([[f64; ABREAST + WIDEST]; N]);
+
+impl<const N: usize> Found<N> {
+    fn new() -> Self {
+        Self([[0.0; ABREAST + WIDEST]; N])
+    }
+
+    #[inline(always)]
+    fn keep<S: Simd, const M: usize>(
+        &mut self,
+        from: usize,
+        lane: usize,
+        values: &[Several<S>; M],
+    ) {
+        for (list, values) in self.0[from..from + M].iter_mut().zip(values) {
+            values.store(list, lane);
+        }
+    }
+
+    /// Of one of them, from the `from`th on.
+    #[inline(always)]
+    fn of<const M: usize>(&self, one: usize, from: usize) -> [f64; M] {
+        std::array::from_fn(|n| self.0[from + n][one])
+    }
+
+    /// Gradient of one of them, from the `from`th on.
+    #[inline(always)]
+    fn slopes(&self, one: usize, from: usize) -> [[f64; 2]; 3] {
+        std::array::from_fn(|i| self.of(one, from + 2 * i))
+    }
+}
+
+impl Model {
+    /// A corner where it was last looked at.
+    pub(crate) fn corner_now(&self, corner: u32) -> Corner {
+        shape_of(&self.corners[corner as usize], &self.frames, &self.abreast)
+    }
+
+    /// What its energy depends on.
+    #[inline(always)]
+    pub(crate) fn cell_now(&self, corner: u32) -> Cell<f64> {
+        self.abreast.cell_of(&self.corners[corner as usize])
+    }
+
+    /// Its edges on the normals.
+    fn projected(&self, term: &CornerTerm, corner: &Corner) -> Projected<f64> {
+        corner.on(term.frame.map(|f| &self.frames[f as usize]))
+    }
+
+    /// Stiffness of corners from `at` on, and their load with what hands add.
+    #[inline(always)]
+    fn stiffness_and_load<S: Simd>(&self, simd: S, at: usize) -> (Several<S>, Several<S>) {
+        let load = Several::load(simd, &self.load, at);
+        let by_hands = Several::load(simd, &self.grips.corner_n, at);
+        (Several::load(simd, &self.stiffness, at), load + by_hands)
+    }
+
+    /// Energy of bending and loads where corners were last looked at; adds its gradient.
+    pub(crate) fn feel_corners(&mut self) -> Energy {
+        struct Op<'a>(&'a mut Model);
+        impl WithSimd for Op<'_> {
+            type Output = Energy;
+            #[inline(always)]
+            fn with_simd<S: Simd>(self, simd: S) -> Energy {
+                self.0.feel_corners_with(simd)
+            }
+        }
+        Arch::new().dispatch(Op(self))
+    }
+
+    #[inline(always)]
+    fn feel_corners_with<S: Simd>(&mut self, simd: S) -> Energy {
+        let mut energy = Energy::default();
+        let mut softest = 0.0_f64;
+        let mut gradient = std::mem::take(&mut self.gradient);
+        let mut found = Found::<8>::new();
+        for row in &self.abreast.corners {
+            let at = row.corner as usize;
+            if row.alone() {
+                let term = &self.corners[at];
+                let corner = self.corner_now(row.corner);
+                let (b, load) = (self.stiffness[at], self.load[at] + self.grips.corner_n[at]);
+                let (value, by_edge) = corner.cell.slopes(b, load);
+                energy.add(value);
+                softest = softest.max(corner.cell.softness(b, load));
+                let slopes = self.projected(term, &corner).by_node(by_edge);
+                pull(&mut gradient, term.base, slopes);
+                continue;
+            }
+            let (edge, frame) = (row.edge as usize, row.frame as usize);
+            for lane in (0..row.count as usize).step_by(S::F64_LANES) {
+                let cells = self.abreast.cells(simd, edge + lane);
+                let (b, load) = self.stiffness_and_load(simd, at + lane);
+                let (value, by_edge) = cells.slopes(b, load);
+                let [n0, n1, n2] = self
+                    .abreast
+                    .on(simd, edge + lane, frame + lane)
+                    .by_node(by_edge);
+                let softness = cells.softness(b, load);
+                let all = [value, softness, n0[0], n0[1], n1[0], n1[1], n2[0], n2[1]];
+                found.keep(0, lane, &all);
+            }
+            let terms = &self.corners[at..at + row.count as usize];
+            for (one, term) in terms.iter().enumerate() {
+                energy.add(found.0[0][one]);
+                softest = softest.max(found.0[1][one]);
+                pull(&mut gradient, term.base, found.slopes(one, 2));
+            }
+        }
+        self.gradient = gradient;
+        self.softest = softest;
+        energy
+    }
+
+    /// Adds the Hessian of bending and loads where corners were last looked at.
+    pub(crate) fn assemble_corners(&mut self) {
+        struct Op<'a>(&'a mut Model);
+        impl WithSimd for Op<'_> {
+            type Output = ();
+            #[inline(always)]
+            fn with_simd<S: Simd>(self, simd: S) {
+                self.0.assemble_corners_with(simd);
+            }
+        }
+        Arch::new().dispatch(Op(self));
+    }
+
+    #[inline(always)]
+    fn assemble_corners_with<S: Simd>(&mut self, simd: S) {
+        let mut matrix = std::mem::take(&mut self.matrix);
+        matrix.clear();
+        let mut found = Found::<24>::new();
+        let mut sums = Found::<8>::new();
+        for row in &self.abreast.along {
+            let at = row.corner as usize;
+            let count = row.count as usize;
+            let terms = &self.corners[at..at + count];
+            // bases rise along a row
+            let reached = terms[count - 1].base;
+            if let Some(last) = reached.into_iter().filter(|b| *b != FIXED).max() {
+                matrix.clear_columns(last as usize);
+            }
+            if row.alone() {
+                let term = &self.corners[at];
+                let corner = self.corner_now(row.corner);
+                let [a, b, c] = term.frame.map(|f| &self.frames[f as usize]);
+                let grams = [gram(b, a), gram(c, a), gram(c, b)];
+                let load = self.load[at] + self.grips.corner_n[at];
+                let on = self.projected(term, &corner);
+                let local = corner.cell.hessian(&on, grams, self.stiffness[at], load);
+                super::model::scatter(&mut matrix, term.base, &local);
+                continue;
+            }
+            let (edge, frame) = (row.edge as usize, row.frame as usize);
+            for lane in (0..count).step_by(S::F64_LANES) {
+                let cells = self.abreast.cells(simd, edge + lane);
+                let on = self.abreast.on(simd, edge + lane, frame + lane);
+                let grams = self.abreast.grams(simd, frame + lane);
+                let (b, load) = self.stiffness_and_load(simd, at + lane);
+                let blocks = cells.hessian(&on, grams, b, load);
+                for (i, block) in blocks.iter().enumerate() {
+                    found.keep(4 * i, REACH + lane, block);
+                }
+            }
+            // what a node gets from the corners it takes part in, at once
+            for list in &mut found.0 {
+                list[REACH + count..].fill(0.0);
+            }
+            for lane in (0..count + REACH).step_by(S::F64_LANES) {
+                for k in 0..4 {
+                    let of = |block: usize, before: usize| {
+                        Several::load(simd, &found.0[4 * block + k], REACH + lane - before)
+                    };
+                    let own = of(0, 0) + of(2, 1) + of(5, 2);
+                    let next = of(1, 0) + of(4, 1);
+                    own.store(&mut sums.0[k], lane);
+                    next.store(&mut sums.0[4 + k], lane);
+                }
+            }
+            for (node, term) in terms.iter().enumerate() {
+                let at = term.base.map(|b| b as usize);
+                let blocks = [
+                    sums.of(node, 0),
+                    sums.of(node, 4),
+                    found.of(REACH + node, 12),
+                ];
+                matrix.add_columns(at, &blocks);
+            }
+            let [_, b, c] = terms[count - 1].base.map(|b| b as usize);
+            matrix.add(b, b, sums.of(count, 0));
+            matrix.add(c, b, sums.of(count, 4));
+            matrix.add(c, c, sums.of(count + 1, 0));
+        }
+        matrix.clear_rest();
+        self.matrix = matrix;
+    }
+
+    /// Tells the arc of every member of the rods wanted, where corners were last looked at.
+    pub(crate) fn feel_arcs(&self, wanted: &[bool], into: impl FnMut(&Arc)) {
+        struct Op<'a, F>(&'a Model, &'a [bool], F);
+        impl<F: FnMut(&Arc)> WithSimd for Op<'_, F> {
+            type Output = ();
+            #[inline(always)]
+            fn with_simd<S: Simd>(self, simd: S) {
+                self.0.feel_arcs_with(simd, self.1, self.2);
+            }
+        }
+        Arch::new().dispatch(Op(self, wanted, into));
+    }
+
+    #[inline(always)]
+    fn feel_arcs_with<S: Simd>(&self, simd: S, wanted: &[bool], mut into: impl FnMut(&Arc)) {
+        let mut found = Found::<7>::new();
+        for row in &self.abreast.members {
+            let members = &self.members[row.term as usize..(row.term + row.count) as usize];
+            let rod = members[0].rod as usize;
+            if !wanted[rod] {
+                continue;
+            }
+            let base = |member: &Member| member.nodes.map(|n| self.nodes.base[n as usize]);
+            if let [member] = members {
+                let corner = self.corner_now(row.corner);
+                let on = self.projected(&self.corners[row.corner as usize], &corner);
+                into(&Arc {
+                    rod,
+                    weight: member.weight,
+                    base: base(member),
+                    mm: corner.cell.arc_mm(),
+                    slopes: on.by_node(corner.cell.arc_gradient()),
+                });
+                continue;
+            }
+            let (edge, frame) = (row.edge as usize, row.frame as usize);
+            for lane in (0..members.len()).step_by(S::F64_LANES) {
+                let cells = self.abreast.cells(simd, edge + lane);
+                let on = self.abreast.on(simd, edge + lane, frame + lane);
+                let [n0, n1, n2] = on.by_node(cells.arc_gradient());
+                let all = [cells.arc_mm(), n0[0], n0[1], n1[0], n1[1], n2[0], n2[1]];
+                found.keep(0, lane, &all);
+            }
+            for (one, member) in members.iter().enumerate() {
+                into(&Arc {
+                    rod,
+                    weight: 1.0,
+                    base: base(member),
+                    mm: found.0[0][one],
+                    slopes: found.slopes(one, 1),
+                });
+            }
+        }
+    }
+}
+
+/// A corner between its edges where they were last looked at.
+#[inline(always)]
+fn shape_of(term: &CornerTerm, frames: &[Frame], abreast: &Abreast) -> Corner {
+    let [e0, e1] = term.edge.map(|e| e as usize);
+    let e1 = abreast.edge(e1);
+    if term.clamp {
+        // the first node is the second, which a clamp holds
+        Corner::held(frames[term.frame[1] as usize].tangent, e1)
+    } else {
+        Corner::between(abreast.edge(e0), e1)
+    }
+}
+
+/// Adds a corner's gradient to the whole.
+#[inline(always)]
+pub(crate) fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) {
+    for (b, g) in base.iter().zip(slopes) {
+        if *b != FIXED {
+            gradient[*b as usize] += g[0];
+            gradient[*b as usize + 1] += g[1];
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Point, Vector};
+    use crate::mechanics::abreast::Row;
+    use crate::mechanics::{
+        AxialLoad, Container, End, Profile, Rod, Scene, StartSupport, Stretch, TubeStation,
+    };
+
+    /// A stiff sheath, a catheter in it that leaves it, and a wire with a hand on its hub that fits it
+    /// so tightly that they share an axis.
+    fn posed() -> (Vec<TubeStation>, Vec<Rod>) {
+        // no two cells alike
+        let mut frame = Frame::new(Point::origin(), Vector::x(), Vector::y());
+        let mut tube = Vec::new();
+        for i in 0..=70 {
+            let s_mm = f64::from(i);
+            tube.push(TubeStation {
+                s_mm,
+                frame,
+                radius_mm: 2.0,
+                wall_stiffness_n_per_mm2: 10.0,
+            });
+            frame = frame.along_arc(1.0, 0.03 + 0.02 * (0.9 * s_mm).sin(), 0.4 * s_mm);
+        }
+        let tip = |s: f64| End::Tip(TubeStation::at(&tube, s).unwrap());
+        let within = |rod: usize, to_mm: f64| Stretch {
+            from_mm: 0.0,
+            to_mm,
+            container: Container::Rod(rod),
+        };
+        let knots = [(0.0, 1.0), (10.0, 4.0), (40.0, 30.0)];
+        let sheath = Rod {
+            inner_mm: Some(Profile::constant(2.2)),
+            end: tip(23.4),
+            ..Rod::uniform(300.0, 2.6)
+        };
+        let catheter = Rod {
+            inner_mm: Some(Profile::constant(0.38)),
+            end: tip(50.55),
+            containers: vec![
+                within(0, 23.4),
+                Stretch {
+                    from_mm: 23.4,
+                    to_mm: 50.55,
+                    container: Container::Vessel,
+                },
+            ],
+            stiffness_n_mm2: Profile::new("b", &knots).unwrap(),
+            start: StartSupport::Pinned,
+            ..Rod::uniform(1.0, 1.2)
+        };
+        let wire = Rod {
+            containers: vec![
+                within(1, 50.55),
+                Stretch {
+                    from_mm: 50.55,
+                    to_mm: f64::INFINITY,
+                    container: Container::Vessel,
+                },
+            ],
+            load: AxialLoad::Held {
+                load_n: (0..=70).map(|i| -0.01 * f64::from(i)).collect(),
+                grip_n_per_mm: 0.3,
+                fed_mm: 70.0,
+            },
+            ..Rod::uniform(2.0, 0.36)
+        };
+        (tube.clone(), vec![sheath, catheter, wire])
+    }
+
+    #[test]
+    fn taken_together_or_one_by_one_they_are_the_same() {
+        let (tube, rods) = posed();
+        let scene = Scene {
+            tube: &tube,
+            rods: &rods,
+            beside: &[],
+        };
+        let (mut model, x) = Model::in_waves(&scene, &[0.0; 3]);
+        let look = |model: &mut Model| {
+            let energy = model.evaluate(&x, &[0.0; 3]).total;
+            model.factorise(0.0);
+            let along: Vec<f64> = x.iter().map(|x| (37.0 * x).sin()).collect();
+            let mut product = vec![0.0; x.len()];
+            model.multiply(&along, &mut product);
+            let length = model.grips.length_mm(2);
+            (
+                energy,
+                model.gradient.clone(),
+                product,
+                model.softest,
+                length,
+            )
+        };
+        let together = look(&mut model);
+        let abreast = &mut model.abreast;
+        let longest = |rows: &[Row]| rows.iter().map(|r| r.count).max();
+        assert_eq!(longest(&abreast.corners), Some(16), "corners stand alone");
+        assert_eq!(longest(&abreast.members), Some(16), "members stand alone");
+        for rows in [
+            &mut abreast.corners,
+            &mut abreast.along,
+            &mut abreast.members,
+        ] {
+            let one_by_one = |row: &Row| {
+                let row = *row;
+                (0..row.count).map(move |i| Row {
+                    term: row.term + i,
+                    corner: row.corner + i,
+                    edge: row.edge + i,
+                    frame: row.frame + i,
+                    count: 1,
+                })
+            };
+            *rows = rows.iter().flat_map(one_by_one).collect();
+        }
+        let alone = look(&mut model);
+        let same = |a: f64, b: f64, size: f64| (a - b).abs() <= 1e-12 * size;
+        assert!(same(together.0, alone.0, alone.0.abs()), "energy");
+        assert!(same(together.3, alone.3, alone.3), "softest");
+        assert!(same(together.4, alone.4, alone.4), "length");
+        for (what, a, b) in [
+            ("gradient", &together.1, &alone.1),
+            ("Hessian", &together.2, &alone.2),
+        ] {
+            let size = b.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+            for (i, (a, b)) in a.iter().zip(b).enumerate() {
+                assert!(same(*a, *b, size), "{what} {i}: {a} together, {b} alone");
+            }
+        }
+    }
+}
