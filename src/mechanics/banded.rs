@@ -16,7 +16,7 @@
 mod eliminate;
 mod lanes;
 
-pub(crate) use lanes::{LANES, Lane, combine, gram, products};
+pub(crate) use lanes::{LANES, Lane, combine, gram, own_gram, products};
 use pulp::{Arch, Simd, WithSimd};
 
 /// Rows are padded to multiples of this.
@@ -126,9 +126,13 @@ impl BlockBanded {
         }
         self.start.push(start);
         self.offset.push(offset);
-        // Zeros come with `clear`; every entry of the factor is written before it is read.
-        self.values.resize(offset, 0.0);
-        self.factor.resize(offset, 0.0);
+        // Zeros come with `clear`; every entry of the factor is written before it is read. Neither shrinks:
+        // levels of a solve from scratch would set the same memory to zero again and again.
+        for list in [&mut self.values, &mut self.factor] {
+            if list.len() < offset {
+                list.resize(offset, 0.0);
+            }
+        }
         self.inverse.resize(start, 0.0);
     }
 
@@ -155,8 +159,11 @@ impl BlockBanded {
 
     /// Sets the rest to zero.
     pub(crate) fn clear_rest(&mut self) {
-        self.values[self.cleared..].fill(0.0);
-        self.cleared = self.values.len();
+        let end = self.offset.last().copied().unwrap_or(0);
+        if self.cleared < end {
+            self.values[self.cleared..end].fill(0.0);
+            self.cleared = end;
+        }
     }
 
     /// Adds the 2 x 2 block `m` (row-major) whose rows start at unknown `row` and whose columns

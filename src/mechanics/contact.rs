@@ -118,7 +118,8 @@ impl Law {
         let (value, first, second) = penalty(sign * (r - limit), self.onset_mm);
         // Axes on top of each other part along the first normal: any direction would do.
         let (nx, ny, inverse) = if r > 1e-12 {
-            (x / r, y / r, 1.0 / r)
+            let inverse = 1.0 / r;
+            (x * inverse, y * inverse, inverse)
         } else {
             (1.0, 0.0, 0.0)
         };

@@ -201,8 +201,7 @@ impl Model {
         let mut small = Small::identity();
         for i in 0..count {
             for j in 0..count {
-                // the mean of both: rounding
-                small[(i, j)] = 0.5 * (grips.products[i][j] + grips.products[j][i]);
+                small[(i, j)] = grips.products[i][j];
             }
             small[(i, i)] += 1.0 / grips.list[i].stiffness_n_per_mm;
         }

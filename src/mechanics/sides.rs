@@ -1,6 +1,6 @@
 //! Right-hand sides that one factor is used for: hands, rolls, the forces out of balance.
 
-use super::banded::{BlockBanded, LANES, Lane, combine, gram, products};
+use super::banded::{BlockBanded, LANES, Lane, combine, gram, own_gram, products};
 use super::scene::MOST_RODS;
 
 /// Most of them: a hand and a roll for every rod, and the forces out of balance.
@@ -42,13 +42,22 @@ impl Sides {
     /// Products of each with the solution for each, after [`Self::forward`].
     pub(crate) fn gram(&self, matrix: &BlockBanded) -> [[f64; MOST_SIDES]; MOST_SIDES] {
         let mut found = [[0.0; MOST_SIDES]; MOST_SIDES];
+        let scale = matrix.inverses();
         let groups = &self.groups[..self.count.div_ceil(LANES)];
-        for (rows, a) in found.chunks_mut(LANES).zip(groups) {
-            for (group, b) in groups.iter().enumerate() {
-                for (row, products) in rows.iter_mut().zip(gram(a, b, matrix.inverses())) {
-                    let row = &mut row[group * LANES..];
-                    for (entry, product) in row.iter_mut().zip(products) {
-                        *entry = product;
+        for (i, a) in groups.iter().enumerate() {
+            for (j, b) in groups.iter().enumerate().take(i + 1) {
+                let products = if i == j {
+                    own_gram(a, scale, self.count - i * LANES)
+                } else {
+                    gram(a, b, scale)
+                };
+                for (k, row) in products.iter().enumerate() {
+                    for (l, product) in row.iter().enumerate() {
+                        let at = (i * LANES + k, j * LANES + l);
+                        if at.0 < MOST_SIDES && at.1 < MOST_SIDES {
+                            found[at.0][at.1] = *product;
+                            found[at.1][at.0] = *product;
+                        }
                     }
                 }
             }

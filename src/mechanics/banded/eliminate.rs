@@ -120,32 +120,17 @@ impl BlockBanded {
                 next[c] = a;
                 next[c + 1] = b;
             }
-            if N == 0 {
-                for c in (0..N).step_by(4) {
-                    let mut a = [[0.0; N]; 4];
-                    for (scaled, below) in scaled.iter().zip(&below) {
-                        for n in 0..4 {
-                            let p = scaled[N + c + n];
-                            for r in 0..N {
-                                a[n][r] = fused::<FUSED>(p, below[N + r], a[n][r]);
-                            }
-                        }
+            for c in (0..N).step_by(2) {
+                let (mut a, mut b) = ([0.0; N], [0.0; N]);
+                for (scaled, below) in scaled.iter().zip(&below) {
+                    let (p, q) = (scaled[N + c], scaled[N + c + 1]);
+                    for r in 0..N {
+                        a[r] = fused::<FUSED>(p, below[N + r], a[r]);
+                        b[r] = fused::<FUSED>(q, below[N + r], b[r]);
                     }
-                    second[c..c + 4].copy_from_slice(&a);
                 }
-            } else {
-                for c in (0..N).step_by(2) {
-                    let (mut a, mut b) = ([0.0; N], [0.0; N]);
-                    for (scaled, below) in scaled.iter().zip(&below) {
-                        let (p, q) = (scaled[N + c], scaled[N + c + 1]);
-                        for r in 0..N {
-                            a[r] = fused::<FUSED>(p, below[N + r], a[r]);
-                            b[r] = fused::<FUSED>(q, below[N + r], b[r]);
-                        }
-                    }
-                    second[c] = a;
-                    second[c + 1] = b;
-                }
+                second[c] = a;
+                second[c + 1] = b;
             }
         }
         let (lead1, lead2) = (self.lead[first + blocks], self.lead[first + blocks + 1]);

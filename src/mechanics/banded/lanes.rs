@@ -145,6 +145,66 @@ fn gram_with<const FUSED: bool>(a: &[Lane], b: &[Lane], scale: &[f64]) -> [Lane;
     sums
 }
 
+/// Products of the first `used` lanes of `a` with each other, row by row times `scale`.
+pub(crate) fn own_gram(a: &[Lane], scale: &[f64], used: usize) -> [Lane; LANES] {
+    struct Op<'a>(&'a [Lane], &'a [f64], usize);
+    impl WithSimd for Op<'_> {
+        type Output = [Lane; LANES];
+        #[inline(always)]
+        fn with_simd<S: Simd>(self, _: S) -> Self::Output {
+            let Self(a, scale, used) = self;
+            match (S::F64_LANES > 1, used <= HALF) {
+                (true, true) => own_gram_with::<true, HALF>(a, scale),
+                (true, false) => own_gram_with::<true, LANES>(a, scale),
+                (false, true) => own_gram_with::<false, HALF>(a, scale),
+                (false, false) => own_gram_with::<false, LANES>(a, scale),
+            }
+        }
+    }
+    Arch::new().dispatch(Op(a, scale, used))
+}
+
+/// Half of the lanes: so many products at a time stay in registers, and those of the second half with the
+/// first are known from those of the first with the second.
+const HALF: usize = LANES / 2;
+
+#[inline(always)]
+fn own_gram_with<const FUSED: bool, const WIDTH: usize>(
+    a: &[Lane],
+    scale: &[f64],
+) -> [Lane; LANES] {
+    let mut first = [[0.0; WIDTH]; HALF];
+    let mut second = [[0.0; HALF]; HALF];
+    for (a, scale) in a.iter().zip(scale) {
+        let (low, high) = a.split_at(HALF);
+        let mut scaled = [0.0; WIDTH];
+        for (scaled, a) in scaled.iter_mut().zip(a) {
+            *scaled = a * scale;
+        }
+        for (sum, a) in first.iter_mut().zip(low) {
+            for (sum, b) in sum.iter_mut().zip(&scaled) {
+                *sum = fused::<FUSED>(*a, *b, *sum);
+            }
+        }
+        if WIDTH > HALF {
+            for (sum, a) in second.iter_mut().zip(high) {
+                for (sum, b) in sum.iter_mut().zip(&scaled[HALF..]) {
+                    *sum = fused::<FUSED>(*a, *b, *sum);
+                }
+            }
+        }
+    }
+    let mut sums = [[0.0; LANES]; LANES];
+    for i in 0..HALF {
+        sums[i][..WIDTH].copy_from_slice(&first[i]);
+        sums[HALF + i][HALF..].copy_from_slice(&second[i]);
+        for j in HALF..WIDTH {
+            sums[j][i] = first[i][j];
+        }
+    }
+    sums
+}
+
 /// Products of a column with all lanes.
 pub(crate) fn products(column: &[f64], lanes: &[Lane]) -> Lane {
     struct Op<'a>(&'a [f64], &'a [Lane]);

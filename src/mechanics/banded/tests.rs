@@ -78,6 +78,15 @@ proptest! {
                 prop_assert!((found - expected).abs() < 1e-12 * (1.0 + expected.abs()), "{i} with {j} of {sizes:?}");
             }
         }
+        for used in [3, LANES] {
+            let own = own_gram(&lanes, banded.inverses(), used);
+            for (i, row) in own.iter().enumerate().take(used) {
+                for (j, own) in row.iter().enumerate().take(used) {
+                    let expected = found[i][j];
+                    prop_assert!((own - expected).abs() < 1e-12 * (1.0 + expected.abs()), "{i} with {j} of {used}");
+                }
+            }
+        }
         let scaled: Vec<Lane> = lanes.iter().zip(banded.inverses()).map(|(x, d)| x.map(|x| x * d)).collect();
         let parts = std::array::from_fn(|l| 1.0 + l as f64);
         let mut sum = vec![0.0; n];
