@@ -172,6 +172,18 @@ impl Abreast {
         self.measured = false;
     }
 
+    /// Takes the nodes' offsets over; what was measured stands where they are the same.
+    #[inline]
+    fn take(&mut self, offsets: impl Iterator<Item = [f64; 2]>) {
+        let [us, vs] = &mut self.offset;
+        let mut same = true;
+        for ((u, v), [to_u, to_v]) in us.iter_mut().zip(vs).zip(offsets) {
+            same &= to_u.to_bits() == u.to_bits() && to_v.to_bits() == v.to_bits();
+            (*u, *v) = (to_u, to_v);
+        }
+        self.measured &= same;
+    }
+
     /// Finds which terms are neighbours.
     pub(crate) fn set_rows(&mut self, corners: &[CornerTerm], members: &[Member]) {
         let regular = |c: &CornerTerm| {
@@ -345,34 +357,14 @@ impl Model {
 
     /// Brings edges and cells to `x`.
     pub(crate) fn look(&mut self, x: &[f64]) {
-        let Abreast {
-            offset: [us, vs],
-            measured,
-            ..
-        } = &mut self.abreast;
-        let mut same = true;
-        for ((base, u), v) in self.nodes.base.iter().zip(us).zip(vs) {
-            let at = offset(x, *base);
-            same &= at[0].to_bits() == u.to_bits() && at[1].to_bits() == v.to_bits();
-            [*u, *v] = at;
-        }
-        *measured &= same;
+        let offsets = self.nodes.base.iter().map(|base| offset(x, *base));
+        self.abreast.take(offsets);
         self.measure();
     }
 
     /// The same to the stored offsets.
     pub(crate) fn look_at_stored(&mut self) {
-        let Abreast {
-            offset: [us, vs],
-            measured,
-            ..
-        } = &mut self.abreast;
-        let mut same = true;
-        for ((at, u), v) in self.nodes.offset.iter().zip(us).zip(vs) {
-            same &= at[0].to_bits() == u.to_bits() && at[1].to_bits() == v.to_bits();
-            [*u, *v] = *at;
-        }
-        *measured &= same;
+        self.abreast.take(self.nodes.offset.iter().copied());
         self.measure();
     }
 

@@ -484,6 +484,42 @@ impl Model {
         }
     }
 
+    /// The axis of a rod at an arc length, which is that of `station` where there is one.
+    #[inline(always)]
+    fn axis(
+        &mut self,
+        tube: &[TubeStation],
+        rod: usize,
+        station: Option<usize>,
+        s_mm: f64,
+    ) -> Axis {
+        match station {
+            Some(at) if at <= self.rods[rod].last_full() => {
+                Axis::Node(short(self.rods[rod].first + at))
+            }
+            _ => {
+                self.mixes.push(self.locate(tube, rod, s_mm));
+                Axis::Between(short(self.mixes.len() - 1))
+            }
+        }
+    }
+
+    /// A contact of two axes, or of one with the vessel, as the solver sees it; none where neither moves
+    /// or both are the same.
+    #[inline(always)]
+    fn spot(&mut self, keep: Keep, inside: Axis, around: Option<Axis>) -> Option<Spot> {
+        let base = |node: u32| self.nodes.base[node as usize];
+        match (inside, around) {
+            (Axis::Node(a), None) => Spot::plain(keep, base(a), None),
+            (Axis::Node(a), Some(Axis::Node(b))) => Spot::plain(keep, base(a), Some(base(b))),
+            _ => {
+                let (inside, around) = (self.mix(&inside), around.map(|axis| self.mix(&axis)));
+                let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
+                Spot::of(keep, &terms, &mut self.many)
+            }
+        }
+    }
+
     /// Contacts of a pair over a span by the trapezoidal rule over the stations in it and its ends.
     fn add_contacts(
         &mut self,
@@ -491,117 +527,35 @@ impl Model {
         settings: &Settings,
         (k, other): (usize, Option<usize>),
         keep: Keep,
-        (from, to): (f64, f64),
+        ends_mm: (f64, f64),
     ) {
-        /// Nearer than this to a station, mm, an end of a span is on it.
-        const SAME_MM: f64 = 1e-9;
         let tube = scene.tube;
-        let begin = tube.partition_point(|t| t.s_mm <= from + SAME_MM);
-        let finish = tube.partition_point(|t| t.s_mm < to - SAME_MM);
-        if begin == 0 {
+        let Some(span) = Span::new(tube, ends_mm) else {
             return;
-        }
-        // A station next to an end counts the more the further the end is from it, so that ends
-        // pass stations smoothly: energies and forces then have slopes in the tips.
-        let presence = |i: usize| {
-            let part = |end: f64, other: usize| {
-                let cell = (tube[other].s_mm - tube[i].s_mm).abs();
-                let away = (tube[i].s_mm - end).abs() / cell;
-                smooth_step((away - HAND_OVER.0) / (HAND_OVER.1 - HAND_OVER.0))
-            };
-            let mut present = 1.0;
-            if i == begin {
-                present *= part(from, begin - 1);
-            }
-            if i + 1 == finish {
-                present *= part(to, finish.min(tube.len() - 1));
-            }
-            present
         };
-        // the ends of the span and the stations in it: where, and how much each counts
-        let last = finish.max(begin) - begin + 1;
-        let place = |n: usize| match n {
-            0 => (from, 1.0),
-            n if n == last => (to, 1.0),
-            n => (tube[begin + n - 1].s_mm, presence(begin + n - 1)),
-        };
-        for i in 0..=last {
-            let (s, present) = place(i);
-            // the next places before and after, those half present with and without
-            let reach = |way: isize| -> f64 {
-                let at = |n: isize| {
-                    let at = i.checked_add_signed(n).filter(|at| *at <= last);
-                    at.map(place)
-                };
-                match (at(way), at(2 * way)) {
-                    (Some((near, there)), Some((far, _))) => {
-                        there * (near - s).abs() + (1.0 - there) * (far - s).abs()
-                    }
-                    (Some((near, _)), None) => (near - s).abs(),
-                    (None, _) => 0.0,
-                }
-            };
-            let weight = if i > 2 && i + 2 < last {
-                0.5 * ((s - tube[begin + i - 2].s_mm) + (tube[begin + i].s_mm - s))
-            } else {
-                0.5 * present * (reach(-1) + reach(1))
-            };
-            if weight <= 0.0 {
+        for n in 0..=span.last() {
+            let (s_mm, weight_mm, station) = (span.place(n).0, span.weight_mm(n), span.station(n));
+            if weight_mm <= 0.0 {
                 continue;
             }
-            let station = (i > 0 && i < last).then(|| begin + i - 1);
-            let mut mixed = [Mix::default(); 2];
-            let axis = |rod: usize, mix: &mut Mix| match station {
-                Some(at) if at <= self.rods[rod].last_full() => {
-                    Axis::Node(short(self.rods[rod].first + at))
-                }
-                _ => {
-                    *mix = self.locate(tube, rod, s);
-                    Axis::Between(0)
-                }
+            let inside = self.axis(tube, k, station, s_mm);
+            let around = other.map(|j| self.axis(tube, j, station, s_mm));
+            let Some(spot) = self.spot(keep, inside, around) else {
+                continue;
             };
-            let [mix_inside, mix_around] = &mut mixed;
-            let mut inside = axis(k, mix_inside);
-            let mut around = other.map(|j| axis(j, mix_around));
-            let spot = match (inside, around) {
-                (Axis::Node(a), None) => Spot::plain(keep, self.nodes.base[a as usize], None),
-                (Axis::Node(a), Some(Axis::Node(b))) => {
-                    let [a, b] = [a, b].map(|n| self.nodes.base[n as usize]);
-                    Spot::plain(keep, a, Some(b))
-                }
-                _ => {
-                    for (axis, mix) in [Some(&mut inside), around.as_mut()]
-                        .into_iter()
-                        .zip(&mut mixed)
-                    {
-                        match axis {
-                            Some(Axis::Node(node)) => *mix = Mix::of(&[(*node as usize, 1.0)]),
-                            Some(Axis::Between(at)) => {
-                                *at = short(self.mixes.len());
-                                self.mixes.push(*mix);
-                            }
-                            None => {}
-                        }
-                    }
-                    let around = around.map(|_| &mixed[1]);
-                    let terms = Terms::between(&self.nodes.base, &mixed[0], around);
-                    Spot::of(keep, &terms, &mut self.many)
-                }
-            };
-            let Some(spot) = spot else { continue };
             let between;
-            let (radius, stiffness) = if other.is_some() {
+            let (radius_mm, stiffness_n_per_mm2) = if other.is_some() {
                 (0.0, settings.device_stiffness_n_per_mm2)
             } else {
                 let own_tip = match &scene.rods[k].end {
-                    End::Tip(tip) if (tip.s_mm - s).abs() < SAME_MM => Some(tip),
+                    End::Tip(tip) if (tip.s_mm - s_mm).abs() < SAME_MM => Some(tip),
                     _ => None,
                 };
                 let at = match (own_tip, station) {
                     (Some(tip), _) => Some(tip),
                     (None, Some(at)) => Some(&tube[at]),
                     (None, None) => {
-                        between = TubeStation::at(tube, s);
+                        between = TubeStation::at(tube, s_mm);
                         between.as_ref()
                     }
                 };
@@ -610,14 +564,106 @@ impl Model {
             let contact = ContactTerm {
                 rod: short(k),
                 other: other.map(short),
-                s_mm: s,
-                weight_mm: weight,
-                stiffness_n_per_mm2: stiffness,
-                radius_mm: radius,
+                s_mm,
+                weight_mm,
+                stiffness_n_per_mm2,
+                radius_mm,
                 inside,
                 around,
             };
             self.found.push((contact, spot));
         }
+    }
+}
+
+/// Nearer than this to a station, mm, an end of a span is on it.
+const SAME_MM: f64 = 1e-9;
+
+/// A stretch of the tube: its places are its two ends and the stations between them.
+struct Span<'a> {
+    tube: &'a [TubeStation],
+    ends_mm: (f64, f64),
+    /// Its first station and the one after its last.
+    begin: usize,
+    finish: usize,
+}
+
+impl<'a> Span<'a> {
+    /// None where it begins before the tube.
+    fn new(tube: &'a [TubeStation], ends_mm: (f64, f64)) -> Option<Self> {
+        let begin = tube.partition_point(|t| t.s_mm <= ends_mm.0 + SAME_MM);
+        let finish = tube.partition_point(|t| t.s_mm < ends_mm.1 - SAME_MM);
+        (begin > 0).then_some(Self {
+            tube,
+            ends_mm,
+            begin,
+            finish,
+        })
+    }
+
+    /// Its last place.
+    #[inline(always)]
+    fn last(&self) -> usize {
+        self.finish.max(self.begin) - self.begin + 1
+    }
+
+    /// The station at a place.
+    #[inline(always)]
+    fn station(&self, n: usize) -> Option<usize> {
+        (n > 0 && n < self.last()).then(|| self.begin + n - 1)
+    }
+
+    /// Where a place is, mm, and how much it counts.
+    #[inline(always)]
+    fn place(&self, n: usize) -> (f64, f64) {
+        match self.station(n) {
+            Some(at) => (self.tube[at].s_mm, self.presence(at)),
+            None if n == 0 => (self.ends_mm.0, 1.0),
+            None => (self.ends_mm.1, 1.0),
+        }
+    }
+
+    /// A station next to an end counts the more the further the end is from it, so that ends pass
+    /// stations smoothly: energies and forces then have slopes in the tips.
+    fn presence(&self, at: usize) -> f64 {
+        let s_mm = |i: usize| self.tube[i].s_mm;
+        let part = |end_mm: f64, other: usize| {
+            let away = (s_mm(at) - end_mm).abs() / (s_mm(other) - s_mm(at)).abs();
+            smooth_step((away - HAND_OVER.0) / (HAND_OVER.1 - HAND_OVER.0))
+        };
+        let mut present = 1.0;
+        if at == self.begin {
+            present *= part(self.ends_mm.0, self.begin - 1);
+        }
+        if at + 1 == self.finish {
+            present *= part(self.ends_mm.1, self.finish.min(self.tube.len() - 1));
+        }
+        present
+    }
+
+    /// Length a place stands for, mm.
+    #[inline(always)]
+    fn weight_mm(&self, n: usize) -> f64 {
+        if n > 2 && n + 2 < self.last() {
+            // both neighbours count fully
+            let at = self.begin + n - 1;
+            return 0.5 * (self.tube[at + 1].s_mm - self.tube[at - 1].s_mm);
+        }
+        let (s_mm, present) = self.place(n);
+        // the next places before and after, those half present with and without
+        let reach = |way: isize| -> f64 {
+            let at = |by: isize| {
+                let at = n.checked_add_signed(by).filter(|at| *at <= self.last());
+                at.map(|at| self.place(at))
+            };
+            match (at(way), at(2 * way)) {
+                (Some((near, there)), Some((far, _))) => {
+                    there * (near - s_mm).abs() + (1.0 - there) * (far - s_mm).abs()
+                }
+                (Some((near, _)), None) => (near - s_mm).abs(),
+                (None, _) => 0.0,
+            }
+        };
+        0.5 * present * (reach(-1) + reach(1))
     }
 }

@@ -145,12 +145,17 @@ impl Model {
         self.frames[self.nodes.frame[node] as usize].place(self.nodes.offset[node])
     }
 
-    /// Nodes and weights of an axis at a place.
-    pub(crate) fn parts(&self, axis: &Axis) -> impl Iterator<Item = (usize, f64)> {
-        let mix = match *axis {
+    /// Nodes of an axis at a place, with weights.
+    pub(crate) fn mix(&self, axis: &Axis) -> Mix {
+        match *axis {
             Axis::Node(node) => Mix::of(&[(node as usize, 1.0)]),
             Axis::Between(at) => self.mixes[at as usize],
-        };
+        }
+    }
+
+    /// The same one by one.
+    pub(crate) fn parts(&self, axis: &Axis) -> impl Iterator<Item = (usize, f64)> {
+        let mix = self.mix(axis);
         let parts = mix.node.into_iter().zip(mix.weight);
         parts
             .filter(|(_, w)| *w > 0.0)

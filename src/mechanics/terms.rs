@@ -319,6 +319,7 @@ pub(crate) struct Spot {
 impl Spot {
     /// Of the axes of two unknowns, the second held against the first; none where neither moves or both
     /// are the same.
+    #[inline(always)]
     pub(crate) fn plain(keep: Keep, inside: u32, around: Option<u32>) -> Option<Self> {
         let around = around.unwrap_or(FIXED);
         let (base, weight) = match (inside, around) {
