@@ -41,6 +41,9 @@ struct Seam {
     off_mm: [f64; 2],
 }
 
+/// How far ahead of its tip a device pushes a lesion open, mm: a tip that leans needs that much.
+const AHEAD_MM: f64 = 0.5;
+
 /// Length over which a device is led from where it is held to its own shape, mm.
 const SEAM_MM: f64 = 30.0;
 
@@ -187,7 +190,8 @@ impl<'a> Drawing<'a> {
         0.5 * section.inner_mm.unwrap_or(section.outer_mm)
     }
 
-    /// Radius of the vessel's lumen, mm: in a lesion at least what the devices in it take, which dilate it.
+    /// Radius of the vessel's lumen, mm: in a lesion at least what the devices in it take, which dilate it to
+    /// a little beyond their tips.
     pub(super) fn lumen_mm(&self, s_mm: f64) -> f64 {
         let track = &self.plan().track;
         let free_mm = lumen_radius_mm(track, &self.state.residual_mm, s_mm);
@@ -198,11 +202,12 @@ impl<'a> Drawing<'a> {
         if !in_lesion {
             return free_mm;
         }
-        let bare = (0..self.ways.len()).filter(|k| {
-            self.ways[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm)
-                && self.around(*k, s_mm).is_none()
+        let bare = self.ways.iter().enumerate().filter_map(|(k, way)| {
+            let tip_mm = way.as_ref()?.tip_mm;
+            (s_mm <= tip_mm + AHEAD_MM && self.around(k, s_mm.min(tip_mm)).is_none())
+                .then(|| self.radius_mm(k, s_mm.min(tip_mm)))
         });
-        free_mm.max(bare.map(|k| self.radius_mm(k, s_mm)).sum())
+        free_mm.max(bare.sum())
     }
 
     /// Offset of a device's axis at a station: blended between both shapes and held inside what is around
@@ -503,11 +508,17 @@ impl<'a> Drawing<'a> {
                 let start_mm = lesion.start_mm.max(0.0);
                 let end_mm = lesion.end_mm.min(track.length_mm());
                 let inside = |s: &&f64| **s > start_mm && **s < end_mm;
-                let stations = self.stage.stations.iter().filter(inside).copied();
-                let stations: Vec<f64> = std::iter::once(start_mm)
-                    .chain(stations)
-                    .chain(std::iter::once(end_mm))
+                let stations = self.stage.stations.iter();
+                let opened = self.ways.iter().flatten().map(|w| w.tip_mm + AHEAD_MM);
+                let opened: Vec<f64> = opened.collect();
+                let mut stations: Vec<f64> = stations
+                    .chain(&opened)
+                    .filter(inside)
+                    .chain([&start_mm, &end_mm])
+                    .copied()
                     .collect();
+                stations.sort_by(f64::total_cmp);
+                stations.dedup_by(|b, a| (*b - *a).abs() < 1e-9);
                 let outer = |s: &f64| self.node(*s, [0.0; 2], 0.5 * track.healthy_diameter_at(*s));
                 DrawnPlaque {
                     lesion: i,
