@@ -63,7 +63,8 @@ impl Law {
     /// How deep the axes press beyond the limit, mm (negative: clear).
     #[inline]
     pub(crate) fn indentation_mm(&self, offset: [f64; 2]) -> f64 {
-        let r = offset[0].hypot(offset[1]);
+        let [x, y] = offset;
+        let r = (x * x + y * y).sqrt();
         match self.keep {
             Keep::Within => r - self.limit_mm.max(0.0),
             Keep::Apart => self.limit_mm - r,

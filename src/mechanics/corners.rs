@@ -64,6 +64,7 @@ impl<const N: usize> Found<N> {
 
 impl Model {
     /// A corner where it was last looked at.
+    #[inline]
     pub(crate) fn corner_now(&self, corner: u32) -> Corner {
         shape_of(&self.corners[corner as usize], &self.frames, &self.abreast)
     }

@@ -188,6 +188,14 @@ impl Model {
     pub(crate) fn gather(&self, x: &mut Vec<f64>) {
         x.clear();
         x.resize(self.unknowns(), 0.0);
+        if !self.shared {
+            for (at, base) in self.nodes.offset.iter().zip(&self.nodes.base) {
+                if *base != FIXED {
+                    x[*base as usize..][..2].copy_from_slice(at);
+                }
+            }
+            return;
+        }
         let mut count = vec![0.0_f64; self.unknowns()];
         for (at, base) in self.nodes.offset.iter().zip(&self.nodes.base) {
             if *base != FIXED {
@@ -346,6 +354,11 @@ impl Model {
                 });
             }
         }
+    }
+
+    /// How many contacts pressed where they were last looked at.
+    pub(crate) fn pressing(&self) -> usize {
+        self.pressed.len()
     }
 
     /// Takes from the contacts where they were last looked at the curvature below zero by which rods

@@ -76,9 +76,11 @@ impl Settle {
         let model = &self.model;
         let range = model.rods[k].range();
         let count = range.len();
-        let mut curvature = vec![Vector::zeros(); count];
-        let mut moment = vec![Vector::zeros(); count];
+        let mut curvature_per_mm = vec![0.0; count];
+        let mut moment_n_mm = vec![0.0; count];
         let (mut bending, mut path) = (0.0, 0.0);
+        // members of a node follow one another
+        let mut before: Option<(usize, [Vector; 2])> = None;
         for member in model.members_of(k) {
             let node = member.node as usize;
             let corner = model.corner_now(member.corner);
@@ -93,8 +95,17 @@ impl Settle {
             }
             bending += member.weight * energy;
             path += member.weight * corner.cell.arc_mm();
-            curvature[node - range.start] += corner.curvature_per_mm() * member.weight;
-            moment[node - range.start] += bent * (member.weight * b);
+            let mut sums = [
+                corner.curvature_per_mm() * member.weight,
+                bent * (member.weight * b),
+            ];
+            if let Some((_, [curvature, moment])) = before.filter(|(n, _)| *n == node) {
+                sums[0] += curvature;
+                sums[1] += moment;
+            }
+            curvature_per_mm[node - range.start] = sums[0].norm();
+            moment_n_mm[node - range.start] = sums[1].norm();
+            before = Some((node, sums));
         }
         for end in &model.ends {
             if range.contains(&(end.node as usize)) {
@@ -109,8 +120,8 @@ impl Settle {
             offset_mm: model.nodes.offset[range.clone()].to_vec(),
             position_mm: range.clone().map(|node| model.place(node)).collect(),
             from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
-            curvature_per_mm: curvature.iter().map(Vector::norm).collect(),
-            moment_n_mm: moment.iter().map(Vector::norm).collect(),
+            curvature_per_mm,
+            moment_n_mm,
             load_n: range.clone().map(|node| model.load_at(k, node)).collect(),
             bending_energy_n_mm: bending,
             path_length_mm: path,
@@ -136,7 +147,7 @@ impl Settle {
 
     fn contacts(&self) -> (Vec<Contact>, f64) {
         let model = &self.model;
-        let mut contacts = Vec::new();
+        let mut contacts = Vec::with_capacity(model.pressing());
         let mut energy = 0.0;
         for (term, (spot, gate)) in model
             .contacts

@@ -259,7 +259,15 @@ impl Model {
                 }
             }
         }
-        self.relax_loads();
+        let follows = |rod: &Rod| {
+            let load = &rod.load;
+            matches!(load, AxialLoad::Frictionless(_) | AxialLoad::Gripped { .. })
+        };
+        if scene.rods.iter().any(follows) || self.relaxation.held {
+            self.relax_loads();
+        } else {
+            self.relaxation.unsettled_n = 0.0;
+        }
     }
 
     /// Transverse loads by the stored offsets.

@@ -146,3 +146,24 @@ fn exact_indefinite_is_told() {
         "{out:?} is not -1 times (1, -1)"
     );
 }
+
+#[test]
+fn exact_count_of_operations() {
+    // column by column, with the rows under the diagonal that two blocks further down still have
+    let sizes = [2, 4, 6, 2, 2, 0, 2];
+    let mut banded = BlockBanded::default();
+    banded.lay_out(&sizes);
+    let mut expected = 0;
+    for (i, size) in sizes.iter().enumerate() {
+        let rows: usize = sizes[i..(i + 3).min(sizes.len())].iter().sum();
+        for column in 0..*size {
+            let below = rows - column - 1;
+            expected += 2 + below + below * (below + 1);
+        }
+    }
+    assert!(
+        (banded.flops() - expected as f64).abs() < 0.5,
+        "{} against {expected}",
+        banded.flops()
+    );
+}
