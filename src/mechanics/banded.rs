@@ -186,27 +186,6 @@ impl BlockBanded {
         }
     }
 
-    /// Adds the blocks (0,0), (1,0), (1,1), (2,0), (2,1), (2,2) of three rising unknowns.
-    #[inline(always)]
-    pub(crate) fn add_corner(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 6]) {
-        let [a, b, c] = at;
-        let column = &self.column[a..c + 2];
-        for p in 0..2 {
-            // a column's rows from its block on
-            let first = column[p] + a;
-            let rows = &mut self.values[first..first + (c - a) + 2];
-            add_pair(rows, 0, &blocks[0], p);
-            add_pair(rows, b - a, &blocks[1], p);
-            add_pair(rows, c - a, &blocks[3], p);
-            let first = column[b - a + p] + b;
-            let rows = &mut self.values[first..first + (c - b) + 2];
-            add_pair(rows, 0, &blocks[2], p);
-            add_pair(rows, c - b, &blocks[4], p);
-            let first = column[c - a + p] + c;
-            add_pair(&mut self.values[first..first + 2], 0, &blocks[5], p);
-        }
-    }
-
     /// Factorises the matrix plus `shift` on its diagonal; the number of negative eigenvalues, or
     /// none where a pivot is zero or not finite, or negative and `definite` asked for.
     pub(crate) fn factorise(&mut self, shift: f64, definite: bool) -> Option<usize> {

@@ -197,8 +197,6 @@ impl Model {
             at.map_or(Container::Vessel, |c| c.container)
         };
         let held = |k: usize| scene.rods[k].start != StartSupport::Free;
-        // by rod: which of its containers is around it here
-        let mut reached = [0; super::MOST_RODS];
         self.block_sizes.clear();
         self.block_sizes.resize(scene.tube.len(), 0);
         self.owner.clear();
@@ -214,22 +212,14 @@ impl Model {
                 }
                 let holder = match sharing {
                     Sharing::All => (0..k).find(|j| present(&self.rods, *j)),
-                    Sharing::TightFits => {
-                        let containers = &scene.rods[k].containers;
-                        while (containers.get(reached[k])).is_some_and(|c| c.to_mm < station.s_mm) {
-                            reached[k] += 1;
+                    Sharing::TightFits => match container_at(k, station.s_mm) {
+                        Container::Rod(j) if present(&self.rods, j) => {
+                            let (inside, around) = (self.rods[k].first + i, self.rods[j].first + i);
+                            let gap = 0.5 * (self.nodes.inner[around] - self.nodes.outer[inside]);
+                            (gap < settings.shared_axis_gap_mm).then_some(j)
                         }
-                        match containers.get(reached[k]).map(|c| c.container) {
-                            Some(Container::Rod(j)) if present(&self.rods, j) => {
-                                let inside = self.rods[k].first + i;
-                                let around = self.rods[j].first + i;
-                                let gap =
-                                    0.5 * (self.nodes.inner[around] - self.nodes.outer[inside]);
-                                (gap < settings.shared_axis_gap_mm).then_some(j)
-                            }
-                            _ => None,
-                        }
-                    }
+                        _ => None,
+                    },
                 };
                 if let Some(j) = holder {
                     self.shared = true;

@@ -541,10 +541,6 @@ pub(crate) fn end_of<'a>(
 #[inline(always)]
 pub(crate) fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
     const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
-    if base[0] < base[1] && base[1] < base[2] && base[2] != FIXED {
-        matrix.add_corner(base.map(|b| b as usize), hessian);
-        return;
-    }
     for (block, (i, j)) in hessian.iter().zip(LOWER) {
         let (r, c) = (base[i], base[j]);
         if r != FIXED && c != FIXED {

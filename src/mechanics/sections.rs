@@ -39,6 +39,7 @@ impl Model {
             let nodes = self.rods[k];
             let (first, range, blend) = (nodes.first, nodes.range(), nodes.blend);
             // Cells from the tip back; each node's arc is longer than its chords.
+            let skipping = self.skipping(k);
             let lists = &self.abreast;
             let mut along = 0.0;
             let mut at = range.end - 1;
@@ -46,7 +47,7 @@ impl Model {
             from_tip[at] = 0.0;
             if nodes.skips() {
                 let last = nodes.last();
-                let without = lists.length_mm(self.nodes.s_mm.len() + k);
+                let without = lists.length_mm(skipping);
                 from_tip[last] = lists.length_mm(last);
                 along = blend * (lists.length_mm(last) + lists.length_mm(last - 1))
                     + (1.0 - blend) * without;
@@ -243,6 +244,7 @@ impl Model {
 
     /// Configurational loads by the stored offsets.
     fn update_loads(&mut self, scene: &Scene<'_>, rolls: &[f64]) {
+        let mut follows = false;
         for (k, rod) in scene.rods.iter().enumerate() {
             let range = self.rods[k].range();
             match &rod.load {
@@ -252,6 +254,7 @@ impl Model {
                     self.add_by_station(scene, k, values);
                 }
                 AxialLoad::Frictionless(tip) | AxialLoad::Gripped { tip_n: tip, .. } => {
+                    follows = true;
                     self.nodes.load[range.clone()].fill(*tip);
                     if !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some() {
                         self.follow_stiffness(k, rolls);
@@ -259,11 +262,7 @@ impl Model {
                 }
             }
         }
-        let follows = |rod: &Rod| {
-            let load = &rod.load;
-            matches!(load, AxialLoad::Frictionless(_) | AxialLoad::Gripped { .. })
-        };
-        if scene.rods.iter().any(follows) || self.relaxation.held {
+        if follows || self.relaxation.held {
             self.relax_loads();
         } else {
             self.relaxation.unsettled_n = 0.0;
