@@ -1,9 +1,7 @@
 //! Geometry against closed forms and published definitions.
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
-mod common;
-
-use common::{arch_tree, femoral, frame, radial, run};
+use crate::common::{arch_tree, femoral, frame, radial, run};
 use nestline::geometry::{
     ArchType, Branch, Curve, Frame, KinkGrade, Lesion, LesionKind, LesionMeasures, Lumen,
     MeasureSettings, Measures, Ostium, Place, Point, Run, TortuositySettings, Track, TrackLesion,

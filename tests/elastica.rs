@@ -7,14 +7,12 @@
     reason = "a test fails by panicking"
 )]
 
-mod rods;
-
+use crate::rods::arc_tube;
 use nestline::geometry::Vector;
 use nestline::mechanics::{
     AxialLoad, End, Flag, NaturalBend, Rod, RodState, Roll, Scene, Settings, Settle, Solution,
     StartSupport, Status, TubeStation,
 };
-use rods::arc_tube;
 
 /// A tube too wide to touch.
 const WIDE_MM: f64 = 1e3;

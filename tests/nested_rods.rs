@@ -7,14 +7,12 @@
     reason = "a test fails by panicking"
 )]
 
-mod rods;
-
+use crate::rods::{problem, rod, run};
 use nestline::mechanics::problem::{
     Problem, ProblemBend, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness,
     ProblemStretch,
 };
 use nestline::mechanics::{Flag, MechanicsError, Settings, Settle, Solution, Status};
-use rods::{problem, rod, run};
 
 /// An S out of plane: 30 mm straight, two bends, 40 mm straight.
 fn s_bend(lumen_mm: f64) -> Vec<ProblemRun> {

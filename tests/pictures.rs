@@ -10,10 +10,8 @@
 )]
 #![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
-mod inside;
-mod staged;
-
-use inside::outside;
+use crate::inside::outside;
+use crate::staged::{stage_of, staged};
 use kiss3d::glamx::{Vec2, Vec3};
 use nestline::output::film::{
     FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
@@ -27,7 +25,6 @@ use nestline::output::stage::{EdgeState, Moment, Stage};
 use nestline::output::viewer::{Desk, Wish};
 use nestline::procedure::Severity;
 use nestline::rehearsal::CAUTION;
-use staged::{stage_of, staged};
 use std::path::Path;
 
 const DEFAULT: &str = "left-tandem-retriever-first";

@@ -1,9 +1,7 @@
 //! Invariants of geometry, mostly on random input.
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
-mod common;
-
-use common::{arch_tree, femoral, frame, moved_arch_tree, radial, radial_right, run};
+use crate::common::{arch_tree, femoral, frame, moved_arch_tree, radial, radial_right, run};
 use nalgebra::{Isometry3, Translation3, UnitQuaternion};
 use nestline::geometry::{
     Branch, Curve, Frame, GeometryError, Lumen, MeasureSettings, Measures, Ostium, Place, Point,

@@ -12,12 +12,10 @@
     reason = "a test fails by panicking"
 )]
 
-mod rods;
-
+use crate::rods::reference;
 use nestline::geometry::Vector;
 use nestline::mechanics::problem::{ProblemReport, ProblemStart};
 use nestline::mechanics::{Settings, Settle, Solution, Status};
-use rods::reference;
 
 /// Energy N mm, path mm, contact resultants N.
 struct Continuous {

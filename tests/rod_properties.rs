@@ -7,15 +7,13 @@
     reason = "a test fails by panicking"
 )]
 
-mod rods;
-
+use crate::rods::{problem, rod, run};
 use nestline::geometry::Vector;
 use nestline::mechanics::problem::{
     Problem, ProblemEnd, ProblemRod, ProblemRun, ProblemStart, ProblemStiffness,
 };
 use nestline::mechanics::{Flag, MechanicsError, Settle, Solution, Status};
 use proptest::prelude::*;
-use rods::{problem, rod, run};
 
 /// Tubes of three to six bends between straights, lumens of 2.4 to 8 mm.
 fn tubes() -> impl Strategy<Value = Vec<ProblemRun>> {

@@ -11,8 +11,7 @@
     reason = "pixels of a picture"
 )]
 
-mod staged;
-
+use crate::staged::{stage_of, staged};
 use egui::{Pos2, Rect, pos2, vec2};
 use kiss3d::glamx::Vec2;
 use nestline::output::film::{FilmSettings, Picture, Shot, Studio};
@@ -22,7 +21,6 @@ use nestline::output::screen::{
     vec3,
 };
 use nestline::output::stage::{Moment, Stage};
-use staged::{stage_of, staged};
 
 const DEFAULT: &str = "left-tandem-retriever-first";
 

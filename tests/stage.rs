@@ -2,9 +2,7 @@
 //! the numbers say.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-mod inside;
-
-use inside::{foot, outside};
+use crate::inside::{foot, outside};
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::output::stage::{EdgeState, Mesh, ShapesFrom, Stage, StageSettings, WireMesh};

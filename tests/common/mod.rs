@@ -1,5 +1,5 @@
 //! Trees and curves shared by the geometry tests; all invented.
-#![allow(dead_code, reason = "every test binary uses its own part of it")]
+#![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use nalgebra::Isometry3;
 use nestline::geometry::{

@@ -1,4 +1,5 @@
 //! How far what is drawn stands out of the lumen.
+#![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use nestline::geometry::{Point, Track};
 use nestline::output::stage::Moment;

@@ -1,6 +1,6 @@
 //! Tubes and problems shared by the tests of the rod solver.
 
-#![allow(dead_code, unreachable_pub, reason = "each test file uses a part")]
+#![allow(unreachable_pub, reason = "shared inside one program")]
 
 use nestline::geometry::{Frame, Point, Vector};
 use nestline::mechanics::problem::{

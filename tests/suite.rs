@@ -1,0 +1,42 @@
+//! Every integration test in one program, so that the crate is linked once; `cargo test --test suite NAME::` runs one file's.
+
+mod anatomy;
+mod apposition;
+mod bad_files;
+mod bundles;
+mod cabinet;
+mod cli;
+mod clock;
+mod clock_network;
+mod closed_form;
+mod common;
+mod contract;
+mod contradictions;
+mod edge;
+mod edge_scenes;
+mod elastica;
+mod exports;
+mod flow;
+mod inside;
+mod layers;
+mod load;
+mod nested_rods;
+mod nesting;
+mod no_screen;
+mod pictures;
+mod population;
+mod procedure;
+mod property;
+mod published;
+mod readme;
+mod reference_rods;
+mod report;
+mod rod_properties;
+mod rods;
+mod shots;
+mod stage;
+#[cfg(feature = "viewer")]
+mod staged;
+mod stent;
+mod strategies;
+mod vessel_files;
