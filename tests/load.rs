@@ -8,8 +8,8 @@
 
 use nestline::geometry::{Frame, Point, Vector};
 use nestline::mechanics::{
-    Direction, Drive, LoadSettings, Moving, Rod, Settings, StackDevice, StackSolver, StackState,
-    StartSupport, TubeStation,
+    Direction, Drive, LoadSettings, MechanicsError, Moving, Rod, Settings, StackDevice,
+    StackSolver, StackState, StartSupport, TubeStation,
 };
 use std::f64::consts::PI;
 
@@ -115,6 +115,28 @@ fn exact_elastic_capstan() {
         println!(
             "elastic capstan h {h}: {} rounds {} newton {}",
             load.hub_force_n, found.rounds, found.newton_steps
+        );
+    }
+}
+
+#[test]
+fn exact_a_number_that_is_not_finite_is_no_lock_up() {
+    let tube = tube(&[(20.0, 0.0, 0.0), (30.0, 1.5, 0.0)], 1.0, 10.0, 1.0);
+    for friction in [f64::NAN, f64::INFINITY] {
+        let rod = device(Rod::uniform(20.0, 0.6), Drive::Through);
+        let held = device(Rod::uniform(5.0, 0.4), Drive::Tip(40.0));
+        let found = StackSolver::new(Settings::default(), LoadSettings::default()).solve(
+            &tube,
+            &[rod, held],
+            &[],
+            &|_, _| friction,
+            moving(Direction::Push, 1.0),
+            None,
+        );
+        let why = found.unwrap_err();
+        assert!(
+            matches!(why, MechanicsError::NonFinite { .. }),
+            "friction {friction}: {why}"
         );
     }
 }

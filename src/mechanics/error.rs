@@ -92,4 +92,51 @@ pub enum MechanicsError {
         /// Largest difference between a length fed and found, mm.
         off_mm: f64,
     },
+    /// A number that is not finite.
+    #[error(
+        "{what} is no finite number: nothing that follows from it can be told; look for an input far outside of what devices and vessels are"
+    )]
+    NonFinite {
+        /// What.
+        what: &'static str,
+    },
+    /// A solve that takes more work than one may.
+    #[error(
+        "no equilibrium within the work that one solve may take ({most} factorised unknowns): come from a neighbouring state in smaller moves, or take fewer stations"
+    )]
+    OverBound {
+        /// The most that one solve may take, unknowns of all its factorisations together.
+        most: u64,
+    },
+}
+
+impl MechanicsError {
+    /// Whether a solve was lost on the way: another way to the same equilibrium may not be.
+    pub(crate) const fn is_lost(&self) -> bool {
+        matches!(
+            self,
+            Self::NotConverged { .. }
+                | Self::Prolapsed { .. }
+                | Self::LoadsNotSettled { .. }
+                | Self::NonFinite { .. }
+        )
+    }
+
+    /// The same with its rods numbered otherwise.
+    pub(crate) fn renumbered(mut self, number: impl Fn(usize) -> usize) -> Self {
+        match &mut self {
+            Self::Prolapsed { rod, .. } | Self::NotConverged { rod, .. } => *rod = number(*rod),
+            Self::DoesNotFit { inner, outer, .. } => {
+                *inner = number(*inner);
+                *outer = number(*outer);
+            }
+            Self::OutOfRange { .. }
+            | Self::LengthMismatch { .. }
+            | Self::BadContainer { .. }
+            | Self::LoadsNotSettled { .. }
+            | Self::NonFinite { .. }
+            | Self::OverBound { .. } => {}
+        }
+        self
+    }
 }

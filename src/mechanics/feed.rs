@@ -4,6 +4,7 @@ use super::MechanicsError;
 use super::anderson::Anderson;
 use super::load::Posed;
 use super::load_settings::LoadSettings;
+use super::newton::larger;
 use super::rub::Rubbing;
 use super::scene::{AxialLoad, End, FEWEST_CELLS, Rod, Scene, TubeStation};
 use super::settings::Settings;
@@ -121,11 +122,7 @@ impl StackSolver {
         from: Option<&StackState>,
     ) -> Result<StackState, MechanicsError> {
         let lost = match self.solve_at_once(tube, devices, holds, friction, moving, from) {
-            Err(
-                lost @ (MechanicsError::LoadsNotSettled { .. }
-                | MechanicsError::NotConverged { .. }
-                | MechanicsError::Prolapsed { .. }),
-            ) => lost,
+            Err(lost) if lost.is_lost() => lost,
             found => return found,
         };
         let Some(moving) = moving else {
@@ -210,13 +207,18 @@ impl StackSolver {
             newton_steps += found.steps;
             rounds += 1;
             let miss = self.look(tube, &found, friction, mover, &wanted);
-            rough_n = miss.load_n.max(miss.length_mm * settings.millimetre_n);
+            rough_n = larger(miss.load_n, miss.length_mm * settings.millimetre_n);
             let hub = mover.map_or(0.0, |(rod, _)| found.rods[rod].load_n[0].abs());
             let done = miss.load_n < settings.force_tolerance_n
                 && miss.length_mm < settings.length_tolerance_mm
                 && found.residual_n <= sharp
                 && found.moved_mm * settings.sideways_n_per_mm <= STILL * sharp;
-            if hub > settings.lock_up_n || !rough_n.is_finite() {
+            if !rough_n.is_finite() {
+                return Err(MechanicsError::NonFinite {
+                    what: "what loads and lengths miss by",
+                });
+            }
+            if hub > settings.lock_up_n {
                 locked = Some(hub);
             }
             if done || locked.is_some() {
@@ -278,7 +280,7 @@ impl StackSolver {
                 solution = Some(near);
                 break;
             }
-            self.advance(tube, &wanted, &found);
+            self.advance(tube, &wanted, &found)?;
             solution = Some(found);
         }
         let Some(solution) = solution else {
@@ -336,12 +338,14 @@ impl StackSolver {
         let near = self
             .settle
             .settle_near(&scene, shapes, self.load_settings.sideways_n_per_mm);
-        match near {
-            Err(
-                lost @ (MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }),
-            ) => self.settle.settle_from_scratch(&scene).map_err(|_| lost),
+        let found = match near {
+            Err(lost) if lost.is_lost() => {
+                self.settle.settle_from_scratch(&scene).map_err(|_| lost)
+            }
             found => found,
-        }
+        };
+        // the caller knows devices, not those of them that are far enough in
+        found.map_err(|why| why.renumbered(|rod| self.present.get(rod).copied().unwrap_or(rod)))
     }
 
     /// Rods, holds and ends of what is far enough in.
@@ -500,9 +504,8 @@ impl StackSolver {
             let has_n = found.rods[k].load_n.last().copied().unwrap_or(0.0);
             self.answer.push(tip_n - has_n);
             if let Some(wanted) = wanted[k] {
-                miss.length_mm = miss
-                    .length_mm
-                    .max((wanted - found.rods[k].path_length_mm).abs());
+                let off_mm = (wanted - found.rods[k].path_length_mm).abs();
+                miss.length_mm = larger(miss.length_mm, off_mm);
             }
         }
         if let Some((rod, m)) = mover {
@@ -532,12 +535,17 @@ impl StackSolver {
         self.rest(found, friction, mover.map(|m| m.0));
         for k in 0..n {
             let changes = self.called_n[k].iter().zip(&self.added_n[k]);
-            miss.load_n = changes.fold(miss.load_n, |m, (a, b)| m.max((a - b).abs()));
+            miss.load_n = changes.fold(miss.load_n, |m, (a, b)| larger(m, (a - b).abs()));
             // what the hub would have to carry, less what surfaces at rest carry for it
             let more_n = self.answer[k] + self.called_n[k][0] - self.added_n[k][0];
             let band_n = self.band_n[k];
-            self.answer[k] = more_n - more_n.clamp(-band_n, band_n);
-            miss.load_n = miss.load_n.max(self.answer[k].abs());
+            // by hand: a band that is no number would make `clamp` panic
+            self.answer[k] = if more_n.abs() <= band_n {
+                0.0
+            } else {
+                more_n - band_n.copysign(more_n)
+            };
+            miss.load_n = larger(miss.load_n, self.answer[k].abs());
         }
         for hold in &mut self.holds {
             let outer = &found.rods[hold.outer];
@@ -571,7 +579,12 @@ impl StackSolver {
     }
 
     /// Next tips, lengths and loads.
-    fn advance(&mut self, tube: &[TubeStation], wanted: &[Option<f64>], found: &Solution) {
+    fn advance(
+        &mut self,
+        tube: &[TubeStation],
+        wanted: &[Option<f64>],
+        found: &Solution,
+    ) -> Result<(), MechanicsError> {
         let n = self.rods.len();
         let (least, last) = (least_end(tube), tube[tube.len() - 1].s_mm);
         for (added_n, called_n) in self.added_n.iter_mut().zip(&self.called_n) {
@@ -607,6 +620,11 @@ impl StackSolver {
         if known {
             self.anderson.step(&mut self.unknown, &step, None);
         }
+        if before.iter().chain(&self.unknown).any(|x| !x.is_finite()) {
+            return Err(MechanicsError::NonFinite {
+                what: "where tips and lengths are to go next",
+            });
+        }
         for k in 0..n {
             let to = self.unknown[k].clamp(before[k] - LONGEST_MM, before[k] + LONGEST_MM);
             let rests = self.rests(k);
@@ -626,6 +644,7 @@ impl StackSolver {
             }
             hub.known = true;
         }
+        Ok(())
     }
 }
 

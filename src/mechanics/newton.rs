@@ -133,6 +133,11 @@ fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
     found
 }
 
+/// The larger of two sizes; NaN where one is, which [`f64::max`] would drop.
+pub(crate) fn larger(a: f64, b: f64) -> f64 {
+    if a >= b || a.is_nan() { a } else { b }
+}
+
 /// Size of the largest entry; NaN where there is one.
 fn largest_size(gradient: &[f64], rolls: &[f64]) -> f64 {
     let mut sizes = [0.0_f64; 8];

@@ -4,6 +4,7 @@ use super::abreast::clear_for_vectors;
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
+use super::newton::larger;
 use super::profile::{Mean, Profile};
 use super::scene::{AxialLoad, Rod, Roll, Scene};
 use super::settings::Settings;
@@ -211,7 +212,7 @@ impl Model {
             along += relaxation.gap[i] * change;
             squared += change * change;
             relaxation.gap[i] = gap;
-            relaxation.unsettled_n = relaxation.unsettled_n.max(gap.abs());
+            relaxation.unsettled_n = larger(relaxation.unsettled_n, gap.abs());
         }
         if had_gap && squared > 0.0 {
             let share = -relaxation.share * along / squared;
@@ -234,7 +235,7 @@ impl Model {
         let relaxation = &self.relaxation;
         (relaxation.used.iter().zip(&relaxation.called))
             .map(|(a, b)| (a - b).abs())
-            .fold(0.0, f64::max)
+            .fold(0.0, larger)
     }
 
     /// How far the loads used are from those of the shape, N.

@@ -4,7 +4,7 @@ use super::MechanicsError;
 use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
-use super::newton::{Ended, History, Newton, Pace};
+use super::newton::{Ended, History, Newton, Pace, larger};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
@@ -223,7 +223,7 @@ impl Settle {
     pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         match self.settle_from_scratch(scene) {
             // long steps may lose a rod that short ones keep
-            Err(MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }) => {
+            Err(lost) if lost.is_lost() => {
                 self.newton.pace = Pace::CREEPING;
                 let found = self.settle_from_scratch(scene);
                 self.newton.pace = Pace::LONG;
@@ -393,9 +393,7 @@ impl Settle {
         self.model.near_n_per_mm = sideways_n_per_mm;
         let lost = match self.settle_stage(scene, stiffest, tolerance, false) {
             Ok(passed_saddle) => return self.finish(scene, passed_saddle),
-            Err(
-                lost @ (MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }),
-            ) => lost,
+            Err(lost) if lost.is_lost() => lost,
             Err(other) => return Err(other),
         };
         // in steps that hold it less and less near
@@ -429,7 +427,7 @@ impl Settle {
     pub(super) fn moved_mm(&self) -> f64 {
         let near = &self.model.near;
         let away = near.iter().zip(&self.newton.x).map(|(a, b)| (a - b).abs());
-        away.fold(0.0, f64::max)
+        away.fold(0.0, larger)
     }
 
     /// Lays a rod of which nothing is known along what it lies in, and straight on beyond.
@@ -619,6 +617,11 @@ impl Settle {
     }
 
     fn not_converged(&self, ended: &Ended, needed_n: f64, rounds: bool) -> MechanicsError {
+        if !ended.residual_n.is_finite() {
+            return MechanicsError::NonFinite {
+                what: "the force out of balance",
+            };
+        }
         let (rod, station_mm) = self
             .model
             .owner

@@ -1,5 +1,6 @@
 //! A stack in equilibrium: what moves, where everything lies, and why a move fails.
 
+use super::MechanicsError;
 use super::load::LoadReport;
 use super::solution::Solution;
 use serde::{Deserialize, Serialize};
@@ -34,7 +35,10 @@ pub struct Moving {
     pub tip_resistance_n: f64,
 }
 
-/// Why a move fails, with its place.
+/// Why a move fails or cannot be told, with its place.
+///
+/// The first three are physical: an equilibrium says so. The others say that none is known
+/// ([`Self::is_undecided`]): such a move has neither passed nor failed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub enum Failure {
     /// No force at the hub moves it on: friction eats more than every addition.
@@ -53,8 +57,21 @@ pub enum Failure {
         /// The limit, N.
         limit_n: f64,
     },
+    /// A device wider than the lumen of the device that should hold it.
+    DoesNotFit {
+        /// The device inside.
+        inner: usize,
+        /// The device around it.
+        outer: usize,
+        /// Where, mm.
+        station_mm: f64,
+        /// Outer diameter of the device inside, mm.
+        outer_diameter_mm: f64,
+        /// Lumen of the device around it, mm.
+        lumen_mm: f64,
+    },
     /// A device leaves the centre line's direction by more than the model allows: a loop or
-    /// prolapse.
+    /// prolapse, at rest or on the way there.
     Prolapse {
         /// The device.
         device: usize,
@@ -63,6 +80,113 @@ pub enum Failure {
         /// Angle to the centre line, degrees.
         angle_deg: f64,
     },
+    /// The solver found no balance of forces.
+    NotConverged {
+        /// The device on which most force was left out of balance.
+        device: usize,
+        /// Where, mm.
+        station_mm: f64,
+        /// That force, N.
+        residual_n: f64,
+    },
+    /// Loads, lengths and shape came to no agreement.
+    LoadsNotSettled {
+        /// Largest change of a load in the last round, N.
+        change_n: f64,
+        /// Largest difference between a length fed and found, mm.
+        off_mm: f64,
+    },
+    /// The solver met a number that is not finite.
+    NonFinite,
+    /// The solve was given up at the most work that one may take.
+    OverBound {
+        /// That work, in factorised unknowns.
+        most: u64,
+    },
+}
+
+impl Failure {
+    /// Why a solve that ended in this error fails or cannot be told; none where the problem itself
+    /// was refused. Devices are numbered as the error numbers its rods.
+    #[must_use]
+    pub const fn of(why: &MechanicsError) -> Option<Self> {
+        Some(match *why {
+            MechanicsError::DoesNotFit {
+                inner,
+                outer,
+                station_mm,
+                outer_diameter_mm,
+                lumen_mm,
+            } => Self::DoesNotFit {
+                inner,
+                outer,
+                station_mm,
+                outer_diameter_mm,
+                lumen_mm,
+            },
+            MechanicsError::Prolapsed {
+                rod,
+                station_mm,
+                angle_deg,
+            } => Self::Prolapse {
+                device: rod,
+                station_mm,
+                angle_deg,
+            },
+            MechanicsError::NotConverged {
+                rod,
+                station_mm,
+                residual_n,
+                ..
+            } => Self::NotConverged {
+                device: rod,
+                station_mm,
+                residual_n,
+            },
+            MechanicsError::LoadsNotSettled {
+                change_n, off_mm, ..
+            } => Self::LoadsNotSettled { change_n, off_mm },
+            MechanicsError::NonFinite { .. } => Self::NonFinite,
+            MechanicsError::OverBound { most } => Self::OverBound { most },
+            MechanicsError::OutOfRange { .. }
+            | MechanicsError::LengthMismatch { .. }
+            | MechanicsError::BadContainer { .. } => return None,
+        })
+    }
+
+    /// Whether no equilibrium within the model is known, so that the move has neither passed nor
+    /// failed.
+    #[must_use]
+    pub const fn is_undecided(&self) -> bool {
+        match self {
+            Self::LockUp { .. } | Self::HubForce { .. } | Self::DoesNotFit { .. } => false,
+            Self::Prolapse { .. }
+            | Self::NotConverged { .. }
+            | Self::LoadsNotSettled { .. }
+            | Self::NonFinite
+            | Self::OverBound { .. } => true,
+        }
+    }
+
+    /// The same with its devices numbered otherwise.
+    #[must_use]
+    pub fn renumbered(mut self, number: impl Fn(usize) -> usize) -> Self {
+        match &mut self {
+            Self::Prolapse { device, .. } | Self::NotConverged { device, .. } => {
+                *device = number(*device);
+            }
+            Self::DoesNotFit { inner, outer, .. } => {
+                *inner = number(*inner);
+                *outer = number(*outer);
+            }
+            Self::LockUp { .. }
+            | Self::HubForce { .. }
+            | Self::LoadsNotSettled { .. }
+            | Self::NonFinite
+            | Self::OverBound { .. } => {}
+        }
+        self
+    }
 }
 
 /// One device of a solved stack.
@@ -148,5 +272,69 @@ impl StackState {
             rounds: self.rounds,
             newton_steps: self.newton_steps,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exact_what_stands_and_what_is_not_known() {
+        let wide = MechanicsError::DoesNotFit {
+            inner: 2,
+            outer: 1,
+            station_mm: 30.0,
+            outer_diameter_mm: 2.0,
+            lumen_mm: 1.9,
+        };
+        let away = MechanicsError::Prolapsed {
+            rod: 2,
+            station_mm: 30.0,
+            angle_deg: 88.0,
+        };
+        let failures = [
+            (wide, false),
+            (away, true),
+            (MechanicsError::NonFinite { what: "a load" }, true),
+            (MechanicsError::OverBound { most: 7 }, true),
+            (
+                MechanicsError::LoadsNotSettled {
+                    rounds: 3,
+                    change_n: 0.1,
+                    off_mm: 0.2,
+                },
+                true,
+            ),
+        ];
+        for (why, undecided) in failures {
+            let failure = Failure::of(&why).unwrap();
+            assert_eq!(failure.is_undecided(), undecided, "{why}");
+        }
+        let refused = MechanicsError::LengthMismatch {
+            what: "tube".into(),
+            found: 3,
+            needed: 4,
+        };
+        assert_eq!(Failure::of(&refused), None, "no solve, no failure");
+    }
+
+    #[test]
+    fn exact_failures_carry_the_numbers_of_their_devices() {
+        let why = MechanicsError::Prolapsed {
+            rod: 1,
+            station_mm: 30.0,
+            angle_deg: 88.0,
+        };
+        let failure = Failure::of(&why).unwrap().renumbered(|rod| rod + 4);
+        let Failure::Prolapse { device, .. } = failure else {
+            unreachable!("{failure:?}");
+        };
+        assert_eq!(device, 5, "{failure:?}");
+        assert_eq!(
+            Failure::of(&why.renumbered(|rod| rod + 4)),
+            Some(failure),
+            "errors alike"
+        );
     }
 }

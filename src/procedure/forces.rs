@@ -121,6 +121,39 @@ impl Teller<'_> {
                 ),
                 "more support at that place, or a stiffer shaft there",
             ),
+            Failure::DoesNotFit {
+                inner,
+                outer,
+                station_mm,
+                outer_diameter_mm,
+                lumen_mm,
+            } => (
+                format!(
+                    "the {} is {outer_diameter_mm:.2} mm wide {}, the lumen of the {} there {lumen_mm:.2} mm: it does not fit",
+                    self.name(inner),
+                    place(station_mm),
+                    self.name(outer)
+                ),
+                "a thinner device, or a wider lumen around it",
+            ),
+            Failure::NotConverged {
+                device, station_mm, ..
+            } => (
+                format!(
+                    "the rods came to no rest: the {} stays out of balance {}",
+                    self.name(device),
+                    place(station_mm)
+                ),
+                "smaller moves one after the other",
+            ),
+            Failure::LoadsNotSettled { .. } => (
+                format!("the forces on the {moving} came to no rest"),
+                "smaller moves one after the other",
+            ),
+            Failure::NonFinite | Failure::OverBound { .. } => (
+                format!("where the {moving} comes to lie could not be found"),
+                "smaller moves one after the other",
+            ),
         };
         self.tell(Finding::failure(Topic::Force, text).with_help(help));
     }

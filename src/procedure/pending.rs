@@ -150,18 +150,7 @@ impl Laid {
             self.loads.push(load);
         }
         for failure in &state.failures {
-            self.failures.push(match *failure {
-                Failure::Prolapse {
-                    device,
-                    station_mm,
-                    angle_deg,
-                } => Failure::Prolapse {
-                    device: plan_index(device),
-                    station_mm,
-                    angle_deg,
-                },
-                other => other,
-            });
+            self.failures.push(failure.renumbered(plan_index));
         }
     }
 }

@@ -6,7 +6,7 @@ use super::{Plan, State};
 use crate::device::{Device, LumenKind, Payload, Tip};
 use crate::geometry::{Station, Vector};
 use crate::mechanics::{
-    AxialLoad, Direction, Drive, End, Flag, Hold, LoadSettings, MechanicsError, Moving,
+    AxialLoad, Direction, Drive, End, Failure, Flag, Hold, LoadSettings, MechanicsError, Moving,
     NaturalBend, Profile, Rod, Roll, Settings, StackDevice, StackSolver, StackState, StartSupport,
     Surface, TubeStation, friction,
 };
@@ -150,12 +150,7 @@ impl Lay for Rods {
         motion: Motion,
     ) -> Result<Laid, MechanicsError> {
         match self.lay_rods(plan, state, wishes, motion) {
-            Err(
-                why @ (MechanicsError::NotConverged { .. }
-                | MechanicsError::Prolapsed { .. }
-                | MechanicsError::LoadsNotSettled { .. }
-                | MechanicsError::DoesNotFit { .. }),
-            ) => Ok(Laid {
+            Err(why) if Failure::of(&why).is_some() => Ok(Laid {
                 unsolved: Some(why.to_string()),
                 ..ruled_beside_rods(plan, state, wishes)
             }),
