@@ -1,11 +1,12 @@
 //! nestline rehearses a nested stack of neuro-interventional devices on a vessel.
 //!
 //! Layers, imports point left:
-//! `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data, output } ← main`.
+//! `{ units, math } ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data, output } ← main`.
 
 pub mod data;
 pub mod device;
 pub mod geometry;
+pub mod math;
 pub mod mechanics;
 pub mod output;
 pub mod procedure;

@@ -10,7 +10,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The layers from left to right; `data` and `output` are siblings that do not know each other.
-const LAYERS: [&str; 8] = [
+const LAYERS: [&str; 9] = [
+    "math",
     "units",
     "geometry",
     "device",

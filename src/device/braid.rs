@@ -1,6 +1,7 @@
 //! Braids: tubes of helical wires whose length each wire keeps.
 
 use super::DeviceError;
+use crate::math;
 use std::f64::consts::PI;
 
 /// A braid at rest.
@@ -50,7 +51,7 @@ impl Braid {
     }
 
     fn cos_at(&self, diameter_mm: f64) -> f64 {
-        (self.braid_angle_rad.cos() * diameter_mm / self.free_diameter_mm).min(1.0)
+        (math::cos(self.braid_angle_rad) * diameter_mm / self.free_diameter_mm).min(1.0)
     }
 
     /// Angle of the wires from the circumferential direction at a diameter (mm), rad.
@@ -59,7 +60,7 @@ impl Braid {
     /// [`DeviceError::OutOfRange`] for a diameter above the free one or not above zero.
     pub fn angle_rad(&self, diameter_mm: f64) -> Result<f64, DeviceError> {
         self.check(diameter_mm)?;
-        Ok(self.cos_at(diameter_mm).acos())
+        Ok(math::acos(self.cos_at(diameter_mm)))
     }
 
     /// Length at a diameter (mm), mm: `L0 sin(b) / sin(b0)`.
@@ -67,13 +68,16 @@ impl Braid {
     /// # Errors
     /// As [`Self::angle_rad`].
     pub fn length_mm(&self, diameter_mm: f64) -> Result<f64, DeviceError> {
-        Ok(self.free_length_mm * self.angle_rad(diameter_mm)?.sin() / self.braid_angle_rad.sin())
+        Ok(
+            self.free_length_mm * math::sin(self.angle_rad(diameter_mm)?)
+                / math::sin(self.braid_angle_rad),
+        )
     }
 
     /// Length of one wire, mm.
     #[must_use]
     pub fn wire_length_mm(&self) -> f64 {
-        self.free_length_mm / self.braid_angle_rad.sin()
+        self.free_length_mm / math::sin(self.braid_angle_rad)
     }
 
     /// Advance of one turn of a wire at a diameter (mm), mm.
@@ -81,18 +85,18 @@ impl Braid {
     /// # Errors
     /// As [`Self::angle_rad`].
     pub fn pitch_mm(&self, diameter_mm: f64) -> Result<f64, DeviceError> {
-        Ok(PI * diameter_mm * self.angle_rad(diameter_mm)?.tan())
+        Ok(PI * diameter_mm * math::tan(self.angle_rad(diameter_mm)?))
     }
 
     /// Turns of one wire, at any diameter.
     #[must_use]
     pub fn turns(&self) -> f64 {
-        self.free_length_mm / (PI * self.free_diameter_mm * self.braid_angle_rad.tan())
+        self.free_length_mm / (PI * self.free_diameter_mm * math::tan(self.braid_angle_rad))
     }
 
     /// Bending and twisting stiffness of one wire, N mm2.
     fn wire_stiffness_n_mm2(&self) -> (f64, f64) {
-        let bending = self.youngs_modulus_mpa * PI * self.wire_diameter_mm.powi(4) / 64.0;
+        let bending = self.youngs_modulus_mpa * PI * math::power(self.wire_diameter_mm, 4) / 64.0;
         (bending, bending / (1.0 + self.poisson_ratio))
     }
 
@@ -104,10 +108,10 @@ impl Braid {
         self.check(diameter_mm)?;
         let (bending, twisting) = self.wire_stiffness_n_mm2();
         let (free_mm, rest) = (self.free_diameter_mm, self.braid_angle_rad);
-        let (sin, cos) = self.angle_rad(diameter_mm)?.sin_cos();
-        let k1 = (2.0 * rest).sin() / free_mm;
-        let k2 = 2.0 * rest.cos().powi(2) / free_mm;
-        let k3 = free_mm / rest.cos();
+        let (sin, cos) = math::sin_cos(self.angle_rad(diameter_mm)?);
+        let k1 = math::sin(2.0 * rest) / free_mm;
+        let k2 = 2.0 * math::power(math::cos(rest), 2) / free_mm;
+        let k3 = free_mm / math::cos(rest);
         Ok(2.0
             * f64::from(self.wires)
             * (twisting / k3 * (2.0 * sin / k3 - k1)
@@ -120,7 +124,7 @@ impl Braid {
     /// # Errors
     /// As [`Self::angle_rad`].
     pub fn pressure_mpa(&self, diameter_mm: f64) -> Result<f64, DeviceError> {
-        let tan = self.angle_rad(diameter_mm)?.tan();
+        let tan = math::tan(self.angle_rad(diameter_mm)?);
         let force_n = self.axial_force_n(diameter_mm)?;
         Ok(2.0 * force_n / (PI * diameter_mm * diameter_mm * tan * tan))
     }
@@ -141,7 +145,7 @@ impl Braid {
     /// # References
     /// Helical springs in bending, textbook mechanics (from memory).
     pub fn bending_stiffness_n_mm2(&self, diameter_mm: f64) -> Result<f64, DeviceError> {
-        let (sin, cos) = self.angle_rad(diameter_mm)?.sin_cos();
+        let (sin, cos) = math::sin_cos(self.angle_rad(diameter_mm)?);
         let (bending, twisting) = self.wire_stiffness_n_mm2();
         let give = 0.5 * ((1.0 + sin * sin) / bending + cos * cos / twisting);
         Ok(f64::from(self.wires) * sin / give)

@@ -5,6 +5,7 @@
     reason = "a negated comparison also refuses NaN, which is meant"
 )]
 
+use crate::math;
 /// Inner diameter of the smallest round lumen that holds round shafts of the given diameters side
 /// by side, mm; 0 for none.
 ///
@@ -171,18 +172,17 @@ impl<'a> Corners<'a> {
     fn is_free(&self, disc: Disc) -> bool {
         // Touching discs overlap by rounding; this share of the lumen is below any tolerance.
         let slack = 1e-10 * self.lumen;
-        disc.x.hypot(disc.y) + disc.r <= self.lumen + slack
-            && self
-                .placed
-                .iter()
-                .all(|other| (disc.x - other.x).hypot(disc.y - other.y) + slack >= disc.r + other.r)
+        math::hypot(disc.x, disc.y) + disc.r <= self.lumen + slack
+            && self.placed.iter().all(|other| {
+                math::hypot(disc.x - other.x, disc.y - other.y) + slack >= disc.r + other.r
+            })
     }
 }
 
 /// Where two circles cross.
 fn crossings(a: &Disc, b: &Disc) -> [Option<(f64, f64)>; 2] {
     let (dx, dy) = (b.x - a.x, b.y - a.y);
-    let apart = dx.hypot(dy);
+    let apart = math::hypot(dx, dy);
     if !(apart > 0.0) {
         return [None, None];
     }

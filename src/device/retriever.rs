@@ -1,6 +1,7 @@
 //! Stent retrievers: open length in a vessel, and the force with which they push outwards.
 
 use super::{DeviceError, RetrieverSpec};
+use crate::math;
 
 /// Outward force of a retriever per length, N/mm, for each mm that its diameter is below the free
 /// one. Set so that the pull of a bare retriever out of a straight vessel is that of the simplest
@@ -47,10 +48,12 @@ impl RetrieverSpec {
                 needed: "at least its folded diameter",
             });
         }
-        let lengths = self.folded_length_mm.powi(2) - self.free_length_mm.powi(2);
+        let lengths = math::power(self.folded_length_mm, 2) - math::power(self.free_length_mm, 2);
         let squares = free_mm * free_mm - folded_mm * folded_mm;
         let short = lengths / squares * (open_mm * open_mm - folded_mm * folded_mm);
-        Ok((self.folded_length_mm.powi(2) - short).max(0.0).sqrt())
+        Ok((math::power(self.folded_length_mm, 2) - short)
+            .max(0.0)
+            .sqrt())
     }
 
     /// Outward force per length in a vessel (mm), N/mm: linear in what the diameter lacks.

@@ -1,6 +1,7 @@
 //! Self-expanding stents: length, outward force and bending stiffness by diameter.
 
 use super::{Braid, Cells, DeviceError, StentDesign, StentSpec};
+use crate::math;
 use std::f64::consts::PI;
 
 /// Young's modulus of nitinol as a beam, N/mm2: the initial modulus measured on wire, *Advanced
@@ -146,7 +147,10 @@ impl StentSpec {
                     Cells::Closed => CUT_TUBE_SHARE.0,
                     Cells::Open => CUT_TUBE_SHARE.1,
                 };
-                Ok(share * PI * NITINOL_MPA * strut_thickness_mm * diameter_mm.powi(3) / 8.0)
+                Ok(
+                    share * PI * NITINOL_MPA * strut_thickness_mm * math::power(diameter_mm, 3)
+                        / 8.0,
+                )
             }
             _ => Err(DeviceError::OutOfRange {
                 what: "diameter_mm of a stent",

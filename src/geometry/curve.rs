@@ -2,6 +2,7 @@
 
 use super::spline::{Cubic, natural_spline};
 use super::{Frame, GeometryError, Point, Vector};
+use crate::math;
 
 /// One stretch of vessel: straight (`turn_rad == 0`) or a circular arc.
 ///
@@ -131,7 +132,7 @@ impl Piece {
         }
         let radius = self.length_mm / turn_rad;
         let inward = offset.dot(&self.frame.across(roll_rad));
-        let mut angle = forward.atan2(radius - inward);
+        let mut angle = math::atan2(forward, radius - inward);
         if angle < 0.0 {
             angle += std::f64::consts::TAU;
         }

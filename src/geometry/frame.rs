@@ -1,6 +1,7 @@
 //! An orthonormal frame that moves along a curve without twisting.
 
 use super::{Point, Vector};
+use crate::math;
 use nalgebra::{Rotation3, Unit};
 
 /// A right-handed orthonormal frame: tangent and two normals at a point.
@@ -40,7 +41,7 @@ impl Frame {
     /// Direction across the curve at `roll_rad` from the first normal towards the second.
     #[must_use]
     pub fn across(&self, roll_rad: f64) -> Vector {
-        self.n1 * roll_rad.cos() + self.n2 * roll_rad.sin()
+        self.n1 * math::cos(roll_rad) + self.n2 * math::sin(roll_rad)
     }
 
     /// The point so far from the origin along the first and the second normal, mm.
@@ -74,11 +75,12 @@ impl Frame {
         let sinc_half = if half.abs() < 1e-6 {
             1.0 - half * half / 6.0
         } else {
-            half.sin() / half
+            math::sin(half) / half
         };
         let chord = length_mm * sinc_half;
         Self {
-            origin_mm: self.origin_mm + (self.tangent * half.cos() + across * half.sin()) * chord,
+            origin_mm: self.origin_mm
+                + (self.tangent * math::cos(half) + across * math::sin(half)) * chord,
             ..self.turned(turn_rad, roll_rad)
         }
     }
@@ -114,7 +116,7 @@ impl Frame {
 
     /// The angle that turns this frame's first normal into `across`, which is normal to the tangent.
     pub(super) fn roll_of(&self, across: &Vector) -> f64 {
-        across.dot(&self.n2).atan2(across.dot(&self.n1))
+        math::atan2(across.dot(&self.n2), across.dot(&self.n1))
     }
 
     /// The same place looked at the other way: tangent reversed, first normal kept.

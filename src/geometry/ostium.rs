@@ -11,6 +11,7 @@ use super::curve::{Piece, SLIVER_MM, Shape};
 use super::route::{Span, Whole};
 use super::tree::Leg;
 use super::{Frame, GeometryError, Point, Tree, Vector};
+use crate::math;
 
 /// A bend at a corner is tightened at most to this share of the overlap limit for the sake of
 /// staying within the walls; closer to 1 follows the walls still better and leaves offsets from
@@ -464,10 +465,10 @@ fn biarc(start: (Point, Vector), end: (Point, Vector)) -> Vec<(Piece, f64)> {
 fn arc(from: Point, tangent: Vector, to: Point) -> (Piece, f64) {
     let chord = to - from;
     let aside = chord - tangent * tangent.dot(&chord);
-    let half_turn = aside.norm().atan2(chord.dot(&tangent));
+    let half_turn = math::atan2(aside.norm(), chord.dot(&tangent));
     let frame = Frame::new(from, tangent, aside);
     let length_mm = if half_turn > 0.0 {
-        chord.norm() * half_turn / half_turn.sin()
+        chord.norm() * half_turn / math::sin(half_turn)
     } else {
         chord.norm()
     };

@@ -1,6 +1,7 @@
 //! Smooth curves through measured points: cubic splines and their polynomial spans.
 
 use super::{GeometryError, Point, Vector};
+use crate::math;
 
 /// Nodes and weights of the five-point Gauss-Legendre rule on [-1, 1], from memory, checked by the
 /// tests of arc length: exact for polynomials of degree nine.
@@ -47,7 +48,7 @@ impl Cubic {
 
     pub(super) fn curvature(&self, u: f64) -> f64 {
         let v = self.velocity(u);
-        v.cross(&self.acceleration(u)).norm() / v.norm().powi(3)
+        v.cross(&self.acceleration(u)).norm() / math::power(v.norm(), 3)
     }
 
     /// Vector of the curvature, towards the bend's centre.

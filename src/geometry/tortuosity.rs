@@ -1,6 +1,7 @@
 //! How winding a curve is.
 
 use super::{Curve, GeometryError, Vector};
+use crate::math;
 use serde::{Deserialize, Serialize};
 
 /// Two neighbouring normals count as an inflection when `|N1 - N2|^2` exceeds this, that is when
@@ -219,7 +220,7 @@ fn sum_of_angles(bent: &[BentCell]) -> f64 {
                 (Some(one), None) | (None, Some(one)) => one,
                 (None, None) => 0.0,
             };
-            cell.turn_rad.hypot(twist)
+            math::hypot(cell.turn_rad, twist)
         })
         .sum()
 }
@@ -272,5 +273,5 @@ fn sharpest(tangents: &[Vector], from_mm: f64, step_mm: f64, window_mm: f64) -> 
 
 /// Angle between two vectors, rad, precise also where it is small.
 pub(super) fn angle(a: &Vector, b: &Vector) -> f64 {
-    a.cross(b).norm().atan2(a.dot(b))
+    math::atan2(a.cross(b).norm(), a.dot(b))
 }

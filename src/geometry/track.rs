@@ -3,6 +3,7 @@
 use super::route::Route;
 use super::tree::{find, interpolate};
 use super::{Curve, Frame, GeometryError, LesionKind, Lumen, Place, Tree};
+use crate::math;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -134,7 +135,7 @@ impl TrackLesion {
             return 0.0;
         }
         let share = (s_mm - self.start_mm) / (self.end_mm - self.start_mm);
-        0.5 * (1.0 - (TAU * share).cos())
+        0.5 * (1.0 - math::cos(TAU * share))
     }
 }
 

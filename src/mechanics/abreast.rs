@@ -8,8 +8,9 @@ use super::layout::{FIXED, short};
 use super::model::{Model, edge, offset};
 use super::number::{Number, Several};
 use super::terms::{CornerTerm, Member, RodNodes};
+use super::width::{WIDEST, in_lanes};
 use crate::geometry::{Frame, Vector};
-use pulp::{Arch, Simd, WithSimd};
+use pulp::{Simd, WithSimd};
 
 /// Most corners taken at once; a multiple of what any vector holds.
 pub(super) const ABREAST: usize = 16;
@@ -82,8 +83,10 @@ pub(crate) struct Abreast {
     pub(super) members: Vec<Row>,
 }
 
-/// Numbers beyond a list's end that a last vector may read.
-const BEYOND: usize = ABREAST + 2;
+/// Numbers beyond a list's end that a last vector may read: its own, and two it looks ahead to.
+const BEYOND: usize = WIDEST + 2;
+
+const _: () = assert!(ABREAST.is_multiple_of(WIDEST), "rows end within a vector");
 
 /// Fills a list, and what a last vector reads beyond it.
 fn fill(list: &mut Vec<f64>, values: impl ExactSizeIterator<Item = f64>) {
@@ -378,7 +381,7 @@ impl Model {
             }
         }
         if !self.abreast.measured {
-            Arch::new().dispatch(Op(self));
+            in_lanes(Op(self));
             self.abreast.measured = true;
         }
     }

@@ -3,6 +3,7 @@
 use super::{End, MechanicsError, Rod, Scene, Settings, Settle, StartSupport, TubeStation};
 use crate::device::StentSpec;
 use crate::geometry::Frame;
+use crate::math;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -29,7 +30,7 @@ pub fn long_stent_shift(
 ) -> (f64, f64) {
     (
         curvature_per_mm * (stiffness_n_mm2 / bed_n_per_mm2).sqrt(),
-        curvature_per_mm * (4.0 * stiffness_n_mm2 / bed_n_per_mm2).powf(0.25),
+        curvature_per_mm * math::pow(4.0 * stiffness_n_mm2 / bed_n_per_mm2, 0.25),
     )
 }
 
@@ -91,7 +92,7 @@ pub fn rim_shifts(
         let cos = (along.dot(&frame.tangent) / along.norm()).abs().min(1.0);
         RimShift {
             shift_mm: state.offset_mm[node],
-            tilt_rad: cos.acos(),
+            tilt_rad: math::acos(cos),
         }
     };
     Ok([
@@ -240,7 +241,7 @@ impl Rim {
 
 /// Parts of a direction along the first and the second normal.
 pub(crate) fn direction(angle_rad: f64) -> [f64; 2] {
-    let (sin, cos) = angle_rad.sin_cos();
+    let (sin, cos) = math::sin_cos(angle_rad);
     [cos, sin]
 }
 

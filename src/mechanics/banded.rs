@@ -16,8 +16,9 @@
 mod eliminate;
 mod lanes;
 
+use super::width::{fused, in_vectors};
 pub(crate) use lanes::{LANES, Lane, combine, gram, own_gram, products};
-use pulp::{Arch, Simd, WithSimd};
+use pulp::{Simd, WithSimd};
 
 /// Rows are padded to multiples of this.
 const TILE: usize = 4;
@@ -55,12 +56,6 @@ struct Run {
 /// Rounds up to whole tiles.
 const fn padded(rows: usize) -> usize {
     rows.div_ceil(TILE) * TILE
-}
-
-/// `a b + c`, in one instruction where there is one.
-#[inline(always)]
-fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
-    if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
 /// Writes block `i`, which is done, back and goes on to the next one.
@@ -194,18 +189,14 @@ impl BlockBanded {
             type Output = Option<usize>;
             #[inline(always)]
             fn with_simd<S: Simd>(self, _: S) -> Self::Output {
-                if S::F64_LANES > 1 {
-                    self.0.factorise_with::<true>(self.1, self.2)
-                } else {
-                    self.0.factorise_with::<false>(self.1, self.2)
-                }
+                self.0.factorise_with(self.1, self.2)
             }
         }
-        Arch::new().dispatch(Op(self, shift, definite))
+        in_vectors(Op(self, shift, definite))
     }
 
     #[inline(always)]
-    fn factorise_with<const FUSED: bool>(&mut self, shift: f64, definite: bool) -> Option<usize> {
+    fn factorise_with(&mut self, shift: f64, definite: bool) -> Option<usize> {
         // Read in place later: everything else here is given something by the blocks before it.
         for run in 0..self.runs.len() {
             let run = self.runs[run];
@@ -226,10 +217,10 @@ impl BlockBanded {
                 size,
             } = self.runs[run];
             let found = match size {
-                2 => self.pairs::<FUSED>(first, blocks, shift, definite),
-                4 => self.uniform::<4, 8, FUSED>(first, blocks, shift, definite),
-                6 => self.uniform::<6, 12, FUSED>(first, blocks, shift, definite),
-                8 => self.uniform::<8, 16, FUSED>(first, blocks, shift, definite),
+                2 => self.pairs(first, blocks, shift, definite),
+                4 => self.uniform::<4, 8>(first, blocks, shift, definite),
+                6 => self.uniform::<6, 12>(first, blocks, shift, definite),
+                8 => self.uniform::<8, 16>(first, blocks, shift, definite),
                 _ => self.general(first, blocks, definite),
             };
             negative += found?;
@@ -263,12 +254,12 @@ impl BlockBanded {
 
     /// First part of a solve with the last factor, in place: `L^-1 x`.
     pub(crate) fn forward_alone(&self, x: &mut [f64]) {
-        Arch::new().dispatch(Sweep::<true>(self, x));
+        in_vectors(Sweep::<true>(self, x));
     }
 
     /// Last part, after `D^-1`: `L'^-1 x`.
     pub(crate) fn backward_alone(&self, x: &mut [f64]) {
-        Arch::new().dispatch(Sweep::<false>(self, x));
+        in_vectors(Sweep::<false>(self, x));
     }
 
     /// Inverses of `D`.
@@ -277,33 +268,33 @@ impl BlockBanded {
     }
 
     #[inline(always)]
-    fn forward_with<const FUSED: bool>(&self, x: &mut [f64]) {
+    fn forward_with(&self, x: &mut [f64]) {
         for run in &self.runs {
             match run.size {
-                2 => self.forward::<2, 4, FUSED>(run, x),
-                4 => self.forward::<4, 8, FUSED>(run, x),
-                6 => self.forward::<6, 12, FUSED>(run, x),
-                8 => self.forward::<8, 16, FUSED>(run, x),
+                2 => self.forward::<2, 4>(run, x),
+                4 => self.forward::<4, 8>(run, x),
+                6 => self.forward::<6, 12>(run, x),
+                8 => self.forward::<8, 16>(run, x),
                 _ => self.forward_general(run, x),
             }
         }
     }
 
     #[inline(always)]
-    fn backward_with<const FUSED: bool>(&self, x: &mut [f64]) {
+    fn backward_with(&self, x: &mut [f64]) {
         for run in self.runs.iter().rev() {
             match run.size {
-                2 => self.backward::<2, 4, FUSED>(run, x),
-                4 => self.backward::<4, 8, FUSED>(run, x),
-                6 => self.backward::<6, 12, FUSED>(run, x),
-                8 => self.backward::<8, 16, FUSED>(run, x),
+                2 => self.backward::<2, 4>(run, x),
+                4 => self.backward::<4, 8>(run, x),
+                6 => self.backward::<6, 12>(run, x),
+                8 => self.backward::<8, 16>(run, x),
                 _ => self.backward_general(run, x),
             }
         }
     }
 
     #[inline(always)]
-    fn forward<const N: usize, const R: usize, const FUSED: bool>(&self, run: &Run, x: &mut [f64]) {
+    fn forward<const N: usize, const R: usize>(&self, run: &Run, x: &mut [f64]) {
         let lead = N + padded(R);
         let span = self.offset[run.first]..self.offset[run.first] + run.blocks * N * lead;
         let begin = self.start[run.first];
@@ -318,10 +309,10 @@ impl BlockBanded {
                 let value = -here[k];
                 let (column, lower) = column.split_at(N);
                 for (x, l) in here.iter_mut().zip(column) {
-                    *x = fused::<FUSED>(*l, value, *x);
+                    *x = fused(*l, value, *x);
                 }
                 for (x, l) in ahead.iter_mut().zip(lower) {
-                    *x = fused::<FUSED>(*l, value, *x);
+                    *x = fused(*l, value, *x);
                 }
             }
             pass_on(x, i, &mut here, &mut ahead);
@@ -332,11 +323,7 @@ impl BlockBanded {
     }
 
     #[inline(always)]
-    fn backward<const N: usize, const R: usize, const FUSED: bool>(
-        &self,
-        run: &Run,
-        x: &mut [f64],
-    ) {
+    fn backward<const N: usize, const R: usize>(&self, run: &Run, x: &mut [f64]) {
         let lead = N + padded(R);
         let span = self.offset[run.first]..self.offset[run.first] + run.blocks * N * lead;
         let begin = self.start[run.first];
@@ -354,7 +341,7 @@ impl BlockBanded {
                     for half in [N, 0] {
                         let terms = lower[half..half + N].iter().zip(&ahead[half..half + N]);
                         for (s, (l, x)) in sums.iter_mut().zip(terms) {
-                            *s = fused::<FUSED>(*l, *x, *s);
+                            *s = fused(*l, *x, *s);
                         }
                     }
                     let (low, high) = sums.split_at(N / 2);
@@ -363,14 +350,14 @@ impl BlockBanded {
                 } else {
                     // the one found last comes last: nothing else waits for it
                     for (l, x) in lower.iter().zip(&ahead).rev() {
-                        here[k] = fused::<FUSED>(-*l, *x, here[k]);
+                        here[k] = fused(-*l, *x, here[k]);
                     }
                 }
             }
             for k in (1..N).rev() {
                 let value = -here[k];
                 for j in 0..k {
-                    here[j] = fused::<FUSED>(panel[j * lead + k], value, here[j]);
+                    here[j] = fused(panel[j * lead + k], value, here[j]);
                 }
             }
             *x = here;
@@ -456,11 +443,10 @@ impl<const FORWARD: bool> WithSimd for Sweep<'_, FORWARD> {
     type Output = ();
     #[inline(always)]
     fn with_simd<S: Simd>(self, _: S) {
-        match (FORWARD, S::F64_LANES > 1) {
-            (true, true) => self.0.forward_with::<true>(self.1),
-            (true, false) => self.0.forward_with::<false>(self.1),
-            (false, true) => self.0.backward_with::<true>(self.1),
-            (false, false) => self.0.backward_with::<false>(self.1),
+        if FORWARD {
+            self.0.forward_with(self.1);
+        } else {
+            self.0.backward_with(self.1);
         }
     }
 }

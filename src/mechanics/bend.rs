@@ -15,6 +15,7 @@
 
 use super::number::Number;
 use crate::geometry::{Frame, Vector};
+use crate::math;
 use nalgebra::{Matrix3, Matrix6, Vector6};
 
 /// Corrections at a node with a cell on either side.
@@ -411,7 +412,11 @@ impl Corner {
         let length = self.length_jet(m);
         // 1 / |t0 + t1| = (2 + 2 c)^(-1/2)
         let sum = 2.0 + 2.0 * cosine.value;
-        let inverse = cosine.through(sum.powf(-0.5), -sum.powf(-1.5), 3.0 * sum.powf(-2.5));
+        let inverse = cosine.through(
+            math::pow(sum, -0.5),
+            -math::pow(sum, -1.5),
+            3.0 * math::pow(sum, -2.5),
+        );
         let (axis0, axis1) = along(axis);
         let axis_turn = axis1.plus(&axis0, -1.0);
         let axis_along = axis1.plus(&axis0, 1.0).times(&inverse);
@@ -723,7 +728,7 @@ mod tests {
             let frames = [f0, f1, f2];
             let node = corner(&frames, &[0.0; 6], false);
             let arc = radius * turn;
-            let tolerance = turn.powi(4) / 100.0;
+            let tolerance = math::power(turn, 4) / 100.0;
             assert!(
                 (node.cell.arc_mm() / arc - 1.0).abs() < tolerance,
                 "arc at {turn}"

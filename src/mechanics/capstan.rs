@@ -1,5 +1,6 @@
 //! The capstan estimate of what bends cost.
 
+use crate::math;
 /// A stretch of a route along which one pair of surfaces slides.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BendContact {
@@ -29,11 +30,11 @@ pub struct BendContact {
 /// ```
 #[must_use]
 pub fn capstan_factor(stretches: impl IntoIterator<Item = BendContact>) -> f64 {
-    stretches
+    let turned: f64 = stretches
         .into_iter()
         .map(|s| s.friction_coefficient * s.turning_rad)
-        .sum::<f64>()
-        .exp()
+        .sum();
+    math::exp(turned)
 }
 
 #[cfg(test)]

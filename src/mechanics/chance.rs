@@ -1,5 +1,6 @@
 //! Random draws that do not depend on their order, and shares of samples.
 
+use crate::math;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use serde::{Deserialize, Serialize};
@@ -153,8 +154,8 @@ impl Stream {
 
     /// Two independent normal numbers (Box and Muller).
     pub(super) fn normal(&mut self) -> [f64; 2] {
-        let radius = (-2.0 * self.even().ln()).sqrt();
-        let (sin, cos) = (TAU * self.even()).sin_cos();
+        let radius = (-2.0 * math::ln(self.even())).sqrt();
+        let (sin, cos) = math::sin_cos(TAU * self.even());
         [radius * cos, radius * sin]
     }
 

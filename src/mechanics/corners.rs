@@ -7,13 +7,15 @@ use super::layout::FIXED;
 use super::model::{Energy, Model};
 use super::number::Several;
 use super::terms::{CornerTerm, Member};
+use super::width::{WIDEST, in_lanes};
 use crate::geometry::Frame;
-use pulp::{Arch, Simd, WithSimd};
+use pulp::{Simd, WithSimd};
 
-/// Most numbers a vector holds.
-const WIDEST: usize = 8;
 /// Nodes to either side that a corner reaches beyond its first.
 const REACH: usize = 2;
+
+/// Numbers of a row's lists: its nodes, taken by whole vectors, and what the first of them looks back to.
+const ROOM: usize = (ABREAST + REACH).next_multiple_of(WIDEST) + REACH;
 
 /// Arc of a member's cell.
 #[derive(Debug, Clone, Copy)]
@@ -30,11 +32,11 @@ pub(crate) struct Arc {
 
 /// Numbers of a row, one list for each of what is found.
 #[repr(align(64))]
-struct Found<const N: usize>([[f64; ABREAST + WIDEST]; N]);
+struct Found<const N: usize>([[f64; ROOM]; N]);
 
 impl<const N: usize> Found<N> {
     fn new() -> Self {
-        Self([[0.0; ABREAST + WIDEST]; N])
+        Self([[0.0; ROOM]; N])
     }
 
     #[inline(always)]
@@ -98,7 +100,7 @@ impl Model {
                 self.0.feel_corners_with(simd)
             }
         }
-        Arch::new().dispatch(Op(self))
+        in_lanes(Op(self))
     }
 
     #[inline(always)]
@@ -155,7 +157,7 @@ impl Model {
                 self.0.assemble_corners_with(simd);
             }
         }
-        Arch::new().dispatch(Op(self));
+        in_lanes(Op(self));
     }
 
     #[inline(always)]
@@ -238,7 +240,7 @@ impl Model {
                 self.0.feel_arcs_with(simd, self.1, self.2);
             }
         }
-        Arch::new().dispatch(Op(self, wanted, into));
+        in_lanes(Op(self, wanted, into));
     }
 
     #[inline(always)]
@@ -312,6 +314,7 @@ pub(crate) fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) 
 mod tests {
     use super::*;
     use crate::geometry::{Point, Vector};
+    use crate::math;
     use crate::mechanics::abreast::Row;
     use crate::mechanics::{
         AxialLoad, Container, End, Profile, Rod, Scene, StartSupport, Stretch, TubeStation,
@@ -331,7 +334,7 @@ mod tests {
                 radius_mm: 2.0,
                 wall_stiffness_n_per_mm2: 10.0,
             });
-            frame = frame.along_arc(1.0, 0.03 + 0.02 * (0.9 * s_mm).sin(), 0.4 * s_mm);
+            frame = frame.along_arc(1.0, 0.03 + 0.02 * math::sin(0.9 * s_mm), 0.4 * s_mm);
         }
         let tip = |s: f64| End::Tip(TubeStation::at(&tube, s).unwrap());
         let within = |rod: usize, to_mm: f64| Stretch {
@@ -391,7 +394,7 @@ mod tests {
         let look = |model: &mut Model| {
             let energy = model.evaluate(&x, &[0.0; 3]).total;
             model.factorise(0.0);
-            let along: Vec<f64> = x.iter().map(|x| (37.0 * x).sin()).collect();
+            let along: Vec<f64> = x.iter().map(|x| math::sin(37.0 * x)).collect();
             let mut product = vec![0.0; x.len()];
             model.multiply(&along, &mut product);
             let length = model.grips.length_mm(2);

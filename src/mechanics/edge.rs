@@ -5,6 +5,7 @@
 
 use super::chance::{Chance, Drawn, NOMINAL, Sampling, Stream};
 use super::threads::in_order;
+use crate::math;
 
 use super::apposition::direction;
 use super::{MechanicsError, Rim};
@@ -164,7 +165,7 @@ impl<'a> Case<'a> {
         let room_mm = (rim.wall_radius_mm - outer_mm).max(0.0);
         let mut offset_mm =
             [0, 1].map(|i| place.offset_mm[i] + spread.offset * room_mm * drawn.offset[i]);
-        let size_mm = offset_mm[0].hypot(offset_mm[1]);
+        let size_mm = math::hypot(offset_mm[0], offset_mm[1]);
         if size_mm > room_mm {
             offset_mm = offset_mm.map(|x| x * room_mm / size_mm);
         }
@@ -173,18 +174,18 @@ impl<'a> Case<'a> {
         let rounding_mm = least + (most - least) * part;
         // A corner of height h meets the round edge where its normal leans arccos(1 - h/r) from the
         // radius; it is ridden over while that stays below a right angle less friction and approach.
-        let lean = ledge.friction_coefficient.atan() + place.approach_rad;
-        let rides_over_mm = rounding_mm * (1.0 - lean.min(0.25 * TAU).sin());
+        let lean = math::atan(ledge.friction_coefficient) + place.approach_rad;
+        let rides_over_mm = rounding_mm * (1.0 - math::sin(lean.min(0.25 * TAU)));
         Self {
             crossing,
             inside: direction(rim.inside_rad),
-            bend_factor: (spread.bend_log * drawn.bend).exp(),
+            bend_factor: math::exp(spread.bend_log * drawn.bend),
             thickness_mm: rim.thickness_mm * (1.0 + spread.thickness * drawn.thickness).max(0.0),
             sunk: spread.sunk * drawn.sunk,
             outer_mm,
             offset_mm,
             rides_over_mm,
-            fall_back_mm: place.fall_back_mm * (spread.fall_back_log * drawn.fall_back).exp(),
+            fall_back_mm: place.fall_back_mm * math::exp(spread.fall_back_log * drawn.fall_back),
         }
     }
 

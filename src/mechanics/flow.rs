@@ -1,6 +1,7 @@
 //! Laminar flow through occupied lumens, and what suction pulls with.
 
 use super::MechanicsError;
+use crate::math;
 use std::f64::consts::PI;
 
 /// Share of a round lumen's free flow that is left, at the same pressure drop, with a concentric
@@ -26,10 +27,10 @@ pub fn annulus_flow_fraction(ratio: f64) -> f64 {
     // The closed form loses digits in narrow gaps; there the flow is that between flat plates,
     // 4/3 gap^3 (1 - gap/2), to second order in the gap.
     if gap < 1e-3 {
-        return 4.0 / 3.0 * gap.powi(3) * (1.0 - 0.5 * gap);
+        return 4.0 / 3.0 * math::power(gap, 3) * (1.0 - 0.5 * gap);
     }
     let k2 = ratio * ratio;
-    (1.0 - k2 * k2) - (1.0 - k2).powi(2) / (-ratio.ln())
+    (1.0 - k2 * k2) - math::power(1.0 - k2, 2) / (-math::ln(ratio))
 }
 
 /// The same with the shaft aside: `eccentricity` is the distance of the centres over the one at
@@ -56,7 +57,7 @@ pub fn eccentric_flow_fraction(ratio: f64, eccentricity: f64) -> f64 {
     const NEARLY_CONCENTRIC: f64 = 0.05;
     if aside < NEARLY_CONCENTRIC {
         let there = eccentric_flow_fraction(ratio, NEARLY_CONCENTRIC);
-        return concentric + (there - concentric) * (aside / NEARLY_CONCENTRIC).powi(2);
+        return concentric + (there - concentric) * math::power(aside / NEARLY_CONCENTRIC, 2);
     }
     if gap < 0.01 {
         return concentric * (1.0 + 1.5 * aside * aside);
@@ -64,21 +65,22 @@ pub fn eccentric_flow_fraction(ratio: f64, eccentricity: f64) -> f64 {
     let c = aside * gap;
     let f = (1.0 - ratio * ratio + c * c) / (2.0 * c);
     let m = (f * f - 1.0).sqrt();
-    let alpha = 0.5 * ((f + m) / (f - m)).ln();
-    let beta = 0.5 * ((f - c + m) / (f - c - m)).ln();
+    let alpha = 0.5 * math::ln((f + m) / (f - m));
+    let beta = 0.5 * math::ln((f - c + m) / (f - c - m));
     let mut sum = 0.0;
     // terms fall like n exp(-2 n alpha); near the touch that takes hundreds
     const MOST_TERMS: u32 = 20_000;
     for n in 1..=MOST_TERMS {
         let n = f64::from(n);
         // n exp(-n (beta + alpha)) / sinh(n (beta - alpha)) without overflow
-        let term = 2.0 * n * (-2.0 * n * beta).exp() / (1.0 - (-2.0 * n * (beta - alpha)).exp());
+        let term =
+            2.0 * n * math::exp(-2.0 * n * beta) / (1.0 - math::exp(-2.0 * n * (beta - alpha)));
         sum += term;
         if term < 1e-17 * sum {
             break;
         }
     }
-    let k4 = ratio.powi(4);
+    let k4 = math::power(ratio, 4);
     1.0 - k4 - 4.0 * c * c * m * m / (beta - alpha) - 8.0 * c * c * m * m * sum
 }
 
@@ -113,7 +115,7 @@ pub fn series_flow_fraction(stretches: &[OccupiedStretch]) -> Result<f64, Mechan
                 });
             }
         }
-        let resistance = stretch.length_mm / stretch.lumen_mm.powi(4);
+        let resistance = stretch.length_mm / math::power(stretch.lumen_mm, 4);
         free += resistance;
         occupied += if stretch.share > 0.0 {
             resistance / stretch.share
@@ -143,11 +145,11 @@ mod tests {
     #[test]
     fn published_annulus_flows() {
         // Course problem quoted with its data (R 5 mm, r 1 mm, 10 kPa/m, 0.1 Pa s): 1.0450e-5 m3/s.
-        let free_m3_s = PI * 1e4 * 5e-3_f64.powi(4) / (8.0 * 0.1);
+        let free_m3_s = PI * 1e4 * math::power(5e-3, 4) / (8.0 * 0.1);
         let found = free_m3_s * annulus_flow_fraction(0.2);
         assert!((found / 1.0450e-5 - 1.0).abs() < 1e-4, "{found}");
         // Textbook problem, restated in SI units: 1.26 / 2.8 cm, 0.057 Pa s, 8.2 m, 37 162 Pa: 3.119e-3.
-        let free_m3_s = PI * 37_162.0 * 2.8e-2_f64.powi(4) / (8.0 * 0.057 * 8.2);
+        let free_m3_s = PI * 37_162.0 * math::power(2.8e-2, 4) / (8.0 * 0.057 * 8.2);
         let found = free_m3_s * annulus_flow_fraction(1.26 / 2.8);
         assert!((found / 3.119e-3 - 1.0).abs() < 1e-3, "{found}");
     }
@@ -155,7 +157,7 @@ mod tests {
     #[test]
     fn exact_narrow_gap_joins_the_closed_form() {
         // the plate formula is used below a gap of 1e-3, the closed form above: they meet there
-        let plates = |gap: f64| 4.0 / 3.0 * gap.powi(3) * (1.0 - 0.5 * gap);
+        let plates = |gap: f64| 4.0 / 3.0 * math::power(gap, 3) * (1.0 - 0.5 * gap);
         for gap in [1.001e-3, 2e-3, 4e-3] {
             let found = annulus_flow_fraction(1.0 - gap);
             assert!(

@@ -13,6 +13,7 @@ use super::model::{Model, end_of};
 use super::newton::small_solve;
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use super::sides::{MOST_SIDES, Sides};
+use crate::math;
 use nalgebra::{Const, LU, SMatrix, SVector};
 
 /// What couples the hands.
@@ -323,7 +324,7 @@ impl Model {
         let list = self.grips.list.iter();
         list.map(|grip| {
             let length_mm: f64 = arc_mm[self.rods[grip.rod].range()].iter().sum();
-            0.5 * grip.stiffness_n_per_mm * (length_mm - grip.fed_mm).powi(2)
+            0.5 * grip.stiffness_n_per_mm * math::power(length_mm - grip.fed_mm, 2)
         })
         .sum()
     }

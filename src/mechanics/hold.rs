@@ -4,6 +4,7 @@ use super::anderson::Anderson;
 use super::newton::Ended;
 use super::scene::{AxialLoad, Rod, Scene};
 use super::settle::{LOADS_TO_FORCES, STEPS_BETWEEN_LOOKS, Settle, UNSETTLED_N};
+use crate::math;
 
 /// Stiffness of hands that hold rods while loads and shape are sought, N/mm: stiff against the
 /// thousandths of a newton a millimetre by which bundles in wide vessels give. Where that
@@ -71,7 +72,10 @@ impl Settle {
         let mut weight = Vec::with_capacity(nodes + held.len());
         for rod in &self.model.rods {
             #[expect(clippy::cast_precision_loss, reason = "a few thousand nodes")]
-            weight.resize(weight.len() + rod.count(), (rod.count() as f64).powf(-0.5));
+            weight.resize(
+                weight.len() + rod.count(),
+                math::pow(rod.count() as f64, -0.5),
+            );
         }
         weight.resize(nodes + held.len(), 1.0);
         let mut unknown = self.model.nodes.load.clone();

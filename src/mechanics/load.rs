@@ -8,6 +8,7 @@ use super::scene::TubeStation;
 use super::solution::{Solution, Status};
 use super::stack::{Drive, Hold, StackDevice};
 use super::stack_state::{DeviceState, Direction, Failure, Moving, StackState};
+use crate::math;
 use serde::{Deserialize, Serialize};
 
 /// Contacts further apart than this, mm, are two places where force is lost.
@@ -262,7 +263,8 @@ impl StackSolver {
             self.rods[mover]
                 .stiffness_n_mm2
                 .at(own.from_tip_mm.first().copied().unwrap_or(0.0));
-        let start_force_n = hub_force_n - sign * own.moment_n_mm[0].powi(2) / (2.0 * stiffness);
+        let start_force_n =
+            hub_force_n - sign * math::power(own.moment_n_mm[0], 2) / (2.0 * stiffness);
         let tip_force_n = sign * devices[moving.device].tip_load_n;
         let ratio = |a: f64, b: f64| (b > 0.0).then(|| a / b);
         let friction_n = self.rubbing.list.iter().map(|r| r.rubbed_n).sum::<f64>();

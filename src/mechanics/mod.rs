@@ -40,6 +40,7 @@ mod stack_state;
 mod terms;
 pub(crate) mod threads;
 mod tip;
+mod width;
 
 pub use apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
 pub use capstan::{BendContact, capstan_factor};
@@ -66,3 +67,4 @@ pub use settle::Settle;
 pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};
 pub use stack::{Drive, Hold, StackDevice};
 pub use stack_state::{DeviceState, Direction, Failure, Moving, StackState};
+pub use width::Lanes;

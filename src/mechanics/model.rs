@@ -588,7 +588,10 @@ impl Model {
         model.lay_out_nodes(scene);
         for (i, at) in model.nodes.offset.iter_mut().enumerate() {
             let t = 0.21 * f64::from(super::layout::short(i));
-            *at = [0.8 * t.sin(), 0.5 * (1.7 * t).cos() - 0.5];
+            *at = [
+                0.8 * crate::math::sin(t),
+                0.5 * crate::math::cos(1.7 * t) - 0.5,
+            ];
         }
         model.update_sections(scene);
         model.lay_out_terms(scene, &settings, super::layout::Sharing::TightFits);

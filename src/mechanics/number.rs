@@ -1,5 +1,6 @@
 //! What closed forms are worked out in: one number, or as many side by side as a vector holds.
 
+use super::width::{WIDEST, fused};
 use pulp::Simd;
 use std::ops::{Add, Div, Mul, Neg, Sub};
 
@@ -16,7 +17,7 @@ pub(crate) trait Number:
     fn times(self, k: f64) -> Self;
     /// Plus a plain number.
     fn plus(self, k: f64) -> Self;
-    /// Times `by` plus `more`, rounded once where vectors are.
+    /// Times `by` plus `more`, rounded once.
     fn fused(self, by: Self, more: Self) -> Self;
     /// One over it.
     fn inverse(self) -> Self;
@@ -39,7 +40,7 @@ impl Number for f64 {
 
     #[inline(always)]
     fn fused(self, by: Self, more: Self) -> Self {
-        self * by + more
+        fused(self, by, more)
     }
 
     #[inline(always)]
@@ -69,6 +70,12 @@ impl<S: Simd> Several<S> {
     /// Those of a list from `at` on; it must hold that many.
     #[inline(always)]
     pub(crate) fn load(simd: S, list: &[f64], at: usize) -> Self {
+        const {
+            assert!(
+                S::F64_LANES <= WIDEST,
+                "lists are made for narrower vectors"
+            )
+        };
         let (whole, _) = S::as_simd_f64s(&list[at..at + S::F64_LANES]);
         Self {
             simd,
@@ -144,7 +151,7 @@ impl<S: Simd> Number for Several<S> {
 
     #[inline(always)]
     fn fused(self, by: Self, more: Self) -> Self {
-        let values = (self.simd).mul_add_e_f64s(self.values, by.values, more.values);
+        let values = (self.simd).mul_add_f64s(self.values, by.values, more.values);
         Self { values, ..self }
     }
 

@@ -6,6 +6,7 @@ use super::scene::{
 };
 use super::{Flag, MechanicsError, Profile, Settings, Settle, Solution, Status};
 use crate::geometry::{Frame, Point, Vector};
+use crate::math;
 use serde::{Deserialize, Serialize};
 
 /// Rods in a tube of straight runs and arcs.
@@ -527,7 +528,8 @@ impl Problem {
                     station_mm: zone.station_mm,
                     resultant_n: resultant,
                     sum_of_sizes_n: zone.sum_of_sizes_n,
-                    force_on_rod_deg: side.dot(&frame.n2).atan2(side.dot(&frame.n1)).to_degrees(),
+                    force_on_rod_deg: math::atan2(side.dot(&frame.n2), side.dot(&frame.n1))
+                        .to_degrees(),
                     force_on_rod_direction: [side.x, side.y, side.z],
                 }
             })

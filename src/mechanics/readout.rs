@@ -7,6 +7,7 @@ use super::settle::Settle;
 use super::solution::{Contact, Flag, RodState, Solution, Status};
 use super::terms::Axis;
 use crate::geometry::Vector;
+use crate::math;
 
 /// Indentation of a vessel wall worth a flag, mm.
 const DEEP_MM: f64 = 0.1;
@@ -127,7 +128,7 @@ impl Settle {
             path_length_mm: path,
             centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
             roll_rad: self.newton.rolls[k],
-            end_angle_rad: end.dot(&axis).clamp(-1.0, 1.0).acos(),
+            end_angle_rad: math::acos(end.dot(&axis).clamp(-1.0, 1.0)),
             last_weight: model.rods[k].blend,
         }
     }
@@ -285,7 +286,7 @@ impl Settle {
                 }
             }
         }
-        let angle = worst.0.clamp(-1.0, 1.0).acos();
+        let angle = math::acos(worst.0.clamp(-1.0, 1.0));
         (worst.1, worst.2, angle.to_degrees())
     }
 

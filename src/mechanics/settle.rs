@@ -9,6 +9,7 @@ use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
 use crate::geometry::{Cubic, Frame, Point, Vector, natural_spans};
+use crate::math;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
@@ -182,7 +183,7 @@ fn crossing(frame: &Frame, from: Point, span: &Cubic, near: f64) -> [f64; 2] {
 fn inside_vessel(scene: &Scene<'_>, k: usize, s_mm: f64, at: [f64; 2]) -> [f64; 2] {
     let radius = TubeStation::at(scene.tube, s_mm).map_or(0.0, |t| t.radius_mm);
     let room = (radius - 0.5 * scene.rods[k].outer_mm.at(0.0)).max(0.0);
-    let r = at[0].hypot(at[1]);
+    let r = math::hypot(at[0], at[1]);
     if r > room {
         at.map(|x| x * room / r)
     } else {
@@ -656,8 +657,8 @@ impl Settle {
                     // each aside by the other's radius, so that they touch
                     let aside = 0.5 * scene.rods[other].outer_mm.at(0.0) * sign;
                     let at = &mut self.model.nodes.offset[node];
-                    at[0] += aside * pair.side_rad.cos();
-                    at[1] += aside * pair.side_rad.sin();
+                    at[0] += aside * math::cos(pair.side_rad);
+                    at[1] += aside * math::sin(pair.side_rad);
                 }
             }
         }

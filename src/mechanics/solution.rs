@@ -1,6 +1,7 @@
 //! What an equilibrium looks like.
 
 use crate::geometry::{Point, Vector};
+use crate::math;
 use serde::{Deserialize, Serialize};
 
 /// How a solve ended. One that did not converge is an error instead.
@@ -169,7 +170,7 @@ impl Solution {
     pub fn zones(&self, gap_mm: f64, least_force_n: f64) -> Vec<Zone> {
         let mut zones: Vec<Zone> = Vec::new();
         for contact in &self.contacts {
-            let size = contact.force_n[0].hypot(contact.force_n[1]);
+            let size = math::hypot(contact.force_n[0], contact.force_n[1]);
             if size < least_force_n {
                 continue;
             }

@@ -2,6 +2,7 @@
 
 use super::MechanicsError;
 use super::scene::{Beside, Container, End, MOST_RODS, Rod, Stretch, TubeStation};
+use crate::math;
 
 /// How a device's depth is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -213,10 +214,10 @@ fn side_rad(a: usize, b: usize) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "at most six rods")]
     let corner = |k: usize| {
         let at = k as f64 * std::f64::consts::TAU / MOST_RODS as f64;
-        (at.cos(), at.sin())
+        (math::cos(at), math::sin(at))
     };
     let ((ax, ay), (bx, by)) = (corner(a), corner(b));
-    (by - ay).atan2(bx - ax)
+    math::atan2(by - ay, bx - ax)
 }
 
 /// Refuses stacks that cannot be.

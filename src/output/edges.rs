@@ -1,6 +1,7 @@
 //! Stents, their edges, pulls and suction as tables for people.
 
 use super::table::{plain_table, right_align, section, wrapped};
+use crate::math;
 use crate::procedure::Meets;
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow, Outcome};
 use std::fmt::Write as _;
@@ -106,7 +107,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
             format!("{:.2}", row.step_mm),
             format!(
                 "{:.1} of {:.1}",
-                row.offset_mm[0].hypot(row.offset_mm[1]),
+                math::hypot(row.offset_mm[0], row.offset_mm[1]),
                 row.room_mm
             ),
             format!("{:.2}", row.rim_gap_mm),

@@ -4,6 +4,7 @@ use super::edge_place::settled_at_edge;
 use super::edges::back_step_mm;
 use super::{EdgeKind, EdgePassage, Finding, Laid, Meets, Plan, State, Topic};
 use crate::device::{Coating, LumenKind, Payload, StentSpec};
+use crate::math;
 use crate::mechanics::{
     Chance, Clearance, Crossing, Ledge, MechanicsError, Placement, Rim, RimShift, Share, Surface,
     bed_stiffness_n_per_mm2, friction, rim_shifts,
@@ -228,13 +229,13 @@ fn bend_at(plan: &Plan, s_mm: f64) -> (f64, f64) {
     );
     let turn = (after.tangent - before.tangent) / (2.0 * HALF_MM);
     let (u, v) = (turn.dot(&frame.n1), turn.dot(&frame.n2));
-    (u.hypot(v), v.atan2(u))
+    (math::hypot(u, v), math::atan2(v, u))
 }
 
 /// Against the wall on the inside of the bend: where a device that no rod solve placed is taken to be.
 fn on_the_inside(rim: &Rim, ledge: &Ledge) -> Placement {
     let room_mm = (rim.wall_radius_mm - ledge.outer_radius_mm).max(0.0);
-    let (sin, cos) = rim.inside_rad.sin_cos();
+    let (sin, cos) = math::sin_cos(rim.inside_rad);
     Placement {
         offset_mm: [room_mm * cos, room_mm * sin],
         ..Placement::default()

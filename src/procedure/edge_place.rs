@@ -3,6 +3,7 @@
 use super::{EdgePassage, Meets, Plan, State};
 use crate::device::{Device, Payload};
 use crate::geometry::Vector;
+use crate::math;
 use crate::mechanics::{
     AxialLoad, End, MechanicsError, Placement, Profile, Rod, Scene, Settings, Settle, Solution,
     StartSupport, TubeStation, nest,
@@ -141,7 +142,7 @@ fn read(solution: &Solution, tube: &[TubeStation], edge_mm: f64) -> Placement {
     let cos = along.dot(&tangent) / (along.norm() * tangent.norm());
     Placement {
         offset_mm: rod.offset_mm[at],
-        approach_rad: cos.clamp(-1.0, 1.0).acos(),
+        approach_rad: math::acos(cos.clamp(-1.0, 1.0)),
         fall_back_mm: 0.0,
     }
 }

@@ -5,6 +5,7 @@ use super::super::{
 };
 use super::ledger::Ledger;
 use super::pen::{Pen, diameter_mm};
+use crate::math;
 
 #[derive(Debug)]
 pub(super) struct Draft {
@@ -96,7 +97,7 @@ impl Draft {
             ostium: Ostium { branch, at_mm },
             place_mm: frame.origin_mm,
             heading: super::pen::tilted(frame.tangent, lean, takeoff_rad),
-            inside_mm: radius_mm / takeoff_rad.sin(),
+            inside_mm: radius_mm / math::sin(takeoff_rad),
         }
     }
 }

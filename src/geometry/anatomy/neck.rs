@@ -10,6 +10,7 @@ use super::form::{Measurements, NeckShape, Side};
 use super::means::{self, Who, fixed, mean, source};
 use super::pen::{Pen, crossing, tilted};
 use super::walls::Walls;
+use crate::math;
 use std::f64::consts::{PI, TAU};
 
 /// Widest half turn of an S, rad, 115 degrees: from about 130 its limbs cross.
@@ -439,8 +440,8 @@ fn course(
                 ),
             );
             let circle_mm = PI * turn_mm;
-            let slant_rad = (pitch_mm / circle_mm).atan();
-            let helix_mm = circle_mm.hypot(pitch_mm);
+            let slant_rad = math::atan(pitch_mm / circle_mm);
+            let helix_mm = math::hypot(circle_mm, pitch_mm);
             let rest_mm = length_mm - helix_mm;
             if rest_mm < 20.0 {
                 return Err(refuse(
@@ -459,8 +460,9 @@ fn course(
                 let hub = across.cross(&axis);
                 // the tangent leans along the hub, the axis the vessel winds about
                 let heading = |turned_rad: f64| {
-                    (axis * turned_rad.cos() + across * turned_rad.sin()) * slant_rad.cos()
-                        + hub * slant_rad.sin()
+                    (axis * math::cos(turned_rad) + across * math::sin(turned_rad))
+                        * math::cos(slant_rad)
+                        + hub * math::sin(slant_rad)
                 };
                 let mut pen = start();
                 pen.bend_to(heading(0.0), before * rest_mm, SHAPE);

@@ -1,6 +1,7 @@
 //! Draws a centre line by headings in space and remembers which measurement rules each stretch.
 
 use super::super::{Branch, Curve, Frame, GeometryError, Lumen, Point, Run, Vector};
+use crate::math;
 
 /// Largest curvature times lumen radius inside a branch. At 1 the inner wall of a bend shrinks to a
 /// point; the rest is room for the rounding at ostia and for the sampling of the track.
@@ -73,11 +74,11 @@ impl Pen {
     fn angle_to(&self, heading: Vector) -> f64 {
         // atan2 keeps its digits for nearly equal headings, where acos loses half of them
         let t = self.frame.tangent;
-        t.cross(&heading).norm().atan2(t.dot(&heading))
+        math::atan2(t.cross(&heading).norm(), t.dot(&heading))
     }
 
     fn roll_towards(&self, side: Vector) -> f64 {
-        side.dot(&self.frame.n2).atan2(side.dot(&self.frame.n1))
+        math::atan2(side.dot(&self.frame.n2), side.dot(&self.frame.n1))
     }
 
     fn arc(&mut self, length_mm: f64, turn_rad: f64, roll_rad: f64, field: &'static str) {
@@ -173,7 +174,7 @@ pub(super) fn crossing(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> O
 pub(super) fn tilted(axis: Vector, side: Vector, angle_rad: f64) -> Vector {
     let axis = axis.normalize();
     let across = (side - axis * axis.dot(&side)).normalize();
-    axis * angle_rad.cos() + across * angle_rad.sin()
+    axis * math::cos(angle_rad) + across * math::sin(angle_rad)
 }
 
 /// The worst overlap of two stretches of a branch that are no neighbours: where and by how much.

@@ -6,6 +6,7 @@ use super::form::{
     SharedOrigin, Side, SiphonShape, WallDisease,
 };
 use super::means::{self, Mean, Who};
+use crate::math;
 use std::f64::consts::TAU;
 
 /// Draws outside this many standard deviations are drawn again: a normal law has tails that no
@@ -24,7 +25,7 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
     fn unit(&mut self) -> f64 {
         #[expect(clippy::cast_precision_loss, reason = "53 bits fit an f64 exactly")]
         let bits = (self.rng.next_u64() >> 11) as f64;
-        bits * (0.5_f64).powi(53)
+        bits * math::power(0.5_f64, 53)
     }
 
     fn between(&mut self, low: f64, high: f64) -> f64 {
@@ -34,8 +35,8 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
     /// Truncated normal (Box and Muller, Ann Math Stat 1958;29:610, cited from memory).
     fn normal(&mut self, mean: Mean) -> f64 {
         loop {
-            let radius = (-2.0 * (1.0 - self.unit()).ln()).sqrt();
-            let z = radius * (TAU * self.unit()).cos();
+            let radius = (-2.0 * math::ln(1.0 - self.unit())).sqrt();
+            let z = radius * math::cos(TAU * self.unit());
             if z.abs() <= TRUNCATED_AT_SD {
                 return mean.value + mean.sd * z;
             }

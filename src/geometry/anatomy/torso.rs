@@ -6,6 +6,7 @@ use super::form::{Access, Measurements, SharedOrigin, Side};
 use super::means::{self, Mean, Who, fixed, source};
 use super::pen::{Pen, crossing};
 use super::walls::Walls;
+use crate::math;
 use std::f64::consts::PI;
 
 /// Top of the arch's centre line in the body's frame, mm: a little left of the midline.
@@ -237,7 +238,7 @@ fn aorta(
     let quarter_mm = 0.5 * PI * radius_mm;
     let drop_mm = |before_top_mm: f64| {
         if before_top_mm < quarter_mm {
-            radius_mm * (1.0 - (before_top_mm / radius_mm).cos())
+            radius_mm * (1.0 - math::cos(before_top_mm / radius_mm))
         } else {
             radius_mm + before_top_mm - quarter_mm
         }
@@ -300,7 +301,7 @@ fn aorta(
     }
 
     let top = ledger.place_mm("layout.arch_top", ARCH_TOP_MM, source::MODEL);
-    let across = Vector::new(plane_rad.cos(), plane_rad.sin(), 0.0);
+    let across = Vector::new(math::cos(plane_rad), math::sin(plane_rad), 0.0);
     let root = Point::from(top - across * radius_mm - Vector::z() * (radius_mm + upright_mm));
     let mut pen = Pen::new(root, Vector::z());
     pen.straight(upright_mm, "aorta.ascending_length");

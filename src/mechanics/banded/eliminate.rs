@@ -1,6 +1,7 @@
 //! Elimination of stretches of blocks.
 
-use super::{BlockBanded, fused, padded};
+use super::super::width::fused;
+use super::{BlockBanded, padded};
 
 /// Pivots smaller than this are zero.
 const LEAST_PIVOT: f64 = 1e-300;
@@ -43,7 +44,7 @@ fn leave<const N: usize, const R: usize>(
 impl BlockBanded {
     /// A stretch of blocks of `N` unknowns, each with `R = 2 N` rows below.
     #[inline(always)]
-    pub(super) fn uniform<const N: usize, const R: usize, const FUSED: bool>(
+    pub(super) fn uniform<const N: usize, const R: usize>(
         &mut self,
         first: usize,
         blocks: usize,
@@ -96,14 +97,14 @@ impl BlockBanded {
                 block.below[k] = b;
             }
             // written out, so that all of it stays in registers
-            block.eliminate::<0, FUSED>(panel, inverses)?;
-            block.eliminate::<1, FUSED>(panel, inverses)?;
-            block.eliminate::<2, FUSED>(panel, inverses)?;
-            block.eliminate::<3, FUSED>(panel, inverses)?;
-            block.eliminate::<4, FUSED>(panel, inverses)?;
-            block.eliminate::<5, FUSED>(panel, inverses)?;
-            block.eliminate::<6, FUSED>(panel, inverses)?;
-            block.eliminate::<7, FUSED>(panel, inverses)?;
+            block.eliminate::<0>(panel, inverses)?;
+            block.eliminate::<1>(panel, inverses)?;
+            block.eliminate::<2>(panel, inverses)?;
+            block.eliminate::<3>(panel, inverses)?;
+            block.eliminate::<4>(panel, inverses)?;
+            block.eliminate::<5>(panel, inverses)?;
+            block.eliminate::<6>(panel, inverses)?;
+            block.eliminate::<7>(panel, inverses)?;
             let Block { below, scaled, .. } = block;
             // two columns at a time, so that what they share is loaded once
             for c in (0..N).step_by(2) {
@@ -113,8 +114,8 @@ impl BlockBanded {
                 for (scaled, below) in scaled.iter().zip(&below) {
                     let (p, q) = (scaled[c], scaled[c + 1]);
                     for r in 0..R {
-                        a[r] = fused::<FUSED>(p, below[r], a[r]);
-                        b[r] = fused::<FUSED>(q, below[r], b[r]);
+                        a[r] = fused(p, below[r], a[r]);
+                        b[r] = fused(q, below[r], b[r]);
                     }
                 }
                 next[c] = a;
@@ -125,8 +126,8 @@ impl BlockBanded {
                 for (scaled, below) in scaled.iter().zip(&below) {
                     let (p, q) = (scaled[N + c], scaled[N + c + 1]);
                     for r in 0..N {
-                        a[r] = fused::<FUSED>(p, below[N + r], a[r]);
-                        b[r] = fused::<FUSED>(q, below[N + r], b[r]);
+                        a[r] = fused(p, below[N + r], a[r]);
+                        b[r] = fused(q, below[N + r], b[r]);
                     }
                 }
                 second[c] = a;
@@ -142,7 +143,7 @@ impl BlockBanded {
     /// takes time: what a block `A` with the rows `B` below leaves to the next is
     /// `B' adj(A) B / det(A)`, so that one division a block lies on the way, and all else beside it.
     #[inline(always)]
-    pub(super) fn pairs<const FUSED: bool>(
+    pub(super) fn pairs(
         &mut self,
         first: usize,
         blocks: usize,
@@ -182,7 +183,7 @@ impl BlockBanded {
                 source[LEAD + 4],
                 source[LEAD + 5],
             ];
-            let det = fused::<FUSED>(a00, a11, -(a10 * a10));
+            let det = fused(a00, a11, -(a10 * a10));
             let usable = |p: f64| p.abs() > LEAST_PIVOT && p.is_finite();
             // also refuses NaN
             if !(usable(a00) && usable(det)) {
@@ -195,13 +196,13 @@ impl BlockBanded {
                 negative += usize::from(a00 < 0.0) + usize::from((det < 0.0) != (a00 < 0.0));
             }
             let inverse = 1.0 / det;
-            let v0: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a11, b0[r], -(a10 * b1[r])));
-            let v1: [f64; 4] = std::array::from_fn(|r| fused::<FUSED>(a00, b1[r], -(a10 * b0[r])));
-            let left = |c: usize, r: usize| fused::<FUSED>(b0[c], v0[r], b1[c] * v1[r]);
+            let v0: [f64; 4] = std::array::from_fn(|r| fused(a11, b0[r], -(a10 * b1[r])));
+            let v1: [f64; 4] = std::array::from_fn(|r| fused(a00, b1[r], -(a10 * b0[r])));
+            let left = |c: usize, r: usize| fused(b0[c], v0[r], b1[c] * v1[r]);
             next = std::array::from_fn(|c| {
                 std::array::from_fn(|r| {
                     let before = if r < 2 { second[c][r] } else { 0.0 };
-                    fused::<FUSED>(left(c, r), inverse, before)
+                    fused(left(c, r), inverse, before)
                 })
             });
             second = std::array::from_fn(|c| std::array::from_fn(|r| left(2 + c, 2 + r) * inverse));
@@ -287,7 +288,7 @@ struct Block<'a, const N: usize, const R: usize> {
 impl<const N: usize, const R: usize> Block<'_, N, R> {
     /// Column `K`, when those before it are done; none where its pivot is of no use.
     #[inline(always)]
-    fn eliminate<const K: usize, const FUSED: bool>(
+    fn eliminate<const K: usize>(
         &mut self,
         panel: &mut [f64],
         inverses: &mut [f64; N],
@@ -300,10 +301,10 @@ impl<const N: usize, const R: usize> Block<'_, N, R> {
         for j in 0..K {
             let factor = -self.scaled_top[j][K];
             for (t, u) in t.iter_mut().zip(&self.top[j]) {
-                *t = fused::<FUSED>(factor, *u, *t);
+                *t = fused(factor, *u, *t);
             }
             for (b, u) in b.iter_mut().zip(&self.below[j]) {
-                *b = fused::<FUSED>(factor, *u, *b);
+                *b = fused(factor, *u, *b);
             }
         }
         self.top[K] = t;

@@ -1,7 +1,8 @@
 //! Several right-hand sides at once: one alone spends its time waiting for the entry before.
 
-use super::{BlockBanded, Run, fused, padded, pass_on};
-use pulp::{Arch, Simd, WithSimd};
+use super::super::width::{fused, in_vectors};
+use super::{BlockBanded, Run, padded, pass_on};
+use pulp::{Simd, WithSimd};
 
 /// Right-hand sides solved at once.
 pub(crate) const LANES: usize = 8;
@@ -11,15 +12,15 @@ pub(crate) type Lane = [f64; LANES];
 
 /// `to += factor * v`.
 #[inline(always)]
-fn add<const FUSED: bool>(to: &mut Lane, factor: f64, v: &Lane) {
+fn add(to: &mut Lane, factor: f64, v: &Lane) {
     for (t, v) in to.iter_mut().zip(v) {
-        *t = fused::<FUSED>(factor, *v, *t);
+        *t = fused(factor, *v, *t);
     }
 }
 
 /// Takes unknown `K` of a block out of those after it.
 #[inline(always)]
-fn eliminate<const N: usize, const R: usize, const K: usize, const FUSED: bool>(
+fn eliminate<const N: usize, const R: usize, const K: usize>(
     panel: &[f64],
     here: &mut [Lane; N],
     ahead: &mut [Lane; R],
@@ -31,10 +32,10 @@ fn eliminate<const N: usize, const R: usize, const K: usize, const FUSED: bool>(
     let (column, lower) = panel[K * lead..K * lead + N + R].split_at(N);
     let value = here[K].map(|v| -v);
     for r in K + 1..N {
-        add::<FUSED>(&mut here[r], column[r], &value);
+        add(&mut here[r], column[r], &value);
     }
     for (x, l) in ahead.iter_mut().zip(lower) {
-        add::<FUSED>(x, *l, &value);
+        add(x, *l, &value);
     }
 }
 
@@ -46,35 +47,27 @@ impl BlockBanded {
             type Output = ();
             #[inline(always)]
             fn with_simd<S: Simd>(self, _: S) -> Self::Output {
-                if S::F64_LANES > 1 {
-                    self.0.forward_lanes_with::<true>(self.1);
-                } else {
-                    self.0.forward_lanes_with::<false>(self.1);
-                }
+                self.0.forward_lanes_with(self.1);
             }
         }
-        Arch::new().dispatch(Op(self, x));
+        in_vectors(Op(self, x));
     }
 
     #[inline(always)]
-    fn forward_lanes_with<const FUSED: bool>(&self, x: &mut [Lane]) {
+    fn forward_lanes_with(&self, x: &mut [Lane]) {
         for run in &self.runs {
             match run.size {
-                2 => self.forward_lanes_alike::<2, 4, FUSED>(run, x),
-                4 => self.forward_lanes_alike::<4, 8, FUSED>(run, x),
-                6 => self.forward_lanes_alike::<6, 12, FUSED>(run, x),
-                8 => self.forward_lanes_alike::<8, 16, FUSED>(run, x),
-                _ => self.forward_lanes_general::<FUSED>(run, x),
+                2 => self.forward_lanes_alike::<2, 4>(run, x),
+                4 => self.forward_lanes_alike::<4, 8>(run, x),
+                6 => self.forward_lanes_alike::<6, 12>(run, x),
+                8 => self.forward_lanes_alike::<8, 16>(run, x),
+                _ => self.forward_lanes_general(run, x),
             }
         }
     }
 
     #[inline(always)]
-    fn forward_lanes_alike<const N: usize, const R: usize, const FUSED: bool>(
-        &self,
-        run: &Run,
-        x: &mut [Lane],
-    ) {
+    fn forward_lanes_alike<const N: usize, const R: usize>(&self, run: &Run, x: &mut [Lane]) {
         let lead = N + padded(R);
         let span = self.offset[run.first]..self.offset[run.first] + run.blocks * N * lead;
         let begin = self.start[run.first];
@@ -85,14 +78,14 @@ impl BlockBanded {
         ahead.copy_from_slice(&x[N..N + R]);
         for (i, panel) in self.factor[span].chunks_exact(N * lead).enumerate() {
             // written out, so that all of it stays in registers
-            eliminate::<N, R, 0, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 1, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 2, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 3, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 4, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 5, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 6, FUSED>(panel, &mut here, &mut ahead);
-            eliminate::<N, R, 7, FUSED>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 0>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 1>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 2>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 3>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 4>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 5>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 6>(panel, &mut here, &mut ahead);
+            eliminate::<N, R, 7>(panel, &mut here, &mut ahead);
             pass_on(x, i, &mut here, &mut ahead);
         }
         let end = run.blocks * N;
@@ -101,7 +94,7 @@ impl BlockBanded {
     }
 
     #[inline(always)]
-    fn forward_lanes_general<const FUSED: bool>(&self, run: &Run, x: &mut [Lane]) {
+    fn forward_lanes_general(&self, run: &Run, x: &mut [Lane]) {
         let blocks = self.lead.len();
         for i in run.first..run.first + run.blocks {
             let last = self.start[(i + 3).min(blocks)];
@@ -109,7 +102,7 @@ impl BlockBanded {
                 let below = &self.factor[self.column[c] + c + 1..self.column[c] + last];
                 let value = x[c].map(|v| -v);
                 for (x, l) in x[c + 1..last].iter_mut().zip(below) {
-                    add::<FUSED>(x, *l, &value);
+                    add(x, *l, &value);
                 }
             }
         }
@@ -123,23 +116,19 @@ pub(crate) fn gram(a: &[Lane], b: &[Lane], scale: &[f64]) -> [Lane; LANES] {
         type Output = [Lane; LANES];
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) -> Self::Output {
-            if S::F64_LANES > 1 {
-                gram_with::<true>(self.0, self.1, self.2)
-            } else {
-                gram_with::<false>(self.0, self.1, self.2)
-            }
+            gram_with(self.0, self.1, self.2)
         }
     }
-    Arch::new().dispatch(Op(a, b, scale))
+    in_vectors(Op(a, b, scale))
 }
 
 #[inline(always)]
-fn gram_with<const FUSED: bool>(a: &[Lane], b: &[Lane], scale: &[f64]) -> [Lane; LANES] {
+fn gram_with(a: &[Lane], b: &[Lane], scale: &[f64]) -> [Lane; LANES] {
     let mut sums = [[0.0; LANES]; LANES];
     for ((a, b), scale) in a.iter().zip(b).zip(scale) {
         let scaled = b.map(|b| b * scale);
         for (sum, a) in sums.iter_mut().zip(a) {
-            add::<FUSED>(sum, *a, &scaled);
+            add(sum, *a, &scaled);
         }
     }
     sums
@@ -153,15 +142,14 @@ pub(crate) fn own_gram(a: &[Lane], scale: &[f64], used: usize) -> [Lane; LANES] 
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) -> Self::Output {
             let Self(a, scale, used) = self;
-            match (S::F64_LANES > 1, used <= HALF) {
-                (true, true) => own_gram_with::<true, HALF>(a, scale),
-                (true, false) => own_gram_with::<true, LANES>(a, scale),
-                (false, true) => own_gram_with::<false, HALF>(a, scale),
-                (false, false) => own_gram_with::<false, LANES>(a, scale),
+            if used <= HALF {
+                own_gram_with::<HALF>(a, scale)
+            } else {
+                own_gram_with::<LANES>(a, scale)
             }
         }
     }
-    Arch::new().dispatch(Op(a, scale, used))
+    in_vectors(Op(a, scale, used))
 }
 
 /// Half of the lanes: so many products at a time stay in registers, and those of the second half with the
@@ -169,10 +157,7 @@ pub(crate) fn own_gram(a: &[Lane], scale: &[f64], used: usize) -> [Lane; LANES] 
 const HALF: usize = LANES / 2;
 
 #[inline(always)]
-fn own_gram_with<const FUSED: bool, const WIDTH: usize>(
-    a: &[Lane],
-    scale: &[f64],
-) -> [Lane; LANES] {
+fn own_gram_with<const WIDTH: usize>(a: &[Lane], scale: &[f64]) -> [Lane; LANES] {
     let mut first = [[0.0; WIDTH]; HALF];
     let mut second = [[0.0; HALF]; HALF];
     for (a, scale) in a.iter().zip(scale) {
@@ -183,13 +168,13 @@ fn own_gram_with<const FUSED: bool, const WIDTH: usize>(
         }
         for (sum, a) in first.iter_mut().zip(low) {
             for (sum, b) in sum.iter_mut().zip(&scaled) {
-                *sum = fused::<FUSED>(*a, *b, *sum);
+                *sum = fused(*a, *b, *sum);
             }
         }
         if WIDTH > HALF {
             for (sum, a) in second.iter_mut().zip(high) {
                 for (sum, b) in sum.iter_mut().zip(&scaled[HALF..]) {
-                    *sum = fused::<FUSED>(*a, *b, *sum);
+                    *sum = fused(*a, *b, *sum);
                 }
             }
         }
@@ -212,18 +197,14 @@ pub(crate) fn products(column: &[f64], lanes: &[Lane]) -> Lane {
         type Output = Lane;
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) -> Lane {
-            if S::F64_LANES > 1 {
-                products_with::<true>(self.0, self.1)
-            } else {
-                products_with::<false>(self.0, self.1)
-            }
+            products_with(self.0, self.1)
         }
     }
-    Arch::new().dispatch(Op(column, lanes))
+    in_vectors(Op(column, lanes))
 }
 
 #[inline(always)]
-fn products_with<const FUSED: bool>(column: &[f64], lanes: &[Lane]) -> Lane {
+fn products_with(column: &[f64], lanes: &[Lane]) -> Lane {
     // parts that do not wait for each other
     const PARTS: usize = 4;
     let mut sums = [[0.0; LANES]; PARTS];
@@ -231,11 +212,11 @@ fn products_with<const FUSED: bool>(column: &[f64], lanes: &[Lane]) -> Lane {
         (column.as_chunks::<PARTS>(), lanes.as_chunks::<PARTS>());
     for (c, x) in columns.iter().zip(wholes) {
         for (sum, (c, x)) in sums.iter_mut().zip(c.iter().zip(x)) {
-            add::<FUSED>(sum, *c, x);
+            add(sum, *c, x);
         }
     }
     for (c, x) in column.iter().zip(lanes) {
-        add::<FUSED>(&mut sums[0], *c, x);
+        add(&mut sums[0], *c, x);
     }
     std::array::from_fn(|l| (sums[0][l] + sums[1][l]) + (sums[2][l] + sums[3][l]))
 }
@@ -253,5 +234,5 @@ pub(crate) fn combine(lanes: &[Lane], parts: &Lane, out: &mut [f64]) {
             }
         }
     }
-    Arch::new().dispatch(Op(lanes, parts, out));
+    in_vectors(Op(lanes, parts, out));
 }

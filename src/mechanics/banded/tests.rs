@@ -1,4 +1,5 @@
 use super::*;
+use crate::math;
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
 
@@ -59,14 +60,14 @@ proptest! {
         let n = dense.nrows();
         prop_assume!(n > 0);
         prop_assert!(banded.factorise(0.0, true).is_some(), "sizes {sizes:?} not definite");
-        let right = DVector::from_fn(n, |i, _| (i as f64).sin());
+        let right = DVector::from_fn(n, |i, _| math::sin(i as f64));
         let mut x = right.as_slice().to_vec();
         banded.solve(&mut x);
         let expected = dense.clone().cholesky().unwrap().solve(&right);
         for (found, expected) in x.iter().zip(expected.iter()) {
             prop_assert!((found - expected).abs() < 1e-12, "{sizes:?}: {found} against {expected}");
         }
-        let columns = DMatrix::from_fn(n, LANES, |i, l| ((i + 7 * l) as f64).cos());
+        let columns = DMatrix::from_fn(n, LANES, |i, l| math::cos((i + 7 * l) as f64));
         let mut lanes: Vec<Lane> = (0..n).map(|i| std::array::from_fn(|l| columns[(i, l)])).collect();
         banded.forward_lanes(&mut lanes);
         let expected = dense.cholesky().unwrap().solve(&columns);

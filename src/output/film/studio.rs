@@ -3,6 +3,7 @@
 use super::reel::Picture;
 use super::script::{Beat, Script};
 use super::sheet::{self, Layout, Seen, Sheet};
+use crate::math;
 use crate::output::palette::Theme;
 use crate::output::screen::{
     Adapter, Angles, Pane, Place, Places, Props, Scheme, Set, Shown, View, framed, solid, surface,
@@ -386,7 +387,7 @@ fn beat_at(stage: &Stage, beat: &Beat, share: f64) -> Moment {
     };
     // the stage eases by itself: the time at which it has come as far as is wanted here
     let wanted = eased * beat.stops_at;
-    let part = 0.5 - ((1.0 - 2.0 * wanted).clamp(-1.0, 1.0).asin() / 3.0).sin();
+    let part = 0.5 - math::sin(math::asin((1.0 - 2.0 * wanted).clamp(-1.0, 1.0)) / 3.0);
     stage.at(span.start_s + (span.moved_s - span.start_s) * part)
 }
 

@@ -1,6 +1,7 @@
 //! Motion of joints: sampled along the film, then thinned to the keys that straight lines between them need.
 
 use crate::geometry::{Frame, Point, Vector};
+use crate::math;
 use crate::output::stage::Stage;
 use nalgebra::{Quaternion, Rotation3, UnitQuaternion};
 
@@ -139,8 +140,8 @@ impl Motion {
         let share = if tb > ta { (t - ta) / (tb - ta) } else { 0.0 };
         let mut off = 0.0;
         for c in 0..3 {
-            let line = pa.at[c] + (pb.at[c] - pa.at[c]) * share;
-            off += (line - p.at[c]).powi(2);
+            let aside = pa.at[c] + (pb.at[c] - pa.at[c]) * share - p.at[c];
+            off += aside * aside;
         }
         let width = (pa.width + (pb.width - pa.width) * share - p.width).abs();
         let turn = pa
@@ -175,7 +176,7 @@ pub(super) fn looks(stage: &Stage, travel_mm: f64) -> Vec<(usize, f64, f64)> {
             while i < cells {
                 let share: f64 = i / cells;
                 // when the eased motion has come that far
-                let part = 0.5 - ((1.0 - 2.0 * share).asin() / 3.0).sin();
+                let part = 0.5 - math::sin(math::asin(1.0 - 2.0 * share) / 3.0);
                 found.push((step, share, span.start_s + part * length_s));
                 i += 1.0;
             }

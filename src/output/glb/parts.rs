@@ -5,6 +5,7 @@ use super::pack::{Pack, Surface};
 use super::{GlbSettings, single};
 use crate::device::Payload;
 use crate::geometry::{Frame, Point, Vector};
+use crate::math;
 use crate::output::stage::{DrawnDevice, Hoop, Moment, Node, Stage, WireMesh};
 use gltf_json::animation::Property;
 use std::f64::consts::TAU;
@@ -475,7 +476,7 @@ impl Part {
         for i in 0..sides {
             #[expect(clippy::cast_precision_loss, reason = "few sides")]
             let turn = TAU * i as f64 / sides as f64;
-            let (x, y) = (turn.cos(), turn.sin());
+            let (x, y) = (math::cos(turn), math::sin(turn));
             let z = self.axis_sign() * along_mm;
             surface
                 .positions

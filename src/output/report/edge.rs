@@ -3,6 +3,7 @@
 use super::Sheet;
 use super::svg::{Figure, Scale, WIDTH, num, points, ticks};
 use super::text::{Kind, at, bare, fixed, length, percent, prose, unit};
+use crate::math;
 use crate::procedure::{EdgeKind, Meets};
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow};
 use maud::{Markup, html};
@@ -103,7 +104,7 @@ pub(super) fn figure(sheet: &Sheet<'_>, row: &EdgeRow, number: usize) -> Figure 
     let (x, y) = (row.offset_mm[0], row.offset_mm[1]);
     let body = html! {
         (section(sheet, row, wall_mm, outer_mm, scale))
-        (unrolled(row, outer_mm, y.atan2(x)))
+        (unrolled(row, outer_mm, math::atan2(y, x)))
     };
     Figure {
         name: format!("edge-{number}"),
@@ -113,7 +114,7 @@ pub(super) fn figure(sheet: &Sheet<'_>, row: &EdgeRow, number: usize) -> Figure 
             2.0 * wall_mm,
             row.rim_gap_mm,
             2.0 * outer_mm,
-            x.hypot(y),
+            math::hypot(x, y),
             row.clearance_mm
         ),
         size: (WIDTH, 330.0),
@@ -125,8 +126,8 @@ fn ring(radius: impl Fn(f64) -> f64) -> String {
     let corners = (0..CORNERS).map(|i| TAU * f64::from(i) / f64::from(CORNERS));
     points(corners.map(|a| {
         (
-            CENTRE.0 + radius(a) * a.cos(),
-            CENTRE.1 - radius(a) * a.sin(),
+            CENTRE.0 + radius(a) * math::cos(a),
+            CENTRE.1 - radius(a) * math::sin(a),
         )
     }))
 }
@@ -136,14 +137,19 @@ fn section(sheet: &Sheet<'_>, row: &EdgeRow, wall_mm: f64, outer_mm: f64, scale:
     let strut_mm = row.strut_mm;
     let (dx, dy) = (row.offset_mm[0] * scale, -row.offset_mm[1] * scale);
     let at = (CENTRE.0 + dx, CENTRE.1 + dy);
-    let towards = row.offset_mm[1].atan2(row.offset_mm[0]);
-    let reach = |r: f64| (CENTRE.0 + r * towards.cos(), CENTRE.1 - r * towards.sin());
+    let towards = math::atan2(row.offset_mm[1], row.offset_mm[0]);
+    let reach = |r: f64| {
+        (
+            CENTRE.0 + r * math::cos(towards),
+            CENTRE.1 - r * math::sin(towards),
+        )
+    };
     let device_edge = (
-        at.0 + outer_mm * scale * towards.cos(),
-        at.1 - outer_mm * scale * towards.sin(),
+        at.0 + outer_mm * scale * math::cos(towards),
+        at.1 - outer_mm * scale * math::sin(towards),
     );
     let label = reach(DRAWN_RADIUS + 22.0);
-    let beside = towards.cos().abs() > 0.5;
+    let beside = math::cos(towards).abs() > 0.5;
     let cover = row.covered_by.as_ref().and_then(|name| {
         let cover = &sheet.plan.devices[sheet.index(name)?].device;
         Some((name, 0.5 * cover.section_at(0.0).outer_mm * scale))
@@ -167,8 +173,8 @@ fn section(sheet: &Sheet<'_>, row: &EdgeRow, wall_mm: f64, outer_mm: f64, scale:
         }
         circle.tip cx=(num(device_edge.0)) cy=(num(device_edge.1)) r="3" {}
         line.leader x1=(num(device_edge.0)) y1=(num(device_edge.1)) x2=(num(label.0)) y2=(num(label.1)) {}
-        text.b.mid[!beside] x=(num(if beside && towards.cos() < 0.0 { 2.0 } else { label.0 + if beside { 3.0 } else { 0.0 } }))
-            y=(num(label.1 + if beside { -6.0 } else if towards.sin() < 0.0 { 14.0 } else { -2.0 })) data-mm=(num(row.clearance_mm)) data-kind="d" data-sign="1" {
+        text.b.mid[!beside] x=(num(if beside && math::cos(towards) < 0.0 { 2.0 } else { label.0 + if beside { 3.0 } else { 0.0 } }))
+            y=(num(label.1 + if beside { -6.0 } else if math::sin(towards) < 0.0 { 14.0 } else { -2.0 })) data-mm=(num(row.clearance_mm)) data-kind="d" data-sign="1" {
             (signed(row.clearance_mm)) " mm"
         }
         // scale bar

@@ -1,6 +1,7 @@
 //! Small parts of which every plot is made: figures, scales, ticks, axes.
 
 use super::style;
+use crate::math;
 use crate::output::palette::Look;
 use maud::{Markup, PreEscaped, html};
 
@@ -151,7 +152,7 @@ pub(super) fn ticks(low: f64, high: f64, wished: f64) -> Vec<f64> {
         return vec![low];
     }
     let rough = span / wished.max(1.0);
-    let power = 10.0_f64.powf(rough.log10().floor());
+    let power = math::pow(10.0_f64, math::log10(rough).floor());
     let step = [1.0, 2.0, 5.0, 10.0]
         .into_iter()
         .map(|m| m * power)

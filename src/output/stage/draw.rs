@@ -15,6 +15,7 @@ use super::timeline::ease;
 use super::vessel::{MISSED_MM, lumen_radius_mm, ring, room_mm};
 use crate::device::{LumenKind, Payload};
 use crate::geometry::{Frame, Point};
+use crate::math;
 use crate::procedure::{EdgeKind, Plan, State};
 
 /// A device on its way.
@@ -246,7 +247,7 @@ impl<'a> Drawing<'a> {
         if s_mm < 0.0 {
             return (wished, 0.0);
         }
-        let length_mm = wished[0].hypot(wished[1]);
+        let length_mm = math::hypot(wished[0], wished[1]);
         // far from the wall there is nothing to look at closely
         let lumen_mm = self.lumen_mm(s_mm);
         if length_mm + 1.5 * radius_mm + 0.3 < lumen_mm {
@@ -258,7 +259,7 @@ impl<'a> Drawing<'a> {
         let room_mm = room_mm.max(0.0);
         let indentation_mm = way.between.indentation(s_mm);
         let held = held_within(wished, room_mm + indentation_mm);
-        let beyond_mm = (held[0].hypot(held[1]) - room_mm).max(0.0);
+        let beyond_mm = (math::hypot(held[0], held[1]) - room_mm).max(0.0);
         (held, beyond_mm)
     }
 
@@ -674,7 +675,7 @@ impl<'a> Drawing<'a> {
             let off = a + (b - a) * (before / (before - after));
             let at = [off.dot(&frame.n1), off.dot(&frame.n2)];
             // in the siphon the same plane is met a second time
-            (at[0].hypot(at[1]) < reach_mm).then_some(at)
+            (math::hypot(at[0], at[1]) < reach_mm).then_some(at)
         };
         Some(SectionStruts {
             device: k,

@@ -1,6 +1,7 @@
 //! How a device lies: offsets from the centre line by station, and how one lie turns into the next.
 
 use super::timeline::ease;
+use crate::math;
 use crate::mechanics::RodState;
 
 /// Length over which the end of a shape fades where the device has not been in the other shape, mm: longer
@@ -45,7 +46,9 @@ impl Lie {
             .iter()
             .zip(&rod.offset_mm)
             .zip(&rod.from_tip_mm)
-            .map(|((s, [u, v]), from_tip)| (u.hypot(*v) - room_mm(*s, *from_tip).max(0.0)).max(0.0))
+            .map(|((s, [u, v]), from_tip)| {
+                (math::hypot(*u, *v) - room_mm(*s, *from_tip).max(0.0)).max(0.0)
+            })
             .collect();
         Self {
             station_mm: rod.station_mm.clone(),

@@ -1,6 +1,7 @@
 //! What a device shows besides its outline: radiopaque marks and the core of a wire.
 
 use crate::device::{Device, DeviceClass, Payload};
+use crate::math;
 use std::f64::consts::PI;
 
 /// Width of a marker band, mm (common practice, no source).
@@ -48,7 +49,7 @@ pub(super) fn marks(device: &Device) -> Vec<(f64, f64)> {
 /// Radius of the round steel core that alone would give a wire its bending stiffness, mm:
 /// `B = E pi d^4 / 64`, at most a share of its outside.
 pub(super) fn core_mm(stiffness_n_mm2: f64, outer_radius_mm: f64) -> f64 {
-    let diameter_mm = (64.0 * stiffness_n_mm2.max(0.0) / (PI * STEEL_MPA)).powf(0.25);
+    let diameter_mm = math::pow(64.0 * stiffness_n_mm2.max(0.0) / (PI * STEEL_MPA), 0.25);
     (0.5 * diameter_mm).min(MOST_CORE * outer_radius_mm)
 }
 
@@ -59,7 +60,7 @@ mod tests {
     #[test]
     fn exact_core_of_a_steel_wire() {
         // d = 0.3 mm: B = 193e3 pi 0.0081 / 64 = 76.74 N mm2
-        let stiffness = STEEL_MPA * PI * 0.3_f64.powi(4) / 64.0;
+        let stiffness = STEEL_MPA * PI * math::power(0.3_f64, 4) / 64.0;
         assert!(
             (core_mm(stiffness, 0.5) - 0.15).abs() < 1e-12,
             "its own core"

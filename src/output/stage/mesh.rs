@@ -2,6 +2,7 @@
 
 use super::Node;
 use crate::geometry::{Point, Vector};
+use crate::math;
 use std::f64::consts::TAU;
 
 /// A triangle mesh, millimetres, triangles anticlockwise as seen from outside.
@@ -207,7 +208,7 @@ impl Node {
     #[must_use]
     pub fn around(&self, corner: u32, sides: u32) -> Vector {
         let turn = TAU * f64::from(corner) / f64::from(sides);
-        self.across * turn.cos() + self.along.cross(&self.across) * turn.sin()
+        self.across * math::cos(turn) + self.along.cross(&self.across) * math::sin(turn)
     }
 }
 

@@ -6,6 +6,7 @@ use super::moment::{DrawnClot, DrawnStent, Node, WireMesh};
 use super::struts::{Hoop, Pattern, RUNS_TOGETHER};
 use super::vessel::stepped;
 use crate::device::{Payload, RetrieverSpec, StentSpec};
+use crate::math;
 use crate::procedure::{Action, DeployedStent, Passed, Plan};
 
 /// Hoops of a sleeve: two each millimetre of usual stents.
@@ -326,7 +327,7 @@ impl Drawing<'_> {
 
 /// An offset no longer than its room.
 pub(super) fn held_within(offset_mm: [f64; 2], room_mm: f64) -> [f64; 2] {
-    let length_mm = offset_mm[0].hypot(offset_mm[1]);
+    let length_mm = math::hypot(offset_mm[0], offset_mm[1]);
     if length_mm <= room_mm {
         return offset_mm;
     }

@@ -6,6 +6,7 @@
 use super::WireMesh;
 use crate::device::{Cells, RetrieverSpec, StentDesign, StentSpec};
 use crate::geometry::{Frame, Point};
+use crate::math;
 use std::f64::consts::{PI, TAU};
 
 /// A place on the sleeve.
@@ -19,8 +20,8 @@ pub(crate) struct Hoop {
 
 impl Hoop {
     fn at(&self, turn_rad: f64) -> Point {
-        let u = self.offset_mm[0] + self.radius_mm * turn_rad.cos();
-        let v = self.offset_mm[1] + self.radius_mm * turn_rad.sin();
+        let u = self.offset_mm[0] + self.radius_mm * math::cos(turn_rad);
+        let v = self.offset_mm[1] + self.radius_mm * math::sin(turn_rad);
         self.frame.place([u, v])
     }
 }
@@ -62,7 +63,7 @@ impl Pattern {
                 ..
             } => {
                 // a wire climbs by the tangent of its angle from the circumference
-                let lead_mm = PI * spec.free_diameter_mm * braid_angle_deg.to_radians().tan();
+                let lead_mm = PI * spec.free_diameter_mm * math::tan(braid_angle_deg.to_radians());
                 Self::braid(
                     wires.clamp(4, 64),
                     spec.free_length_mm / lead_mm,

@@ -350,13 +350,14 @@ fn bare_wall(branch: &Branch, detail: &Detail, hidden: impl Fn(&Point) -> bool) 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::math;
 
     #[test]
     fn exact_nearest_sample() {
         let samples: Vec<(Point, Vector, f64)> = (0..75)
             .map(|i| {
                 let t = 0.17 * f64::from(i);
-                let at = Point::new(9.0 * t.cos(), 7.0 * t.sin(), 1.1 * t);
+                let at = Point::new(9.0 * math::cos(t), 7.0 * math::sin(t), 1.1 * t);
                 (at, Vector::x(), 1.0)
             })
             .collect();
@@ -364,9 +365,9 @@ mod tests {
         for i in 0..400 {
             let t = f64::from(i);
             let point = Point::new(
-                12.0 * (1.3 * t).sin(),
-                12.0 * (0.7 * t).cos(),
-                20.0 * (0.11 * t).sin(),
+                12.0 * math::sin(1.3 * t),
+                12.0 * math::cos(0.7 * t),
+                20.0 * math::sin(0.11 * t),
             );
             let away = |s: &(Point, Vector, f64)| (s.0 - point).norm_squared();
             let exact = samples.iter().map(away).fold(f64::INFINITY, f64::min);

@@ -1,6 +1,7 @@
 //! The vessel as a solid: signed distance to the union of its branches, and how finely it has to be looked at.
 
 use crate::geometry::{Branch, Curve, Lesion, Point, Tree, Vector};
+use crate::math;
 
 /// Narrowest lumen that is made, mm: what is shut in the patient cannot be flushed in a phantom.
 const NARROWEST_MM: f64 = 0.3;
@@ -95,7 +96,7 @@ impl<'a> Limb<'a> {
         let narrowed = self.lesions.iter().filter_map(|lesion| {
             let share = (s_mm - lesion.start_mm) / lesion.length_mm;
             let inside = share > 0.0 && share < 1.0;
-            let depth = 0.5 * (1.0 - (std::f64::consts::TAU * share).cos());
+            let depth = 0.5 * (1.0 - math::cos(std::f64::consts::TAU * share));
             let residual_mm = lesion.residual_mm().max(NARROWEST_MM);
             inside.then_some(healthy_mm + (residual_mm - healthy_mm) * depth)
         });
