@@ -1,6 +1,7 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
 mod export;
+mod lanes;
 mod laying;
 #[cfg(feature = "viewer")]
 mod pictures;
@@ -10,6 +11,7 @@ mod save;
 mod undrawn;
 
 pub(crate) use export::{Exports, export};
+pub(crate) use lanes::choose_lanes;
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
 pub(crate) use plans::{Changes, More, compare, draft, run};

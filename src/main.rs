@@ -110,8 +110,13 @@ enum Command {
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
+    let done = cli::choose_lanes().and_then(|()| work(&arguments));
+    done.unwrap_or_else(cli::Stop::tell)
+}
+
+fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
     let json = arguments.json;
-    let done = match &arguments.command {
+    match &arguments.command {
         None => cli::run(
             None,
             &cli::Changes::default(),
@@ -143,6 +148,5 @@ fn main() -> ExitCode {
         Some(Command::Film(arguments)) => cli::film(arguments, json),
         Some(Command::View(arguments)) => cli::view(arguments),
         Some(Command::Settle { problem, best_of }) => cli::settle(problem, *best_of, json),
-    };
-    done.unwrap_or_else(cli::Stop::tell)
+    }
 }

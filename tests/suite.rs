@@ -33,6 +33,7 @@ mod reference_rods;
 mod report;
 mod rod_properties;
 mod rods;
+mod same_bytes;
 mod shots;
 mod stage;
 #[cfg(feature = "viewer")]

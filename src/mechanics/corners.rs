@@ -315,10 +315,13 @@ mod tests {
     use super::*;
     use crate::geometry::{Point, Vector};
     use crate::math;
+    use crate::mechanics::Lanes;
     use crate::mechanics::abreast::Row;
     use crate::mechanics::{
         AxialLoad, Container, End, Profile, Rod, Scene, StartSupport, Stretch, TubeStation,
     };
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
 
     /// A stiff sheath, a catheter in it that leaves it, and a wire with a hand on its hub that fits it
     /// so tightly that they share an axis.
@@ -382,6 +385,56 @@ mod tests {
         (tube.clone(), vec![sheath, catheter, wire])
     }
 
+    /// What kernels find where rods lie in waves.
+    #[derive(Debug, PartialEq)]
+    struct Seen {
+        energy: f64,
+        gradient: Vec<f64>,
+        product: Vec<f64>,
+        softest: f64,
+        length_mm: f64,
+    }
+
+    fn look(model: &mut Model, x: &[f64]) -> Seen {
+        let energy = model.evaluate(x, &[0.0; 3]).total;
+        model.factorise(0.0);
+        let along: Vec<f64> = x.iter().map(|x| math::sin(37.0 * x)).collect();
+        let mut product = vec![0.0; x.len()];
+        model.multiply(&along, &mut product);
+        Seen {
+            energy,
+            gradient: model.gradient.clone(),
+            product,
+            softest: model.softest,
+            length_mm: model.grips.length_mm(2),
+        }
+    }
+
+    /// Cuts rows into pieces of the lengths that `next` gives.
+    fn cut(rows: &mut Vec<Row>, mut next: impl FnMut() -> u32) {
+        let whole = std::mem::take(rows);
+        for row in whole {
+            let mut from = 0;
+            while from < row.count {
+                let count = next().min(row.count - from);
+                rows.push(Row {
+                    term: row.term + from,
+                    corner: row.corner + from,
+                    edge: row.edge + from,
+                    frame: row.frame + from,
+                    count,
+                });
+                from += count;
+            }
+        }
+    }
+
+    fn cut_all(abreast: &mut Abreast, mut next: impl FnMut() -> u32) {
+        cut(&mut abreast.corners, &mut next);
+        cut(&mut abreast.along, &mut next);
+        cut(&mut abreast.members, &mut next);
+    }
+
     #[test]
     fn taken_together_or_one_by_one_they_are_the_same() {
         let (tube, rods) = posed();
@@ -391,55 +444,55 @@ mod tests {
             beside: &[],
         };
         let (mut model, x) = Model::in_waves(&scene, &[0.0; 3]);
-        let look = |model: &mut Model| {
-            let energy = model.evaluate(&x, &[0.0; 3]).total;
-            model.factorise(0.0);
-            let along: Vec<f64> = x.iter().map(|x| math::sin(37.0 * x)).collect();
-            let mut product = vec![0.0; x.len()];
-            model.multiply(&along, &mut product);
-            let length = model.grips.length_mm(2);
-            (
-                energy,
-                model.gradient.clone(),
-                product,
-                model.softest,
-                length,
-            )
-        };
-        let together = look(&mut model);
-        let abreast = &mut model.abreast;
+        let together = look(&mut model, &x);
         let longest = |rows: &[Row]| rows.iter().map(|r| r.count).max();
-        assert_eq!(longest(&abreast.corners), Some(16), "corners stand alone");
-        assert_eq!(longest(&abreast.members), Some(16), "members stand alone");
-        for rows in [
-            &mut abreast.corners,
-            &mut abreast.along,
-            &mut abreast.members,
-        ] {
-            let one_by_one = |row: &Row| {
-                let row = *row;
-                (0..row.count).map(move |i| Row {
-                    term: row.term + i,
-                    corner: row.corner + i,
-                    edge: row.edge + i,
-                    frame: row.frame + i,
-                    count: 1,
-                })
-            };
-            *rows = rows.iter().flat_map(one_by_one).collect();
+        assert_eq!(longest(&model.abreast.corners), Some(16), "corners alone");
+        assert_eq!(longest(&model.abreast.members), Some(16), "members alone");
+        cut_all(&mut model.abreast, || 1);
+        let alone = look(&mut model, &x);
+        // the matrix adds corners in another order
+        assert_eq!(together.energy.to_bits(), alone.energy.to_bits(), "energy");
+        assert_eq!(together.gradient, alone.gradient, "gradient");
+        assert_eq!(
+            together.softest.to_bits(),
+            alone.softest.to_bits(),
+            "softest"
+        );
+        assert_eq!(
+            together.length_mm.to_bits(),
+            alone.length_mm.to_bits(),
+            "length"
+        );
+        let size = (alone.product.iter()).fold(0.0_f64, |m, v| m.max(v.abs()));
+        for (i, (a, b)) in together.product.iter().zip(&alone.product).enumerate() {
+            assert!((a - b).abs() <= 1e-12 * size, "Hessian {i}: {a}, {b} alone");
         }
-        let alone = look(&mut model);
-        let same = |a: f64, b: f64, size: f64| (a - b).abs() <= 1e-12 * size;
-        assert!(same(together.0, alone.0, alone.0.abs()), "energy");
-        assert!(same(together.3, alone.3, alone.3), "softest");
-        assert!(same(together.4, alone.4, alone.4), "length");
-        for (what, a, b) in [
-            ("gradient", &together.1, &alone.1),
-            ("Hessian", &together.2, &alone.2),
-        ] {
-            let size = b.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
-            for (i, (a, b)) in a.iter().zip(b).enumerate() {
-                assert!(same(*a, *b, size), "{what} {i}: {a} together, {b} alone");
+    }
+
+    #[test]
+    fn rows_of_every_length_are_the_same_at_every_width() {
+        let (tube, rods) = posed();
+        let scene = Scene {
+            tube: &tube,
+            rods: &rods,
+            beside: &[],
+        };
+        let (whole, x) = Model::in_waves(&scene, &[0.0; 3]);
+        let mut random = ChaCha8Rng::seed_from_u64(16);
+        // every length by itself, then random ones; 1 to 16 are all there are
+        for round in 0..=40 {
+            let mut model = whole.clone();
+            cut_all(&mut model.abreast, || match round {
+                0..16 => round + 1,
+                _ => random.random_range(1..=16),
+            });
+            Lanes::Native.choose();
+            let native = look(&mut model, &x);
+            for lanes in [Lanes::Two, Lanes::Four, Lanes::Eight] {
+                lanes.choose();
+                let seen = look(&mut model, &x);
+                Lanes::Native.choose();
+                assert_eq!(seen, native, "{lanes:?}, round {round}");
             }
         }
     }
