@@ -1,4 +1,8 @@
 //! Every integration test in one program, so that the crate is linked once; `cargo test --test suite NAME::` runs one file's.
+#![allow(
+    clippy::disallowed_methods,
+    reason = "tests hold results against the platform's own functions, and look at files"
+)]
 
 mod anatomy;
 mod apposition;
