@@ -73,14 +73,6 @@ pub enum UnitError {
         /// The part that should have been a unit.
         unit: String,
     },
-    /// A comma where the decimal point belongs.
-    #[error("the length `{found}` has a decimal comma: write \"{mended}\" with a point")]
-    DecimalComma {
-        /// The text as found.
-        found: String,
-        /// The same with a point.
-        mended: String,
-    },
     /// Not a number.
     #[error("`{found}` is not a length: write a number and a unit, for example \"2.1 mm\"")]
     NotANumber {
@@ -108,13 +100,6 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
         .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
         .unwrap_or(text.len());
     let (number, unit) = text.split_at(cut);
-    let decimals = unit.strip_prefix(',').unwrap_or_default();
-    if !number.contains('.') && decimals.starts_with(|c: char| c.is_ascii_digit()) {
-        return Err(UnitError::DecimalComma {
-            found: found(),
-            mended: text.replacen(',', ".", 1),
-        });
-    }
     let number: f64 = number
         .parse()
         .map_err(|_| UnitError::NotANumber { found: found() })?;
@@ -276,6 +261,16 @@ pub mod text {
     }
 }
 
+/// A number with so many digits and no minus before a zero.
+#[must_use]
+pub fn fixed(value: f64, digits: usize) -> String {
+    let text = format!("{value:.digits$}");
+    match text.strip_prefix('-') {
+        Some(zero) if zero.chars().all(|c| matches!(c, '0' | '.')) => zero.to_owned(),
+        _ => text,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -333,11 +328,24 @@ mod tests {
     }
 
     #[test]
+    fn no_zero_has_a_minus() {
+        for (value, digits, text) in [
+            (-0.4, 0, "0"),
+            (-0.004, 2, "0.00"),
+            (-0.0, 1, "0.0"),
+            (-0.6, 0, "-1"),
+            (-0.05, 2, "-0.05"),
+            (12.0, 0, "12"),
+        ] {
+            assert_eq!(fixed(value, digits), text, "{value} with {digits} digits");
+        }
+    }
+
+    #[test]
     fn refusals_say_how_to_mend() {
         for (text, message) in [
             ("132", "write for example \"132 mm\""),
             ("132 km", "use mm, cm, in or Fr"),
-            ("4,7 mm", "write \"4.7 mm\" with a point"),
             ("wide", "write a number and a unit"),
             ("", "write a number and a unit"),
         ] {

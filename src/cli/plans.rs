@@ -11,8 +11,7 @@ use nestline::output::{
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, CompareRow, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side,
-    rehearsed_of,
+    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
 };
 use std::path::Path;
 use std::process::ExitCode;
@@ -93,6 +92,7 @@ fn code(verdict: Verdict) -> ExitCode {
     match verdict {
         Verdict::Passes => ExitCode::SUCCESS,
         Verdict::Fails => ExitCode::from(1),
+        Verdict::Undecided => ExitCode::from(3),
     }
 }
 
@@ -282,13 +282,15 @@ pub(crate) fn compare(
             comparison_text(&comparison, columns())
         )
     })?;
-    // done where at least one plan holds
-    let holds = |row: &CompareRow| row.verdict == Verdict::Passes;
-    Ok(if comparison.rows.first().is_some_and(holds) {
-        ExitCode::SUCCESS
+    // done where at least one plan holds; where none is known to, one that may hold leaves it open
+    let any = |verdict| comparison.rows.iter().any(|row| row.verdict == verdict);
+    Ok(code(if any(Verdict::Passes) {
+        Verdict::Passes
+    } else if any(Verdict::Undecided) {
+        Verdict::Undecided
     } else {
-        ExitCode::from(1)
-    })
+        Verdict::Fails
+    }))
 }
 
 pub(crate) fn draft(

@@ -10,7 +10,6 @@ mod document;
 mod durations_file;
 mod edit;
 mod error;
-mod examples;
 mod map;
 mod place;
 mod problem_file;

@@ -59,15 +59,17 @@ type Criterion = (&'static str, fn(&CompareRow) -> String);
 
 const CRITERIA: [Criterion; 17] = [
     ("verdict", |r| {
-        let verdict = match (r.verdict, &r.breaks_at) {
-            (Verdict::Passes, _) => "passes".into(),
-            (Verdict::Fails, Some((step, _))) => format!("FAILS at {step}"),
-            (Verdict::Fails, None) => "FAILS".into(),
+        let verdict = match (r.verdict, &r.breaks_at, r.undecided.first()) {
+            (Verdict::Fails, Some((step, _)), _) => format!("FAILS at {step}"),
+            (Verdict::Undecided, _, Some((step, _))) => format!("UNDECIDED at {step}"),
+            (Verdict::Passes, ..) => "passes".into(),
+            (Verdict::Fails, ..) => "FAILS".into(),
+            (Verdict::Undecided, ..) => "UNDECIDED".into(),
         };
-        match (&r.unsolved, &r.unfelt) {
-            (None, None) => verdict,
-            (Some((step, _)), _) => format!("{verdict}, step {step} ruled"),
-            (None, Some((step, _))) => format!("{verdict}, pull {step} unknown"),
+        if r.by_ruler {
+            format!("{verdict} (by ruler)")
+        } else {
+            verdict
         }
     }),
     ("reperfusion, median", |r| {
@@ -216,6 +218,10 @@ pub fn what_if_text(what_if: &WhatIf, columns: u16) -> String {
             Ok(result) => {
                 if let Some((step, text)) = &result.breaks_at {
                     let line = format!("{}: breaks at step {step}: {text}.", row.change);
+                    wrapped(&mut out, "  - ", &line, width);
+                }
+                if let Some((step, text)) = result.undecided.first() {
+                    let line = format!("{}: step {step}: {text}.", row.change);
                     wrapped(&mut out, "  - ", &line, width);
                 }
             }

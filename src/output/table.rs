@@ -20,20 +20,14 @@ pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
     let _ = writeln!(out, "{}", outcome.scene);
     wrapped(&mut out, "", &outcome.about, width);
     wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
-    let _ = writeln!(
-        out,
-        "\n{}",
-        match outcome.verdict {
-            Verdict::Passes => "PASSES",
-            Verdict::Fails => "FAILS",
-        }
-    );
+    let _ = writeln!(out, "\n{}", verdict_words(outcome));
     for line in &outcome.headline {
         wrapped(&mut out, "  - ", line, width);
     }
     section(&mut out, "Steps");
     let _ = writeln!(out, "{}", steps_table(outcome, columns));
     findings(&mut out, outcome, width, "Failures", Severity::Failure);
+    findings(&mut out, outcome, width, "Not known", Severity::Undecided);
     findings(&mut out, outcome, width, "Warnings", Severity::Warning);
     findings(&mut out, outcome, width, "Notes", Severity::Note);
     section(&mut out, "What runs in what (diametral clearance, mm)");
@@ -66,6 +60,20 @@ pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
     out.push('\n');
     wrapped(&mut out, "", &outcome.caution, width);
     out
+}
+
+/// The verdict, and whether only a ruler was asked.
+fn verdict_words(outcome: &Outcome) -> String {
+    let word = match outcome.verdict {
+        Verdict::Passes => "PASSES",
+        Verdict::Fails => "FAILS",
+        Verdict::Undecided => "UNDECIDED",
+    };
+    if outcome.by_ruler {
+        format!("{word} (by ruler)")
+    } else {
+        word.to_owned()
+    }
 }
 
 pub(super) fn section(out: &mut String, title: &str) {

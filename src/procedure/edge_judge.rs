@@ -2,7 +2,10 @@
 
 use super::edge_place::settled_at_edge;
 use super::edges::back_step_mm;
-use super::{EdgeKind, EdgePassage, Finding, Laid, Meets, Plan, State, Topic};
+use super::reason::StentEdge;
+use super::{
+    EdgeKind, EdgePassage, EdgeRules, Finding, Laid, Likelihood, Meets, Plan, Severity, State,
+};
 use crate::device::{Coating, LumenKind, Payload, StentSpec};
 use crate::math;
 use crate::mechanics::{
@@ -63,6 +66,12 @@ impl EdgeReport {
     #[must_use]
     pub fn shielded(&self) -> bool {
         self.under_load_mm.is_some_and(|beyond_mm| beyond_mm >= 0.0)
+    }
+
+    /// How likely it catches.
+    #[must_use]
+    pub fn likelihood(&self, rules: &EdgeRules) -> Likelihood {
+        Likelihood::of(&self.share, rules)
     }
 
     /// Share of samples that catch with the covering tip this far beyond the edge (mm; negative:
@@ -372,82 +381,58 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
 /// What a crossing is told as: a failure, a warning or a note.
 #[must_use]
 pub fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> Finding {
-    let rules = &plan.rules.edge;
     let passage = &report.passage;
-    let name = |k: usize| plan.devices[k].name.as_str();
-    let device = name(passage.device);
-    let stent = name(before.stents[passage.stent].device);
-    let edge = passage.kind.in_words();
-    let share = report.share.probability;
-    let numbers = format!(
-        "clearance {:+.2} mm, caught in {:.0} % of samples",
-        report.clearance.clearance_mm,
-        100.0 * share
+    let name = |k: usize| plan.devices[k].name.clone();
+    let (device, stent) = (
+        name(passage.device),
+        name(before.stents[passage.stent].device),
     );
-    let text = match (passage.meets, passage.cover) {
-        (Meets::Struts, Some(cover)) if report.shielded() => format!(
-            "the open {device} passes the {edge} of the {stent} inside the {}, whose tip lies {:.0} mm beyond it, {:.0} mm under load: caught in {:.1} % of samples",
-            name(cover.device),
-            cover.beyond_mm,
-            report.under_load_mm.unwrap_or(0.0),
-            100.0 * share
-        ),
-        (Meets::Struts, cover) => {
-            let by = match cover {
-                None => "no catheter covers it".to_owned(),
-                Some(c) if c.beyond_mm < 0.0 => {
-                    format!(
-                        "the {}'s tip lies {:.0} mm below it",
-                        name(c.device),
-                        -c.beyond_mm
-                    )
-                }
-                Some(c) => format!(
-                    "the {}'s tip, {:.0} mm beyond it, falls back under the pull",
-                    name(c.device),
-                    c.beyond_mm
-                ),
-            };
-            format!(
-                "the open {device} is drawn bare across the {edge} of the {stent}: {by}; {numbers}"
-            )
-        }
-        (_, _) => {
-            let rides = passage
-                .riding_on
-                .map_or_else(String::new, |k| format!(" over the {}", name(k)));
-            let way = if passage.forward { "up" } else { "back" };
-            let looks = if passage.faces {
-                ""
-            } else {
-                ", which looks away"
-            };
-            let step_mm = report.crossing.ledge.height_mm();
-            // less than anyone can measure on a catheter
-            let with = if step_mm < 0.005 {
-                "no step meets it".to_owned()
-            } else {
-                format!("step of {step_mm:.2} mm, {numbers}")
-            };
-            format!("the {device}{rides} goes {way} past the {edge} of the {stent}{looks}: {with}")
-        }
-    };
-    // a nose that hangs is drawn back, turned and brought on again; a tangled retriever is not
-    let finding = if share >= rules.fails_at && passage.meets == Meets::Struts {
-        Finding::failure(Topic::StentEdge, text)
-    } else if share >= rules.warns_at {
-        Finding::warning(Topic::StentEdge, text)
-    } else {
-        return Finding::note(Topic::StentEdge, text);
-    };
-    let helps: Vec<String> = report
+    let (edge, share) = (passage.kind, report.share.probability);
+    let likelihood = report.likelihood(&plan.rules.edge);
+    let helps: Vec<(String, f64)> = report
         .helps
         .iter()
-        .map(|h| format!("{} ({:.0} %)", h.what, 100.0 * h.share.probability))
+        .map(|h| (h.what.clone(), h.share.probability))
         .collect();
-    if helps.is_empty() {
-        finding.with_help("cross it inside a catheter, or leave the stent until the clot is out")
-    } else {
-        finding.with_help(helps.join("; or "))
-    }
+    let reason = match (passage.meets, passage.cover) {
+        (Meets::Struts, Some(cover)) if report.shielded() => StentEdge::PassesInside {
+            device,
+            stent,
+            edge,
+            cover: name(cover.device),
+            beyond_mm: cover.beyond_mm,
+            under_load_mm: report.under_load_mm.unwrap_or(0.0),
+            share,
+            likelihood,
+            helps,
+        },
+        (Meets::Struts, cover) => StentEdge::DrawnBare {
+            device,
+            stent,
+            edge,
+            nearest: cover.map(|c| (name(c.device), c.beyond_mm)),
+            share,
+            likelihood,
+            helps,
+        },
+        (_, _) => StentEdge::StepPasses {
+            device,
+            over: passage.riding_on.map(name),
+            stent,
+            edge,
+            forward: passage.forward,
+            faces: passage.faces,
+            step_mm: report.crossing.ledge.height_mm(),
+            share,
+            likelihood,
+            helps,
+        },
+    };
+    // a nose that hangs is drawn back, turned and brought on again; a tangled retriever is not
+    let severity = match likelihood {
+        Likelihood::Likely if passage.meets == Meets::Struts => Severity::Failure,
+        Likelihood::Likely | Likelihood::Possible => Severity::Warning,
+        Likelihood::Unlikely => Severity::Note,
+    };
+    Finding::new(severity, reason)
 }

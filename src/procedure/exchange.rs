@@ -1,6 +1,7 @@
 //! Bringing devices in, loading them onto a rail and taking them off it.
 
-use super::{Finding, InPlace, Motion, Topic, Where, step::Outcome, step::Stepper, step::stop};
+use super::reason::{self, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
+use super::{Finding, InPlace, Motion, Where, step::Outcome, step::Stepper, step::stop};
 use crate::device::{DeviceClass, LumenKind};
 use serde::{Deserialize, Serialize};
 
@@ -46,16 +47,14 @@ impl Stepper<'_> {
         let device = self.device(name)?;
         let stacked = &self.plan.devices[device];
         if self.state.in_place[device].is_some() {
-            return stop(
-                format!("the {name} is in the body already"),
-                "advance or remove it",
-            );
+            return stop(Precondition::AlreadyInBody {
+                device: name.to_owned(),
+            });
         }
         if stacked.device.class == DeviceClass::Retriever {
-            return stop(
-                format!("the {name} cannot enter bare: it opens wherever nothing folds it"),
-                "bring it through a microcatheter (LoadRetriever)",
-            );
+            return stop(RetrieverNeed::BareRetriever {
+                device: name.to_owned(),
+            });
         }
         let rail = over.map(|rail| self.in_body(rail)).transpose()?;
         let through = match (through, rail) {
@@ -81,6 +80,9 @@ impl Stepper<'_> {
                 at.through = Some(device);
             }
         }
+        if *to == Where::Hub {
+            return self.feed_to_hub(device);
+        }
         let to_mm = self.resolve(to, device, -self.plan.hub_standoff_mm, true)?;
         self.move_tip(device, to_mm, Motion::Forward)
     }
@@ -88,38 +90,33 @@ impl Stepper<'_> {
     /// The hub a device enters through: there, free to pass, and one device at a time at the skin
     /// unless it comes over the one that is there.
     fn check_hub(&self, device: usize, through: Option<usize>, rail: Option<usize>) -> Outcome {
-        let name = self.name(device);
         let Some(outer) = through else {
             let at_skin = (0..self.state.in_place.len()).find(|k| {
                 Some(*k) != rail && self.state.in_place[*k].is_some_and(|p| p.through.is_none())
             });
             return match at_skin {
-                Some(k) => stop(
-                    format!(
-                        "the {name} cannot enter at the skin beside the {}",
-                        self.name(k)
-                    ),
-                    format!("say which hub it enters: through: \"{}\"", self.name(k)),
-                ),
+                Some(k) => stop(Precondition::SkinTaken {
+                    device: self.name(device),
+                    by: self.name(k),
+                }),
                 None => Ok(()),
             };
         };
-        let outer_name = self.name(outer);
         if !matches!(self.plan.devices[outer].device.lumen, LumenKind::Full) {
-            return stop(
-                format!("the {outer_name} has no lumen from hub to tip for the {name}"),
-                "name the catheter whose hub it enters",
-            );
+            return stop(PartNeed::NoThroughLumen {
+                device: self.name(outer),
+                wanted_for: Use::Device(self.name(device)),
+            });
         }
         let passes_mm = self.plan.devices[outer].valves_pass_mm;
         let widest_mm = self.plan.devices[device].device.widest_mm();
         if widest_mm > passes_mm {
-            return stop(
-                format!(
-                    "the valve on the {outer_name} passes {passes_mm:.2} mm, the {name} is {widest_mm:.2} mm wide"
-                ),
-                "put a wider valve on that hub",
-            );
+            return stop(PartNeed::ValveNarrow {
+                device: self.name(device),
+                outer_mm: widest_mm,
+                on: self.name(outer),
+                passes_mm,
+            });
         }
         Ok(())
     }
@@ -128,39 +125,33 @@ impl Stepper<'_> {
     fn check_rail(&self, device: usize, rail: usize, through: Option<usize>) -> Outcome {
         let (name, rail_name) = (self.name(device), self.name(rail));
         if !self.plan.devices[rail].is_rail() {
-            return stop(
-                format!("the {rail_name} has a hub: nothing can be loaded over it from behind"),
-                "load over a wire or a pusher",
-            );
+            return stop(RailNeed::HubOnRail { rail: rail_name });
         }
         if matches!(self.plan.devices[device].device.lumen, LumenKind::Solid) {
-            return stop(
-                format!("the {name} has no lumen for the {rail_name}"),
-                "insert it beside the rail",
-            );
+            return stop(RailNeed::NoLumenForRail {
+                device: name,
+                rail: rail_name,
+            });
         }
         if self.state.in_place[rail].is_some_and(|p| p.through != through) {
-            return stop(
-                format!(
-                    "the {rail_name} leaves the body through another hub than the {name} enters"
-                ),
-                "load it over the rail where the rail comes out",
-            );
+            return stop(RailNeed::RailElsewhere {
+                device: name,
+                rail: rail_name,
+            });
         }
-        self.check_rail_bare(rail, &format!("the {name} cannot be loaded"))
+        self.check_rail_bare(device, rail, Direction::Loading)
     }
 
     /// Nothing may sit on a rail that a device is to pass: a clip and an insertion tool stop it.
-    fn check_rail_bare(&self, rail: usize, what: &str) -> Outcome {
+    fn check_rail_bare(&self, device: usize, rail: usize, direction: Direction) -> Outcome {
         match self.state.attached.iter().find(|(_, on)| *on == rail) {
             None => Ok(()),
-            Some((part, _)) => {
-                let part = &self.plan.parts[*part].name;
-                stop(
-                    format!("{what}: the {part} still sits on the {}", self.name(rail)),
-                    format!("take the {part} off first (Detach)"),
-                )
-            }
+            Some((part, _)) => stop(PartNeed::PartOnRail {
+                device: self.name(device),
+                direction,
+                part: self.plan.parts[*part].name.clone(),
+                rail: self.name(rail),
+            }),
         }
     }
 
@@ -183,16 +174,14 @@ impl Stepper<'_> {
             _ => (false, stacked.device.usable_length_mm + stacked.dead_mm()),
         };
         let missing_mm = (needed_mm - rail_outside_mm).max(0.0);
-        let (name, rail_name) = (stacked.name.clone(), self.name(rail).to_owned());
         if rapid && missing_mm > 0.0 {
-            return stop(
-                format!(
-                    "the {rail_name} has {rail_outside_mm:.0} mm outside, too short to hold: the {name}'s port lies {:.0} mm from its tip and a hand needs {:.0} mm",
-                    needed_mm - self.plan.rules.grip_mm,
-                    self.plan.rules.grip_mm
-                ),
-                format!("a rail longer by {missing_mm:.0} mm, or a shorter catheter around it"),
-            );
+            return stop(RailNeed::RapidRailShort {
+                rail: self.name(rail),
+                device: self.name(device),
+                outside_mm: rail_outside_mm,
+                port_mm: needed_mm - self.plan.rules.grip_mm,
+                grip_mm: self.plan.rules.grip_mm,
+            });
         }
         // Going in, the rail disappears in the new device's lumen from the moment its tip stands at
         // the hub until the rail comes out behind. Coming out, it disappears once the device has
@@ -211,22 +200,15 @@ impl Stepper<'_> {
             blind_between_mm,
         });
         if missing_mm > 0.0 {
-            let held_by = if self.state.open[rail] {
-                "only the open retriever and friction hold it"
-            } else {
-                "only friction holds it"
-            };
-            let text = format!(
-                "the {rail_name} is out of hand for {missing_mm:.0} mm of the {name}'s way {}: {rail_outside_mm:.0} mm of it lie outside, {needed_mm:.0} mm would be needed; {held_by}",
-                match direction {
-                    Direction::Loading => "in",
-                    Direction::Removal => "out",
-                }
-            );
-            self.tell(
-                Finding::warning(Topic::Exchange, text)
-                    .with_help(format!("a rail longer by {missing_mm:.0} mm, a rapid-exchange device, or an assistant who watches the tip")),
-            );
+            self.tell(Finding::warning(reason::Exchange::RailOutOfHand {
+                rail: self.name(rail),
+                device: self.name(device),
+                direction,
+                blind_mm: missing_mm,
+                outside_mm: rail_outside_mm,
+                needed_mm,
+                held_by_retriever: self.state.open[rail],
+            }));
         }
         Ok(())
     }
@@ -234,33 +216,23 @@ impl Stepper<'_> {
     pub(super) fn remove(&mut self, name: &str) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if self.state.inflated[device] {
-            return stop(
-                format!("the balloon of the {name} is still up"),
-                "deflate it first",
-            );
+            return stop(PayloadNeed::BalloonUp {
+                device: name.to_owned(),
+            });
         }
         let inside: Vec<usize> = self.state.inside(device).collect();
         for k in &inside {
             if !self.plan.devices[*k].is_rail() {
-                return stop(
-                    format!(
-                        "the {}'s hub sits behind the {name}: it cannot come off over it",
-                        self.name(*k)
-                    ),
-                    format!(
-                        "take the {} out first, or withdraw both together",
-                        self.name(*k)
-                    ),
-                );
+                return stop(Precondition::HubBehind {
+                    inside: self.name(*k),
+                    device: name.to_owned(),
+                });
             }
         }
         if self.state.open[device] {
-            return stop(
-                format!(
-                    "the {name} stands open: it is pulled under suction as a unit, not exchanged"
-                ),
-                "use WithdrawTogether, or re-sheathe it first",
-            );
+            return stop(RetrieverNeed::OpenExchanged {
+                device: name.to_owned(),
+            });
         }
         let rails: Vec<usize> = if inside.is_empty() {
             self.state
@@ -273,7 +245,7 @@ impl Stepper<'_> {
             inside
         };
         for rail in rails {
-            self.check_rail_bare(rail, &format!("the {name} cannot come off"))?;
+            self.check_rail_bare(device, rail, Direction::Removal)?;
             self.tell_exchange(device, rail, at.through, Direction::Removal)?;
         }
         self.move_tip(device, -self.plan.hub_standoff_mm, Motion::Back)?;
@@ -298,19 +270,17 @@ impl Stepper<'_> {
 
     pub(super) fn attach(&mut self, part: &str, rail: &str) -> Outcome {
         use crate::device::Accessory;
-        let rail_name = rail;
-        let rail = self.device(rail)?;
+        let (rail, rail_name) = (self.device(rail)?, rail.to_owned());
         let Some(index) = self.plan.parts.iter().position(|p| p.name == part) else {
-            return stop(
-                format!("nothing in the stack is named {part}"),
-                "name it in the stack",
-            );
+            return stop(Precondition::UnknownName {
+                asked: part.to_owned(),
+            });
         };
         if let Some((_, on)) = self.state.attached.iter().find(|a| a.0 == index) {
-            return stop(
-                format!("the {part} sits on the {} already", self.name(*on)),
-                "take it off first",
-            );
+            return stop(PartNeed::PartTaken {
+                part: part.to_owned(),
+                on: self.name(*on),
+            });
         }
         let outer_mm = self.plan.devices[rail].device.shaft_outer_mm();
         match self.plan.parts[index].accessory {
@@ -319,26 +289,26 @@ impl Stepper<'_> {
                 grips_to_mm,
                 ..
             } if !(grips_from_mm..=grips_to_mm).contains(&outer_mm) => {
-                return stop(
-                    format!(
-                        "the {part} grips {grips_from_mm:.2} to {grips_to_mm:.2} mm, the {rail_name} is {outer_mm:.2} mm"
-                    ),
-                    "use a clip made for that rail",
-                );
+                return stop(PartNeed::ClipDoesNotGrip {
+                    part: part.to_owned(),
+                    from_mm: grips_from_mm,
+                    to_mm: grips_to_mm,
+                    rail: rail_name,
+                    outer_mm,
+                });
             }
             Accessory::InsertionTool { inner_mm, .. } if inner_mm < outer_mm => {
-                return stop(
-                    format!(
-                        "the {part}'s lumen is {inner_mm:.2} mm, the {rail_name} is {outer_mm:.2} mm"
-                    ),
-                    "use a wider insertion tool",
-                );
+                return stop(PartNeed::ToolNarrow {
+                    part: part.to_owned(),
+                    inner_mm,
+                    rail: rail_name,
+                    outer_mm,
+                });
             }
             Accessory::Valve { .. } => {
-                return stop(
-                    format!("the {part} is a valve"),
-                    "list valves with the catheter in the stack",
-                );
+                return stop(PartNeed::ValveIsNoClip {
+                    part: part.to_owned(),
+                });
             }
             _ => {}
         }
@@ -351,7 +321,9 @@ impl Stepper<'_> {
         let plan = self.plan;
         self.state.attached.retain(|a| plan.parts[a.0].name != part);
         if self.state.attached.len() == before {
-            return stop(format!("the {part} sits on nothing"), "leave this step out");
+            return stop(PartNeed::PartOnNothing {
+                part: part.to_owned(),
+            });
         }
         Ok(())
     }

@@ -1,5 +1,6 @@
 //! What a step is told about: what fails, what to watch, what happened.
 
+use super::reason::Reason;
 use serde::{Deserialize, Serialize};
 
 /// How grave a finding is.
@@ -10,6 +11,8 @@ pub enum Severity {
     Note,
     /// The plan goes on, but this is a weak point.
     Warning,
+    /// Whether the plan holds here is not known.
+    Undecided,
     /// The plan breaks here.
     Failure,
 }
@@ -39,6 +42,8 @@ pub enum Topic {
     StentEdge,
     /// Pushing, pulling, falling back.
     Force,
+    /// What no equilibrium is known of.
+    Unknown,
     /// What flows or does not through a lumen.
     Lumen,
     /// Who watches what.
@@ -46,56 +51,56 @@ pub enum Topic {
 }
 
 /// One finding of one step.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {
     /// How grave.
     pub severity: Severity,
     /// What kind.
     pub topic: Topic,
-    /// What was found, in plain words.
+    /// What was found, for programs: its name and its values.
+    pub reason: Reason,
+    /// The same in plain words.
     pub text: String,
     /// What would help.
     pub help: Option<String>,
 }
 
 impl Finding {
+    /// A finding of this gravity; a note comes without help.
+    #[must_use]
+    pub fn new(severity: Severity, reason: impl Into<Reason>) -> Self {
+        let reason = reason.into();
+        let (text, help) = reason.said();
+        Self {
+            severity,
+            topic: reason.topic(),
+            text,
+            help: help.filter(|_| severity > Severity::Note),
+            reason,
+        }
+    }
+
     /// A failure.
     #[must_use]
-    pub fn failure(topic: Topic, text: String) -> Self {
-        Self {
-            severity: Severity::Failure,
-            topic,
-            text,
-            help: None,
-        }
+    pub fn failure(reason: impl Into<Reason>) -> Self {
+        Self::new(Severity::Failure, reason)
+    }
+
+    /// Something that decides and is not known.
+    #[must_use]
+    pub fn undecided(reason: impl Into<Reason>) -> Self {
+        Self::new(Severity::Undecided, reason)
     }
 
     /// A warning.
     #[must_use]
-    pub fn warning(topic: Topic, text: String) -> Self {
-        Self {
-            severity: Severity::Warning,
-            topic,
-            text,
-            help: None,
-        }
+    pub fn warning(reason: impl Into<Reason>) -> Self {
+        Self::new(Severity::Warning, reason)
     }
 
     /// A note.
     #[must_use]
-    pub fn note(topic: Topic, text: String) -> Self {
-        Self {
-            severity: Severity::Note,
-            topic,
-            text,
-            help: None,
-        }
-    }
-
-    /// The same with a way out.
-    #[must_use]
-    pub fn with_help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
-        self
+    pub fn note(reason: impl Into<Reason>) -> Self {
+        Self::new(Severity::Note, reason)
     }
 }

@@ -1,6 +1,7 @@
 //! What the forces of a step mean: what fails, what presses, what moves although it is held.
 
-use super::{Exchange, Finding, Laid, Plan, RETRIEVER_HOLDS_N, State, StepEffect, Topic};
+use super::reason::{self, Fit, Force, Unknown, Why};
+use super::{Exchange, Finding, Laid, Plan, RETRIEVER_HOLDS_N, State, StepEffect, Unfelt};
 use crate::mechanics::{Direction, Failure, LoadReport};
 
 /// Tip force above which a warning shows, N, for devices up to [`MICRO_MM`] wide and for wider
@@ -29,6 +30,37 @@ pub(super) fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &m
     effect.findings.extend(teller.told);
 }
 
+/// Why no equilibrium is known, as an operator can use it; none for what an equilibrium says.
+fn why(plan: &Plan, failure: &Failure) -> Option<Why> {
+    let name = |device: usize| plan.devices[device].name.clone();
+    Some(match *failure {
+        Failure::Prolapse {
+            device,
+            station_mm,
+            angle_deg,
+        } => Why::OutsideModel {
+            device: name(device),
+            place: plan.spot(station_mm),
+            angle_deg,
+        },
+        Failure::NotConverged {
+            device,
+            station_mm,
+            residual_n,
+        } => Why::NoRest {
+            device: name(device),
+            place: plan.spot(station_mm),
+            residual_n,
+        },
+        Failure::NonFinite => Why::NotANumber,
+        Failure::OverBound { most } => Why::TooMuchWork { most },
+        Failure::LoadsNotSettled { .. } => Why::LoadsUnsettled,
+        Failure::LockUp { .. } | Failure::HubForce { .. } | Failure::DoesNotFit { .. } => {
+            return None;
+        }
+    })
+}
+
 /// Puts forces into words.
 struct Teller<'a> {
     plan: &'a Plan,
@@ -42,25 +74,10 @@ impl Teller<'_> {
             self.tell_failure(failure, laid);
         }
         if let Some(why) = &laid.unsolved {
-            self.tell(
-                Finding::warning(
-                    Topic::Force,
-                    format!(
-                        "no rest was found for the devices as rods here: lengths of this step are ruled along the centre line, and it has no forces ({why})"
-                    ),
-                )
-                .with_help("a softer device, a smaller move, or a wider lumen at that place"),
-            );
+            self.tell_failure(why, laid);
         }
-        for (device, why) in &laid.unfelt {
-            let text = format!(
-                "no rest was found for a pull on the {} here: its lengths stand, what the pull takes is not known ({why})",
-                self.name(*device)
-            );
-            self.tell(
-                Finding::warning(Topic::Force, text)
-                    .with_help("a softer device, a smaller move, or a wider lumen at that place"),
-            );
+        for unfelt in &laid.unfelt {
+            self.tell_unfelt(unfelt);
         }
         for load in &laid.loads {
             self.tell_load(load);
@@ -76,110 +93,97 @@ impl Teller<'_> {
         self.told.push(finding);
     }
 
-    fn name(&self, device: usize) -> &str {
-        &self.plan.devices[device].name
+    fn name(&self, device: usize) -> String {
+        self.plan.devices[device].name.clone()
     }
 
     fn tell_failure(&mut self, failure: &Failure, laid: &Laid) {
         let moving = laid
             .loads
             .first()
-            .map_or("device", |l| self.name(l.device))
-            .to_owned();
-        let place = |station_mm: f64| self.plan.place_in_words(station_mm);
-        let (text, help) = match *failure {
+            .map_or_else(|| "device".into(), |l| self.name(l.device));
+        let place = |station_mm: f64| self.plan.spot(station_mm);
+        let reason = match *failure {
             Failure::LockUp {
                 station_mm,
                 hub_force_n,
-            } => (
-                format!(
-                    "the {moving} locks up: {hub_force_n:.1} N at the hub and it still does not move; most is lost {}",
-                    place(station_mm)
-                ),
-                "more support, a softer device, or another approach",
-            ),
+            } => Force::LocksUp {
+                device: moving,
+                place: place(station_mm),
+                hub_force_n,
+            },
             Failure::HubForce {
                 station_mm,
                 hub_force_n,
                 limit_n,
-            } => (
-                format!(
-                    "the {moving} takes {hub_force_n:.1} N at the hub, the scene allows {limit_n:.1} N; most is lost {}",
-                    place(station_mm)
-                ),
-                "more support, a softer device, or another approach",
-            ),
-            Failure::Prolapse {
-                device,
-                station_mm,
-                angle_deg,
-            } => (
-                format!(
-                    "the {} leaves the vessel's direction by {angle_deg:.0} degrees {}: it loops or prolapses, which is outside the model",
-                    self.name(device),
-                    place(station_mm)
-                ),
-                "more support at that place, or a stiffer shaft there",
-            ),
+            } => Force::AboveLimit {
+                device: moving,
+                place: place(station_mm),
+                hub_force_n,
+                limit_n,
+            },
             Failure::DoesNotFit {
                 inner,
                 outer,
                 station_mm,
                 outer_diameter_mm,
                 lumen_mm,
-            } => (
-                format!(
-                    "the {} is {outer_diameter_mm:.2} mm wide {}, the lumen of the {} there {lumen_mm:.2} mm: it does not fit",
-                    self.name(inner),
-                    place(station_mm),
-                    self.name(outer)
-                ),
-                "a thinner device, or a wider lumen around it",
-            ),
-            Failure::NotConverged {
-                device, station_mm, ..
-            } => (
-                format!(
-                    "the rods came to no rest: the {} stays out of balance {}",
-                    self.name(device),
-                    place(station_mm)
-                ),
-                "smaller moves one after the other",
-            ),
-            Failure::LoadsNotSettled { .. } => (
-                format!("the forces on the {moving} came to no rest"),
-                "smaller moves one after the other",
-            ),
-            Failure::NonFinite | Failure::OverBound { .. } => (
-                format!("where the {moving} comes to lie could not be found"),
-                "smaller moves one after the other",
-            ),
+            } => {
+                return self.tell(Finding::failure(Fit::DoesNotFit {
+                    inside: vec![self.name(inner)],
+                    around: self.name(outer),
+                    room: format!(
+                        "{outer_diameter_mm:.2} mm in a lumen of {lumen_mm:.2} mm, {}",
+                        self.plan.place_in_words(station_mm)
+                    ),
+                }));
+            }
+            Failure::Prolapse { .. }
+            | Failure::NotConverged { .. }
+            | Failure::LoadsNotSettled { .. }
+            | Failure::NonFinite
+            | Failure::OverBound { .. } => {
+                let why = why(self.plan, failure).unwrap_or(Why::Refused);
+                return self.tell(Finding::undecided(Unknown::Step { why }));
+            }
         };
-        self.tell(Finding::failure(Topic::Force, text).with_help(help));
+        self.tell(Finding::failure(reason));
+    }
+
+    /// A pull of which no equilibrium is known: it may not come, unless only its slack was asked for.
+    fn tell_unfelt(&mut self, unfelt: &Unfelt) {
+        let device = self.name(unfelt.device);
+        let found = unfelt.why.as_ref();
+        let why = found
+            .and_then(|failure| why(self.plan, failure))
+            .unwrap_or(Why::Refused);
+        self.tell(if unfelt.asks_slack {
+            Finding::note(Unknown::Slack { device, why })
+        } else {
+            Finding::undecided(Unknown::Pull { device, why })
+        });
     }
 
     fn tell_load(&mut self, load: &LoadReport) {
         let device = &self.plan.devices[load.device].device;
-        let name = self.name(load.device).to_owned();
         let shown_n = if device.max_outer_between(0.0, 1.0) <= MICRO_MM {
             TIP_SHOWN_N.0
         } else {
             TIP_SHOWN_N.1
         };
         if load.direction == Direction::Push && load.tip_force_n > shown_n {
-            let text = format!(
-                "the {name} presses with {:.2} N at its tip; from {shown_n} N on this is shown (from memory, no accepted limit is known)",
-                load.tip_force_n
-            );
-            self.tell(Finding::warning(Topic::Force, text).with_help("let a softer device lead"));
+            self.tell(Finding::warning(Force::TipPresses {
+                device: self.name(load.device),
+                tip_force_n: load.tip_force_n,
+                shown_n,
+            }));
         }
         if let Some(buckling) = &load.buckling {
-            let text = format!(
-                "the {name} buckles along {:.0} mm in all, most {}: it lies in waves on the wall there",
-                buckling.length_mm,
-                self.plan.place_in_words(buckling.station_mm)
-            );
-            self.tell(Finding::note(Topic::Force, text));
+            self.tell(Finding::note(Force::Buckles {
+                device: self.name(load.device),
+                length_mm: buckling.length_mm,
+                place: self.plan.spot(buckling.station_mm),
+            }));
         }
     }
 
@@ -187,11 +191,10 @@ impl Teller<'_> {
         if let (Some(slack_mm), Some(load)) = (laid.slack_mm, laid.loads.first())
             && slack_mm > SLACK_MM
         {
-            let text = format!(
-                "{slack_mm:.0} mm of the {} come out before its tip follows a pull",
-                self.name(load.device)
-            );
-            self.tell(Finding::note(Topic::Force, text));
+            self.tell(Finding::note(Force::Slack {
+                device: self.name(load.device),
+                slack_mm,
+            }));
         }
     }
 
@@ -205,25 +208,20 @@ impl Teller<'_> {
                 continue;
             };
             let back_mm = at.tip_mm - loaded_mm;
-            let name = self.name(k);
             if back_mm.abs() <= SEEN_MM {
                 continue;
             }
-            let text = if back_mm > 0.0 {
-                format!("the {name}'s tip falls back by {back_mm:.1} mm while it is held")
+            let device = self.name(k);
+            self.tell(if back_mm > FALL_BACK_MM {
+                Finding::warning(Force::FallsBack { device, back_mm })
+            } else if back_mm > 0.0 {
+                Finding::note(Force::FallsBack { device, back_mm })
             } else {
-                format!(
-                    "the {name}'s tip jumps forward by {:.1} mm while it is held",
-                    -back_mm
-                )
-            };
-            let finding = if back_mm > FALL_BACK_MM {
-                Finding::warning(Topic::Force, text)
-                    .with_help("hold it forward, or give it more support")
-            } else {
-                Finding::note(Topic::Force, text)
-            };
-            self.tell(finding);
+                Finding::note(Force::JumpsForward {
+                    device,
+                    forward_mm: -back_mm,
+                })
+            });
         }
     }
 
@@ -242,17 +240,16 @@ impl Teller<'_> {
         let Some(drag_n) = drag_n else {
             return;
         };
-        let rail = self.name(exchange.rail).to_owned();
-        let text = format!(
-            "with nobody holding it, the {} drags on the {rail} with {drag_n:.2} N; the open retriever holds on with about {RETRIEVER_HOLDS_N} N",
-            self.name(exchange.device)
-        );
-        let finding = if drag_n >= RETRIEVER_HOLDS_N {
-            Finding::failure(Topic::Exchange, format!("{text}: the rail is lost"))
-                .with_help("a longer rail, a rapid-exchange device, or less friction")
-        } else {
-            Finding::note(Topic::Exchange, text)
+        let reason = reason::Exchange::RailDragged {
+            rail: self.name(exchange.rail),
+            device: self.name(exchange.device),
+            drag_n,
+            holds_n: RETRIEVER_HOLDS_N,
         };
-        self.tell(finding);
+        self.tell(if drag_n >= RETRIEVER_HOLDS_N {
+            Finding::failure(reason)
+        } else {
+            Finding::note(reason)
+        });
     }
 }

@@ -43,19 +43,30 @@ pub struct Laid {
     /// Pulls still to be solved; none once [`Laid::feel`] has taken them over.
     pub pending: Vec<Pending>,
     /// Devices whose pull came to no rest, and why: lengths stand, but there are no forces or no slack.
-    pub unfelt: Vec<(usize, String)>,
+    pub unfelt: Vec<Unfelt>,
     /// What of the move fails, indices as in the plan.
     pub failures: Vec<Failure>,
     /// To how much the forces are known, N: loads and shape agree to within this. Zero: to the last digit
     /// asked for.
     pub within_n: f64,
-    /// Why rods found no rest here, where they were asked for: lengths are then ruled along the centre
-    /// line, and there are no forces.
-    pub unsolved: Option<String>,
+    /// Why rods found no rest here, where they were asked for, indices as in the plan: lengths are then
+    /// ruled along the centre line, and there are no forces.
+    pub unsolved: Option<Failure>,
     /// Other equilibria exist near this one.
     pub several_equilibria: bool,
     /// The shapes at rest, and which device of the plan each of its devices is.
     pub shape: Option<Arc<Shape>>,
+}
+
+/// A pull that came to no rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unfelt {
+    /// Index of the device in the plan.
+    pub device: usize,
+    /// Why, indices as in the plan; none where the solver refused the problem.
+    pub why: Option<Failure>,
+    /// Only the device's slack was asked for: nothing of the verdict rests on it.
+    pub asks_slack: bool,
 }
 
 /// The shapes of a laid stack.

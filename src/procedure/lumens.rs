@@ -1,8 +1,7 @@
 //! Suction and contrast: what flows through a lumen with what lies in it.
 
-use super::{
-    Action, Finding, Plan, Region, State, Topic, step::Outcome, step::Stepper, step::stop,
-};
+use super::reason::{Image, Lumen, PartNeed, Precondition, Use};
+use super::{Action, Finding, Plan, Region, State, step::Outcome, step::Stepper, step::stop};
 use crate::device::LumenKind;
 use crate::mechanics::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
@@ -19,28 +18,24 @@ impl Stepper<'_> {
     pub(super) fn suction_on(&mut self, name: &str) -> Outcome {
         let (device, _) = self.in_body(name)?;
         if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
-            return stop(
-                format!("the {name} has no lumen from hub to tip"),
-                "aspirate through a catheter",
-            );
+            return stop(PartNeed::NoThroughLumen {
+                device: name.to_owned(),
+                wanted_for: Use::Suction,
+            });
         }
         if self.state.suction[device] {
-            return stop(
-                format!("suction on the {name} is on already"),
-                "leave this step out",
-            );
+            return stop(Precondition::SuctionOnAlready {
+                device: name.to_owned(),
+            });
         }
         self.state.suction[device] = true;
         let (share, occupants) = self.flow_share(device);
         if share < BLOCKED {
-            let text = format!(
-                "suction on the {name} moves nothing while the {occupants} fills its lumen ({:.2} % of the free flow)",
-                100.0 * share
-            );
-            self.tell(
-                Finding::warning(Topic::Lumen, text)
-                    .with_help(format!("it works once the {occupants} is drawn back")),
-            );
+            self.tell(Finding::warning(Lumen::SuctionMovesNothing {
+                device: name.to_owned(),
+                occupants,
+                share,
+            }));
         }
         Ok(())
     }
@@ -48,10 +43,9 @@ impl Stepper<'_> {
     pub(super) fn suction_off(&mut self, name: &str) -> Outcome {
         let (device, _) = self.in_body(name)?;
         if !self.state.suction[device] {
-            return stop(
-                format!("suction on the {name} is not on"),
-                "leave this step out",
-            );
+            return stop(Precondition::SuctionNotOn {
+                device: name.to_owned(),
+            });
         }
         self.state.suction[device] = false;
         Ok(())
@@ -60,42 +54,38 @@ impl Stepper<'_> {
     pub(super) fn contrast(&mut self, name: &str, region: Region) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
-            return stop(
-                format!("the {name} has no lumen from hub to tip"),
-                "inject through a catheter",
-            );
+            return stop(PartNeed::NoThroughLumen {
+                device: name.to_owned(),
+                wanted_for: Use::Contrast,
+            });
         }
         if self.state.suction[device] {
-            return stop(
-                format!("suction on the {name} is on"),
-                "turn it off before injecting",
-            );
+            return stop(Precondition::InjectsUnderSuction {
+                device: name.to_owned(),
+            });
         }
         let (share, occupants) = self.flow_share(device);
         if share < BLOCKED {
-            return stop(
-                format!(
-                    "the {name}'s lumen is blocked by the {occupants}: {:.2} % of the free flow is left",
-                    100.0 * share
-                ),
-                format!("draw the {occupants} back, or inject through another lumen"),
-            );
+            return stop(Precondition::LumenBlocked {
+                device: name.to_owned(),
+                occupants,
+                share,
+            });
         }
         if share < POOR {
-            let text = format!(
-                "the {occupants} leaves {:.0} % of the {name}'s flow: a poor run",
-                100.0 * share
-            );
-            self.tell(Finding::note(Topic::Lumen, text));
+            self.tell(Finding::note(Lumen::PoorRun {
+                device: name.to_owned(),
+                occupants,
+                share,
+            }));
         }
         let shows = self.plan.region_of(at.tip_mm);
         if shows > region {
-            let text = format!(
-                "the {name}'s tip lies in the {} already: the {} is behind it",
-                shows.in_words(),
-                region.in_words()
-            );
-            self.tell(Finding::warning(Topic::Image, text).with_help("inject from further back"));
+            self.tell(Finding::warning(Image::InjectsBehind {
+                device: name.to_owned(),
+                lies_in: shows,
+                shows: region,
+            }));
         }
         for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
             if at.tip_mm >= told.end_mm {
@@ -104,24 +94,21 @@ impl Stepper<'_> {
                 && self.state.residual_mm[lesion] <= 0.0
                 && at.tip_mm < told.start_mm
             {
-                let text = format!(
-                    "{} is shut: contrast from below does not show the head",
-                    told.name
-                );
-                self.effect.findings.push(
-                    Finding::warning(Topic::Image, text)
-                        .with_help("inject through a catheter beyond it"),
-                );
+                self.effect
+                    .findings
+                    .push(Finding::warning(Image::ShutBelow {
+                        lesion: told.name.clone(),
+                    }));
             }
         }
         Ok(())
     }
 
     /// Share of a catheter's free flow that is left with what lies in it, and what that is.
-    fn flow_share(&self, device: usize) -> (f64, String) {
+    fn flow_share(&self, device: usize) -> (f64, Vec<String>) {
         let flow = lumen_flow(self.plan, &self.state, device);
-        let names: Vec<&str> = flow.occupants.iter().map(|k| self.name(*k)).collect();
-        (flow.least_share, names.join(" and the "))
+        let names = flow.occupants.iter().map(|k| self.name(*k)).collect();
+        (flow.least_share, names)
     }
 
     /// Lumens that the script puts on suction at some step, off while the open retriever is pulled.
@@ -137,19 +124,10 @@ impl Stepper<'_> {
         off.sort_unstable();
         off.dedup();
         for device in off {
-            let name = self.name(device).to_owned();
-            let why = if self.state.in_place[device].is_some() {
-                "is off"
-            } else {
-                "is not in the body"
-            };
-            let text = format!(
-                "the retriever is pulled and the {name}, which the script puts on suction, {why}"
-            );
-            self.tell(
-                Finding::warning(Topic::Lumen, text)
-                    .with_help(format!("suction on the {name} before the pull")),
-            );
+            self.tell(Finding::warning(Lumen::SuctionOff {
+                device: self.name(device),
+                in_body: self.state.in_place[device].is_some(),
+            }));
         }
     }
 }

@@ -1,8 +1,9 @@
 //! Moving tips along the route, and what they meet on the way: vessel and lesion.
 
-use super::{
-    Finding, InPlace, Motion, Topic, Where, Wish, step::Outcome, step::Stepper, step::stop,
+use super::reason::{
+    Access, Exchange, Lesion, PayloadNeed, Precondition, RailNeed, Reach, RetrieverNeed, Vessel,
 };
+use super::{Finding, InPlace, Motion, Where, Wish, step::Outcome, step::Stepper, step::stop};
 
 /// A device this thin slips through a residual lumen without being said to dilate it, mm: the
 /// 0.014 in of a wire and its coating.
@@ -19,24 +20,23 @@ impl Stepper<'_> {
         let (device, at) = self.in_body(name)?;
         self.check_free_to_move(device)?;
         if self.state.open[device] {
-            return stop(
-                format!("the {name} stands open: an open retriever is not pushed forward"),
-                "re-sheathe it by advancing the microcatheter over it first",
-            );
+            return stop(RetrieverNeed::OpenPushedForward {
+                device: name.to_owned(),
+            });
         }
         if let Some(nose) = nose {
             let (lead, lead_at) = self.in_body(nose)?;
             if !self.state.hubs_passed(lead).contains(&device) {
-                return stop(
-                    format!("the {nose} does not lie in the {name}: it cannot be its nose"),
-                    "name a catheter or balloon inside it",
-                );
+                return stop(Precondition::NoseElsewhere {
+                    device: name.to_owned(),
+                    nose: nose.to_owned(),
+                });
             }
             if lead_at.tip_mm <= at.tip_mm {
-                return stop(
-                    format!("the {nose} does not reach beyond the {name}'s tip"),
-                    format!("advance the {nose} first"),
-                );
+                return stop(Precondition::NoseBehindTip {
+                    device: name.to_owned(),
+                    nose: nose.to_owned(),
+                });
             }
         }
         let mut to_mm = self.resolve(to, device, at.tip_mm, true)?;
@@ -45,16 +45,16 @@ impl Stepper<'_> {
             to_mm = at.tip_mm;
         }
         if to_mm < at.tip_mm - 1e-9 {
-            return stop(
-                format!(
-                    "the {name} is already {:.0} mm beyond that place",
-                    at.tip_mm - to_mm
-                ),
-                "use Withdraw",
-            );
+            return stop(Precondition::BeyondPlace {
+                device: name.to_owned(),
+                beyond_mm: at.tip_mm - to_mm,
+            });
         }
         self.check_stented_lumen(device, at.tip_mm, to_mm, nose)?;
         self.tell_rail_in_hand(device);
+        if *to == Where::Hub {
+            return self.feed_to_hub(device);
+        }
         self.move_tip(device, to_mm, Motion::Forward)
     }
 
@@ -66,13 +66,11 @@ impl Stepper<'_> {
         self.check_free_to_move(device)?;
         let to_mm = self.resolve(to, device, at.tip_mm, false)?;
         if to_mm > at.tip_mm + 1e-9 {
-            return stop(
-                format!(
-                    "the {name} is {:.0} mm short of that place",
-                    to_mm - at.tip_mm
-                ),
-                "use Advance",
-            );
+            return stop(Precondition::ShortOfPlace {
+                device: name.to_owned(),
+                short_mm: to_mm - at.tip_mm,
+                unit: false,
+            });
         }
         self.check_hubs_behind(device, at, to_mm, &[device])?;
         self.move_tip(device, to_mm, Motion::Back)
@@ -86,30 +84,20 @@ impl Stepper<'_> {
         let (lead, lead_at) = unit[0];
         let to_mm = self.resolve(to, lead, lead_at.tip_mm, false)?;
         if to_mm > lead_at.tip_mm + 1e-9 {
-            return stop(
-                format!(
-                    "the {} is {:.0} mm short of that place",
-                    names[0],
-                    to_mm - lead_at.tip_mm
-                ),
-                "a unit is only withdrawn",
-            );
+            return stop(Precondition::ShortOfPlace {
+                device: names[0].clone(),
+                short_mm: to_mm - lead_at.tip_mm,
+                unit: true,
+            });
         }
         let members: Vec<usize> = unit.iter().map(|u| u.0).collect();
         for (device, _) in &unit {
             self.check_free_to_move(*device)?;
             if let Some(left) = self.state.inside(*device).find(|k| !members.contains(k)) {
-                return stop(
-                    format!(
-                        "the {} lies in the {} and would be dragged along",
-                        self.name(left),
-                        self.name(*device)
-                    ),
-                    format!(
-                        "name the {} as part of the unit, or take it out first",
-                        self.name(left)
-                    ),
-                );
+                return stop(Precondition::DraggedAlong {
+                    inside: self.name(left),
+                    around: self.name(*device),
+                });
             }
         }
         let by_mm = lead_at.tip_mm - to_mm;
@@ -137,13 +125,9 @@ impl Stepper<'_> {
 
     fn check_free_to_move(&self, device: usize) -> Outcome {
         if self.state.inflated[device] {
-            return stop(
-                format!(
-                    "the balloon of the {} is up: it is not moved inflated",
-                    self.name(device)
-                ),
-                "deflate it first",
-            );
+            return stop(PayloadNeed::BalloonUp {
+                device: self.name(device),
+            });
         }
         Ok(())
     }
@@ -160,19 +144,22 @@ impl Stepper<'_> {
         for k in self.state.inside(device).filter(|k| !moving.contains(k)) {
             let outside_mm = self.state.outside_mm(self.plan, k).unwrap_or(0.0);
             if outside_mm < back_mm {
-                let (inner, outer) = (self.name(k), self.name(device));
-                return stop(
-                    if self.plan.devices[k].is_rail() {
-                        format!(
-                            "the {inner} would vanish in the {outer}: it has {outside_mm:.0} mm outside, the {outer} comes back {back_mm:.0} mm"
-                        )
-                    } else {
-                        format!(
-                            "the {outer}'s valve would run into the hub of the {inner}: {outside_mm:.0} mm lie between them, the {outer} comes back {back_mm:.0} mm"
-                        )
-                    },
-                    format!("withdraw the {inner} first, or both together"),
-                );
+                let (inside, around) = (self.name(k), self.name(device));
+                return stop(if self.plan.devices[k].is_rail() {
+                    RailNeed::RailVanishes {
+                        rail: inside,
+                        around,
+                        outside_mm,
+                        back_mm,
+                    }
+                } else {
+                    RailNeed::ValveMeetsHub {
+                        inside,
+                        around,
+                        between_mm: outside_mm,
+                        back_mm,
+                    }
+                });
             }
         }
         Ok(())
@@ -187,7 +174,6 @@ impl Stepper<'_> {
         to_mm: f64,
         nose: Option<&str>,
     ) -> Outcome {
-        let name = self.name(device).to_owned();
         let outer_mm = self.plan.devices[device].device.widest_mm();
         for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
             let stented = self
@@ -201,23 +187,22 @@ impl Stepper<'_> {
             if !stented || !passes_middle || outer_mm <= residual_mm {
                 continue;
             }
+            let (device, lesion) = (self.name(device), told.name.clone());
             let Some(nose) = nose else {
-                return stop(
-                    format!(
-                        "the stented {} is {residual_mm:.1} mm wide, the {name} {outer_mm:.1} mm",
-                        told.name
-                    ),
-                    "post-dilate it first, or lead with a balloon or an aspiration catheter (nose)",
-                );
+                return stop(Precondition::StentedLesionNarrow {
+                    device,
+                    outer_mm,
+                    lesion,
+                    residual_mm,
+                });
             };
-            let text = format!(
-                "the {name} ({outer_mm:.1} mm) rides up over the {nose} through the stented {} ({residual_mm:.1} mm)",
-                told.name
-            );
-            self.tell(
-                Finding::warning(Topic::Lesion, text)
-                    .with_help("post-dilate first where time allows"),
-            );
+            self.tell(Finding::warning(Lesion::RidesUp {
+                device,
+                outer_mm,
+                nose: nose.to_owned(),
+                lesion,
+                residual_mm,
+            }));
         }
         Ok(())
     }
@@ -232,15 +217,11 @@ impl Stepper<'_> {
         for rail in rails {
             let outside_mm = self.state.outside_mm(self.plan, rail).unwrap_or(0.0);
             if outside_mm < self.plan.rules.grip_mm {
-                let text = format!(
-                    "the {} has {outside_mm:.0} mm outside the {}: too short to hold while that moves",
-                    self.name(rail),
-                    self.name(device)
-                );
-                self.tell(
-                    Finding::warning(Topic::Exchange, text)
-                        .with_help("a longer rail or a shorter catheter"),
-                );
+                self.tell(Finding::warning(Exchange::RailTooShortToHold {
+                    rail: self.name(rail),
+                    device: self.name(device),
+                    outside_mm,
+                }));
             }
         }
     }
@@ -254,15 +235,10 @@ impl Stepper<'_> {
         let mut laid = self.laid(&[(device, Wish::Tip(wished_mm.min(end_mm)))], motion)?;
         if motion == Motion::Forward {
             if wished_mm > end_mm + 1e-9 {
-                let text = format!(
-                    "the route ends {:.0} mm short of where the {} should go",
-                    wished_mm - end_mm,
-                    self.name(device)
-                );
-                self.tell(
-                    Finding::failure(Topic::Reach, text)
-                        .with_help("choose a target further out or a nearer place"),
-                );
+                self.tell(Finding::failure(Reach::RouteEnds {
+                    device: self.name(device),
+                    short_mm: wished_mm - end_mm,
+                }));
             }
             let most_fed_mm = self.most_fed_mm(device, at);
             if laid.fed_mm[device] > Some(most_fed_mm + JUST_FED_MM) {
@@ -282,6 +258,22 @@ impl Stepper<'_> {
         Ok(())
     }
 
+    /// Feeds a device until its hub meets the valve: it cannot be too short for that.
+    pub(super) fn feed_to_hub(&mut self, device: usize) -> Outcome {
+        let Some(at) = self.state.in_place[device] else {
+            return Ok(());
+        };
+        let most_fed_mm = self.most_fed_mm(device, at);
+        let longest_mm = self.plan.track.length_mm() + self.plan.hub_standoff_mm;
+        let wish = Wish::Fed(most_fed_mm.min(longest_mm));
+        let laid = self.laid(&[(device, wish)], Motion::Forward)?;
+        let to_mm = laid.tip_mm[device].unwrap_or(at.tip_mm);
+        self.tell_vessel(device, at, to_mm);
+        self.count_crossings(device, at.tip_mm, to_mm);
+        self.take_over(laid, &[device]);
+        Ok(())
+    }
+
     /// Most of a device that can be fed, keeping what a hand needs to hold; never less than is fed.
     fn most_fed_mm(&self, device: usize, at: InPlace) -> f64 {
         let reserve_mm = self.plan.devices[device].grip_mm(&self.plan.rules);
@@ -292,38 +284,23 @@ impl Stepper<'_> {
 
     fn tell_too_short(&mut self, device: usize, at: InPlace, wished_mm: f64, furthest_mm: f64) {
         let stacked = &self.plan.devices[device];
-        let name = stacked.name.clone();
-        let text = format!(
-            "the {name} is too short: its tip comes to {}, {:.0} mm short of where it should be{}",
-            self.plan.place_in_words(furthest_mm),
-            wished_mm - furthest_mm,
-            if stacked.is_rail() {
-                format!(
-                    ", with {:.0} mm left to hold it by",
-                    stacked.grip_mm(&self.plan.rules)
-                )
-            } else {
-                ", with its hub against the valve".into()
-            }
-        );
         // a sheath that is in to its hub takes no length away but that of the hub
         let around = at
             .through
             .filter(|outer| self.state.outside_mm(self.plan, *outer) > Some(0.5));
-        let help = around.map_or_else(
-            || format!("a longer {name}"),
-            |outer| {
-                let outer = self.name(outer);
-                format!("a longer {name}, a shorter {outer} or fewer valves on it")
-            },
-        );
-        self.tell(Finding::failure(Topic::Reach, text).with_help(help));
+        self.tell(Finding::failure(Reach::TooShort {
+            device: stacked.name.clone(),
+            reaches: self.plan.spot(furthest_mm),
+            short_mm: wished_mm - furthest_mm,
+            usable_mm: stacked.device.usable_length_mm,
+            grip_mm: stacked.is_rail().then(|| stacked.grip_mm(&self.plan.rules)),
+            around: around.map(|outer| self.name(outer)),
+        }));
     }
 
     /// The device against every stretch of vessel that it lies bare in after the move.
     fn tell_vessel(&mut self, device: usize, at: InPlace, to_mm: f64) {
         let stacked = &self.plan.devices[device];
-        let name = stacked.name.clone();
         let bare_from_mm = self
             .state
             .hubs_passed(device)
@@ -348,14 +325,12 @@ impl Stepper<'_> {
         if let Some((outer_mm, lumen_mm, s_mm)) = tightest
             && outer_mm > lumen_mm
         {
-            let text = format!(
-                "the {name} is {outer_mm:.2} mm wide, the vessel {lumen_mm:.2} mm, {}",
-                self.plan.place_in_words(s_mm)
-            );
-            self.tell(
-                Finding::failure(Topic::Vessel, text)
-                    .with_help("a thinner device or another access"),
-            );
+            self.tell(Finding::failure(Vessel::WiderThanVessel {
+                device: stacked.name.clone(),
+                outer_mm,
+                lumen_mm,
+                place: self.plan.spot(s_mm),
+            }));
         }
         self.tell_access_artery(device, bare_from_mm, at, to_mm);
         for lesion in 0..track.lesions.len() {
@@ -385,15 +360,11 @@ impl Stepper<'_> {
             .max_outer_between(0.0, to_mm - from_mm);
         let fill = outer_mm / narrowest_mm;
         if fill > self.plan.rules.access_fill && fill <= 1.0 {
-            let text = format!(
-                "the {} fills {:.0} % of the access artery ({outer_mm:.2} of {narrowest_mm:.2} mm)",
-                self.name(device),
-                100.0 * fill
-            );
-            self.tell(
-                Finding::warning(Topic::Vessel, text)
-                    .with_help("a thinner guide, or femoral access"),
-            );
+            self.tell(Finding::warning(Vessel::FillsAccess {
+                device: self.name(device),
+                outer_mm,
+                lumen_mm: narrowest_mm,
+            }));
         }
     }
 
@@ -410,33 +381,29 @@ impl Stepper<'_> {
         if outer_mm <= residual_mm {
             return;
         }
-        let name = stacked.name.clone();
-        let text = format!(
-            "the {name} is {outer_mm:.2} mm wide, {} leaves {residual_mm:.2} mm",
-            told.name
-        );
-        if told.rigid {
-            self.tell(
-                Finding::failure(
-                    Topic::Lesion,
-                    format!("{text} in a rigid ring: it does not pass"),
-                )
-                .with_help("a thinner device, or treat the ring first"),
-            );
+        let (device, lesion) = (stacked.name.clone(), told.name.clone());
+        self.tell(if told.rigid {
+            Finding::failure(Lesion::RigidRing {
+                device,
+                outer_mm,
+                lesion,
+                residual_mm,
+            })
         } else if outer_mm <= WIRE_MM {
-            self.tell(Finding::note(
-                Topic::Lesion,
-                format!("{text}: the wire finds its way or does not"),
-            ));
+            Finding::note(Lesion::WireFindsWay {
+                device,
+                outer_mm,
+                lesion,
+                residual_mm,
+            })
         } else {
-            self.tell(
-                Finding::warning(
-                    Topic::Lesion,
-                    format!("{text}: it dilates the lesion as it passes, needs pre-dilation"),
-                )
-                .with_help("pre-dilate with a small balloon"),
-            );
-        }
+            Finding::warning(Lesion::Dilates {
+                device,
+                outer_mm,
+                lesion,
+                residual_mm,
+            })
+        });
     }
 
     fn count_crossings(&mut self, device: usize, from_mm: f64, to_mm: f64) {
@@ -447,13 +414,8 @@ impl Stepper<'_> {
             }
             let led = self.state.across(self.plan, lesion).any(|k| k != device);
             if self.state.access_lost[lesion] && !led {
-                let text = format!(
-                    "{} has to be crossed again: access was given up before",
-                    self.plan.track.lesions[lesion].name
-                );
-                self.tell(Finding::warning(Topic::Access, text).with_help(
-                    "leave a wire, a pusher or a catheter across until the neck is finished",
-                ));
+                let lesion = self.plan.track.lesions[lesion].name.clone();
+                self.tell(Finding::warning(Access::CrossedAgain { lesion }));
             }
             self.state.crossings[lesion] += 1;
         }

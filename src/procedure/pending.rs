@@ -1,6 +1,6 @@
 //! Forces that nothing later in the script waits for: found beside it.
 
-use super::lay::Laid;
+use super::lay::{Laid, Unfelt};
 use crate::mechanics::{
     Direction, Failure, Flag, Hold, LoadReport, LoadSettings, MechanicsError, Moving, Settings,
     StackDevice, StackSolver, StackState, TubeStation,
@@ -102,8 +102,13 @@ impl Laid {
         let pulled = match found {
             Ok(pulled) => pulled,
             Err(why) => {
-                self.unfelt
-                    .push((pending.devices[pending.device], why.to_string()));
+                let plan_index =
+                    |place: usize| pending.devices.get(place).copied().unwrap_or(place);
+                self.unfelt.push(Unfelt {
+                    device: plan_index(pending.device),
+                    why: Failure::of(&why).map(|why| why.renumbered(plan_index)),
+                    asks_slack: matches!(pending.asks, Asks::Slack { .. }),
+                });
                 return;
             }
         };
@@ -183,7 +188,8 @@ mod tests {
         };
         laid.feel(pending.solve(), 5.0);
         assert_eq!(laid.unfelt.len(), 1, "{:?}", laid.unfelt);
-        assert_eq!(laid.unfelt[0].0, 3, "the plan's index");
+        assert_eq!(laid.unfelt[0].device, 3, "the plan's index");
+        assert!(!laid.unfelt[0].asks_slack, "whether it comes was asked for");
         assert!(
             laid.loads.is_empty() && laid.slack_mm.is_none() && laid.unsolved.is_none(),
             "no force, and the step is not ruled: {laid:?}"

@@ -1,7 +1,7 @@
 //! A scene with everything it names at hand: the route, the devices, the script, all names checked.
 
 use super::{
-    Action, ProcedureError, Region, Rules, Scene, Step, VesselInfo, Where, error::nearest,
+    Action, ProcedureError, Region, Rules, Scene, Spot, Step, VesselInfo, Where, error::nearest,
 };
 use crate::device::{Accessory, Device, DeviceClass, Payload};
 use crate::geometry::Track;
@@ -189,6 +189,17 @@ impl Plan {
         }
     }
 
+    /// Whether the script brings a device in as far as its hub.
+    #[must_use]
+    pub fn goes_to_hub(&self, name: &str) -> bool {
+        self.script.iter().any(|step| match &step.act {
+            Action::Insert { device, to, .. } | Action::Advance { device, to, .. } => {
+                device == name && *to == Where::Hub
+            }
+            _ => false,
+        })
+    }
+
     /// A station in words: the nearest landmark and how far past or short of it.
     #[must_use]
     pub fn place_in_words(&self, s_mm: f64) -> String {
@@ -209,6 +220,15 @@ impl Plan {
             format!("{off_mm:.0} mm past {}", mark.name)
         } else {
             format!("{:.0} mm short of {}", -off_mm, mark.name)
+        }
+    }
+
+    /// A station as a place that can be told.
+    #[must_use]
+    pub fn spot(&self, station_mm: f64) -> Spot {
+        Spot {
+            station_mm,
+            at: self.place_in_words(station_mm),
         }
     }
 

@@ -150,10 +150,17 @@ impl Lay for Rods {
         motion: Motion,
     ) -> Result<Laid, MechanicsError> {
         match self.lay_rods(plan, state, wishes, motion) {
-            Err(why) if Failure::of(&why).is_some() => Ok(Laid {
-                unsolved: Some(why.to_string()),
-                ..ruled_beside_rods(plan, state, wishes)
-            }),
+            Err(why) => {
+                let devices = far_enough_in(plan, state, wishes);
+                let plan_index = |place: usize| devices.get(place).copied().unwrap_or(place);
+                match Failure::of(&why) {
+                    None => Err(why),
+                    Some(failure) => Ok(Laid {
+                        unsolved: Some(failure.renumbered(plan_index)),
+                        ..ruled_beside_rods(plan, state, wishes)
+                    }),
+                }
+            }
             laid => laid,
         }
     }
@@ -368,6 +375,19 @@ impl Rods {
     }
 }
 
+/// Devices far enough in to bend on the route: what is out, or on its way out, does not.
+fn far_enough_in(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Vec<usize> {
+    let wish_of = |k: usize| wishes.iter().find(|w| w.0 == k).map(|w| w.1);
+    let is_in = |k: &usize| {
+        state.in_place[*k].is_some_and(|at| match wish_of(*k) {
+            Some(Wish::Tip(tip_mm)) => tip_mm > 0.0,
+            Some(Wish::Fed(fed_mm)) => fed_mm > plan.hub_standoff_mm,
+            None => at.tip_mm > 0.0,
+        })
+    };
+    (0..plan.devices.len()).filter(is_in).collect()
+}
+
 /// A stack ready for the solver.
 struct Posed<'a> {
     plan: &'a Plan,
@@ -389,19 +409,7 @@ impl<'a> Posed<'a> {
         moved: &[usize],
     ) -> Result<Self, MechanicsError> {
         let wish_of = |k: usize| wishes.iter().find(|w| w.0 == k).map(|w| w.1);
-        let devices: Vec<usize> = (0..plan.devices.len())
-            .filter(|k| {
-                // what is out, or on its way out, bends nowhere on the route
-                let Some(at) = state.in_place[*k] else {
-                    return false;
-                };
-                match wish_of(*k) {
-                    Some(Wish::Tip(tip_mm)) => tip_mm > 0.0,
-                    Some(Wish::Fed(fed_mm)) => fed_mm > plan.hub_standoff_mm,
-                    None => at.tip_mm > 0.0,
-                }
-            })
-            .collect();
+        let devices = far_enough_in(plan, state, wishes);
         let mut stack = Vec::new();
         let mut shortened = Vec::new();
         for (place, k) in devices.iter().enumerate() {

@@ -1,7 +1,8 @@
 //! Doing one step: preconditions first, then the movement, then what it means.
 
+use super::reason::{Access, Image, Precondition};
 use super::{
-    Action, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Region, Ruler, State, Topic, Where,
+    Action, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Reason, Region, Ruler, State, Where,
     Wish, exchange::Exchange, forces::tell_forces,
 };
 use crate::mechanics::MechanicsError;
@@ -91,7 +92,7 @@ pub(super) fn lay_step(
         }
         Err(Stop::Mechanics(error)) => Err(error),
         Err(Stop::Told(finding)) => {
-            stepper.effect.findings.push(finding);
+            stepper.effect.findings.push(*finding);
             let effect = StepEffect {
                 findings: stepper.effect.findings,
                 ..StepEffect::default()
@@ -105,7 +106,7 @@ pub(super) fn lay_step(
 #[derive(Debug)]
 pub(super) enum Stop {
     /// A precondition does not hold.
-    Told(Finding),
+    Told(Box<Finding>),
     /// No equilibrium.
     Mechanics(MechanicsError),
 }
@@ -118,11 +119,9 @@ impl From<MechanicsError> for Stop {
 
 pub(super) type Outcome<T = ()> = Result<T, Stop>;
 
-/// Stops the step: what is wrong and what would help.
-pub(super) fn stop<T>(text: String, help: impl Into<String>) -> Outcome<T> {
-    Err(Stop::Told(
-        Finding::failure(Topic::Precondition, text).with_help(help),
-    ))
+/// Stops the step: what is wrong.
+pub(super) fn stop<T>(reason: impl Into<Reason>) -> Outcome<T> {
+    Err(Stop::Told(Box::new(Finding::failure(reason))))
 }
 
 /// One step under way.
@@ -216,17 +215,16 @@ impl Stepper<'_> {
     pub(super) fn device(&self, name: &str) -> Outcome<usize> {
         self.plan.device_index(name).map_or_else(
             || {
-                stop(
-                    format!("nothing in the stack is named {name}"),
-                    "name it in the stack",
-                )
+                stop(Precondition::UnknownName {
+                    asked: name.to_owned(),
+                })
             },
             Ok,
         )
     }
 
-    pub(super) fn name(&self, device: usize) -> &str {
-        &self.plan.devices[device].name
+    pub(super) fn name(&self, device: usize) -> String {
+        self.plan.devices[device].name.clone()
     }
 
     /// A device that has to be in the body, and where it is.
@@ -234,10 +232,9 @@ impl Stepper<'_> {
         let device = self.device(name)?;
         match self.state.in_place[device] {
             Some(at) => Ok((device, at)),
-            None => stop(
-                format!("the {name} is not in the body"),
-                format!("insert the {name} first"),
-            ),
+            None => stop(Precondition::NotInBody {
+                device: name.to_owned(),
+            }),
         }
     }
 
@@ -284,10 +281,9 @@ impl Stepper<'_> {
         });
         match found {
             Some(at_mm) => Ok(at_mm),
-            None => stop(
-                format!("{name} is nowhere yet"),
-                "deploy the stent, open the retriever or insert the device before its ends are used as places",
-            ),
+            None => stop(Precondition::NowhereYet {
+                place: name.to_owned(),
+            }),
         }
     }
 
@@ -316,14 +312,8 @@ impl Stepper<'_> {
             .filter(|(_, region)| *region != Region::Access && !watched(&self.state, *region))
             .collect();
         for (device, region) in unseen {
-            let text = format!(
-                "the {} moves in the {} and no image plane looks there",
-                self.name(device),
-                region.in_words()
-            );
-            self.tell(
-                Finding::warning(Topic::Image, text).with_help("point plane A or B at it (Watch)"),
-            );
+            let device = self.name(device);
+            self.tell(Finding::warning(Image::Unwatched { device, region }));
         }
         let works_in_neck = self
             .effect
@@ -335,11 +325,8 @@ impl Stepper<'_> {
             && works_in_neck
             && !watched(&self.state, Region::Head)
         {
-            let text = format!(
-                "nobody watches the open {} while the neck is worked on",
-                self.name(retriever)
-            );
-            self.tell(Finding::warning(Topic::Image, text).with_help("keep one plane on the head"));
+            let device = self.name(retriever);
+            self.tell(Finding::warning(Image::OpenUnwatched { device }));
         }
     }
 
@@ -352,10 +339,8 @@ impl Stepper<'_> {
                 self.state.access_lost[lesion] = false;
             } else if held_before {
                 self.state.access_lost[lesion] = true;
-                let name = &self.plan.track.lesions[lesion].name;
-                let text =
-                    format!("access across {name} is given up: nothing lies beyond it any more");
-                self.tell(Finding::note(Topic::Access, text));
+                let lesion = self.plan.track.lesions[lesion].name.clone();
+                self.tell(Finding::note(Access::GivenUp { lesion }));
             }
         }
     }

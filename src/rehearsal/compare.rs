@@ -5,15 +5,17 @@ use super::compare_words;
 use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, outcome_of};
 use super::timing::loads_of;
+use super::verdict::{first_that_stands, undecided};
 use crate::mechanics::threads::in_order;
+use crate::procedure::reason::{Unknown, Why};
 use crate::procedure::{
-    Clock, Durations, Known, Ledger, Load, Meets, NetworkError, Passed, Percentiles, Plan, Rods,
-    Sampling, Severity, Times, ledger, walk, walk_with,
+    Clock, Durations, Finding, Known, Ledger, Load, Meets, NetworkError, Passed, Percentiles, Plan,
+    Rods, Sampling, Times, ledger, walk, walk_with,
 };
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema of a comparison.
-pub const COMPARISON_VERSION: u32 = 1;
+pub const COMPARISON_VERSION: u32 = 2;
 
 /// A plan to compare, with what is known about it.
 #[derive(Debug, Clone)]
@@ -70,14 +72,12 @@ pub struct CompareRow {
     pub about: String,
     /// Whether the plan holds.
     pub verdict: Verdict,
-    /// The first failure: number of the step and what is wrong.
+    /// Lengths were ruled along the centre line, as asked for.
+    pub by_ruler: bool,
+    /// The first failure that stands: number of the step and what is wrong.
     pub breaks_at: Option<(usize, String)>,
-    /// Where rods first came to no rest: number of the step and why. Lengths of that step are ruled along
-    /// the centre line, and it has no forces.
-    pub unsolved: Option<(usize, String)>,
-    /// Where a pull first came to no rest: number of the step and why. Its lengths stand, its force is not
-    /// known.
-    pub unfelt: Option<(usize, String)>,
+    /// What is not known: number of the step and what, in the order of the script.
+    pub undecided: Vec<(usize, String)>,
     /// Milestones of the course where everything takes its mean time.
     pub expected: Times,
     /// Puncture to reperfusion; none where it is never reached.
@@ -125,7 +125,7 @@ pub struct Comparison {
     pub schema: String,
     /// [`COMPARISON_VERSION`].
     pub version: u32,
-    /// Plans, the best first.
+    /// Plans, the best first; those that are undecided after all others, in no order of merit.
     pub rows: Vec<CompareRow>,
     /// Why the first is first, in words.
     pub why: Vec<String>,
@@ -142,8 +142,8 @@ pub struct Comparison {
 }
 
 /// How plans are ordered.
-const ORDER: &str = "ordered by: does the plan hold; did its rods come to rest; how often access is let go of with work left; how often the open \
-retriever is drawn bare across a stent's edge; median time to reperfusion";
+const ORDER: &str = "ordered by: does the plan hold; how often access is let go of with work left; how often the open \
+retriever is drawn bare across a stent's edge; median time to reperfusion; plans that are undecided stand apart at the end, in no order of merit";
 
 /// Rehearses and times plans and sets them side by side.
 ///
@@ -181,23 +181,6 @@ pub fn assess(candidate: &Candidate, sampling: &Sampling) -> Result<CompareRow, 
     judge(candidate, sampling).map(|judged| judged.row)
 }
 
-/// The first step whose rods came to no rest.
-fn unsolved(passed: &[Passed]) -> Option<(usize, String)> {
-    passed.iter().enumerate().find_map(|(i, done)| {
-        let laid = &done.effect.laid;
-        let why = laid.iter().find_map(|l| l.unsolved.as_ref())?;
-        Some((i + 1, why.clone()))
-    })
-}
-
-/// The first step with a pull that came to no rest.
-fn unfelt(passed: &[Passed]) -> Option<(usize, String)> {
-    passed.iter().enumerate().find_map(|(i, done)| {
-        let mut unfelt = done.effect.laid.iter().flat_map(|l| &l.unfelt);
-        Some((i + 1, unfelt.next()?.1.clone()))
-    })
-}
-
 /// The smallest clearance of what crosses an edge uncovered.
 fn edge_clearance_mm(outcome: &Outcome) -> Option<f64> {
     let bare = outcome.edges.iter().filter(|e| !e.shielded);
@@ -206,20 +189,19 @@ fn edge_clearance_mm(outcome: &Outcome) -> Option<f64> {
 
 fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>, NetworkError> {
     let plan = &candidate.plan;
-    // a step that rods refuse for another reason than finding no rest leaves the whole plan to the ruler
-    let solved = if candidate.ruler {
-        Ok(walk(plan))
+    let (passed, refused) = if candidate.ruler {
+        (walk(plan), None)
     } else {
-        walk_with(plan, &mut Rods::default())
-    };
-    let (passed, unsolved) = match solved {
-        Ok(passed) => {
-            let unsolved = unsolved(&passed);
-            (passed, unsolved)
+        match walk_with(plan, &mut Rods::default()) {
+            Ok(passed) => (passed, None),
+            // a step that rods refuse leaves the whole plan to the ruler, and nothing of it decided
+            Err((step, _)) => (walk(plan), Some(step)),
         }
-        Err((step, error)) => (walk(plan), Some((step + 1, error.to_string()))),
     };
-    let outcome = outcome_of(plan, &passed);
+    let outcome = match refused {
+        None => outcome_of(plan, &passed),
+        Some(step) => refused_outcome(plan, &passed, step),
+    };
     let loads = loads_of(&outcome);
     let clock = Clock::of(plan, &candidate.durations, &loads, &passed)?;
     let ledger = ledger(plan, &passed);
@@ -229,9 +211,11 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
         name: candidate.name.clone(),
         about: plan.about.clone(),
         verdict: outcome.verdict,
-        breaks_at: breaks_at(&outcome),
-        unsolved,
-        unfelt: unfelt(&passed),
+        by_ruler: outcome.by_ruler,
+        breaks_at: first_that_stands(&outcome.steps).map(|(step, f)| (step, f.text.clone())),
+        undecided: undecided(&outcome.steps)
+            .map(|(step, f)| (step, f.text.clone()))
+            .collect(),
         expected: clock.times(&clock.expected()),
         reperfusion: spread.reperfusion,
         open_to_reperfusion: spread.open_to_reperfusion,
@@ -277,26 +261,35 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
 impl CompareRow {
     /// The better one first.
     fn rank(&self, other: &Self) -> std::cmp::Ordering {
-        let fails = |row: &Self| row.verdict == Verdict::Fails;
+        let class = |row: &Self| match row.verdict {
+            Verdict::Passes => 0,
+            Verdict::Fails => 1,
+            Verdict::Undecided => 2,
+        };
+        if class(self).min(class(other)) == 2 {
+            return std::cmp::Ordering::Equal;
+        }
         let time = |row: &Self| row.reperfusion.map_or(f64::INFINITY, |p| p.p50_s);
-        fails(self)
-            .cmp(&fails(other))
-            .then(self.unsolved.is_some().cmp(&other.unsolved.is_some()))
-            .then(self.unfelt.is_some().cmp(&other.unfelt.is_some()))
+        class(self)
+            .cmp(&class(other))
             .then(self.let_go.len().cmp(&other.let_go.len()))
             .then(self.bare_edges.cmp(&other.bare_edges))
             .then(time(self).total_cmp(&time(other)))
     }
 }
 
-fn breaks_at(outcome: &Outcome) -> Option<(usize, String)> {
-    outcome.steps.iter().find_map(|step| {
-        let failure = step
-            .findings
-            .iter()
-            .find(|f| f.severity == Severity::Failure)?;
-        Some((step.number, failure.text.clone()))
-    })
+/// The outcome of a plan ruled from end to end because rods refused a step of it (its index): from there on
+/// nothing is known.
+fn refused_outcome(plan: &Plan, passed: &[Passed], step: usize) -> Outcome {
+    let mut passed = passed.to_vec();
+    if let Some(done) = passed.get_mut(step) {
+        let finding = Finding::undecided(Unknown::Step { why: Why::Refused });
+        done.effect.findings.insert(0, finding);
+    }
+    Outcome {
+        by_ruler: false,
+        ..outcome_of(plan, &passed)
+    }
 }
 
 fn let_go(ledger: &Ledger) -> Vec<(String, usize)> {
@@ -332,7 +325,7 @@ fn bare_edges(outcome: &Outcome) -> usize {
 
 /// The smallest margin of what is not meant to go in to its hub.
 fn least_reach(outcome: &Outcome) -> Option<LeastReach> {
-    let row = outcome.reach.iter().find(|r| r.margin_mm > 0.5)?;
+    let row = outcome.reach.first()?;
     Some(LeastReach {
         device: row.device.clone(),
         margin_mm: row.margin_mm,

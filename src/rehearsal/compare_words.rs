@@ -15,10 +15,13 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
         return Vec::new();
     };
     let mut lines = vec![match (first.verdict, first.reperfusion) {
+        (Verdict::Undecided, _) => {
+            "No plan is decided: whether any of them holds is not known.".to_owned()
+        }
         (Verdict::Fails, _) => {
             let (step, text) = first.breaks_at.clone().unwrap_or_default();
             format!(
-                "No plan holds; {} is listed first and breaks at step {step}: {text}.",
+                "No plan is known to hold; {} is listed first and breaks at step {step}: {text}.",
                 first.name
             )
         }
@@ -47,21 +50,24 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
             min(p.p90_s)
         ),
     }];
-    lines.extend(others.iter().map(|other| against(first, other)));
-    let mut no_rest = |found: fn(&CompareRow) -> &Option<(usize, String)>, what, so| {
-        lines.extend(rows.iter().filter_map(|row| {
-            let (step, why) = found(row).as_ref()?;
-            let name = &row.name;
-            Some(format!(
-                "{name}: {what} came to no rest at step {step} ({why}); {so}."
-            ))
-        }));
-    };
-    let ruled = "that step is ruled along the centre line, without forces";
-    no_rest(|row| &row.unsolved, "its rods", ruled);
-    let unknown = "its lengths stand, its force is not known";
-    no_rest(|row| &row.unfelt, "a pull", unknown);
+    let decided = others.iter().filter(|o| o.verdict != Verdict::Undecided);
+    lines.extend(decided.map(|other| against(first, other)));
+    let unknown = rows.iter().filter(|row| row.verdict == Verdict::Undecided);
+    lines.extend(unknown.map(not_decided));
     lines
+}
+
+/// What is not known of a plan: it stands apart, better or worse than none.
+fn not_decided(row: &CompareRow) -> String {
+    let more = match row.undecided.len() {
+        0 | 1 => String::new(),
+        n => format!(" ({} further ones like it)", n - 1),
+    };
+    let (step, text) = row.undecided.first().cloned().unwrap_or_default();
+    format!(
+        "{} is undecided and stands apart: step {step}, {text}{more}.",
+        row.name
+    )
 }
 
 /// The first criterion in which another plan falls behind, and what it has for itself.
@@ -79,10 +85,6 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
     if other.verdict != first.verdict {
         let (step, text) = other.breaks_at.clone().unwrap_or_default();
         return format!("{name} does not hold: step {step}, {text}.");
-    }
-    let came_to_no_rest = |row: &CompareRow| row.unsolved.is_some() || row.unfelt.is_some();
-    if came_to_no_rest(other) && !came_to_no_rest(first) {
-        return format!("{name} falls behind because its rods came to no rest{but_sooner}.");
     }
     if other.let_go.len() != first.let_go.len() {
         let (across, step) = other.let_go.first().cloned().unwrap_or_default();

@@ -2,8 +2,9 @@
 
 use crate::mechanics::threads::{all_of_them, in_order};
 use crate::mechanics::{MechanicsError, PUMP_KPA, ecst_percent, nascet_percent};
+use crate::procedure::reason::{Retrieving, Unknown};
 use crate::procedure::{
-    EdgeKind, EdgeReport, Finding, Meets, Passed, Plan, State, StepEffect, Topic, edge_finding,
+    EdgeKind, EdgeReport, Finding, Meets, Passed, Plan, State, StepEffect, edge_finding,
     edge_passages, judge_edge, lumen_flow, pulls,
 };
 use serde::{Deserialize, Serialize};
@@ -229,7 +230,8 @@ impl EdgeRows {
             let report = match judged {
                 Ok(report) => report,
                 Err(error) => {
-                    findings.push(cannot("a crossing of a stent's edge", &error));
+                    let what = error.to_string();
+                    findings.push(Finding::undecided(Unknown::Crossing { what }));
                     continue;
                 }
             };
@@ -242,19 +244,19 @@ impl EdgeRows {
             self.edges.push(edge_row(plan, before, step, &report));
         }
         let pulled = pulls(plan, before, &effect.moves).unwrap_or_else(|error| {
-            findings.push(cannot("the pull of the retriever", &error));
+            let what = error.to_string();
+            findings.push(Finding::undecided(Unknown::Sliding { what }));
             Vec::new()
         });
         for pull in pulled {
             let name = |k: usize| plan.devices[k].name.clone();
             let at_hub_n = pull.at_hub_n();
-            let text = format!(
-                "the {} starts to slide at {:.2} N on the wall and {:.2} N on clot; bends below make that {at_hub_n:.2} N at the hub, before stiffness and suction (bench models from simple to most tortuous: 0.24 to 1.6 N)",
-                name(pull.retriever),
-                pull.on_wall_n,
-                pull.on_clot_n
-            );
-            findings.push(Finding::note(Topic::Treatment, text));
+            findings.push(Finding::note(Retrieving::RetrieverSlides {
+                device: name(pull.retriever),
+                on_wall_n: pull.on_wall_n,
+                on_clot_n: pull.on_clot_n,
+                at_hub_n,
+            }));
             self.pulls.push(PullRow {
                 step,
                 retriever: name(pull.retriever),
@@ -284,15 +286,6 @@ impl EdgeRows {
         }
         findings
     }
-}
-
-/// What could not be computed breaks the plan: nothing is known of it.
-fn cannot(what: &str, error: &MechanicsError) -> Finding {
-    Finding::failure(
-        Topic::StentEdge,
-        format!("{what} cannot be judged: {error}"),
-    )
-    .with_help("check the sizes of stent and device")
 }
 
 fn edge_row(plan: &Plan, before: &State, step: usize, report: &EdgeReport) -> EdgeRow {

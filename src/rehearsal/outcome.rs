@@ -10,16 +10,30 @@ use crate::procedure::{Direction as ExchangeDirection, Finding, Severity, Vessel
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema; grows when a field changes its meaning or goes.
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 
 /// Whether the plan holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// No step fails.
+    /// Every step is known to go, and none fails.
     Passes,
-    /// At least one does.
+    /// At least one step fails, whatever those come to of which nothing is known.
     Fails,
+    /// No step is known to fail, but of one at least it is not known whether it goes.
+    Undecided,
+}
+
+impl Verdict {
+    /// In one word.
+    #[must_use]
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Self::Passes => "passes",
+            Self::Fails => "fails",
+            Self::Undecided => "undecided",
+        }
+    }
 }
 
 /// The outcome of a rehearsal.
@@ -35,6 +49,10 @@ pub struct Outcome {
     pub about: String,
     /// Whether the plan holds.
     pub verdict: Verdict,
+    /// Lengths were ruled along the centre line, as asked for: forces, edges and what rods would not do are
+    /// not in the verdict.
+    #[serde(default)]
+    pub by_ruler: bool,
     /// The verdict and the weak points in plain words, the gravest first.
     pub headline: Vec<String>,
     /// The vessel and what its values rest on.

@@ -3,16 +3,17 @@
 use super::edge_rows::{EdgeRows, crossings, stent_rows};
 use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
-    ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
+    ReachRow, SCHEMA_VERSION, StackRow, StepRow,
 };
+use super::verdict::verdict;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{
     BendContact, Surface, capstan_factor, ecst_percent, friction, nascet_percent,
 };
+use crate::procedure::reason::Fit;
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, Severity, State, StepEffect, Topic, meetings,
-    walk_with,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings, walk_with,
 };
 
 /// How lengths and loads are had where devices are laid as rods.
@@ -73,9 +74,10 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
         gathered.tell(at_edges);
     }
     let start = State::start(plan);
-    gathered.by_rods = passed
-        .iter()
-        .any(|p| p.effect.laid.iter().any(|laid| laid.shape.is_some()));
+    gathered.by_rods = passed.iter().any(|p| {
+        let mut laid = p.effect.laid.iter();
+        laid.any(|laid| laid.shape.is_some() || laid.unsolved.is_some())
+    });
     gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
 }
 
@@ -192,33 +194,25 @@ impl Gathered {
         if told.is_some_and(|t| t >= fit.verdict) {
             return None;
         }
-        let who = inside.join(" beside the ");
+        let room = fit.reason.clone();
         match fit.verdict {
             FitVerdict::Fits => None,
-            FitVerdict::Tight => Some(
-                Finding::warning(
-                    Topic::Fit,
-                    format!("the {who} runs tight in the {around}: {}", fit.reason),
-                )
-                .with_help("a thinner device inside or a wider one around it"),
-            ),
-            FitVerdict::DoesNotFit => Some(
-                Finding::failure(
-                    Topic::Fit,
-                    format!("the {who} does not fit in the {around}: {}", fit.reason),
-                )
-                .with_help("a thinner device inside or a wider one around it"),
-            ),
+            FitVerdict::Tight => Some(Finding::warning(Fit::Tight {
+                inside,
+                around,
+                room,
+            })),
+            FitVerdict::DoesNotFit => Some(Finding::failure(Fit::DoesNotFit {
+                inside,
+                around,
+                room,
+            })),
         }
     }
 
     fn finish(mut self, plan: &Plan, state: &State) -> Outcome {
         self.fits
             .sort_by(|a, b| a.clearance_mm.total_cmp(&b.clearance_mm));
-        let failed = self
-            .steps
-            .iter()
-            .any(|s| s.worst() == Some(Severity::Failure));
         let track = &plan.track;
         let mut outcome = Outcome {
             schema: "nestline.rehearsal".into(),
@@ -227,11 +221,8 @@ impl Gathered {
             about: plan.about.clone(),
             vessel: plan.vessel.clone(),
             stack: stack_rows(plan),
-            verdict: if failed {
-                Verdict::Fails
-            } else {
-                Verdict::Passes
-            },
+            verdict: verdict(&self.steps),
+            by_ruler: !self.by_rods,
             headline: Vec::new(),
             route_mm: track.length_mm(),
             route_turning_deg: track.turning_between(0.0, track.length_mm()).to_degrees(),
@@ -412,12 +403,13 @@ fn access_rows(plan: &Plan, state: &State) -> Vec<AccessRow> {
         .collect()
 }
 
-/// The least margin of each catheter; rails are judged by the exchanges they serve.
+/// The least margin of each catheter; rails are judged by the exchanges they serve, and what the script
+/// brings in to its hub has no margin to speak of.
 fn reach_rows(plan: &Plan, steps: &[StepRow]) -> Vec<ReachRow> {
     let mut rows: Vec<ReachRow> = plan
         .devices
         .iter()
-        .filter(|d| !d.is_rail())
+        .filter(|d| !d.is_rail() && !plan.goes_to_hub(&d.name))
         .filter_map(|d| {
             let rows = steps
                 .iter()

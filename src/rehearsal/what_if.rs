@@ -5,7 +5,7 @@ use super::run::CAUTION;
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema of a what-if table.
-pub const WHAT_IF_VERSION: u32 = 1;
+pub const WHAT_IF_VERSION: u32 = 2;
 
 /// One change and what came of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -2,38 +2,16 @@
 
 use super::edge_rows::{EDGE_CAUTION, EdgeRow};
 use super::outcome::{Outcome, Verdict};
+use super::verdict::{first_that_stands, undecided};
 use crate::mechanics::Direction as Push;
-use crate::procedure::{Direction, Meets, Severity, Topic};
+use crate::procedure::reason::Reach;
+use crate::procedure::{Direction, Finding, Meets, Reason, Severity, Topic, longer_mm};
+use crate::units::fixed;
 
 /// Verdict first, then what breaks or is weak, the gravest first.
 pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
-    let mut lines = Vec::new();
-    let failures = outcome
-        .steps
-        .iter()
-        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)))
-        .filter(|(_, f)| f.severity == Severity::Failure);
-    let (mut count, mut first) = (0, None);
-    for failure in failures {
-        count += 1;
-        first = first.or(Some(failure));
-    }
-    match (outcome.verdict, first) {
-        (Verdict::Passes, _) | (_, None) => lines.push("The plan passes.".to_owned()),
-        (Verdict::Fails, Some((step, finding))) => {
-            lines.push(format!("The plan breaks at step {step}: {}.", finding.text));
-            if let Some(help) = &finding.help {
-                lines.push(format!("What would help: {help}."));
-            }
-            if count > 1 {
-                lines.push(format!(
-                    "{} further failure{} at later steps or in the same one.",
-                    count - 1,
-                    if count == 2 { "" } else { "s" }
-                ));
-            }
-        }
-    }
+    let mut lines = verdict_lines(outcome);
+    lines.extend(shortfall_line(outcome));
     lines.extend(reach_line(outcome));
     lines.extend(ruler_line(outcome));
     lines.extend(force_line(outcome));
@@ -44,21 +22,100 @@ pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
     lines
 }
 
-fn reach_line(outcome: &Outcome) -> Option<String> {
-    // The access sheath is meant to go in to its hub: it says nothing about reach.
-    let row = outcome.reach.iter().find(|r| r.margin_mm > 0.5)?;
-    if outcome
+/// The verdict and what it rests on.
+fn verdict_lines(outcome: &Outcome) -> Vec<String> {
+    let mut lines = Vec::new();
+    match outcome.verdict {
+        Verdict::Passes if outcome.by_ruler => lines.push(
+            "The plan passes by ruler: its lengths do, along the centre line; nothing else was asked.".into(),
+        ),
+        Verdict::Passes => lines.push("The plan passes.".into()),
+        Verdict::Fails => {
+            if let Some((step, finding)) = first_that_stands(&outcome.steps) {
+                lines.push(format!("The plan breaks at step {step}: {}.", finding.text));
+                lines.extend(helps(finding));
+            }
+            let told = outcome.steps.iter().flat_map(|s| &s.findings);
+            let failures = told.filter(|f| f.severity == Severity::Failure).count();
+            if failures > 1 {
+                lines.push(format!(
+                    "{} further failure{} at later steps or in the same one.",
+                    failures - 1,
+                    if failures == 2 { "" } else { "s" }
+                ));
+            }
+        }
+        Verdict::Undecided => {
+            let mut unknown = undecided(&outcome.steps);
+            if let Some((step, finding)) = unknown.next() {
+                lines.push(format!(
+                    "Whether the plan holds is not known. Step {step}: {}.",
+                    finding.text
+                ));
+                lines.extend(helps(finding));
+            }
+            match unknown.count() {
+                0 => {}
+                1 => lines.push("One further thing is not known at a later step or in the same one.".into()),
+                n => lines.push(format!("{n} further things are not known at later steps or in the same one.")),
+            }
+        }
+    }
+    lines
+}
+
+fn helps(finding: &Finding) -> Option<String> {
+    let help = finding.help.as_ref()?;
+    Some(format!("What would help: {help}."))
+}
+
+/// The worst shortfall of all steps, and the length of device that would do.
+fn shortfall_line(outcome: &Outcome) -> Option<String> {
+    let told = outcome
         .steps
         .iter()
-        .flat_map(|s| &s.findings)
-        .any(|f| f.severity == Severity::Failure && f.topic == Topic::Reach)
-    {
-        return None;
-    }
+        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
+    let short = told.filter_map(|(step, finding)| match &finding.reason {
+        Reason::Reach(Reach::TooShort {
+            device,
+            short_mm,
+            usable_mm,
+            ..
+        }) => Some((step, device, *short_mm, *usable_mm)),
+        _ => None,
+    });
+    let (step, device, short_mm, usable_mm) = short.max_by(|a, b| a.2.total_cmp(&b.2))?;
     Some(format!(
-        "Every device reaches, with {:.0} mm to spare (the {}, at step {}).",
-        row.margin_mm, row.device, row.step
+        "The worst shortfall is {} mm (the {device}, at step {step}): a {device} of {} mm would do, it has {}.",
+        fixed(short_mm, 0),
+        fixed(longer_mm(usable_mm, short_mm), 0),
+        fixed(usable_mm, 0)
     ))
+}
+
+/// The least that is to spare; only a plan that passes is known to reach everywhere.
+fn reach_line(outcome: &Outcome) -> Option<String> {
+    let row = outcome.reach.first()?;
+    if outcome.verdict == Verdict::Passes {
+        return Some(format!(
+            "Every device reaches, with {} mm to spare (the {}, at step {}).",
+            fixed(row.margin_mm, 0),
+            row.device,
+            row.step
+        ));
+    }
+    let told = outcome.steps.iter().flat_map(|s| &s.findings);
+    let short = told
+        .filter(|f| f.severity == Severity::Failure)
+        .any(|f| f.topic == Topic::Reach);
+    (!short).then(|| {
+        format!(
+            "Of what was done, the {} has least to spare: {} mm, at step {}.",
+            row.device,
+            fixed(row.margin_mm, 0),
+            row.step
+        )
+    })
 }
 
 /// What a ruler on the centre line would have got wrong, at its worst.

@@ -13,8 +13,7 @@ pub fn comparison_tables(comparison: &Comparison) -> Vec<CsvTable> {
             "plan",
             "verdict",
             "breaks_at_step",
-            "unsolved_at_step",
-            "unfelt_at_step",
+            "undecided_at_step",
             "reperfusion_mean_s",
             "reperfusion_p10_s",
             "reperfusion_p50_s",
@@ -44,17 +43,15 @@ pub fn comparison_tables(comparison: &Comparison) -> Vec<CsvTable> {
     );
     for (i, r) in comparison.rows.iter().enumerate() {
         let [p10, p50, p90] = percentiles(r.reperfusion);
-        let step = |at: &Option<(usize, String)>| {
-            at.as_ref().map_or_else(String::new, |(s, _)| s.to_string())
-        };
+        let step =
+            |at: Option<&(usize, String)>| at.map_or_else(String::new, |(s, _)| s.to_string());
         let reach = r.least_reach.as_ref();
         plans.row([
             (i + 1).to_string(),
             r.name.clone(),
             word(&r.verdict),
-            step(&r.breaks_at),
-            step(&r.unsolved),
-            step(&r.unfelt),
+            step(r.breaks_at.as_ref()),
+            step(r.undecided.first()),
             optional(r.expected.reperfusion_s),
             p10,
             p50,

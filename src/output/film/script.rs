@@ -190,6 +190,7 @@ impl Weighed {
         };
         let told: f64 = match card.row.worst() {
             Some(Severity::Failure) => 8.0,
+            Some(Severity::Undecided) => 6.0,
             Some(Severity::Warning) => 1.2,
             _ => 0.0,
         };

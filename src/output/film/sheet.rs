@@ -468,6 +468,7 @@ pub(super) fn verdict(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &St
     let (words, state) = match stage.verdict {
         Verdict::Passes => ("The plan passes", State::Good),
         Verdict::Fails => ("The plan fails", State::Bad),
+        Verdict::Undecided => ("Not decided", State::Weak),
     };
     let (colour, sign) = scheme.state(state);
     let top = 0.13 * size.y;

@@ -4,7 +4,7 @@ use super::clock::whiskers;
 use super::svg::{Figure, Scale, WIDTH, cut, num, ticks};
 use super::text::{prose, sentence};
 use crate::output::compare::criteria;
-use crate::rehearsal::{Changed, Comparison, Flip, Sooner, Verdict};
+use crate::rehearsal::{Changed, Comparison, Flip, Sooner};
 use maud::{Markup, html};
 
 /// Time to reperfusion of each plan that has one.
@@ -99,9 +99,9 @@ pub(super) fn figures(comparison: &Comparison) -> Vec<Figure> {
 pub(super) fn section(comparison: &Comparison) -> Markup {
     html! {
         @if let Some(first) = comparison.rows.first() {
-            @let holds = first.verdict == Verdict::Passes;
-            div.verdict.good[holds].bad[!holds] {
-                span.sign aria-hidden="true" { @if holds { "✓" } @else { "✗" } }
+            @let (class, sign, _) = super::verdict::sign(first.verdict);
+            div class={ "verdict " (class) } {
+                span.sign aria-hidden="true" { (sign) }
                 div {
                     p.word { "First: " (first.name) }
                     @if let Some(why) = comparison.why.first() { p { (prose(&sentence(why))) } }
@@ -122,7 +122,7 @@ pub(super) fn section(comparison: &Comparison) -> Markup {
                             th scope="row" { (name.trim()) }
                             @for (row, cell) in comparison.rows.iter().zip(cells) {
                                 @if k == 0 {
-                                    td class=(if row.verdict == Verdict::Passes { "good" } else { "bad" }) { b { (cell) } }
+                                    td class=(super::verdict::sign(row.verdict).0) { b { (cell) } }
                                 } @else { td { (cell) } }
                             }
                         }
@@ -143,8 +143,7 @@ pub(super) fn section(comparison: &Comparison) -> Markup {
             dd {
                 (row.about)
                 @if let Some((step, text)) = &row.breaks_at { " " b { "Breaks at step " (step) ": " } (prose(&sentence(text))) }
-                @if let Some((step, why)) = &row.unfelt { " A pull came to no rest at step " (step) ": " (prose(why)) "." }
-                @if let Some((step, why)) = &row.unsolved { " Rods came to no rest at step " (step) ": " (prose(why)) "." }
+                @for (step, text) in &row.undecided { " " b { "Undecided at step " (step) ": " } (prose(&sentence(text))) }
             }
         } }
         p.note {

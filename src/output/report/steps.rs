@@ -9,6 +9,7 @@ use maud::{Markup, html};
 const fn word(severity: Option<Severity>) -> (&'static str, &'static str) {
     match severity {
         Some(Severity::Failure) => ("bad", "FAILS"),
+        Some(Severity::Undecided) => ("weak", "NOT KNOWN"),
         Some(Severity::Warning) => ("weak", "weak"),
         _ => ("good", "ok"),
     }
@@ -56,6 +57,7 @@ fn told(step: &StepRow) -> Markup {
             @for finding in &step.findings {
                 @let (class, word) = match finding.severity {
                     Severity::Failure => ("bad", "FAILS"),
+                    Severity::Undecided => ("weak", "NOT KNOWN"),
                     Severity::Warning => ("weak", "weak"),
                     Severity::Note => ("note", "note"),
                 };

@@ -1,5 +1,6 @@
 //! Words and lengths: every length can be shown in another unit by the reader.
 
+pub(super) use crate::units::fixed;
 use maud::{Markup, html};
 
 /// What kind of length it is: ways are read in mm, cm or in, bores and gaps in mm, in or French.
@@ -37,16 +38,6 @@ pub(super) fn bare(value_mm: f64, kind: Kind, digits: usize) -> Markup {
 /// The unit of such a column.
 pub(super) fn unit(kind: Kind) -> Markup {
     html! { span data-unit=(kind.mark()) { "mm" } }
-}
-
-/// A number with so many digits and no minus before a zero.
-pub(super) fn fixed(value: f64, digits: usize) -> String {
-    let text = format!("{value:.digits$}");
-    if text.starts_with('-') && text.chars().all(|c| matches!(c, '-' | '0' | '.')) {
-        text[1..].to_owned()
-    } else {
-        text
-    }
 }
 
 /// Seconds as minutes.

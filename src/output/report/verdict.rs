@@ -31,6 +31,10 @@ pub(super) fn points(outcome: &Outcome) -> Vec<Point<'_>> {
             .map(|(step, finding)| Point { step, finding })
     };
     let mut points: Vec<Point<'_>> = all(Severity::Failure).collect();
+    // a failure that rests on estimated lengths says less than why they are estimated
+    if outcome.verdict == Verdict::Undecided {
+        points = all(Severity::Undecided).collect();
+    }
     // what a step finds missing follows from what broke before it
     if points
         .iter()
@@ -71,6 +75,7 @@ fn rank(topic: Topic) -> usize {
         Topic::StentEdge,
         Topic::Exchange,
         Topic::Fit,
+        Topic::Unknown,
         Topic::Force,
         Topic::Vessel,
         Topic::Lesion,
@@ -126,6 +131,7 @@ pub(super) const fn heading(finding: &Finding) -> &'static str {
         Topic::Treatment => "Treatment",
         Topic::StentEdge => "At the stent's edge",
         Topic::Force => "Force",
+        Topic::Unknown => "Not known",
         Topic::Lumen => "Lumen blocked",
         Topic::Image => "Out of sight",
     }
@@ -138,25 +144,38 @@ pub(super) fn first_step(outcome: &Outcome) -> usize {
         .map_or(outcome.steps.len().max(1), |p| p.step)
 }
 
+/// What stands for a verdict: its class, its sign and its word.
+pub(super) const fn sign(verdict: Verdict) -> (&'static str, &'static str, &'static str) {
+    match verdict {
+        Verdict::Passes => ("good", "✓", "Passes"),
+        Verdict::Fails => ("bad", "✗", "Fails"),
+        Verdict::Undecided => ("weak", "?", "Undecided"),
+    }
+}
+
 /// The top of the page.
 pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
     let outcome = sheet.outcome();
     let points = points(outcome);
-    let passes = outcome.verdict == Verdict::Passes;
+    let (class, sign, word) = sign(outcome.verdict);
     html! {
         (super::eyebrow("Rehearsal"))
         h1 { (outcome.scene) }
         p.about { (outcome.about) }
         p.about { "Vessel: " (outcome.vessel.name) }
-        div.verdict.good[passes].bad[!passes] {
-            span.sign aria-hidden="true" { @if passes { "✓" } @else { "✗" } }
+        div class={ "verdict " (class) } {
+            span.sign aria-hidden="true" { (sign) }
             div {
-                p.word { @if passes { "Passes" } @else { "Fails" } }
+                p.word { (word) @if outcome.by_ruler { " (by ruler)" } }
                 p { (summary(outcome, points.len())) }
             }
         }
         @if !points.is_empty() {
-            h2.small-head { @if passes { "Weak points" } @else { "What breaks, what is weak" } }
+            h2.small-head { @match outcome.verdict {
+                Verdict::Passes => "Weak points",
+                Verdict::Fails => "What breaks, what is weak",
+                Verdict::Undecided => "What is not known, what is weak",
+            } }
             ol.points {
                 @for point in &points {
                     @let bad = point.finding.severity == Severity::Failure;
@@ -187,12 +206,20 @@ fn summary(outcome: &Outcome, shown: usize) -> Markup {
         findings.filter(|f| f.severity == severity).count()
     };
     let (failures, warnings) = (count(Severity::Failure), count(Severity::Warning));
+    let worst = match outcome.verdict {
+        Verdict::Undecided => Severity::Undecided,
+        Verdict::Passes | Verdict::Fails => Severity::Failure,
+    };
     let first = outcome
         .steps
         .iter()
-        .find(|s| s.worst() == Some(Severity::Failure));
+        .find(|s| s.findings.iter().any(|f| f.severity == worst));
     html! {
         @match first {
+            Some(step) if outcome.verdict == Verdict::Undecided => {
+                "Whether the plan holds is not known: step " (step.number) " of " (outcome.steps.len()) ", " (step.say) ", could not be solved. "
+                "Neither a pass nor a failure."
+            }
             Some(step) => {
                 "The plan breaks at step " (step.number) " of " (outcome.steps.len()) ": " (step.say) ". "
                 (failures) @if failures == 1 { " failure" } @else { " failures" } " in all, "
@@ -217,7 +244,7 @@ fn figures(sheet: &Sheet<'_>) -> Markup {
         let mut found = s.findings.iter();
         found.any(|f| f.topic == Topic::Reach && f.severity == Severity::Failure)
     });
-    let reach = outcome.reach.iter().find(|r| r.margin_mm.abs() > 0.5);
+    let reach = outcome.reach.first();
     let passes = outcome.verdict == Verdict::Passes;
     let blind = outcome
         .exchanges

@@ -100,7 +100,7 @@ impl Scheme {
     pub fn severity(&self, severity: Severity) -> (Color32, Icon) {
         self.state(match severity {
             Severity::Failure => State::Bad,
-            Severity::Warning => State::Weak,
+            Severity::Undecided | Severity::Warning => State::Weak,
             Severity::Note => State::Quiet,
         })
     }

@@ -162,6 +162,7 @@ pub(super) fn foot(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage,
 fn what_cells_mean(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
     for (severity, one, many) in [
         (Severity::Warning, "weak point", "weak points"),
+        (Severity::Undecided, "step not known", "steps not known"),
         (Severity::Failure, "failure", "failures"),
     ] {
         let of_kind = |c: &&StepCard| c.row.worst() == Some(severity);
@@ -179,12 +180,12 @@ fn what_cells_mean(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
     }
 }
 
-/// Failures fill a cell, warnings its lower half: told by form too.
+/// Failures fill a cell, what is not known three quarters of it, warnings its lower half: told by form too.
 fn fill_cell(painter: &Painter, scheme: &Scheme, cell: Rect, severity: Severity) {
-    let from = if severity == Severity::Failure {
-        0.0
-    } else {
-        0.5
+    let from = match severity {
+        Severity::Failure => 0.0,
+        Severity::Undecided => 0.25,
+        Severity::Warning | Severity::Note => 0.5,
     };
     let top = cell.top() + from * cell.height();
     let (colour, _) = scheme.severity(severity);

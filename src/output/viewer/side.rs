@@ -85,6 +85,7 @@ fn verdict(ui: &mut Ui, scheme: &Scheme, stage: &Stage) {
     let (words, state) = match stage.verdict {
         Verdict::Passes => ("The plan passes", State::Good),
         Verdict::Fails => ("The plan fails", State::Bad),
+        Verdict::Undecided => ("Not decided", State::Weak),
     };
     let (colour, icon) = scheme.state(state);
     ui.horizontal(|ui| {
