@@ -4,11 +4,16 @@ use super::branches::{Branches, geometry_complaint};
 use super::document::{Document, FileKind};
 use super::error::{Complaint, DataError, Problem, choices};
 use super::source::Source;
-use crate::geometry::anatomy::{Anatomy, Measurements, NoteValue, Origin, ValueNote};
+use crate::geometry::anatomy::{
+    Anatomy, Measurements, NoteValue, Origin, Stretch, ValueNote, changed_lengths,
+};
 use crate::geometry::{GeometryError, Place, Track, TrackSettings, Tree};
 use crate::procedure::{ValueRow, VesselInfo};
-use crate::rehearsal::VesselReport;
+use crate::rehearsal::{ChangedLength, VesselReport};
 use serde::Deserialize;
+
+/// Lengths are read off an angiogram to this, mm: smaller changes are none.
+const TOLD_FROM_MM: f64 = 0.1;
 
 /// A vessel as read from its file.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,6 +27,8 @@ pub struct Vessel {
     pub access: Place,
     /// Named ends of routes.
     pub targets: Vec<(String, Place)>,
+    /// Where the entered lengths lie, where it was measured.
+    pub lengths: Vec<Stretch>,
     /// The form it was built from, where it was measured: populations are sampled around it.
     pub measurements: Option<Measurements>,
 }
@@ -153,6 +160,7 @@ fn accept(document: &Document) -> Result<Vessel, DataError> {
             tree: built.tree,
             access: built.access,
             targets: built.targets,
+            lengths: Vec::new(),
             measurements: None,
         }),
         Form::Measured(form) => match form.build() {
@@ -190,8 +198,25 @@ pub fn measure_vessel(source: &Source, target: Option<&str>) -> Result<VesselRep
         .with_help(choices(wanted, names))
     })?;
     let track = vessel.route(&document, place, &TrackSettings::default())?;
-    VesselReport::of(vessel.info, &name, &vessel.tree, &track)
-        .map_err(|fault| document.refuse_at(named_complaint(&document, &fault)))
+    let refuse = |fault: GeometryError| document.refuse_at(named_complaint(&document, &fault));
+    let changed = changed_lengths(
+        &vessel.tree,
+        vessel.access,
+        place,
+        &vessel.lengths,
+        TOLD_FROM_MM,
+    )
+    .map_err(refuse)?;
+    let mut report = VesselReport::of(vessel.info, &name, &vessel.tree, &track).map_err(refuse)?;
+    report.changed = changed
+        .into_iter()
+        .map(|(stretch, on_the_route_mm)| ChangedLength {
+            name: stretch.field,
+            entered_mm: stretch.entered_mm,
+            on_the_route_mm,
+        })
+        .collect();
+    Ok(report)
 }
 
 /// Every way through a vessel, for a check of the file alone.
@@ -220,6 +245,7 @@ fn measured(mut info: VesselInfo, anatomy: Anatomy, form: Measurements) -> Vesse
             .into_iter()
             .map(|target| (target.name.to_owned(), target.place))
             .collect(),
+        lengths: anatomy.lengths,
         measurements: Some(form),
     }
 }

@@ -118,9 +118,30 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
     }
     right_align(&mut table, [1]);
     let _ = writeln!(out, "{table}");
+    changed_lengths(&mut out, report, columns);
     out.push('\n');
     wrapped(&mut out, "", &report.caution, width);
     out
+}
+
+/// Entered lengths that the route does not keep, where there are any.
+fn changed_lengths(out: &mut String, report: &VesselReport, columns: u16) {
+    if report.changed.is_empty() {
+        return;
+    }
+    section(out, "Lengths that differ on this route (mm)");
+    let mut table = plain_table(&["value", "as above", "on this route"], columns);
+    for length in &report.changed {
+        table.add_row([
+            length.name.clone(),
+            format!("{:.1}", length.entered_mm),
+            format!("{:.1}", length.on_the_route_mm),
+        ]);
+    }
+    right_align(&mut table, 1..3);
+    let _ = writeln!(out, "{table}");
+    let why = "where a route turns off into another vessel it cuts the corner of their centre lines; all other lengths are kept to 0.1 mm";
+    wrapped(out, "", why, usize::from(columns));
 }
 
 fn winding(t: &Tortuosity) -> String {

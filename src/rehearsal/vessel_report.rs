@@ -18,8 +18,22 @@ pub struct VesselReport {
     pub target: String,
     /// The measures.
     pub measures: Measures,
+    /// Entered lengths that the route to this target keeps no better than to a tenth of a
+    /// millimetre: it swings through ostia, and so cuts their corners.
+    pub changed: Vec<ChangedLength>,
     /// The caution that goes with every output.
     pub caution: String,
+}
+
+/// An entered length that a route does not keep.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChangedLength {
+    /// The field of the form.
+    pub name: String,
+    /// As entered, or as assumed where nothing was, mm.
+    pub entered_mm: f64,
+    /// What it is along the route, mm.
+    pub on_the_route_mm: f64,
 }
 
 impl VesselReport {
@@ -39,6 +53,7 @@ impl VesselReport {
             vessel,
             target: target.to_owned(),
             measures: Measures::of(tree, track, &MeasureSettings::default())?,
+            changed: Vec::new(),
             caution: CAUTION.into(),
         })
     }

@@ -3,7 +3,9 @@
 use super::super::{
     Branch, Frame, GeometryError, Landmark, Lumen, Ostium, Place, Point, Tree, Vector,
 };
+use super::kept::{Allowances, End, Length, Stretch};
 use super::ledger::Ledger;
+use super::means::Mean;
 use super::pen::{Pen, diameter_mm};
 use crate::math;
 
@@ -11,6 +13,9 @@ use crate::math;
 pub(super) struct Draft {
     pub(super) tree: Tree,
     pub(super) ledger: Ledger,
+    pub(super) allowances: Allowances,
+    /// Entered lengths, and where they lie on the tree.
+    pub(super) lengths: Vec<Stretch>,
 }
 
 /// Where a branch starts and how far its first stretch runs inside its parent.
@@ -24,8 +29,10 @@ pub(super) struct Origin {
 }
 
 impl Draft {
-    pub(super) fn new() -> Self {
+    pub(super) fn new(allowances: Allowances) -> Self {
         Self {
+            allowances,
+            lengths: Vec::new(),
             tree: Tree {
                 branches: Vec::new(),
                 landmarks: Vec::new(),
@@ -33,6 +40,81 @@ impl Draft {
                 clots: Vec::new(),
             },
             ledger: Ledger::default(),
+        }
+    }
+
+    /// A length that a device runs along, noted as entered and drawn such that it is found again.
+    pub(super) fn length(
+        &mut self,
+        field: &'static str,
+        measured: Option<f64>,
+        otherwise: Mean,
+    ) -> Length {
+        let entered_mm = self.ledger.mm(field, measured, otherwise);
+        self.allowances.length(field, entered_mm)
+    }
+
+    /// Says where an entered length lies on the tree.
+    pub(super) fn stretch(
+        &mut self,
+        field: impl Into<String>,
+        from: (usize, f64),
+        to: (usize, f64),
+        entered_mm: f64,
+    ) {
+        let place = |(branch, at_mm)| Place { branch, at_mm };
+        self.lengths.push(Stretch {
+            field: field.into(),
+            from: place(from),
+            to: End::At(place(to)),
+            entered_mm,
+            along_the_vessel: true,
+        });
+    }
+
+    /// The same for a place counted from another one in the direction of flow.
+    pub(super) fn beyond(
+        &mut self,
+        field: impl Into<String>,
+        from: (usize, f64),
+        to: (usize, f64),
+        entered_mm: f64,
+    ) {
+        self.stretch(field, from, to, entered_mm);
+        self.end_as(|place| End::Beyond(place));
+    }
+
+    /// The same for what may run on past the end of its branch.
+    pub(super) fn along(
+        &mut self,
+        field: impl Into<String>,
+        from: (usize, f64),
+        drawn_mm: f64,
+        entered_mm: f64,
+    ) {
+        self.stretch(field, from, from, entered_mm);
+        self.end_as(|_| End::Along(drawn_mm));
+    }
+
+    fn end_as(&mut self, end: impl Fn(Place) -> End) {
+        if let Some(Stretch { to, .. }) = self.lengths.last_mut()
+            && let End::At(place) = *to
+        {
+            *to = end(place);
+        }
+    }
+
+    /// The same for the distance of two origins along a vessel that routes leave there.
+    pub(super) fn between_origins(
+        &mut self,
+        field: &str,
+        from: (usize, f64),
+        to: (usize, f64),
+        entered_mm: f64,
+    ) {
+        self.stretch(field, from, to, entered_mm);
+        if let Some(last) = self.lengths.last_mut() {
+            last.along_the_vessel = false;
         }
     }
 

@@ -85,7 +85,7 @@ fn internal_carotid(
         form.bifurcation.bulb_length,
         means::BULB_LENGTH,
     );
-    let skull_base_mm = cervical.length_mm;
+    let skull_base_mm = cervical.length.drawn_mm;
     if bulb_length_mm >= skull_base_mm {
         return Err(refuse(
             "bifurcation.bulb_length",
@@ -162,7 +162,8 @@ fn internal_carotid(
         form.siphon.proximal_diameter,
         means::SIPHON_PROXIMAL_DIAMETER,
     );
-    let bends = siphon(form, draft, &mut pen, proximal)?;
+    let siphon_length = draft.length("siphon.length", form.siphon.length, means::SIPHON_LENGTH);
+    let bends = siphon(form, draft, &mut pen, proximal, siphon_length.drawn_mm)?;
     let ledger = &mut draft.ledger;
     let terminus = ledger.mm(
         "siphon.terminus_diameter",
@@ -212,6 +213,12 @@ fn internal_carotid(
     ] {
         draft.mark(name, branch, at_mm);
     }
+    for (field, from_mm, to_mm, length) in [
+        ("cervical_ica.length", 0.0, skull_base_mm, cervical.length),
+        ("siphon.length", cavernous_mm, end_mm, siphon_length),
+    ] {
+        draft.stretch(field, (branch, from_mm), (branch, to_mm), length.entered_mm);
+    }
     Ok(branch)
 }
 
@@ -236,11 +243,11 @@ fn siphon(
     draft: &mut Draft,
     pen: &mut Pen,
     proximal_mm: f64,
+    length_mm: f64,
 ) -> Result<Bends, GeometryError> {
     let x = form.side.sign();
     let entered = &form.siphon;
     let ledger = &mut draft.ledger;
-    let length_mm = ledger.mm("siphon.length", entered.length, means::SIPHON_LENGTH);
     let word = |s| match s {
         SiphonShape::C => "C",
         SiphonShape::V => "V",
@@ -360,8 +367,9 @@ fn m1(
     internal_carotid: usize,
 ) -> Result<usize, GeometryError> {
     let x = form.side.sign();
+    let length = draft.length("m1.length", form.m1.length, means::M1_LENGTH);
+    let length_mm = length.drawn_mm;
     let ledger = &mut draft.ledger;
-    let length_mm = ledger.mm("m1.length", form.m1.length, means::M1_LENGTH);
     let diameter_mm = ledger.mm("m1.diameter", form.m1.diameter, means::M1_DIAMETER);
     let shape = ledger.word(
         "m1.shape",
@@ -397,6 +405,7 @@ fn m1(
     let knots = vec![(0.0, diameter_mm), (length_mm, end_width * diameter_mm)];
     let m1 = draft.branch("m1", Some(origin.ostium), pen, knots, walls.brain_n_per_mm2)?;
     draft.mark("m1-end", m1, length_mm);
+    draft.stretch("m1.length", (m1, 0.0), (m1, length_mm), length.entered_mm);
     Ok(m1)
 }
 
@@ -436,7 +445,6 @@ fn m2(
     let end_width = draft.ledger.share("layout.m2_end_width", 0.75);
     let mut made = [0; 2];
     for (slot, superior) in made.iter_mut().zip([true, false]) {
-        let ledger = &mut draft.ledger;
         let (name, length_field, entered_mm, diameter_field, entered_diameter, mean, sign) =
             if superior {
                 (
@@ -459,7 +467,9 @@ fn m2(
                     -1.0,
                 )
             };
-        let length_mm = ledger.mm(length_field, entered_mm, means::M2_LENGTH);
+        let length = draft.length(length_field, entered_mm, means::M2_LENGTH);
+        let length_mm = length.drawn_mm;
+        let ledger = &mut draft.ledger;
         let diameter_mm = ledger.mm(diameter_field, entered_diameter, mean);
         // both turn up over the insula, the inferior trunk backwards
         let (first_name, first, last_name, last) = if superior {
@@ -497,6 +507,12 @@ fn m2(
             }
         }
         draft.mark(format!("{name}-end"), *slot, length_mm);
+        draft.stretch(
+            length_field,
+            (*slot, 0.0),
+            (*slot, length_mm),
+            length.entered_mm,
+        );
     }
     Ok((made[0], made[1]))
 }

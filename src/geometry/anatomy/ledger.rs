@@ -1,6 +1,6 @@
 //! Where every number of an anatomy comes from.
 
-use super::super::Vector;
+use super::super::{GeometryError, Vector};
 use super::means::{Mean, fixed, source};
 use std::borrow::Cow;
 
@@ -69,6 +69,36 @@ impl Ledger {
             origin,
         });
         value
+    }
+
+    /// A refusal, with the word that the field it names was not entered where that is so.
+    pub(super) fn told_if_assumed(&self, error: GeometryError) -> GeometryError {
+        let GeometryError::Measurement {
+            field,
+            found,
+            needed,
+            mend,
+        } = error
+        else {
+            return error;
+        };
+        let assumed = self.notes.iter().any(|note| {
+            note.name == field.as_str() && matches!(note.origin, Origin::Assumed { .. })
+        });
+        let (found, mend) = if assumed {
+            (
+                format!("{found} (not entered, assumed)"),
+                format!("{mend}; or enter {field}"),
+            )
+        } else {
+            (found, mend)
+        };
+        GeometryError::Measurement {
+            field,
+            found,
+            needed,
+            mend,
+        }
     }
 
     /// A length, mm.

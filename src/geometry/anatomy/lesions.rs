@@ -35,38 +35,48 @@ pub(super) fn lesion(
     }
     let carotid_mm = draft.length_mm(common_carotid);
     let origin_mm = landmark_mm(draft, "common-carotid-origin");
-    let (default_name, start_mm, branch, room_from_mm, room_to_mm) = match entered.place {
-        LesionPlace::Neck { above_bifurcation } => (
-            "neck-lesion",
-            above_bifurcation,
-            head.internal_carotid,
-            origin_mm - carotid_mm,
-            skull_base_mm,
-        ),
-        LesionPlace::CommonCarotid { above_origin } => (
-            "common-carotid-lesion",
-            origin_mm + above_origin,
-            common_carotid,
-            origin_mm,
-            carotid_mm,
-        ),
-        LesionPlace::Intracranial { above_skull_base } => (
-            "intracranial-lesion",
-            skull_base_mm + above_skull_base,
-            head.internal_carotid,
-            skull_base_mm,
-            draft.length_mm(head.internal_carotid),
-        ),
-        LesionPlace::M1 { beyond_terminus } => (
-            "m1-lesion",
-            beyond_terminus,
-            head.m1,
-            0.0,
-            draft.length_mm(head.m1),
-        ),
-    };
-    let end_mm = start_mm + entered.length;
-    if start_mm < room_from_mm || end_mm > room_to_mm {
+    let place_field = field("place");
+    let (default_name, (counted_from, base_mm), above_mm, branch, room_from_mm, room_to_mm) =
+        match entered.place {
+            LesionPlace::Neck { above_bifurcation } => (
+                "neck-lesion",
+                ((common_carotid, carotid_mm), 0.0),
+                above_bifurcation,
+                head.internal_carotid,
+                origin_mm - carotid_mm,
+                skull_base_mm,
+            ),
+            LesionPlace::CommonCarotid { above_origin } => (
+                "common-carotid-lesion",
+                ((common_carotid, origin_mm), origin_mm),
+                above_origin,
+                common_carotid,
+                origin_mm,
+                carotid_mm,
+            ),
+            LesionPlace::Intracranial { above_skull_base } => (
+                "intracranial-lesion",
+                ((head.internal_carotid, skull_base_mm), skull_base_mm),
+                above_skull_base,
+                head.internal_carotid,
+                skull_base_mm,
+                draft.length_mm(head.internal_carotid),
+            ),
+            LesionPlace::M1 { beyond_terminus } => (
+                "m1-lesion",
+                ((head.m1, 0.0), 0.0),
+                beyond_terminus,
+                head.m1,
+                0.0,
+                draft.length_mm(head.m1),
+            ),
+        };
+    let above = draft.allowances.length(&place_field, above_mm);
+    let length = draft.allowances.length(&field("length"), entered.length);
+    let start_mm = base_mm + above.drawn_mm;
+    let end_mm = start_mm + length.drawn_mm;
+    let slack_mm = draft.allowances.slack_mm();
+    if start_mm < room_from_mm - slack_mm || end_mm > room_to_mm + slack_mm {
         return Err(refuse(
             field("length"),
             format!("{:.0} mm from {start_mm:.0} mm", entered.length),
@@ -74,11 +84,13 @@ pub(super) fn lesion(
             "move or shorten the lesion, or lengthen the vessel",
         ));
     }
+    let start_mm = start_mm.max(room_from_mm);
+    let end_mm = end_mm.min(room_to_mm);
     let stretches = if start_mm < 0.0 {
         let below = Stretch {
             branch: common_carotid,
             start_mm: carotid_mm + start_mm,
-            length_mm: entered.length.min(-start_mm),
+            length_mm: (end_mm - start_mm).min(-start_mm),
         };
         let above = Stretch {
             branch: head.internal_carotid,
@@ -94,9 +106,17 @@ pub(super) fn lesion(
         vec![Stretch {
             branch,
             start_mm,
-            length_mm: entered.length,
+            length_mm: end_mm - start_mm,
         }]
     };
+    let first = stretches
+        .first()
+        .map_or((branch, start_mm), |s| (s.branch, s.start_mm));
+    let last = stretches
+        .last()
+        .map_or((branch, end_mm), |s| (s.branch, s.start_mm + s.length_mm));
+    draft.beyond(place_field, counted_from, first, above.entered_mm);
+    draft.stretch(field("length"), first, last, length.entered_mm);
 
     check_kind(entered, index)?;
     let collapsed = entered.near_occlusion || entered.nascet_percent >= 100.0;
@@ -240,28 +260,35 @@ pub(super) fn clot(
         .length_mm(head.m2_inferior)
         .min(draft.length_mm(head.m2_superior));
     let ica_mm = draft.length_mm(head.internal_carotid);
-    let (branch, start_mm, branch_mm, beyond_mm) = match entered.place {
+    let (branch, base_mm, beyond_base_mm, branch_mm, beyond_mm) = match entered.place {
         ClotPlace::Ica { before_terminus } => (
             head.internal_carotid,
-            ica_mm - before_terminus,
+            ica_mm,
+            -before_terminus,
             ica_mm,
             m1_mm + trunk_mm,
         ),
-        ClotPlace::M1 { beyond_terminus } => (head.m1, beyond_terminus, m1_mm, trunk_mm),
+        ClotPlace::M1 { beyond_terminus } => (head.m1, 0.0, beyond_terminus, m1_mm, trunk_mm),
         ClotPlace::M2Superior { beyond_division } => (
             head.m2_superior,
+            0.0,
             beyond_division,
             draft.length_mm(head.m2_superior),
             0.0,
         ),
         ClotPlace::M2Inferior { beyond_division } => (
             head.m2_inferior,
+            0.0,
             beyond_division,
             draft.length_mm(head.m2_inferior),
             0.0,
         ),
     };
-    if !(0.0..branch_mm).contains(&start_mm) {
+    let place = draft.allowances.length("clot.place", beyond_base_mm);
+    let length = draft.allowances.length("clot.length", entered.length);
+    let slack_mm = draft.allowances.slack_mm();
+    let start_mm = base_mm + place.drawn_mm;
+    if !(-slack_mm..branch_mm + slack_mm).contains(&start_mm) {
         return Err(refuse(
             "clot.place",
             format!("{start_mm:.0} mm along its vessel"),
@@ -269,8 +296,9 @@ pub(super) fn clot(
             "name the vessel that the clot starts in",
         ));
     }
+    let start_mm = start_mm.clamp(0.0, branch_mm);
     let room_mm = branch_mm + beyond_mm - start_mm;
-    if entered.length <= 0.0 || entered.length > room_mm {
+    if entered.length <= 0.0 || length.drawn_mm > room_mm + slack_mm {
         return Err(refuse(
             "clot.length",
             format!("{:.0} mm", entered.length),
@@ -283,11 +311,23 @@ pub(super) fn clot(
         Some(entered.length),
         fixed(entered.length, ""),
     );
+    draft.beyond(
+        "clot.place",
+        (branch, base_mm),
+        (branch, start_mm),
+        place.entered_mm,
+    );
+    draft.along(
+        "clot.length",
+        (branch, start_mm),
+        length.drawn_mm,
+        length.entered_mm,
+    );
     draft.tree.clots.push(Clot {
         name: "clot".into(),
         branch,
         start_mm,
-        length_mm: entered.length,
+        length_mm: length.drawn_mm,
     });
     Ok(())
 }

@@ -76,14 +76,14 @@ pub(super) fn iliacs(
         };
         let common_length_mm = ledger.mm(common_name, None, means::common_iliac_length(side));
         let length_mm = if side == stretches.puncture_side {
-            stretches.puncture_to_bifurcation_mm
+            stretches.puncture_to_bifurcation.drawn_mm
         } else {
             let longer_mm = if side == Side::Right { 7.0 } else { -7.0 };
             ledger.mm(
                 other_name,
                 None,
                 fixed(
-                    stretches.puncture_to_bifurcation_mm + longer_mm,
+                    stretches.puncture_to_bifurcation.entered_mm + longer_mm,
                     "derived from femoral.puncture_to_bifurcation; right longer by 7 mm, World J Emerg Surg 2024;19:29, doi 10.1186/s13017-024-00557-4",
                 ),
             )
@@ -152,6 +152,12 @@ pub(super) fn iliacs(
         };
         if here {
             draft.mark("arteriotomy", iliac, length_mm);
+            draft.stretch(
+                "femoral.puncture_to_bifurcation",
+                (iliac, length_mm),
+                (iliac, 0.0),
+                stretches.puncture_to_bifurcation.entered_mm,
+            );
             access = Some(Place {
                 branch: iliac,
                 at_mm: length_mm,
@@ -214,27 +220,31 @@ pub(super) fn arm(
         )?;
         return Ok(None);
     }
-    let mut length = |name, measured, otherwise| ledger.mm(name, measured, otherwise);
-    let subclavian_mm = length(
+    let mut length = |name, measured, otherwise| draft.length(name, measured, otherwise);
+    let subclavian = length(
         "radial.subclavian_length",
         route.subclavian_length,
         means::SUBCLAVIAN_LENGTH_MM,
     );
-    let axillary_mm = length(
+    let axillary = length(
         "radial.axillary_length",
         route.axillary_length,
         means::AXILLARY_LENGTH_MM,
     );
-    let brachial_mm = length(
+    let brachial = length(
         "radial.brachial_length",
         route.brachial_length,
         means::BRACHIAL_LENGTH_MM,
     );
-    let radial_mm = length(
+    let radial = length(
         "radial.radial_length",
         route.radial_length,
         means::RADIAL_LENGTH_MM,
     );
+    let (subclavian_mm, axillary_mm) = (subclavian.drawn_mm, axillary.drawn_mm);
+    let (brachial_mm, radial_mm) = (brachial.drawn_mm, radial.drawn_mm);
+    let ledger = &mut draft.ledger;
+    let mut length = |name, measured, otherwise| ledger.mm(name, measured, otherwise);
     let axillary_diameter = length("layout.axillary_diameter", None, fixed(6.0, source::MEMORY));
     let brachial_diameter = length(
         "radial.brachial_diameter",
@@ -306,6 +316,19 @@ pub(super) fn arm(
     draft.mark("brachial-start", branch, brachial_at);
     draft.mark("elbow", branch, radial_at);
     draft.mark("arteriotomy", branch, wrist_mm);
+    for (field, from_mm, to_mm, length) in [
+        ("radial.radial_length", wrist_mm, radial_at, radial),
+        ("radial.brachial_length", radial_at, brachial_at, brachial),
+        ("radial.axillary_length", brachial_at, axillary_at, axillary),
+        (
+            "radial.subclavian_length",
+            axillary_at,
+            origin.inside_mm,
+            subclavian,
+        ),
+    ] {
+        draft.stretch(field, (branch, from_mm), (branch, to_mm), length.entered_mm);
+    }
     Ok(Some(Place {
         branch,
         at_mm: wrist_mm,

@@ -12,19 +12,25 @@
 //! and noted as such under `layout.`.
 //!
 //! # Validity
-//! Lengths run along centre lines. Arch vessels are measured from the wall of the aorta, all
+//! Lengths run along centre lines, and along the route to the first target they are those entered,
+//! to a tenth of a millimetre: branches are drawn longer by what a route saves where it swings
+//! through an ostium. The distances of origins along the aorta are kept on the aorta. On the way to
+//! another target, or where the rounds that make up for it do not settle, a length may differ;
+//! [`changed_lengths`] tells which. Arch vessels are measured from the wall of the aorta, all
 //! others from their parent's centre line. Means stand for populations, not for a person: an
 //! anatomy whose deciding lengths are assumed decides nothing.
 
 mod draft;
 mod form;
 mod head;
+mod kept;
 mod ledger;
 mod lesions;
 mod limbs;
 mod means;
 mod neck;
 mod pen;
+mod plausible;
 mod sample;
 mod torso;
 mod walls;
@@ -34,10 +40,12 @@ pub use form::{
     FemoralRoute, LesionForm, LesionPlace, M1, M1Shape, M2, Measurements, NeckShape, Petrous,
     RadialRoute, Segment, Sex, SharedOrigin, Side, Siphon, SiphonShape, Wall, WallDisease,
 };
+pub use kept::{End, Stretch, changed_lengths};
 pub use ledger::{NoteValue, Origin, ValueNote};
 
 use super::{GeometryError, Place, Tree};
 use draft::{Draft, refuse};
+use kept::Allowances;
 use means::{Who, fixed, source};
 
 /// A vessel built from measurements.
@@ -51,6 +59,8 @@ pub struct Anatomy {
     pub targets: Vec<Target>,
     /// Every number used and what it rests on.
     pub values: Vec<ValueNote>,
+    /// Where the entered lengths lie on the tree.
+    pub lengths: Vec<Stretch>,
 }
 
 /// A place that a plan may aim at.
@@ -63,6 +73,14 @@ pub struct Target {
 }
 
 impl Anatomy {
+    /// The ways to the ends of both trunks, the first target's first; `None` where there is none.
+    fn routes(&self) -> Option<Vec<super::route::Route>> {
+        let trunks = self.targets.iter().filter(|t| t.name.starts_with("m2-"));
+        trunks
+            .map(|target| kept::route(&self.tree, self.access, target.place).ok())
+            .collect()
+    }
+
     /// The place of a target.
     ///
     /// # Errors
@@ -100,9 +118,53 @@ impl Measurements {
     /// ```
     pub fn build(&self) -> Result<Anatomy, GeometryError> {
         self.check()?;
+        let mut allowances = Allowances::default();
+        let mut best = self.draw(&allowances)?;
+        let Some(mut routes) = best.routes() else {
+            // an ostium that no route passes: whoever lays one is told
+            return Ok(best);
+        };
+        let mut worst_mm = kept::worst_mm(&best.lengths, &routes);
+        let mut lengths = best.lengths.clone();
+        for _ in 0..kept::ROUNDS {
+            if worst_mm <= kept::WITHIN_MM {
+                break;
+            }
+            allowances.make_up(&lengths, &routes);
+            let Ok(next) = self.draw(&allowances) else {
+                break;
+            };
+            match next.routes() {
+                Some(found) => routes = found,
+                None => break,
+            }
+            lengths.clone_from(&next.lengths);
+            let next_mm = kept::worst_mm(&lengths, &routes);
+            if next_mm < worst_mm {
+                (best, worst_mm) = (next, next_mm);
+            }
+        }
+        Ok(best)
+    }
+
+    /// Builds the vessel with its lengths drawn longer by the allowances.
+    fn draw(&self, allowances: &Allowances) -> Result<Anatomy, GeometryError> {
+        let mut draft = Draft::new(allowances.clone());
+        match self.drawn(&mut draft) {
+            Ok((access, targets)) => Ok(Anatomy {
+                targets,
+                access,
+                tree: draft.tree,
+                values: draft.ledger.notes,
+                lengths: draft.lengths,
+            }),
+            Err(error) => Err(draft.ledger.told_if_assumed(error)),
+        }
+    }
+
+    fn drawn(&self, draft: &mut Draft) -> Result<(Place, Vec<Target>), GeometryError> {
         let who = Who::of(self);
-        let mut draft = Draft::new();
-        self.note_person(&mut draft);
+        self.note_person(draft);
         let walls = walls::Walls::note(&self.wall, &mut draft.ledger);
         let carotid_mm = draft.ledger.mm(
             "common_carotid.diameter",
@@ -115,7 +177,7 @@ impl Measurements {
             Side::Left => carotid_mm,
             Side::Right => who.common_carotid_diameter().value,
         };
-        let torso = torso::build(self, who, &mut draft, &walls, left_carotid_mm)?;
+        let torso = torso::build(self, who, draft, &walls, left_carotid_mm)?;
         let bulb_mm = draft.ledger.mm(
             "bifurcation.bulb_diameter",
             self.bifurcation.bulb_diameter,
@@ -126,23 +188,22 @@ impl Measurements {
             (Side::Left, torso.left_carotid),
             (Side::Right, torso.right_carotid),
         ] {
-            let branch =
-                neck::common_carotid(self, who, &mut draft, &walls, side, origin, bulb_mm)?;
+            let branch = neck::common_carotid(self, who, draft, &walls, side, origin, bulb_mm)?;
             if side == self.side {
                 treated = branch;
             }
         }
-        self.external_carotid(&mut draft, &walls, treated)?;
-        let (cervical, origin) = neck::cervical_ica(self, who, &mut draft, treated)?;
-        let skull_base_mm = cervical.length_mm;
-        let head = head::build(self, &mut draft, &walls, cervical, origin, bulb_mm)?;
+        self.external_carotid(draft, &walls, treated)?;
+        let (cervical, origin) = neck::cervical_ica(self, who, draft, treated)?;
+        let skull_base_mm = cervical.length.drawn_mm;
+        let head = head::build(self, draft, &walls, cervical, origin, bulb_mm)?;
         for index in 0..self.lesions.len() {
-            lesions::lesion(self, index, &mut draft, treated, &head, skull_base_mm)?;
+            lesions::lesion(self, index, draft, treated, &head, skull_base_mm)?;
         }
-        lesions::clot(self, &mut draft, &head)?;
+        lesions::clot(self, draft, &head)?;
         let access = match torso.access {
             Some(access) => access,
-            None => self.carotid_access(&mut draft, treated)?,
+            None => self.carotid_access(draft, treated)?,
         };
         let end = |name, branch| Target {
             name,
@@ -165,12 +226,7 @@ impl Measurements {
             },
             end("carotid-bifurcation", treated),
         ];
-        Ok(Anatomy {
-            targets,
-            access,
-            tree: draft.tree,
-            values: draft.ledger.notes,
-        })
+        Ok((access, targets))
     }
 
     /// Entries that would otherwise be ignored in silence.
@@ -183,6 +239,7 @@ impl Measurements {
                 "the published means are of adults",
             ));
         }
+        plausible::check(self)?;
         if self.access.radial_side().is_none() && self.radial != RadialRoute::default() {
             return Err(refuse(
                 "radial",
@@ -274,12 +331,13 @@ impl Measurements {
         draft: &mut Draft,
         common_carotid: usize,
     ) -> Result<Place, GeometryError> {
-        let below_mm = draft.ledger.mm(
+        let below = draft.length(
             "puncture_below_bifurcation",
             self.puncture_below_bifurcation,
             fixed(60.0, "common practice, no source: low in the neck"),
         );
         let end_mm = draft.length_mm(common_carotid);
+        let below_mm = below.drawn_mm;
         if below_mm <= 0.0 || below_mm >= end_mm {
             return Err(refuse(
                 "puncture_below_bifurcation",
@@ -301,6 +359,12 @@ impl Measurements {
             ));
         }
         draft.mark("arteriotomy", common_carotid, at_mm);
+        draft.stretch(
+            "puncture_below_bifurcation",
+            (common_carotid, at_mm),
+            (common_carotid, end_mm),
+            below.entered_mm,
+        );
         Ok(Place {
             branch: common_carotid,
             at_mm,

@@ -7,6 +7,7 @@
 use super::super::{GeometryError, Point, Vector};
 use super::draft::{Draft, Origin, refuse};
 use super::form::{Measurements, NeckShape, Side};
+use super::kept::Length;
 use super::means::{self, Who, fixed, mean, source};
 use super::pen::{Pen, crossing, tilted};
 use super::walls::Walls;
@@ -99,12 +100,13 @@ pub(super) fn common_carotid(
     let names = if treated { TREATED } else { OTHER };
     let measured = |value: Option<f64>| value.filter(|_| treated);
     let x = side.sign();
-    let ledger = &mut draft.ledger;
-    let length_mm = ledger.mm(
+    let length = draft.length(
         names.length,
         measured(form.common_carotid.length),
         who.common_carotid_length(side),
     );
+    let length_mm = length.drawn_mm;
+    let ledger = &mut draft.ledger;
     let diameter_mm = if treated {
         // noted already: the arch's type is counted in it
         form.common_carotid
@@ -181,6 +183,12 @@ pub(super) fn common_carotid(
     if treated {
         draft.mark("common-carotid-origin", branch, origin.inside_mm);
         draft.mark("carotid-bifurcation", branch, end_mm);
+        draft.stretch(
+            names.length,
+            (branch, origin.inside_mm),
+            (branch, end_mm),
+            length.entered_mm,
+        );
     }
     Ok(branch)
 }
@@ -201,7 +209,7 @@ fn check_ratio(field: &str, entered: Option<f64>) -> Result<(), GeometryError> {
 #[derive(Debug)]
 pub(super) struct Cervical {
     pub(super) pen: Pen,
-    pub(super) length_mm: f64,
+    pub(super) length: Length,
     pub(super) diameter_mm: f64,
 }
 
@@ -252,7 +260,9 @@ pub(super) fn cervical_ica(
             source::COIL_LENGTH,
         );
     }
-    let length_mm = ledger.mm("cervical_ica.length", neck.length, length_mean);
+    let length = draft.length("cervical_ica.length", neck.length, length_mean);
+    let length_mm = length.drawn_mm;
+    let ledger = &mut draft.ledger;
     let takeoff_rad = ledger.rad(
         "bifurcation.internal_takeoff_deg",
         form.bifurcation.internal_takeoff_deg,
@@ -286,7 +296,7 @@ pub(super) fn cervical_ica(
     Ok((
         Cervical {
             pen,
-            length_mm,
+            length,
             diameter_mm,
         },
         origin,

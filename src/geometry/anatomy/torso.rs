@@ -3,6 +3,7 @@
 use super::super::{ArchType, GeometryError, Place, Point, Vector};
 use super::draft::{Draft, Origin, refuse};
 use super::form::{Access, Measurements, SharedOrigin, Side};
+use super::kept::Length;
 use super::means::{self, Mean, Who, fixed, source};
 use super::pen::{Pen, crossing};
 use super::walls::Walls;
@@ -25,10 +26,10 @@ pub(super) struct Torso {
 #[derive(Debug)]
 pub(super) struct Stretches {
     pub(super) puncture_side: Side,
-    pub(super) puncture_to_bifurcation_mm: f64,
-    pub(super) bifurcation_to_renal_mm: f64,
-    pub(super) renal_to_coeliac_mm: f64,
-    pub(super) coeliac_to_left_subclavian_mm: f64,
+    pub(super) puncture_to_bifurcation: Length,
+    pub(super) bifurcation_to_renal: Length,
+    pub(super) renal_to_coeliac: Length,
+    pub(super) coeliac_to_left_subclavian: Length,
 }
 
 pub(super) fn build(
@@ -146,13 +147,13 @@ fn stretches(form: &Measurements, who: Who, draft: &mut Draft) -> Result<Stretch
             fixed(total_mm, source::MODEL),
         );
     }
-    let mm = parts.map(|(name, measured, otherwise)| draft.ledger.mm(name, measured, otherwise));
+    let lengths = parts.map(|(name, measured, otherwise)| draft.length(name, measured, otherwise));
     Ok(Stretches {
         puncture_side,
-        puncture_to_bifurcation_mm: mm[0],
-        bifurcation_to_renal_mm: mm[1],
-        renal_to_coeliac_mm: mm[2],
-        coeliac_to_left_subclavian_mm: mm[3],
+        puncture_to_bifurcation: lengths[0],
+        bifurcation_to_renal: lengths[1],
+        renal_to_coeliac: lengths[2],
+        coeliac_to_left_subclavian: lengths[3],
     })
 }
 
@@ -284,14 +285,14 @@ fn aorta(
             "shorten the distances between the arch vessels or widen the arch",
         ));
     }
-    let coeliac_mm = left_subclavian_mm + stretches.coeliac_to_left_subclavian_mm;
-    let renal_mm = coeliac_mm + stretches.renal_to_coeliac_mm;
-    let end_mm = renal_mm + stretches.bifurcation_to_renal_mm;
+    let coeliac_mm = left_subclavian_mm + stretches.coeliac_to_left_subclavian.drawn_mm;
+    let renal_mm = coeliac_mm + stretches.renal_to_coeliac.drawn_mm;
+    let end_mm = renal_mm + stretches.bifurcation_to_renal.drawn_mm;
     let descending_mm = end_mm - arch_end_mm;
     if coeliac_mm <= arch_end_mm {
         return Err(refuse(
             "femoral.coeliac_to_left_subclavian",
-            format!("{:.0} mm", stretches.coeliac_to_left_subclavian_mm),
+            format!("{:.0} mm", stretches.coeliac_to_left_subclavian.entered_mm),
             format!(
                 "more than {:.0} mm, where the arch ends",
                 arch_end_mm - left_subclavian_mm
@@ -364,7 +365,7 @@ fn aorta(
     let carotid_mm = left_carotid_mm.unwrap_or(0.5 * (innominate_mm + left_subclavian_mm));
     // the descending diameter holds from past the isthmus to the diaphragm
     let thoracic =
-        |share: f64| left_subclavian_mm + share * stretches.coeliac_to_left_subclavian_mm;
+        |share: f64| left_subclavian_mm + share * stretches.coeliac_to_left_subclavian.drawn_mm;
     let isthmus = ledger.share("layout.isthmus_end", 0.2);
     let diaphragm = ledger.share("layout.diaphragm", 0.9);
     let knots = vec![
@@ -386,6 +387,43 @@ fn aorta(
     draft.mark("coeliac", aorta, coeliac_mm);
     draft.mark("renal", aorta, renal_mm);
     draft.mark("aortic-bifurcation", aorta, end_mm);
+    for (field, from_mm, to_mm, length) in [
+        (
+            "femoral.bifurcation_to_renal",
+            end_mm,
+            renal_mm,
+            stretches.bifurcation_to_renal,
+        ),
+        (
+            "femoral.renal_to_coeliac",
+            renal_mm,
+            coeliac_mm,
+            stretches.renal_to_coeliac,
+        ),
+        (
+            "femoral.coeliac_to_left_subclavian",
+            coeliac_mm,
+            left_subclavian_mm,
+            stretches.coeliac_to_left_subclavian,
+        ),
+    ] {
+        draft.stretch(field, (aorta, from_mm), (aorta, to_mm), length.entered_mm);
+    }
+    let origin = left_carotid_mm.unwrap_or(innominate_mm);
+    draft.between_origins(
+        "arch.left_carotid_to_left_subclavian",
+        (aorta, left_subclavian_mm),
+        (aorta, origin),
+        gap_mm,
+    );
+    if let Some(at_mm) = left_carotid_mm {
+        draft.between_origins(
+            "arch.innominate_to_left_carotid",
+            (aorta, at_mm),
+            (aorta, innominate_mm),
+            at_mm - innominate_mm,
+        );
+    }
     Ok((
         aorta,
         Origins {
@@ -441,12 +479,13 @@ fn innominate(
         Vector::new(-0.5, 0.0, 0.87),
         source::MODEL,
     );
-    let length_mm = ledger.mm(
+    let length = draft.length(
         "innominate.length",
         form.innominate.length,
         means::INNOMINATE_LENGTH,
     );
-    let diameter = ledger.mm(
+    let length_mm = length.drawn_mm;
+    let diameter = draft.ledger.mm(
         "innominate.diameter",
         form.innominate.diameter,
         means::INNOMINATE_DIAMETER,
@@ -464,6 +503,12 @@ fn innominate(
     )?;
     draft.mark("innominate-ostium", innominate, origin.inside_mm);
     draft.mark("innominate-end", innominate, origin.inside_mm + length_mm);
+    draft.stretch(
+        "innominate.length",
+        (innominate, origin.inside_mm),
+        (innominate, origin.inside_mm + length_mm),
+        length.entered_mm,
+    );
 
     let takeoff_rad = takeoff(
         draft,
@@ -492,6 +537,12 @@ fn innominate(
                 "with a shared origin this is the distance along the innominate from its ostium",
             ));
         }
+        draft.between_origins(
+            "arch.innominate_to_left_carotid",
+            (innominate, origin.inside_mm),
+            (innominate, origin.inside_mm + distance_mm),
+            distance_mm,
+        );
         draft.at_side(
             innominate,
             origin.inside_mm + distance_mm,
