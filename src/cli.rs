@@ -3,6 +3,7 @@
 mod export;
 mod lanes;
 mod laying;
+mod picture_arguments;
 #[cfg(feature = "viewer")]
 mod pictures;
 mod plans;
@@ -12,12 +13,13 @@ mod undrawn;
 
 pub(crate) use export::{Exports, export};
 pub(crate) use lanes::choose_lanes;
+pub(crate) use picture_arguments::{FilmArguments, ViewArguments};
 #[cfg(feature = "viewer")]
-pub(crate) use pictures::{FilmArguments, ViewArguments, film, view};
+pub(crate) use pictures::{film, view};
 pub(crate) use plans::{Changes, More, compare, draft, run};
 pub(crate) use save::Save;
 #[cfg(not(feature = "viewer"))]
-pub(crate) use undrawn::{FilmArguments, ViewArguments, film, view};
+pub(crate) use undrawn::{film, view};
 
 use nestline::data::{self, DataError, Rendering, Source};
 use nestline::mechanics::Settle;
@@ -37,6 +39,13 @@ pub(crate) const EXAMPLES: &str = "Examples:
   nestline check vessels/*.ron scenes/*.ron
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
 Exit codes: 0 done, 1 the plan fails, 2 could not run, 3 undecided: whether the plan holds is not known.";
+
+/// What the help of verbs that draw begins its end with.
+pub(crate) const DRAWS: &str = if cfg!(feature = "viewer") {
+    ""
+} else {
+    "This program was built without what draws: `cargo install --path . --features viewer`.\n"
+};
 
 /// Why a command ended early.
 pub(crate) enum Stop {

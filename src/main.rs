@@ -62,7 +62,7 @@ enum Command {
         #[arg(long)]
         out: Option<std::path::PathBuf>,
         /// Replace the file if it exists.
-        #[arg(long)]
+        #[arg(long, visible_alias = "force")]
         replace: bool,
     },
     /// Write files for other programs: an animated glTF of the script, an STL of the vessel.
@@ -92,10 +92,10 @@ enum Command {
         files: Vec<String>,
     },
     /// Make a film of a scene, without a display: MP4, GIF, or PNG frames (feature `viewer`).
-    #[command(after_help = "Example: nestline film scenes/too-short.ron -o too-short.mp4")]
+    #[command(after_help = format!("{}Example: nestline film scenes/too-short.ron -o too-short.mp4", cli::DRAWS))]
     Film(cli::FilmArguments),
     /// Open a scene in a window: step by step, a device in hand (feature `viewer`).
-    #[command(after_help = "Example: nestline view scenes/guide-below-stent.ron")]
+    #[command(after_help = format!("{}Example: nestline view scenes/guide-below-stent.ron", cli::DRAWS))]
     View(cli::ViewArguments),
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]

@@ -201,7 +201,7 @@ fn two_runs_are_the_same_to_the_last_byte() {
 #[test]
 fn every_vessel_is_measured() {
     let files = ron_files("vessels");
-    assert!(files.len() >= 12, "{} vessels", files.len());
+    assert!(files.len() >= 17, "{} vessels", files.len());
     for file in files {
         let output = nestline(&["measure", file.to_str().unwrap()]);
         assert!(code(&output) == 0, "{}: {}", file.display(), err(&output));
@@ -261,6 +261,10 @@ fn what_cannot_run_exits_with_2_and_says_why() {
             ],
             "m2-inferior",
         ),
+        (
+            vec!["export", "--stl", "no/such/neck.stl", "--branch", "ica"],
+            "no branch of the vessel is named `ica`: there are aorta,",
+        ),
         (vec!["fly"], "fly"),
         (vec!["check"], "FILES"),
     ] {
@@ -290,6 +294,37 @@ fn help_carries_an_example_and_the_caution() {
         out(&nestline(&["--help"])).contains("not a medical device"),
         "the caution is missing in --help"
     );
+}
+
+/// Whether the program draws or not: a reader of the help decides by it whether to build what does.
+#[test]
+fn help_of_what_draws_lists_its_options() {
+    for (command, options) in [
+        (
+            "film",
+            &["--size", "--seconds", "--shot", "--set", "--ruler"][..],
+        ),
+        ("view", &["--dark", "--set", "--ruler"]),
+    ] {
+        let told = out(&nestline(&[command, "--help"]));
+        for option in options {
+            assert!(told.contains(option), "{command} {option}: {told}");
+        }
+        let built = cfg!(feature = "viewer") || told.contains("--features viewer");
+        assert!(built, "{command} does not say how to get it: {told}");
+    }
+}
+
+#[test]
+fn names_are_not_cut_at_their_hyphens() {
+    let told = err(&nestline(&[
+        "check",
+        "tests/bad/scene_unknown_landmark.ron",
+    ]));
+    let help = told.split("help:").nth(1).unwrap();
+    for line in help.lines() {
+        assert!(!line.trim_end().ends_with('-'), "{help}");
+    }
 }
 
 #[test]

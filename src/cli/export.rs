@@ -3,6 +3,7 @@
 use super::plans::{DEFAULT_SCENE, load};
 use super::{Stop, laying, print};
 use clap::Args;
+use nestline::geometry::Tree;
 use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::palette::Theme;
 use nestline::output::stage::{Stage, StageSettings};
@@ -48,6 +49,18 @@ pub(crate) struct Exports {
 
 fn refuse(text: String) -> Stop {
     Stop::Refused(text)
+}
+
+/// Names that no branch of the vessel bears, with all that there are.
+fn refuse_unknown(tree: &Tree, names: &[String]) -> Result<(), Stop> {
+    let known: Vec<&str> = tree.branches.iter().map(|b| b.name.as_str()).collect();
+    match names.iter().find(|name| !known.contains(&name.as_str())) {
+        None => Ok(()),
+        Some(name) => Err(refuse(format!(
+            "no branch of the vessel is named `{name}`: there are {}",
+            known.join(", ")
+        ))),
+    }
 }
 
 pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Result<ExitCode, Stop> {
@@ -107,6 +120,7 @@ pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Resu
             wall_mm,
             facet: exports.facet,
         };
+        refuse_unknown(&loaded.vessel.tree, &exports.branches)?;
         let solid =
             phantom(&loaded.vessel.tree, &settings).map_err(|error| refuse(error.to_string()))?;
         let what = format!(

@@ -1,9 +1,9 @@
 //! Verbs that draw: film, view.
 
+use super::picture_arguments::{Drawn, FilmArguments, ViewArguments};
 use super::plans::{DEFAULT_SCENE, load};
 use super::print;
 use super::{Stop, laying};
-use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
 use nestline::data::{Edit, LoadedScene};
 use nestline::output::film::{FilmSettings, Pace, make_film, make_still};
@@ -14,78 +14,9 @@ use nestline::output::viewer::open;
 use nestline::procedure::Passed;
 use nestline::rehearsal::{Outcome, outcome_of};
 use std::io::{Write, stderr};
-use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::mpsc::channel;
 use std::time::Duration;
-
-/// How a film is made.
-#[derive(Debug, Clone, Args)]
-pub(crate) struct FilmArguments {
-    /// Scene file; the built-in default scene if left out.
-    scene: Option<String>,
-    /// File to write: NAME.mp4, NAME.gif, a folder for PNG frames (frames/), or NAME.png with --still.
-    #[arg(short, long, value_name = "FILE")]
-    out: PathBuf,
-    /// Width and height in pixels.
-    #[arg(long, default_value = "1280x720", value_parser = size)]
-    size: (u32, u32),
-    /// Frames per second.
-    #[arg(long, default_value_t = FilmSettings::default().pace.frames_per_s)]
-    fps: u32,
-    /// Length in seconds; a longer film joins fewer steps under one caption.
-    #[arg(long, default_value_t = FilmSettings::default().length_s)]
-    seconds: f64,
-    /// Light on dark.
-    #[arg(long)]
-    dark: bool,
-    /// Only these steps, for example 38-44.
-    #[arg(long, value_name = "FIRST-LAST", value_parser = steps)]
-    steps: Option<(usize, usize)>,
-    /// Only a picture of the end of this step, as PNG.
-    #[arg(long, value_name = "STEP", conflicts_with = "steps")]
-    still: Option<usize>,
-    /// What every step is seen at, instead of where it happens: route, arch, neck, edge (of the stent),
-    /// tip (that moves), head.
-    #[arg(long, value_parser = Place::named)]
-    shot: Option<Place>,
-    /// Show where devices press, and how hard.
-    #[arg(long, conflicts_with = "ruler")]
-    contacts: bool,
-    /// Replace what stands there.
-    #[arg(long)]
-    replace: bool,
-    #[command(flatten)]
-    drawn: Drawn,
-}
-
-/// What is drawn, for films and the window alike.
-#[derive(Debug, Clone, Args)]
-pub(crate) struct Drawn {
-    /// Leave everything on the centre line instead of laying every device as an elastic rod: at once, and
-    /// wrong in bends.
-    #[arg(long)]
-    ruler: bool,
-    /// Change a value of vessel, device or script; may be given several times.
-    #[arg(long = "set", value_name = "PATH=VALUE")]
-    set: Vec<String>,
-}
-
-fn size(text: &str) -> Result<(u32, u32), String> {
-    let pair = text.split_once(['x', '×']);
-    let parsed = pair.and_then(|(w, h)| Some((w.parse().ok()?, h.parse().ok()?)));
-    parsed.ok_or_else(|| format!("`{text}` is no size: write width and height, as 1280x720"))
-}
-
-fn steps(text: &str) -> Result<(usize, usize), String> {
-    let (first, last) = text.split_once('-').unwrap_or((text, text));
-    match (first.parse(), last.parse()) {
-        (Ok(first), Ok(last)) => Ok((first, last)),
-        _ => Err(format!(
-            "`{text}` is no range of steps: write two numbers, as 38-44"
-        )),
-    }
-}
 
 /// A scene that was read and rehearsed.
 struct Rehearsed {
@@ -127,6 +58,8 @@ impl Rehearsed {
 }
 
 pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, Stop> {
+    let shot = arguments.shot.as_deref().map(Place::named);
+    let shot = shot.transpose().map_err(Stop::Refused)?;
     let adapter = find_adapter()?;
     let rehearsed = Rehearsed::new(arguments.scene.as_deref(), &arguments.drawn)?;
     let bar = ProgressBar::new_spinner();
@@ -143,7 +76,7 @@ pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, St
         length_s: arguments.seconds,
         theme: theme(arguments.dark),
         steps: arguments.steps,
-        shot: arguments.shot,
+        shot,
         contacts: arguments.contacts,
     };
     let out = &arguments.out;
@@ -197,18 +130,6 @@ pub(crate) fn film(arguments: &FilmArguments, json: bool) -> Result<ExitCode, St
         )?;
     }
     Ok(ExitCode::SUCCESS)
-}
-
-/// How the window opens.
-#[derive(Debug, Clone, Args)]
-pub(crate) struct ViewArguments {
-    /// Scene file; the built-in default scene if left out.
-    scene: Option<String>,
-    /// Light on dark.
-    #[arg(long)]
-    dark: bool,
-    #[command(flatten)]
-    drawn: Drawn,
 }
 
 pub(crate) fn view(arguments: &ViewArguments) -> Result<ExitCode, Stop> {

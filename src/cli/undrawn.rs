@@ -1,19 +1,8 @@
 //! Verbs that draw, in a program that was built without what draws.
 
 use super::Stop;
-use clap::Args;
+use super::picture_arguments::{FilmArguments, ViewArguments};
 use std::process::ExitCode;
-
-/// Whatever the full program takes.
-#[derive(Debug, Clone, Args)]
-pub(crate) struct Anything {
-    /// What the full program takes.
-    #[arg(trailing_var_arg = true, allow_hyphen_values = true, hide = true)]
-    _arguments: Vec<String>,
-}
-
-pub(crate) type FilmArguments = Anything;
-pub(crate) type ViewArguments = Anything;
 
 pub(crate) fn film(_: &FilmArguments, _json: bool) -> Result<ExitCode, Stop> {
     not_built("film")
