@@ -73,6 +73,14 @@ pub enum UnitError {
         /// The part that should have been a unit.
         unit: String,
     },
+    /// A comma where the decimal point belongs.
+    #[error("the length `{found}` has a decimal comma: write \"{mended}\" with a point")]
+    DecimalComma {
+        /// The text as found.
+        found: String,
+        /// The same with a point.
+        mended: String,
+    },
     /// Not a number.
     #[error("`{found}` is not a length: write a number and a unit, for example \"2.1 mm\"")]
     NotANumber {
@@ -100,6 +108,13 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
         .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
         .unwrap_or(text.len());
     let (number, unit) = text.split_at(cut);
+    let decimals = unit.strip_prefix(',').unwrap_or_default();
+    if !number.contains('.') && decimals.starts_with(|c: char| c.is_ascii_digit()) {
+        return Err(UnitError::DecimalComma {
+            found: found(),
+            mended: text.replacen(',', ".", 1),
+        });
+    }
     let number: f64 = number
         .parse()
         .map_err(|_| UnitError::NotANumber { found: found() })?;
@@ -346,6 +361,7 @@ mod tests {
         for (text, message) in [
             ("132", "write for example \"132 mm\""),
             ("132 km", "use mm, cm, in or Fr"),
+            ("4,7 mm", "write \"4.7 mm\" with a point"),
             ("wide", "write a number and a unit"),
             ("", "write a number and a unit"),
         ] {

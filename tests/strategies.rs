@@ -424,6 +424,26 @@ fn exact_changed_values_arrive() {
 }
 
 #[test]
+fn a_file_of_the_stack_is_changed_however_its_place_is_written() {
+    for path in ["stack[1].file", "stack.1.file", "scene.stack.1.file"] {
+        let plan = changed(&[&format!("{path}=cabinet:guide-8f-95")]);
+        let plan = plan.unwrap_or_else(|e| panic!("{e}"));
+        let guide = &plan.devices[1].device;
+        assert!(
+            (guide.usable_length_mm - 950.0).abs() < 1e-9,
+            "{path} changes nothing: {} mm",
+            guide.usable_length_mm
+        );
+    }
+    let own = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("vessels/left-coil-type-1.ron");
+    for path in ["vessel", "scene.vessel"] {
+        let plan = changed(&[&format!("{path}={}", own.display())]);
+        let plan = plan.unwrap_or_else(|e| panic!("{e}"));
+        assert!(plan.vessel.name.contains("coil"), "{}", plan.vessel.name);
+    }
+}
+
+#[test]
 fn property_wrong_changes_are_refused_with_the_nearest_path() {
     for (edit, words) in [
         (
@@ -446,6 +466,36 @@ fn property_wrong_changes_are_refused_with_the_nearest_path() {
         ("neck.stenosis.percent=900", "outside -50 to 100"),
         ("guide.usable_length=95", "has no unit"),
         ("stak[2].file=x", "did you mean `stack[2].file`?"),
+        (
+            "guide=1",
+            "`guide` is an entry of the stack, not a value help: name a field of it: `guide.name`",
+        ),
+        (
+            "common_carotid.length=+20mm",
+            "it is 128 mm now, so 20mm more is common_carotid.length=148mm, and 20mm in all is common_carotid.length=20mm",
+        ),
+        (
+            "neck.stenosis.percent=+5",
+            "it is 80 now, so 5 more is neck.stenosis.percent=85",
+        ),
+        (
+            "m2.inferior_length=+5mm",
+            "write the whole value, without a sign: m2.inferior_length=5mm",
+        ),
+        (
+            "common_carotid.length=\"12,5 mm\"",
+            "write \"12.5 mm\" with a point",
+        ),
+        (
+            "vessel=/no/such/vessel.ron",
+            "there is no file `/no/such/vessel.ron`",
+        ),
+        (
+            "vessel=no-such.ron",
+            "a file of your own is named by its whole path, from the root",
+        ),
+        ("scene.vessel=no-such.ron", "there is no built-in file"),
+        ("stack.1.fil=x", "did you mean `stack[1].file`?"),
     ] {
         let text = changed(&[edit]).unwrap_err();
         let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -517,6 +567,16 @@ fn property_the_command_line_compares_drafts_and_asks_what_if() {
     assert_eq!(code, Some(0), "{error}");
     let (code, _, error) = nestline(&["draft", "clot-first", "--out", &path]);
     assert_eq!(code, Some(2), "an existing file is kept: {error}");
+    let (code, _, error) = nestline(&["draft", "clot-first", "--force", "--out", &path]);
+    assert_eq!(code, Some(0), "what its refusal offers: {error}");
+    let scene = "scenes/dissection.ron";
+    let (code, _, error) = nestline(&["draft", "clot-first", scene, "--force", "--out", &path]);
+    assert_eq!(code, Some(0), "{error}");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let vessel = text.split("vessel: \"").nth(1).unwrap();
+    assert!(vessel.starts_with("../"), "named from the draft: {text}");
+    let (code, _, error) = nestline(&["check", &path]);
+    assert_eq!(code, Some(0), "and found from there: {error}");
     let (code, out, error) = nestline(&["compare", DEFAULT, &path, "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(

@@ -9,7 +9,7 @@ mod course;
 mod tests;
 
 use super::place::Along;
-use crate::geometry::Lumen;
+use crate::geometry::{Lumen, Point};
 use crate::units::text;
 use serde::Deserialize;
 
@@ -55,8 +55,23 @@ enum Course {
         #[serde(default)]
         leaves: Option<Ostial>,
         unit: PointUnit,
-        points: Vec<(f64, f64, f64, f64)>,
+        points: Vec<PointEntry>,
     },
+}
+
+/// A place on a centre line and the lumen around it.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(expecting = "4 values, x, y, z and the radius of the lumen")]
+struct PointEntry(f64, f64, f64, f64);
+
+impl PointEntry {
+    fn at_mm(&self, unit: PointUnit) -> Point {
+        Point::new(self.0, self.1, self.2) * unit.mm()
+    }
+
+    fn radius_mm(&self, unit: PointUnit) -> f64 {
+        self.3 * unit.mm()
+    }
 }
 
 /// Unit of coordinates and radii, written as text like every unit; there is no default.

@@ -1,8 +1,10 @@
 //! From RON text to typed values, with ron's complaints put in plain words.
 
-use super::error::{DataError, Problem, listed, nearest, split_advice};
-use super::map::{RonMap, head};
+use super::error::{DataError, Problem, listed, nearest, place_in_words, split_advice};
+use super::examples::example;
+use super::map::{Node, RonMap, head};
 use crate::units::LengthUnit;
+use ron::error::SpannedError;
 use ron::extensions::Extensions;
 use serde::de::DeserializeOwned;
 use std::ops::Range;
@@ -13,19 +15,37 @@ use std::sync::Arc;
 /// # Errors
 /// [`Problem::Syntax`] or [`Problem::NotAccepted`], with the place ron stopped at.
 pub(super) fn decode<T: DeserializeOwned>(name: &str, text: &Arc<str>) -> Result<T, DataError> {
+    parse(text).map_err(|error| {
+        let explainer = Explainer {
+            text,
+            map: RonMap::of(text),
+            at: offset(text, error.span.end),
+        };
+        let told = match &error.code {
+            ron::Error::MissingStructField { field, .. } => {
+                let missing = explainer.all_missing::<T>(field);
+                explainer.missing(&missing)
+            }
+            ron::Error::ExpectedIdentifier | ron::Error::SuggestRawIdentifier(_) => explainer
+                .choices_here::<T>()
+                .unwrap_or_else(|| explainer.explain(&error.code)),
+            code => explainer.explain(code),
+        };
+        told.in_text(name, text)
+    })
+}
+
+fn parse<T: DeserializeOwned>(text: &str) -> Result<T, SpannedError> {
     ron::Options::default()
         .with_default_extension(Extensions::IMPLICIT_SOME)
         .from_str(text)
-        .map_err(|error| {
-            let at = offset(text, error.span.end);
-            Explainer {
-                text,
-                map: RonMap::of(text),
-                at,
-            }
-            .explain(&error.code)
-            .in_text(name, text)
-        })
+}
+
+/// A field that a file leaves out, and how a built-in file writes it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Missing {
+    field: String,
+    example: Option<&'static str>,
 }
 
 /// Byte of a line and column, both counted in characters from 1.
@@ -61,12 +81,13 @@ impl Explainer<'_> {
                 expected, found, ..
             } => {
                 let place = match self.map.around(self.at, false) {
-                    Some((path, _)) if !path.is_empty() => format!(" for `{path}`"),
+                    Some((path, _)) if !path.is_empty() => {
+                        format!(" for {}", place_in_words(&path))
+                    }
                     _ => String::new(),
                 };
                 self.unknown("choice", &place, expected, found)
             }
-            E::MissingStructField { field, .. } => self.missing(field),
             E::DuplicateStructField { field, .. } => self
                 .refuse(format!("`{field}` is written twice"))
                 .with_label(self.just_read(), "the second one")
@@ -131,7 +152,7 @@ impl Explainer<'_> {
     /// What holds the fields at the cursor, in words: its path, or the name the file starts with.
     fn holder(&self) -> String {
         match self.map.around(self.at, true) {
-            Some((path, _)) if !path.is_empty() => format!("`{path}`"),
+            Some((path, _)) if !path.is_empty() => place_in_words(&path),
             _ => format!("`{}`", self.map.root_name().unwrap_or("the file")),
         }
     }
@@ -149,7 +170,123 @@ impl Explainer<'_> {
         }
     }
 
-    fn missing(&self, field: &str) -> DataError {
+    /// What can stand where a word was expected and something else was found, if it is one of a few
+    /// words: told by the words that are offered where a word stands there that is none of them.
+    fn choices_here<T: DeserializeOwned>(&self) -> Option<DataError> {
+        const NO_CHOICE: &str = "NoSuchChoice";
+        let span = self.map.value_at(self.at)?;
+        let with = |word: &str| {
+            let text = self.text.to_owned();
+            let (before, behind) = (text.get(..span.start)?, text.get(span.end..)?);
+            Some(format!("{before}{word}{behind}"))
+        };
+        let expected = match parse::<T>(&with(NO_CHOICE)?).err()?.code {
+            ron::Error::NoSuchEnumVariant {
+                expected, found, ..
+            } if found == NO_CHOICE => expected,
+            _ => return None,
+        };
+        // a word that takes more is refused right behind itself
+        let written: Vec<String> = expected
+            .iter()
+            .filter_map(|word| {
+                let text = with(word)?;
+                let end = span.start + word.len();
+                let alone = match parse::<T>(&text) {
+                    Ok(_) => true,
+                    Err(error) => offset(&text, error.span.end) > end,
+                };
+                Some(if alone {
+                    format!("`{word}`")
+                } else {
+                    format!("`{word}(…)`")
+                })
+            })
+            .collect();
+        let found = self.map.words(&span);
+        let bare = found.trim_matches('"').trim();
+        let place = match self.map.around(span.start, false) {
+            Some((path, _)) if !path.is_empty() => format!(" for {}", place_in_words(&path)),
+            _ => String::new(),
+        };
+        let at = Self {
+            at: span.start,
+            map: self.map.clone(),
+            text: self.text,
+        };
+        let help = match expected.iter().find(|word| **word == bare) {
+            Some(word) => format!("write `{word}` without quotes"),
+            None if found.starts_with('"') => {
+                format!("write one of {}, without quotes", written.join(", "))
+            }
+            None => format!("write one of {}", written.join(", ")),
+        };
+        Some(
+            self.refuse(format!("expected a word{place}, found {}", at.seen()))
+                .with_label(head(self.text, &span), "here")
+                .with_help(help),
+        )
+    }
+
+    /// Fields missing where ron misses `first`. It stops at the first one, so the text is tried again
+    /// with what a built-in file has there, until nothing more is missing or no file knows better.
+    fn all_missing<T: DeserializeOwned>(&self, first: &str) -> Vec<Missing> {
+        let mut missing: Vec<Missing> = Vec::new();
+        let mut next = Some(first.to_owned());
+        let (Some((path, _)), Some(holder)) =
+            (self.map.around(self.at, true), self.map.closing_at(self.at))
+        else {
+            return vec![Missing {
+                field: first.to_owned(),
+                example: None,
+            }];
+        };
+        let mut added = if self.ends_with_comma(&holder) {
+            ""
+        } else {
+            ","
+        }
+        .to_owned();
+        while let Some(field) = next.take() {
+            let example = example(&self.map, &path, &holder, &field);
+            missing.push(Missing {
+                field: field.clone(),
+                example,
+            });
+            let Some(value) = example else { break };
+            added.push_str(&format!(" {field}: {value},"));
+            let (before, behind) = self.text.split_at(self.at);
+            let tried = format!("{before}{added}{behind}");
+            let Err(error) = parse::<T>(&tried) else {
+                break;
+            };
+            let closes = offset(&tried, error.span.end) == self.at + added.len();
+            match error.code {
+                ron::Error::MissingStructField { field, .. }
+                    if closes && missing.iter().all(|m| m.field != field) =>
+                {
+                    next = Some(field.to_string());
+                }
+                _ => {}
+            }
+        }
+        missing
+    }
+
+    /// Whether a comma, or nothing at all, stands before a closing bracket.
+    fn ends_with_comma(&self, holder: &Node) -> bool {
+        let Some(last) = holder.entries.last() else {
+            return true;
+        };
+        let behind = self.text.get(last.value.span.end..self.at).unwrap_or("");
+        behind.lines().any(|line| {
+            line.split("//")
+                .next()
+                .is_some_and(|code| code.contains(','))
+        })
+    }
+
+    fn missing(&self, missing: &[Missing]) -> DataError {
         let closes = self.map.closing_at(self.at);
         if let (Some(node), Some(root)) = (&closes, &self.map.root)
             && node.span == root.span
@@ -157,23 +294,46 @@ impl Explainer<'_> {
         {
             return error;
         }
+        let names = listed(missing.iter().map(|m| m.field.as_str()));
+        let (fields, are) = match missing {
+            [_] => ("field", "is"),
+            _ => ("fields", "are"),
+        };
         let error = self.refuse(format!(
-            "the field `{field}` is missing in {}",
+            "the {fields} {names} {are} missing in {}",
             self.holder()
         ));
         let error = match closes {
             Some(node) if !self.map.words(&node.span).contains('\n') => {
-                error.with_label(node.span, format!("has no `{field}`"))
+                error.with_label(node.span, format!("has no {names}"))
             }
             Some(node) => {
                 let opening = head(self.text, &node.span);
                 error
-                    .with_label(self.at..self.at + 1, format!("closes without `{field}`"))
+                    .with_label(self.at..self.at + 1, format!("closes without {names}"))
                     .with_label(opening, "opened here")
             }
             None => error.with_label(self.ahead(), "here"),
         };
-        error.with_help(format!("add `{field}: …,` before the closing parenthesis"))
+        // an example longer than that fills the help; the cabinet has it
+        const SHORT_ENOUGH: usize = 40;
+        let short = |m: &Missing| {
+            m.example
+                .filter(|value| value.len() <= SHORT_ENOUGH && !value.contains('\n'))
+        };
+        let written: Vec<String> = missing
+            .iter()
+            .map(|m| format!("`{}: {},`", m.field, short(m).unwrap_or("…")))
+            .collect();
+        let example = if missing.iter().any(|m| short(m).is_some()) {
+            ", with values of your own"
+        } else {
+            ""
+        };
+        error.with_help(format!(
+            "add {} before the closing parenthesis{example}",
+            written.join(" ")
+        ))
     }
 
     /// The outermost value ends, and the file goes on.

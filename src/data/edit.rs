@@ -10,6 +10,10 @@
 //! | `script[27].act.to`, `rules.grip`, `hub_standoff` | field of the scene |
 //! | `durations.team.assistants` | field of the table of step times |
 //! | `vessel.…`, `scene.…` | the same, where two would answer |
+//! | `vessel`, `stack[1].file`, `durations`, `target` | which files the scene is made of, and where it leads |
+//!
+//! Entries of lists are written `stack[1]` or `stack.1`. A value is always the whole new value: one
+//! that starts with `+` is refused, since it could be meant as so much more.
 //!
 //! The text of the file is changed before it is read, so that a value out of place is refused like
 //! one in the file. Fields that the file leaves out are added.
@@ -22,6 +26,7 @@ use super::map::{RonMap, Shape};
 use super::source::Source;
 use super::vessel_file::vessel_of;
 use crate::procedure::Scene;
+use crate::units::parse_length_mm;
 use std::sync::Arc;
 
 /// Short names: the first path that exists is meant.
@@ -61,7 +66,7 @@ impl Edit {
         match text.split_once('=') {
             Some((path, value)) if !path.trim().is_empty() && !value.trim().is_empty() => {
                 Ok(Self {
-                    path: path.trim().to_owned(),
+                    path: in_brackets(path.trim()),
                     value: value.trim().to_owned(),
                 })
             }
@@ -90,20 +95,82 @@ enum Target {
     Device(usize),
 }
 
-impl Edit {
-    /// Whether it says which files the scene is made of: such changes come before those files are
-    /// opened.
-    fn names_a_file(&self) -> bool {
-        matches!(self.path.as_str(), "vessel" | "target" | "durations")
-            || self.path.starts_with("stack[")
+/// A path with its list entries in brackets: `stack.1.file` is `stack[1].file`.
+fn in_brackets(path: &str) -> String {
+    let mut out = String::with_capacity(path.len() + 2);
+    for (i, piece) in path.split('.').enumerate() {
+        let entry = !piece.is_empty() && piece.chars().all(|c| c.is_ascii_digit());
+        if i > 0 && entry {
+            out.push_str(&format!("[{piece}]"));
+            continue;
+        }
+        if i > 0 {
+            out.push('.');
+        }
+        out.push_str(piece);
     }
+    out
+}
+
+impl Edit {
+    /// The path in the scene, where it says which files the scene is made of: such changes come
+    /// before those files are opened, later they would change nothing.
+    fn path_to_a_file(&self) -> Option<&str> {
+        let path = self.path.strip_prefix("scene.").unwrap_or(&self.path);
+        let names_one = matches!(path, "vessel" | "target" | "durations" | "stack")
+            || path.starts_with("stack[");
+        names_one.then_some(path)
+    }
+
+    /// Refuses `+20mm`: is it 20 mm more, or 20 mm in all?
+    fn must_be_whole(&self, old: Option<&str>) -> Result<(), DataError> {
+        let Some(more) = self.value.trim_matches('"').trim().strip_prefix('+') else {
+            return Ok(());
+        };
+        let more = more.trim();
+        let sum = old.and_then(|old| sum_in_words(old, more));
+        let help = match sum {
+            Some((old, sum)) => format!(
+                "write the whole value, without a sign: it is {old} now, so {more} more is {}={sum}, and {more} in all is {}={more}",
+                self.path, self.path
+            ),
+            None => format!(
+                "write the whole value, without a sign: {}={more}",
+                self.path
+            ),
+        };
+        Err(DataError::new(
+            Problem::NotAccepted,
+            format!(
+                "`{}={}` may mean {more} more or {more} in all",
+                self.path, self.value
+            ),
+        )
+        .with_help(help))
+    }
+}
+
+/// An old value and the same with `more` added, as a command line has them.
+fn sum_in_words(old: &str, more: &str) -> Option<(String, String)> {
+    let old = old.trim_matches('"');
+    // a micrometre and a millionth: sums of decimals are no decimals
+    let tidy = |value: f64| format!("{}", (value * 1e6).round() / 1e6);
+    if let (Ok(a), Ok(b)) = (old.parse::<f64>(), more.parse::<f64>()) {
+        return Some((tidy(a), tidy(a + b)));
+    }
+    let sum_mm = parse_length_mm(old).ok()? + parse_length_mm(more).ok()?;
+    Some((old.to_owned(), format!("{}mm", tidy(sum_mm))))
 }
 
 /// A scene's text with the files named that the changes name.
 pub(super) fn edited_scene(mut document: Document, edits: &[Edit]) -> Result<Document, DataError> {
-    for edit in edits.iter().filter(|edit| edit.names_a_file()) {
-        let changed = written_over(&document, &edit.path, edit)
-            .or_else(|| added(&document, &edit.path, edit, Target::Scene));
+    for edit in edits {
+        let Some(path) = edit.path_to_a_file() else {
+            continue;
+        };
+        edit.must_be_whole(None)?;
+        let changed = written_over(&document, path, edit)
+            .or_else(|| added(&document, path, edit, Target::Scene));
         document = changed.ok_or_else(|| {
             let known = paths(&document.text, "");
             unknown(edit, &known)
@@ -147,7 +214,7 @@ impl Edited {
                 .map(|entry| Document::open(&source.beside(&entry.file)).ok())
                 .collect(),
         };
-        for edit in edits.iter().filter(|edit| !edit.names_a_file()) {
+        for edit in edits.iter().filter(|edit| edit.path_to_a_file().is_none()) {
             edited.make(scene, edit)?;
         }
         Ok(edited)
@@ -173,6 +240,10 @@ impl Edited {
 
     fn make(&mut self, scene: &Scene, edit: &Edit) -> Result<(), DataError> {
         let places = candidates(scene, &edit.path);
+        let old = places
+            .iter()
+            .find_map(|(target, path)| value_at(self.document(*target)?, path));
+        edit.must_be_whole(old.as_deref())?;
         // a value that the file has comes before one that would have to be added
         let there = places.iter().find_map(|(target, path)| {
             Some((*target, written_over(self.document(*target)?, path, edit)?))
@@ -196,8 +267,31 @@ impl Edited {
                 self.keep(target, document);
                 Ok(())
             }
-            None => Err(unknown(edit, &self.known(scene))),
+            None => Err(self.unknown(scene, edit)),
         }
+    }
+
+    /// A path that leads nowhere, with what there is.
+    fn unknown(&self, scene: &Scene, edit: &Edit) -> DataError {
+        let device = scene.stack.iter().position(|e| e.name == edit.path);
+        let Some(device) = device else {
+            return unknown(edit, &self.known(scene));
+        };
+        let fields = self.document(Target::Device(device)).map(|document| {
+            let map = RonMap::of(&document.text);
+            let entries = map.root.iter().flat_map(|root| &root.entries);
+            let keys = entries.filter_map(|entry| entry.key.as_ref());
+            let paths = keys.map(|key| format!("`{}.{}`", edit.path, map.words(key)));
+            paths.collect::<Vec<_>>().join(", ")
+        });
+        DataError::new(
+            Problem::NotAccepted,
+            format!("`{}` is an entry of the stack, not a value", edit.path),
+        )
+        .with_help(format!(
+            "name a field of it: {}",
+            fields.unwrap_or_else(|| format!("{}.usable_length", edit.path))
+        ))
     }
 
     /// Every path that leads to something.
@@ -239,6 +333,15 @@ fn profile_end_along(document: &Document, edit: &Edit) -> Document {
             &value,
         )),
     }
+}
+
+/// The text of a value that a document has.
+fn value_at(document: &Document, path: &str) -> Option<String> {
+    let found = RonMap::of(&document.text).locate(path);
+    if !found.exact {
+        return None;
+    }
+    document.text.get(found.span).map(str::to_owned)
 }
 
 /// The document with a value that it has written over.

@@ -217,6 +217,9 @@ impl DataError {
         };
         let handler = GraphicalReportHandler::new_themed(theme)
             .with_width(rendering.columns)
+            // names hold hyphens, and whoever copies one copies it whole
+            .with_word_separator(textwrap::WordSeparator::AsciiSpace)
+            .with_word_splitter(textwrap::WordSplitter::NoHyphenation)
             .with_links(false);
         let mut out = String::new();
         // Writing to a string fails only if the handler does; then the bare words must do.
@@ -351,10 +354,10 @@ pub(super) fn point_to(
     complaint: Complaint,
 ) -> DataError {
     let place = map.locate(&complaint.path);
-    let words = if place.exact {
-        "here".to_owned()
-    } else {
-        format!("`{}` belongs here", complaint.path)
+    let words = match (place.exact, step_number(&complaint.path)) {
+        (true, None) => "here".to_owned(),
+        (true, Some(step)) => format!("here, in step {step}"),
+        (false, _) => format!("{} belongs here", place_in_words(&complaint.path)),
     };
     let error = DataError::new(Problem::NotAccepted, rounded(&complaint.message))
         .in_text(name, text)
@@ -362,6 +365,20 @@ pub(super) fn point_to(
     match complaint.help {
         Some(help) => error.with_help(help),
         None => error,
+    }
+}
+
+/// The number by which a report calls the step a path lies in: it counts from 1.
+fn step_number(path: &str) -> Option<usize> {
+    let (index, _) = path.strip_prefix("script[")?.split_once(']')?;
+    index.parse().ok().map(|index: usize| index + 1)
+}
+
+/// A path of a file as a reader knows it: `step 19 (script[18].act)`.
+pub(super) fn place_in_words(path: &str) -> String {
+    match step_number(path) {
+        Some(step) => format!("step {step} (`{path}`)"),
+        None => format!("`{path}`"),
     }
 }
 

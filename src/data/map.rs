@@ -191,6 +191,45 @@ impl<'a> RonMap<'a> {
         found
     }
 
+    /// Values at a path, an entry of a list standing for all of them.
+    pub(super) fn alike(&self, path: &str) -> Vec<&Node> {
+        let mut found: Vec<&Node> = self.root.iter().collect();
+        for step in steps(path) {
+            found = match step {
+                Step::Field(_) => found
+                    .into_iter()
+                    .filter_map(|node| self.follow(node, &step))
+                    .collect(),
+                Step::Index(_) => found
+                    .into_iter()
+                    .flat_map(|node| (0..).map_while(|i| self.follow(node, &Step::Index(i))))
+                    .collect(),
+            };
+        }
+        found
+    }
+
+    /// A field of a value, brackets that only wrap passed through.
+    pub(super) fn field<'n>(&self, node: &'n Node, name: &str) -> Option<&'n Node> {
+        self.follow(node, &Step::Field(name))
+    }
+
+    /// The smallest value around `at`, one that starts there before one that ends there.
+    pub(super) fn value_at(&self, at: usize) -> Option<Range<usize>> {
+        let mut best: Option<Range<usize>> = None;
+        self.visit(&mut |node, _| {
+            let span = &node.span;
+            let better = match &best {
+                None => true,
+                Some(b) => (span.start == at, b.len()) > (b.start == at, span.len()),
+            };
+            if span.start <= at && at <= span.end && better {
+                best = Some(span.clone());
+            }
+        });
+        best
+    }
+
     fn follow<'n>(&self, mut node: &'n Node, step: &Step<'_>) -> Option<&'n Node> {
         loop {
             match *step {

@@ -10,6 +10,7 @@ mod document;
 mod durations_file;
 mod edit;
 mod error;
+mod examples;
 mod map;
 mod place;
 mod problem_file;

@@ -82,14 +82,18 @@ impl Along {
         if (-slack_mm..=on.length_mm + slack_mm).contains(&at_mm) {
             return Ok(at_mm.clamp(0.0, on.length_mm));
         }
+        // as many decimals as tell both apart
+        let decimals = (1..6)
+            .find(|&d| format!("{at_mm:.d$}") != format!("{:.d$}", on.length_mm))
+            .unwrap_or(6);
         Err(Complaint::new(
             path,
             format!(
-                "the place lies {at_mm:.1} mm along `{}`, which goes from 0 to {:.1} mm",
+                "the place lies {at_mm:.decimals$} mm along `{}`, which goes from 0 to {:.decimals$} mm",
                 on.name, on.length_mm
             ),
         )
-        .help("places are measured from the start of the branch, in the direction of flow"))
+        .help("places are measured from the start of the branch, in the direction of flow; its end is `end`"))
     }
 }
 
@@ -188,6 +192,10 @@ mod tests {
         for (text, message) in [
             ("35", "write for example \"35 mm\""),
             ("end + 1 mm", "goes from 0 to 200.0 mm"),
+            (
+                "200.004 mm",
+                "lies 200.004 mm along `carotid`, which goes from 0 to 200.000 mm",
+            ),
             ("-1 mm", "goes from 0 to 200.0 mm"),
             ("carotid-bifurkation", "did you mean `carotid-bifurcation`?"),
             ("arch-top", "does not lie on `carotid`"),

@@ -8,10 +8,10 @@ use super::device_file::{device_of, read_device};
 use super::document::{Document, FileKind};
 use super::durations_file::durations_of;
 use super::edit::{Edit, Edited, edited_scene};
-use super::error::{Complaint, DataError, choices, split_advice};
+use super::error::{Complaint, DataError, choices, listed, split_advice};
 use super::source::Source;
 use super::vessel_file::{Vessel, vessel_of};
-use crate::device::Accessory;
+use crate::device::{Accessory, Payload};
 use crate::geometry::{Place, TrackSettings};
 use crate::procedure::{
     Clock, Durations, Equipment, NetworkError, Plan, ProcedureError, Scene, StackEntry, Supplied,
@@ -95,7 +95,10 @@ pub fn load_scene_with(
         .map(|place| vessel.route(&vessel_document, place, settings))
         .transpose()?;
     let plan = track.and_then(|track| {
-        let places: Vec<String> = track.landmarks.iter().map(|m| m.name.clone()).collect();
+        let places = Places {
+            landmarks: track.landmarks.iter().map(|m| m.name.clone()).collect(),
+            ends: ends_of_devices(&scene, &supplied),
+        };
         Plan::new(&scene, supplied, vessel.info.clone(), track)
             .map_err(|errors| {
                 complaints.extend(errors.iter().map(|e| complaint(e, &scene, &places)));
@@ -206,8 +209,78 @@ fn target(vessel: &Vessel, scene: &Scene, complaints: &mut Vec<Complaint>) -> Op
     found.map(|(_, place)| *place)
 }
 
+/// Names of the places that a script may use.
+struct Places {
+    landmarks: Vec<String>,
+    /// The device, and what it has an end of: `guide` and `guide.tip`.
+    ends: Vec<(String, String)>,
+}
+
+fn ends_of_devices(scene: &Scene, supplied: &[Supplied]) -> Vec<(String, String)> {
+    let devices = scene.stack.iter().zip(supplied);
+    devices
+        .filter_map(|(entry, supplied)| match &supplied.equipment {
+            Equipment::Device(device) => Some((&entry.name, device)),
+            Equipment::Accessory(_) => None,
+        })
+        .flat_map(|(name, device)| {
+            let ends: &[&str] = match device.payload {
+                Some(Payload::Stent(_) | Payload::Retriever(_)) => &["tip", "proximal", "distal"],
+                _ => &["tip"],
+            };
+            ends.iter()
+                .map(move |end| (name.clone(), format!("{name}.{end}")))
+        })
+        .collect()
+}
+
+impl Places {
+    /// What is wrong with a place that nothing bears, and what there is instead. Ends of devices
+    /// follow the names in the stack, whatever class they are of.
+    fn unknown(&self, name: &str) -> (String, String) {
+        let Some((device, end)) = name.split_once('.') else {
+            let landmarks = self.landmarks.iter().map(String::as_str);
+            let ends = listed(self.ends.iter().map(|(_, place)| place.as_str()));
+            let help = choices(name, landmarks);
+            return (
+                format!("no landmark of the route is named `{name}`"),
+                format!("{help}; ends of devices are {ends}"),
+            );
+        };
+        let of_it: Vec<&str> = self
+            .ends
+            .iter()
+            .filter(|(known, _)| known == device)
+            .map(|(_, place)| place.as_str())
+            .collect();
+        if !of_it.is_empty() {
+            return (
+                format!("`{device}` has no end named `{end}`"),
+                format!("it has {}", listed(of_it)),
+            );
+        }
+        let same_end = self
+            .ends
+            .iter()
+            .filter(|(_, place)| place.rsplit_once('.').is_some_and(|(_, e)| e == end));
+        let all: Vec<&str> = same_end.map(|(_, place)| place.as_str()).collect();
+        let all = if all.is_empty() {
+            self.ends.iter().map(|(_, place)| place.as_str()).collect()
+        } else {
+            all
+        };
+        (
+            format!("no device of the stack is named `{device}`"),
+            format!(
+                "ends bear the names that the stack gives: there are {}",
+                listed(all)
+            ),
+        )
+    }
+}
+
 /// A name or kind that the procedure refuses, with what there is to choose from.
-fn complaint(error: &ProcedureError, scene: &Scene, places: &[String]) -> Complaint {
+fn complaint(error: &ProcedureError, scene: &Scene, places: &Places) -> Complaint {
     let message = error.to_string();
     let (message, help) = split_advice(&message);
     match error {
@@ -221,10 +294,7 @@ fn complaint(error: &ProcedureError, scene: &Scene, places: &[String]) -> Compla
             Complaint::new(path, message).help(choices(name, stack()))
         }
         ProcedureError::UnknownPlace { path, name, .. } => {
-            let help = help.map_or_else(
-                || choices(name, places.iter().map(String::as_str)),
-                str::to_owned,
-            );
+            let (message, help) = places.unknown(name);
             // the name itself inside `Past(name, length)`
             Complaint::new(format!("{path}[0]"), message).help(help)
         }

@@ -62,6 +62,10 @@ impl Source {
         if let Some(source) = Self::built_in(reference) {
             return source;
         }
+        // a whole path means the same wherever it is written, in a change to a built-in scene too
+        if Path::new(reference).is_absolute() {
+            return Self::Disk(PathBuf::from(reference));
+        }
         match self {
             Self::Disk(path) => {
                 let folder = path.parent().unwrap_or_else(|| Path::new(""));
@@ -118,6 +122,11 @@ fn no_such_built_in(path: &str) -> DataError {
             .to_owned()
     };
     let wanted = folder(path);
+    let beside = if path.starts_with(CABINET_FOLDER) {
+        ""
+    } else {
+        "; a file of your own is named by its whole path, from the root"
+    };
     let mut there: Vec<String> = Source::embedded()
         .map(|(name, _)| name)
         .filter(|name| folder(name) == wanted)
@@ -126,7 +135,8 @@ fn no_such_built_in(path: &str) -> DataError {
     if there.is_empty() {
         there = Source::embedded().map(|(name, _)| shortest(name)).collect();
     }
-    error.with_help(choices(&shortest(path), there.iter().map(String::as_str)))
+    let choices = choices(&shortest(path), there.iter().map(String::as_str));
+    error.with_help(format!("{choices}{beside}"))
 }
 
 /// The shortest name of a built-in file.
@@ -141,7 +151,7 @@ fn shortest(path: &str) -> String {
 
 /// A path without `folder/..` inside, for messages; the file itself is opened by the path as it
 /// is, since a folder may be a link.
-fn tidy(path: &Path) -> PathBuf {
+pub(super) fn tidy(path: &Path) -> PathBuf {
     let mut tidied = PathBuf::new();
     for part in path.components() {
         let steps_back = part == Component::ParentDir
@@ -208,6 +218,7 @@ mod tests {
             ),
             ("embedded:scenes/a.ron", "./b.ron", "embedded:scenes/b.ron"),
             ("embedded:scenes/a.ron", "../../b.ron", "embedded:../b.ron"),
+            ("embedded:scenes/a.ron", "/y/b.ron", "/y/b.ron"),
         ] {
             let found = Source::from_argument(from).beside(reference).to_string();
             assert_eq!(found, leads_to, "{reference} in {from}");

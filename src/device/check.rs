@@ -58,7 +58,10 @@ impl Findings {
     }
 
     pub(super) fn basis(&mut self, field: &str, basis: &Basis) {
-        if let Basis::Published(text) | Basis::FromMemory(text) | Basis::Assumed(text) = basis
+        if let Basis::Published(text)
+        | Basis::Measured(text)
+        | Basis::FromMemory(text)
+        | Basis::Assumed(text) = basis
             && text.trim().is_empty()
         {
             self.add(

@@ -9,6 +9,8 @@ use serde::{Deserialize, Serialize};
 pub enum Basis {
     /// Read in the source named.
     Published(String),
+    /// Measured on the device; the text says how.
+    Measured(String),
     /// A fact of the trade; no source.
     CommonPractice,
     /// Recalled, not looked up; the text says how sure.

@@ -280,7 +280,12 @@ impl Builder<'_> {
                 curve_of_runs(frame, runs, &path)?
             }
             Course::Points { unit, points, .. } => {
-                curve_of_points(*unit, points, parent_frame, &entry.name, &path)?
+                let parent = ostium.and_then(|o| {
+                    let (curve, _) = self.curves[o.branch].as_ref()?;
+                    Some((curve, o.at_mm))
+                });
+                let parent_name = entry.parent().map_or("", |(name, ..)| name);
+                curve_of_points(*unit, points, parent, (&entry.name, parent_name), &path)?
             }
         };
         Ok((curve, ostium))

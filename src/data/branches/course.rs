@@ -1,6 +1,6 @@
 //! Centre lines and lumens of single branches.
 
-use super::{PointUnit, RunEntry, Start};
+use super::{PointEntry, PointUnit, RunEntry, Start};
 use crate::data::error::{Complaint, split_advice};
 use crate::geometry::{Curve, Frame, GeometryError, Lumen, Point, Run, Vector};
 
@@ -131,7 +131,7 @@ pub(in crate::data) fn geometry_complaint(path: &str, error: &GeometryError) -> 
 }
 
 impl PointUnit {
-    fn mm(self) -> f64 {
+    pub(super) fn mm(self) -> f64 {
         match self {
             Self::Millimetre => 1.0,
             Self::Centimetre => 10.0,
@@ -139,17 +139,46 @@ impl PointUnit {
     }
 }
 
+/// Farthest that a branch of points may start from its parent's centre line, mm.
+const MOST_GAP_MM: f64 = 0.1;
+
+/// How a first point that lies off the parent's centre line comes onto it: by the station it lies
+/// next to, if it lies on the parent there, or by one point more.
+fn nearest_start(unit: PointUnit, parent: &Curve, leaves_mm: Point, first: &Point) -> String {
+    let p = leaves_mm / unit.mm();
+    let in_front = format!(
+        "put the place it leaves from in front: ({:.3}, {:.3}, {:.3}, radius)",
+        p.x, p.y, p.z
+    );
+    let (nearest_mm, off_mm) = parent.closest(first);
+    let length_mm = parent.length_mm();
+    let written = if length_mm - nearest_mm < MOST_GAP_MM {
+        "at: \"end\"".to_owned()
+    } else {
+        format!("at: \"{nearest_mm:.2} mm\"")
+    };
+    if off_mm <= MOST_GAP_MM {
+        format!(
+            "the parent passes that point at {nearest_mm:.2} mm: write `{written}` in `leaves`; or {in_front}"
+        )
+    } else {
+        format!(
+            "{in_front}; or mend `leaves`: the parent comes nearest, to {off_mm:.2} mm, at `{written}`"
+        )
+    }
+}
+
 pub(super) fn curve_of_points(
     unit: PointUnit,
-    points: &[(f64, f64, f64, f64)],
-    parent: Option<Frame>,
-    name: &str,
+    points: &[PointEntry],
+    parent: Option<(&Curve, f64)>,
+    names: (&str, &str),
     path: &str,
 ) -> Result<Curve, Complaint> {
     // the radii a lumen may have: half of the diameters of `units::text::lumen_mm`
     const RADII_MM: std::ops::RangeInclusive<f64> = 0.1..=30.0;
     for (i, point) in points.iter().enumerate() {
-        let radius_mm = point.3 * unit.mm();
+        let radius_mm = point.radius_mm(unit);
         if !RADII_MM.contains(&radius_mm) {
             return Err(Complaint::new(
                 format!("{path}.points[{i}][3]"),
@@ -162,42 +191,35 @@ pub(super) fn curve_of_points(
             .help("points are (x, y, z, radius), all in the `unit` of the branch"));
         }
     }
-    let at: Vec<Point> = points
-        .iter()
-        .map(|p| Point::new(p.0, p.1, p.2) * unit.mm())
-        .collect();
-    if let (Some(parent), Some(first)) = (parent, at.first()) {
-        let gap_mm = (first - parent.origin_mm).norm();
+    let at: Vec<Point> = points.iter().map(|p| p.at_mm(unit)).collect();
+    if let (Some((parent, at_mm)), Some(first)) = (parent, at.first()) {
+        let leaves_mm = parent.point_at(at_mm);
+        let gap_mm = (first - leaves_mm).norm();
         // coordinates printed with two decimals are off by less; a real gap is a vessel's radius
-        if gap_mm > 0.1 {
-            let p = parent.origin_mm / unit.mm();
+        if gap_mm > MOST_GAP_MM {
+            let (branch, parent_name) = names;
             return Err(Complaint::new(
                 format!("{path}.points[0]"),
-                format!("`{name}` starts {gap_mm:.2} mm from its parent's centre line"),
+                format!(
+                    "`{branch}` starts {gap_mm:.2} mm from where it leaves `{parent_name}`, {at_mm:.1} mm along its centre line"
+                ),
             )
-            .help(format!(
-                "put the place it leaves from in front: ({:.3}, {:.3}, {:.3}, radius), or mend `leaves`",
-                p.x, p.y, p.z
-            )));
+            .help(nearest_start(unit, parent, leaves_mm, first)));
         }
     }
     Curve::through_points(&at).map_err(|error| geometry_complaint(path, &error))
 }
 
 /// Lumen knots at the points, by the arc length at which the curve passes through them.
-pub(super) fn lumen_of_points(
-    unit: PointUnit,
-    points: &[(f64, f64, f64, f64)],
-    curve: &Curve,
-) -> Lumen {
+pub(super) fn lumen_of_points(unit: PointUnit, points: &[PointEntry], curve: &Curve) -> Lumen {
     let mut last_mm = 0.0;
     let knots_mm = points
         .iter()
         .map(|p| {
-            let point = Point::new(p.0, p.1, p.2) * unit.mm();
+            let point = p.at_mm(unit);
             // knots may not fall; where a coil passes close by, the first pass would be found
             last_mm = curve.closest(&point).0.max(last_mm);
-            (last_mm, 2.0 * p.3 * unit.mm())
+            (last_mm, 2.0 * p.radius_mm(unit))
         })
         .collect();
     Lumen { knots_mm }

@@ -25,6 +25,7 @@ pub(in crate::output) struct Rests {
 fn basis_in_words(basis: &Basis) -> String {
     match basis {
         Basis::Published(text) => format!("published: {text}"),
+        Basis::Measured(text) => format!("measured: {text}"),
         Basis::CommonPractice => "common practice, no source".to_owned(),
         Basis::FromMemory(text) => format!("from memory: {text}"),
         Basis::Assumed(text) => format!("assumed: {text}"),
