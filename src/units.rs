@@ -54,19 +54,78 @@ impl LengthUnit {
     }
 }
 
+/// What is wrong with a value, and how to mend it.
+///
+/// A deserializer's error carries one text. [`Refusal::in_one_text`] puts both into it and
+/// [`Refusal::from_text`] takes them out again, so that nobody has to guess from the wording where
+/// the advice begins.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("{what}{}", help.as_ref().map(|help| format!(": {help}")).unwrap_or_default())]
+pub struct Refusal {
+    /// What was found, and why it will not do.
+    pub what: String,
+    /// How to mend it.
+    pub help: Option<String>,
+}
+
+impl Refusal {
+    /// Parts both in one text: a control character that no message holds.
+    const PARTED: char = '\u{1f}';
+
+    /// What is wrong, with advice.
+    pub fn new(what: impl Into<String>, help: impl Into<String>) -> Self {
+        Self {
+            what: what.into(),
+            help: Some(help.into()),
+        }
+    }
+
+    /// An error whose words end in a colon and its own advice.
+    pub fn of(error: &impl std::fmt::Display, help: Option<String>) -> Self {
+        let words = error.to_string();
+        let what = help
+            .as_ref()
+            .and_then(|help| words.strip_suffix(help.as_str())?.strip_suffix(": "));
+        Self {
+            what: what.unwrap_or(&words).to_owned(),
+            help,
+        }
+    }
+
+    /// Both in one text, for a deserializer's error.
+    #[must_use]
+    pub fn in_one_text(&self) -> String {
+        match &self.help {
+            Some(help) => format!("{}{}{help}", self.what, Self::PARTED),
+            None => self.what.clone(),
+        }
+    }
+
+    /// Both from one text; all of it is what is wrong where no advice is parted off.
+    #[must_use]
+    pub fn from_text(text: &str) -> Self {
+        match text.split_once(Self::PARTED) {
+            Some((what, help)) => Self::new(what, help),
+            None => Self {
+                what: text.to_owned(),
+                help: None,
+            },
+        }
+    }
+}
+
 /// Why a text is not a length.
 #[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
 pub enum UnitError {
     /// No unit behind the number.
-    #[error(
-        "the length `{found}` has no unit: write for example \"{found} mm\", \"{found} cm\", \"{found} in\" or \"{found} Fr\""
-    )]
+    #[error("the length `{found}` has no unit: {}", with_units(found))]
     MissingUnit {
         /// The text as found.
         found: String,
     },
     /// A unit nobody in the trade uses here.
-    #[error("the unit `{unit}` of `{found}` is not known: use mm, cm, in or Fr")]
+    #[error("the unit `{unit}` of `{found}` is not known: {}", KNOWN_UNITS)]
     UnknownUnit {
         /// The text as found.
         found: String,
@@ -74,19 +133,50 @@ pub enum UnitError {
         unit: String,
     },
     /// A comma where the decimal point belongs.
-    #[error("the length `{found}` has a decimal comma: write \"{mended}\" with a point")]
+    #[error("the length `{found}` has a decimal comma: {}", with_point(found))]
     DecimalComma {
         /// The text as found.
         found: String,
-        /// The same with a point.
-        mended: String,
     },
     /// Not a number.
-    #[error("`{found}` is not a length: write a number and a unit, for example \"2.1 mm\"")]
+    #[error("`{found}` is not a length: {}", NUMBER_AND_UNIT)]
     NotANumber {
         /// The text as found.
         found: String,
     },
+}
+
+const KNOWN_UNITS: &str = "use mm, cm, in or Fr";
+const NUMBER_AND_UNIT: &str = "write a number and a unit, for example \"2.1 mm\"";
+
+fn with_units(found: &str) -> String {
+    format!("write for example \"{found} mm\", \"{found} cm\", \"{found} in\" or \"{found} Fr\"")
+}
+
+fn with_point(found: &str) -> String {
+    format!("write \"{}\" with a point", found.replacen(',', ".", 1))
+}
+
+impl From<&UnitError> for Refusal {
+    fn from(error: &UnitError) -> Self {
+        match error {
+            UnitError::MissingUnit { found } => Self::new(
+                format!("the length `{found}` has no unit"),
+                with_units(found),
+            ),
+            UnitError::UnknownUnit { found, unit } => Self::new(
+                format!("the unit `{unit}` of `{found}` is not known"),
+                KNOWN_UNITS,
+            ),
+            UnitError::DecimalComma { found } => Self::new(
+                format!("the length `{found}` has a decimal comma"),
+                with_point(found),
+            ),
+            UnitError::NotANumber { found } => {
+                Self::new(format!("`{found}` is not a length"), NUMBER_AND_UNIT)
+            }
+        }
+    }
 }
 
 /// Reads a length such as `"8 Fr"`, `"0.088 in"`, `"132 cm"` or `"2.1mm"`; returns millimetres.
@@ -110,10 +200,7 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
     let (number, unit) = text.split_at(cut);
     let decimals = unit.strip_prefix(',').unwrap_or_default();
     if !number.contains('.') && decimals.starts_with(|c: char| c.is_ascii_digit()) {
-        return Err(UnitError::DecimalComma {
-            found: found(),
-            mended: text.replacen(',', ".", 1),
-        });
+        return Err(UnitError::DecimalComma { found: found() });
     }
     let number: f64 = number
         .parse()
@@ -139,7 +226,7 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
 /// Ranges are wide enough for any human vessel and any device of the trade and narrow enough to
 /// catch a wrong unit (an inch read as a millimetre is off by 25, a French by 3).
 pub mod text {
-    use super::parse_length_mm;
+    use super::{LengthUnit, Refusal, parse_length_mm};
     use serde::de::{Deserializer, Error, Unexpected, Visitor};
     use std::fmt;
 
@@ -151,15 +238,50 @@ pub mod text {
 
     impl Length {
         fn check<E: Error>(&self, text: &str) -> Result<f64, E> {
-            let mm = parse_length_mm(text).map_err(E::custom)?;
+            let refuse = |refusal: &Refusal| E::custom(refusal.in_one_text());
+            let mm = parse_length_mm(text).map_err(|error| refuse(&Refusal::from(&error)))?;
             if mm >= self.least_mm && mm <= self.most_mm {
-                Ok(mm)
-            } else {
-                Err(E::custom(format!(
-                    "the {} \"{text}\" is outside {} to {} mm",
-                    self.what, self.least_mm, self.most_mm
-                )))
+                return Ok(mm);
             }
+            let (least, most) = (self.least_mm, self.most_mm);
+            Err(refuse(&Refusal::new(
+                format!(
+                    "the {} \"{text}\" is outside {least} to {most} mm",
+                    self.what
+                ),
+                other_unit(text, least, most),
+            )))
+        }
+    }
+
+    /// Advice for a length out of range: the units that would bring it in, else the range.
+    pub(super) fn other_unit(text: &str, least_mm: f64, most_mm: f64) -> String {
+        let text = text.trim();
+        let end = text
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
+            .unwrap_or(text.len());
+        let number = &text[..end];
+        let fitting: Vec<String> = [
+            (LengthUnit::Inch, "in"),
+            (LengthUnit::French, "Fr"),
+            (LengthUnit::Centimetre, "cm"),
+            (LengthUnit::Millimetre, "mm"),
+        ]
+        .into_iter()
+        .filter_map(|(unit, name)| {
+            let mm = number.parse::<f64>().ok()? * unit.mm();
+            (least_mm..=most_mm)
+                .contains(&mm)
+                .then(|| format!("\"{number} {name}\" ({mm:.3} mm)"))
+        })
+        .collect();
+        if fitting.is_empty() {
+            format!("give {least_mm} to {most_mm} mm, in mm, cm, in or Fr, in quotes")
+        } else {
+            format!(
+                "is the unit right? {} would be accepted",
+                fitting.join(" or ")
+            )
         }
     }
 
@@ -193,10 +315,12 @@ pub mod text {
             if number >= self.least && number <= self.most {
                 Ok(number)
             } else {
-                Err(E::custom(format!(
-                    "the {} {number} is outside {} to {}",
-                    self.what, self.least, self.most
-                )))
+                let (least, most) = (self.least, self.most);
+                let refusal = Refusal::new(
+                    format!("the {} {number} is outside {least} to {most}", self.what),
+                    format!("give {least} to {most}"),
+                );
+                Err(E::custom(refusal.in_one_text()))
             }
         }
     }
@@ -365,8 +489,21 @@ mod tests {
             ("wide", "write a number and a unit"),
             ("", "write a number and a unit"),
         ] {
-            let found = parse_length_mm(text).unwrap_err().to_string();
+            let error = parse_length_mm(text).unwrap_err();
+            let found = error.to_string();
             assert!(found.contains(message), "{text}: {found}");
+            let refusal = Refusal::from(&error);
+            assert_eq!(refusal.to_string(), found, "the same in two parts");
+            assert_eq!(Refusal::from_text(&refusal.in_one_text()), refusal);
         }
+    }
+
+    #[test]
+    fn other_units_are_offered_only_where_they_fit() {
+        let help = text::other_unit("0.088 mm", 0.2, 60.0);
+        assert!(help.contains("\"0.088 in\" (2.235 mm)"), "{help}");
+        assert!(!help.contains("Fr"), "0.088 Fr is 0.03 mm: {help}");
+        let help = text::other_unit("0.0022 mm", 0.2, 60.0);
+        assert!(help.starts_with("give 0.2 to 60 mm"), "{help}");
     }
 }

@@ -551,6 +551,14 @@ fn property_the_command_line_compares_drafts_and_asks_what_if() {
     assert_eq!(code, Some(2), "an unknown path could not run");
     assert!(error.contains("neck.stenosis.percent"), "{error}");
 
+    let changed = ["compare", "--ruler", "--set", "script[41].act.minutes=3"];
+    let (code, _, error) = nestline(&changed);
+    assert_eq!(code, Some(2), "strategies write steps of their own");
+    assert!(
+        error.contains("script[41].act.minutes = 3` changes nothing"),
+        "{error}"
+    );
+
     let (code, _, error) = nestline(&["draft", "neck-frist"]);
     assert_eq!(code, Some(2), "an unknown strategy could not run");
     assert!(error.contains("neck-first"), "{error}");

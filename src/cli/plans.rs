@@ -232,6 +232,39 @@ fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode,
     Ok(code(verdict))
 }
 
+/// Refuses a change to a part of the script that no strategy keeps: it would change nothing.
+fn refuse_unread(
+    scene: &str,
+    edits: &[Edit],
+    loaded: &LoadedScene,
+    strategies: &[Choices],
+) -> Result<(), Stop> {
+    for (i, edit) in edits.iter().enumerate() {
+        if !edit.changes_the_script() {
+            continue;
+        }
+        let mut others = edits.to_vec();
+        others.remove(i);
+        let without = load(scene, &others)?.plan;
+        let mut read = false;
+        for choices in strategies {
+            let (a, b) = (
+                without.with_strategy(choices)?,
+                loaded.plan.with_strategy(choices)?,
+            );
+            read |= a.script != b.script;
+        }
+        if !read {
+            return Err(Stop::Refused(format!(
+                "`{}` changes nothing here: a strategy writes its own script and keeps only the steps up to the guide's place; \
+                 change the scene that `nestline draft` writes, or use `nestline run`",
+                edit.in_words()
+            )));
+        }
+    }
+    Ok(())
+}
+
 pub(crate) fn compare(
     scenes: &[String],
     changes: &Changes,
@@ -255,6 +288,7 @@ pub(crate) fn compare(
             let named = strategies.iter().map(|name| Choices::named(name));
             named.collect::<Result<Vec<_>, _>>()?
         };
+        refuse_unread(scene, &edits, &loaded, &wanted)?;
         for choices in wanted {
             let name = if scenes.len() > 1 {
                 format!("{} on {}", choices.name(), loaded.plan.name)

@@ -10,7 +10,7 @@ mod tests;
 
 use super::place::Along;
 use crate::geometry::{Lumen, Point};
-use crate::units::text;
+use crate::units::{Refusal, text};
 use serde::Deserialize;
 
 pub(super) use course::geometry_complaint;
@@ -89,9 +89,11 @@ impl TryFrom<String> for PointUnit {
         match text.trim() {
             "mm" => Ok(Self::Millimetre),
             "cm" => Ok(Self::Centimetre),
-            other => Err(format!(
-                "the unit `{other}` is not known for coordinates: use \"mm\" or \"cm\""
-            )),
+            other => Err(Refusal::new(
+                format!("the unit `{other}` is not known for coordinates"),
+                "use \"mm\" or \"cm\"",
+            )
+            .in_one_text()),
         }
     }
 }

@@ -1,9 +1,9 @@
 //! From RON text to typed values, with ron's complaints put in plain words.
 
-use super::error::{DataError, Problem, listed, nearest, place_in_words, split_advice};
+use super::error::{DataError, Problem, listed, nearest, place_in_words};
 use super::examples::example;
 use super::map::{Node, RonMap, head};
-use crate::units::LengthUnit;
+use crate::units::Refusal;
 use ron::error::SpannedError;
 use ron::extensions::Extensions;
 use serde::de::DeserializeOwned;
@@ -363,13 +363,8 @@ impl Explainer<'_> {
 
     /// A message of one of our own value types: units, ranges, names.
     fn own_words(&self, message: &str) -> DataError {
-        let (message, help) = split_advice(message);
-        let span = self.just_read();
-        let error = self.refuse(message);
-        let help = help
-            .map(str::to_owned)
-            .or_else(|| other_unit(message, self.map.words(&span)));
-        let error = error.with_label(span, "here");
+        let Refusal { what, help } = Refusal::from_text(message);
+        let error = self.refuse(what).with_label(self.just_read(), "here");
         match help {
             Some(help) => error.with_help(help),
             None => error,
@@ -626,43 +621,6 @@ fn plain_found(found: &str) -> String {
     found.to_owned()
 }
 
-/// Advice for a value out of range: the units that would bring a length into it, else the range.
-///
-/// Reads the range back from the message of [`crate::units::text`]; where that does not succeed
-/// there is no advice, the message itself says enough.
-fn other_unit(message: &str, value: &str) -> Option<String> {
-    let (_, range) = message.rsplit_once(" is outside ")?;
-    let Some(range) = range.strip_suffix(" mm") else {
-        return Some(format!("give {range}"));
-    };
-    let (least, most) = range.split_once(" to ")?;
-    let (least, most): (f64, f64) = (least.parse().ok()?, most.parse().ok()?);
-    let value = value.trim_matches('"').trim();
-    let cut = value.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))?;
-    let number = &value[..cut];
-    let parsed: f64 = number.parse().ok()?;
-    let fitting: Vec<String> = [
-        (LengthUnit::Inch, "in"),
-        (LengthUnit::French, "Fr"),
-        (LengthUnit::Centimetre, "cm"),
-        (LengthUnit::Millimetre, "mm"),
-    ]
-    .into_iter()
-    .filter(|(unit, _)| (least..=most).contains(&(parsed * unit.mm())))
-    .map(|(unit, name)| format!("\"{number} {name}\" ({:.3} mm)", parsed * unit.mm()))
-    .collect();
-    if fitting.is_empty() {
-        Some(format!(
-            "give {least} to {most} mm, in mm, cm, in or Fr, in quotes"
-        ))
-    } else {
-        Some(format!(
-            "is the unit right? {} would be accepted",
-            fitting.join(" or ")
-        ))
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -674,16 +632,5 @@ mod tests {
         assert_eq!(&text[at(1, 2)..at(1, 3)], "(");
         assert_eq!(&text[at(2, 6)..at(2, 7)], "x");
         assert_eq!(at(9, 9), text.len(), "beyond the end is the end");
-    }
-
-    #[test]
-    fn other_units_are_offered_only_where_they_fit() {
-        let message = "the vessel lumen \"0.088 mm\" is outside 0.2 to 60 mm";
-        let help = other_unit(message, "\"0.088 mm\"").unwrap();
-        assert!(help.contains("\"0.088 in\" (2.235 mm)"), "{help}");
-        assert!(!help.contains("Fr"), "0.088 Fr is 0.03 mm: {help}");
-        let none = "the vessel lumen \"0.0022 mm\" is outside 0.2 to 60 mm";
-        let help = other_unit(none, "\"0.0022 mm\"").unwrap();
-        assert!(help.starts_with("give 0.2 to 60 mm"), "{help}");
     }
 }

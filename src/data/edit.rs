@@ -78,6 +78,13 @@ impl Edit {
         }
     }
 
+    /// Whether it changes a step of the scene.
+    #[must_use]
+    pub fn changes_the_script(&self) -> bool {
+        let path = self.path.strip_prefix("scene.").unwrap_or(&self.path);
+        path == "script" || path.starts_with("script[")
+    }
+
     /// The change in words.
     #[must_use]
     pub fn in_words(&self) -> String {

@@ -1,6 +1,7 @@
 //! Why a file is refused, in words and with the place in the file.
 
 use super::map::RonMap;
+use crate::units::Refusal;
 use miette::{
     Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, NamedSource, SourceCode,
     SourceSpan,
@@ -317,6 +318,15 @@ impl Complaint {
         }
     }
 
+    /// What another layer says is wrong, at its place.
+    pub(super) fn of(path: impl Display, refusal: Refusal) -> Self {
+        Self {
+            path: path.to_string(),
+            message: refusal.what,
+            help: refusal.help,
+        }
+    }
+
     pub(super) fn help(mut self, help: impl Display) -> Self {
         self.help = Some(help.to_string());
         self
@@ -407,34 +417,6 @@ fn rounded(message: &str) -> String {
     }
     out.push_str(rest);
     out
-}
-
-/// Parts a message of another layer into what is wrong and the advice behind its last colon.
-pub(super) fn split_advice(message: &str) -> (&str, Option<&str>) {
-    const ADVICE: [&str; 8] = [
-        "did you mean",
-        "give",
-        "move",
-        "name",
-        "use",
-        "widen",
-        "write",
-        "make",
-    ];
-    match message.rsplit_once(": ") {
-        Some((what, how)) if ADVICE.iter().any(|verb| how.starts_with(verb)) => (what, Some(how)),
-        _ => {
-            // advice may hold a colon of its own (`write … (act: …)`)
-            let cut = message.match_indices(": ").map(|(at, _)| at).find(|at| {
-                ADVICE
-                    .iter()
-                    .any(|verb| message[at + 2..].starts_with(verb))
-            });
-            cut.map_or((message, None), |at| {
-                (&message[..at], Some(&message[at + 2..]))
-            })
-        }
-    }
 }
 
 /// The nearest of `known` to a misspelt name, if any is near enough.

@@ -1,7 +1,7 @@
 //! Places along a branch as files write them.
 
 use super::error::{Complaint, listed, nearest};
-use crate::units::parse_length_mm;
+use crate::units::{Refusal, parse_length_mm};
 use serde::de::{Deserialize, Deserializer, Error, Visitor};
 use std::fmt;
 
@@ -33,10 +33,10 @@ pub(super) struct OnBranch<'a> {
 }
 
 impl Along {
-    fn parse(text: &str) -> Result<Self, String> {
+    fn parse(text: &str) -> Result<Self, Refusal> {
         let text = text.trim();
         if text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | '+' | '-')) {
-            let offset_mm = parse_length_mm(text).map_err(|e| e.to_string())?;
+            let offset_mm = parse_length_mm(text).map_err(|e| Refusal::from(&e))?;
             return Ok(Self {
                 anchor: Anchor::Start,
                 offset_mm,
@@ -48,13 +48,18 @@ impl Along {
             None => (text, 0.0),
             Some(cut) => {
                 let (name, rest) = text.split_at(cut);
-                let length = parse_length_mm(&rest[3..]).map_err(|e| e.to_string())?;
+                let length = parse_length_mm(&rest[3..]).map_err(|e| Refusal::from(&e))?;
                 let sign = if rest.starts_with(" -") { -1.0 } else { 1.0 };
                 (name.trim(), sign * length)
             }
         };
         let anchor = match name {
-            "" => return Err("the place is empty: write a length, `end` or a landmark".into()),
+            "" => {
+                return Err(Refusal::new(
+                    "the place is empty",
+                    "write a length, `end` or a landmark",
+                ));
+            }
             "end" => Anchor::End,
             name => Anchor::Landmark(name.to_owned()),
         };
@@ -135,7 +140,7 @@ impl<'de> Deserialize<'de> for Along {
                 f.write_str("a place such as \"35 mm\", \"end - 2 cm\" or \"arch-top + 5 mm\"")
             }
             fn visit_str<E: Error>(self, text: &str) -> Result<Along, E> {
-                Along::parse(text).map_err(E::custom)
+                Along::parse(text).map_err(|refusal| E::custom(refusal.in_one_text()))
             }
             fn visit_f64<E: Error>(self, number: f64) -> Result<Along, E> {
                 self.visit_str(&number.to_string())
@@ -166,7 +171,8 @@ mod tests {
             length_mm: 200.0,
             landmarks: &landmarks,
         };
-        Along::parse(text)?
+        Along::parse(text)
+            .map_err(|refusal| refusal.to_string())?
             .resolve("at", &on)
             .map_err(|c| format!("{} ({})", c.message, c.help.unwrap_or_default()))
     }

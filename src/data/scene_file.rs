@@ -8,7 +8,7 @@ use super::device_file::{device_of, read_device};
 use super::document::{Document, FileKind};
 use super::durations_file::durations_of;
 use super::edit::{Edit, Edited, edited_scene};
-use super::error::{Complaint, DataError, choices, listed, split_advice};
+use super::error::{Complaint, DataError, choices, listed};
 use super::source::Source;
 use super::vessel_file::{Vessel, vessel_of};
 use crate::device::{Accessory, Payload};
@@ -159,17 +159,11 @@ fn supply(
 
 /// What the clock refuses.
 fn clock_complaint(error: &NetworkError) -> Complaint {
-    let message = error.to_string();
-    let (what, help) = split_advice(&message);
     let path = match error {
         NetworkError::UnknownLabel { index, .. } => format!("script[{index}].after"),
         _ => "script".to_owned(),
     };
-    let complaint = Complaint::new(path, what);
-    match help {
-        Some(help) => complaint.help(help),
-        None => complaint,
-    }
+    Complaint::of(path, error.refusal())
 }
 
 fn kind(equipment: &Equipment) -> &'static str {
@@ -281,8 +275,6 @@ impl Places {
 
 /// A name or kind that the procedure refuses, with what there is to choose from.
 fn complaint(error: &ProcedureError, scene: &Scene, places: &Places) -> Complaint {
-    let message = error.to_string();
-    let (message, help) = split_advice(&message);
     match error {
         ProcedureError::UnknownDevice { path, name, .. } => {
             let stack = || scene.stack.iter().map(|entry| entry.name.as_str());
@@ -291,23 +283,14 @@ fn complaint(error: &ProcedureError, scene: &Scene, places: &Places) -> Complain
                 return Complaint::new(path, format!("`{name}` cannot be used here"))
                     .help("devices travel; clips and insertion tools are attached; valves stand in `valves`");
             }
-            Complaint::new(path, message).help(choices(name, stack()))
+            Complaint::new(path, error.refusal().what).help(choices(name, stack()))
         }
         ProcedureError::UnknownPlace { path, name, .. } => {
             let (message, help) = places.unknown(name);
             // the name itself inside `Past(name, length)`
             Complaint::new(format!("{path}[0]"), message).help(help)
         }
-        ProcedureError::WrongKind { path, needed, .. } => {
-            Complaint::new(path, message).help(format!("name {needed} of the stack"))
-        }
-        _ => {
-            let complaint = Complaint::new(error.path(), message);
-            match help {
-                Some(help) => complaint.help(help),
-                None => complaint,
-            }
-        }
+        _ => Complaint::of(error.path(), error.refusal()),
     }
 }
 

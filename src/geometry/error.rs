@@ -1,6 +1,16 @@
 //! Why a piece of geometry is refused.
 
+use crate::units::Refusal;
 use thiserror::Error;
+
+const CYCLE: &str = "a vessel is a tree, so give it another parent";
+const OVERLAP: &str = "widen the bend or narrow the lumen";
+const DUPLICATE: &str = "give each its own name";
+const DETACHED: &str = "move its first point onto the parent";
+
+fn meant(name: &str) -> String {
+    format!("did you mean `{name}`?")
+}
 
 /// Why a curve, tree or track cannot be had.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -17,7 +27,7 @@ pub enum GeometryError {
         needed: &'static str,
     },
     /// A name that nothing in the vessel bears.
-    #[error("no {kind} is named `{name}`{}", suggestion.as_ref().map(|s| format!(": did you mean `{s}`?")).unwrap_or_default())]
+    #[error("no {kind} is named `{name}`{}", suggestion.as_ref().map(|s| format!(": {}", meant(s))).unwrap_or_default())]
     Unknown {
         /// `landmark`, `branch`…
         kind: &'static str,
@@ -37,15 +47,16 @@ pub enum GeometryError {
         found: usize,
     },
     /// Branches that are each other's parents.
-    #[error("branch `{branch}` is its own ancestor: a vessel is a tree, so give it another parent")]
+    #[error("branch `{branch}` is its own ancestor: {}", CYCLE)]
     Cycle {
         /// A branch on the cycle.
         branch: String,
     },
     /// A tube that would overlap itself.
     #[error(
-        "the lumen overlaps itself {station_mm:.1} mm from the access, in {place}: curvature {curvature_per_mm:.3}/mm times radius {radius_mm:.2} mm is {:.2}, must stay below {limit}: widen the bend or narrow the lumen",
-        curvature_per_mm * radius_mm
+        "the lumen overlaps itself {station_mm:.1} mm from the access, in {place}: curvature {curvature_per_mm:.3}/mm times radius {radius_mm:.2} mm is {:.2}, must stay below {limit}: {}",
+        curvature_per_mm * radius_mm,
+        OVERLAP
     )]
     SelfOverlap {
         /// Arc length from the access, mm.
@@ -60,7 +71,7 @@ pub enum GeometryError {
         limit: f64,
     },
     /// Two things of one kind with one name.
-    #[error("{kind} `{name}` appears {count} times: give each its own name")]
+    #[error("{kind} `{name}` appears {count} times: {}", DUPLICATE)]
     Duplicate {
         /// `branch`, `landmark`…
         kind: &'static str,
@@ -95,7 +106,8 @@ pub enum GeometryError {
     },
     /// A branch that does not start on its parent.
     #[error(
-        "branch `{branch}` starts {gap_mm:.3} mm from the centre line of its parent `{parent}`, must be within {allowed_mm} mm: move its first point onto the parent"
+        "branch `{branch}` starts {gap_mm:.3} mm from the centre line of its parent `{parent}`, must be within {allowed_mm} mm: {}",
+        DETACHED
     )]
     Detached {
         /// The branch.
@@ -127,4 +139,25 @@ pub enum GeometryError {
         /// How to mend it.
         mend: String,
     },
+}
+
+impl GeometryError {
+    /// What is wrong and how to mend it, apart.
+    #[must_use]
+    pub fn refusal(&self) -> Refusal {
+        let help = match self {
+            Self::Unknown { suggestion, .. } => suggestion.as_deref().map(meant),
+            Self::Cycle { .. } => Some(CYCLE.to_owned()),
+            Self::SelfOverlap { .. } => Some(OVERLAP.to_owned()),
+            Self::Duplicate { .. } => Some(DUPLICATE.to_owned()),
+            Self::Detached { .. } => Some(DETACHED.to_owned()),
+            Self::Measurement { mend, .. } => Some(mend.clone()),
+            Self::OutOfRange { .. }
+            | Self::TooFew { .. }
+            | Self::NoSuchBranch { .. }
+            | Self::OffBranch { .. }
+            | Self::NoRoute { .. } => None,
+        };
+        Refusal::of(self, help)
+    }
 }

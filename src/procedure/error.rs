@@ -1,15 +1,21 @@
 //! Why a scene is refused before its first step.
 
+use crate::units::Refusal;
 use thiserror::Error;
+
+const NO_STEPS: &str =
+    "write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`";
+const NAME_EACH: &str = "give each device its own";
+const DURATION: &str = "give a duration that is finite and not negative";
+const NEED: &str = "give the team more, or let the step need less";
+const CIRCLE: &str = "take one of the waits away";
 
 /// Why a script cannot be rehearsed at all. Every kind names the path of the field in the scene.
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum ProcedureError {
     /// No steps.
-    #[error(
-        "the script has no steps: write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`"
-    )]
+    #[error("the script has no steps: {}", NO_STEPS)]
     EmptyScript,
     /// A name that the stack does not have.
     #[error("nothing in the stack is named `{name}`{}", did_you_mean(suggestion.as_ref()))]
@@ -32,7 +38,7 @@ pub enum ProcedureError {
         suggestion: Option<String>,
     },
     /// Two entries of the stack with one name.
-    #[error("the name `{name}` is used twice in the stack: give each device its own")]
+    #[error("the name `{name}` is used twice in the stack: {}", NAME_EACH)]
     DuplicateName {
         /// Path of the second one.
         path: String,
@@ -64,7 +70,7 @@ pub enum ProcedureError {
 #[non_exhaustive]
 pub enum NetworkError {
     /// A duration that no activity has.
-    #[error("`{activity}` takes {got_s} s: give a duration that is finite and not negative")]
+    #[error("`{activity}` takes {got_s} s: {}", DURATION)]
     Duration {
         /// Name of the activity.
         activity: String,
@@ -73,7 +79,8 @@ pub enum NetworkError {
     },
     /// More of a resource than there is.
     #[error(
-        "`{activity}` needs {needed} of {resource}, there are {there}: give the team more, or let the step need less"
+        "`{activity}` needs {needed} of {resource}, there are {there}: {}",
+        NEED
     )]
     ImpossibleNeed {
         /// Name of the activity.
@@ -86,7 +93,7 @@ pub enum NetworkError {
         there: usize,
     },
     /// Activities that wait for each other.
-    #[error("these wait for each other and none can start: {}; take one of the waits away", circle.join(", which waits for "))]
+    #[error("these wait for each other and none can start: {}: {}", circle.join(", which waits for "), CIRCLE)]
     Circular {
         /// Names round the circle, the first one repeated at the end.
         circle: Vec<String>,
@@ -155,11 +162,45 @@ pub enum StrategyError {
     },
 }
 
+fn meant(name: &String) -> String {
+    format!("did you mean `{name}`?")
+}
+
 fn did_you_mean(suggestion: Option<&String>) -> String {
-    suggestion.map_or_else(String::new, |s| format!(": did you mean `{s}`?"))
+    suggestion.map_or_else(String::new, |s| format!(": {}", meant(s)))
+}
+
+impl NetworkError {
+    /// What is wrong and how to mend it, apart.
+    #[must_use]
+    pub fn refusal(&self) -> Refusal {
+        let help = match self {
+            Self::Duration { .. } => Some(DURATION.to_owned()),
+            Self::ImpossibleNeed { .. } => Some(NEED.to_owned()),
+            Self::Circular { .. } => Some(CIRCLE.to_owned()),
+            Self::UnknownLabel { suggestion, .. } => suggestion.as_ref().map(meant),
+            Self::UnknownIndex { .. } => None,
+        };
+        Refusal::of(self, help)
+    }
 }
 
 impl ProcedureError {
+    /// What is wrong and how to mend it, apart.
+    #[must_use]
+    pub fn refusal(&self) -> Refusal {
+        let help = match self {
+            Self::EmptyScript => Some(NO_STEPS.to_owned()),
+            Self::UnknownDevice { suggestion, .. } | Self::UnknownPlace { suggestion, .. } => {
+                suggestion.as_ref().map(meant)
+            }
+            Self::DuplicateName { .. } => Some(NAME_EACH.to_owned()),
+            Self::WrongKind { needed, .. } => Some(format!("name {needed} of the stack")),
+            Self::EmptyUnit { .. } => None,
+        };
+        Refusal::of(self, help)
+    }
+
     /// Path of the field in the scene file that is wrong (`script[3].act`).
     #[must_use]
     pub fn path(&self) -> &str {

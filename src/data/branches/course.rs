@@ -1,7 +1,7 @@
 //! Centre lines and lumens of single branches.
 
 use super::{PointEntry, PointUnit, RunEntry, Start};
-use crate::data::error::{Complaint, split_advice};
+use crate::data::error::Complaint;
 use crate::geometry::{Curve, Frame, GeometryError, Lumen, Point, Run, Vector};
 
 pub(super) fn no_length(path: &str) -> Complaint {
@@ -118,15 +118,7 @@ pub(in crate::data) fn geometry_complaint(path: &str, error: &GeometryError) -> 
             format!("`{what}` has {found} entries"),
         )
         .help(format!("give at least {needed}")),
-        other => {
-            let message = other.to_string();
-            let (message, help) = split_advice(&message);
-            let complaint = Complaint::new(path, message);
-            match help {
-                Some(help) => complaint.help(help),
-                None => complaint,
-            }
-        }
+        other => Complaint::of(path, other.refusal()),
     }
 }
 
