@@ -365,6 +365,13 @@ fn classes_carry_and_hold_what_they_are() {
         "basis.lengths",
         "empty",
     );
+    only(
+        &with(guide(), |d| {
+            d.basis.lengths = Basis::Measured(String::new())
+        }),
+        "basis.lengths",
+        "empty",
+    );
     only(&with(guide(), |d| d.name.clear()), "name", "plain words");
 }
 
