@@ -81,7 +81,7 @@ impl Draft {
         entered_mm: f64,
     ) {
         self.stretch(field, from, to, entered_mm);
-        self.end_as(|place| End::Beyond(place));
+        self.end_as(End::Beyond);
     }
 
     /// The same for what may run on past the end of its branch.
