@@ -221,6 +221,32 @@ impl Curve {
         ))
     }
 
+    /// Arc lengths, mm, at which a curve made by [`Curve::through_points`] passes through these points, shape
+    /// `[points.len()]`, rising; a point it was not made of gets the curve's length.
+    ///
+    /// Takes a time that grows with the number of points, and is right where the curve passes close by itself.
+    #[must_use]
+    pub fn passes(&self, points: &[Point]) -> Vec<f64> {
+        // a piece starts at every point but the last, at exactly that place
+        const SAME_MM: f64 = 1e-9;
+        let mut next = 0;
+        let mut place = |point: &Point| {
+            let later = &self.pieces[next..];
+            let here = |piece: &Piece| (piece.frame.origin_mm - point).norm() <= SAME_MM;
+            match later.iter().position(here) {
+                Some(i) => {
+                    next += i + 1;
+                    later[i].start_mm
+                }
+                None => {
+                    next = self.pieces.len();
+                    self.length_mm()
+                }
+            }
+        };
+        points.iter().map(|point| place(point)).collect()
+    }
+
     /// Strings pieces together, carrying the first piece's normals along. The pieces must follow
     /// each other without gaps or corners; there must be at least one.
     pub(super) fn join(mut pieces: Vec<Piece>) -> Self {

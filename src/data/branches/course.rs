@@ -204,15 +204,9 @@ pub(super) fn curve_of_points(
 
 /// Lumen knots at the points, by the arc length at which the curve passes through them.
 pub(super) fn lumen_of_points(unit: PointUnit, points: &[PointEntry], curve: &Curve) -> Lumen {
-    let mut last_mm = 0.0;
-    let knots_mm = points
-        .iter()
-        .map(|p| {
-            let point = p.at_mm(unit);
-            // knots may not fall; where a coil passes close by, the first pass would be found
-            last_mm = curve.closest(&point).0.max(last_mm);
-            (last_mm, 2.0 * p.radius_mm(unit))
-        })
-        .collect();
-    Lumen { knots_mm }
+    let at: Vec<Point> = points.iter().map(|p| p.at_mm(unit)).collect();
+    let diameters = points.iter().map(|p| 2.0 * p.radius_mm(unit));
+    Lumen {
+        knots_mm: curve.passes(&at).into_iter().zip(diameters).collect(),
+    }
 }

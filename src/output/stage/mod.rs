@@ -50,7 +50,6 @@ pub use moment::{
 pub use settled::picture_rods;
 pub use timeline::{Pace, Span, Timeline};
 pub use vessel::ContextBranch;
-pub(crate) use vessel::stepped;
 
 use crate::geometry::{Frame, Tree};
 use crate::procedure::{Passed, Plan, Shape, State};

@@ -235,7 +235,7 @@ fn bore_of(branch: &Branch) -> Bore {
 }
 
 /// Places from 0 to a length, `step_mm` or a little less apart.
-pub(crate) fn stepped(length_mm: f64, step_mm: f64) -> impl Iterator<Item = f64> {
+pub(super) fn stepped(length_mm: f64, step_mm: f64) -> impl Iterator<Item = f64> {
     let cells = (length_mm / step_mm).ceil().max(1.0);
     let mut i = -1.0;
     std::iter::from_fn(move || {

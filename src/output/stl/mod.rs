@@ -3,13 +3,16 @@
 //! Branches join without seams: facets are taken from the signed distance to their union. Millimetres,
 //! right-handed, facets anticlockwise as seen from outside.
 
+mod cones;
+mod cut;
+mod shell;
 mod solid;
 mod tets;
 
 use crate::geometry::{GeometryError, Tree};
+use shell::{Shell, TooMany};
 use solid::Solid;
 use std::fmt;
-use tets::Tiling;
 
 /// What is made, and how finely.
 #[derive(Debug, Clone, PartialEq)]
@@ -58,8 +61,13 @@ pub enum StlError {
     },
     /// A branch that the vessel does not have.
     Unknown(GeometryError),
-    /// The surface does not close: branches touch in a point.
-    NotClosed,
+    /// The surface does not close.
+    NotClosed {
+        /// Where, in words: branch, millimetres along it, nearest landmark.
+        place: String,
+    },
+    /// More corners than facets can name, or more facets than the format can count.
+    TooLarge,
 }
 
 impl fmt::Display for StlError {
@@ -71,19 +79,19 @@ impl fmt::Display for StlError {
                 needed,
             } => write!(f, "{what} is {found}, must be {needed}"),
             Self::Unknown(error) => error.fmt(f),
-            Self::NotClosed => write!(
+            Self::NotClosed { place } => write!(
                 f,
-                "the surface of the vessel does not close: two branches touch without joining; a finer facet may part them"
+                "the surface of the vessel does not close {place}; a slightly other facet or wall moves the lattice it is taken from"
+            ),
+            Self::TooLarge => write!(
+                f,
+                "the surface has more facets than the format can count; name branches, or take larger facets"
             ),
         }
     }
 }
 
 impl std::error::Error for StlError {}
-
-/// Facets lie within round walls by this share of their size over the radius, squared (measured on straight
-/// and bent tubes); radii are made larger by as much, so that volumes hold.
-const WITHIN: f64 = 0.025;
 
 /// The surface of a vessel with its lesions as they are before treatment.
 ///
@@ -108,15 +116,23 @@ pub fn phantom(tree: &Tree, settings: &StlSettings) -> Result<Phantom, StlError>
     if let Some(wall_mm) = settings.wall_mm {
         within("wall_mm", wall_mm, 0.2, 20.0, "between 0.2 and 20 mm")?;
     }
-    let fuller = 1.0 + WITHIN * settings.facet * settings.facet;
     let mut made = vec![settings.branches.is_empty(); tree.branches.len()];
     for name in &settings.branches {
         made[tree.branch(name).map_err(StlError::Unknown)?] = true;
     }
-    let solid = Solid::new(tree, &made, settings.wall_mm, settings.facet, fuller);
-    let shell = Tiling::surface(&solid);
-    if !shell.is_closed() {
-        return Err(StlError::NotClosed);
+    let solid = Solid::new(tree, &made, settings.wall_mm, settings.facet);
+    let shell = Shell::of(&tets::parts(&solid)).map_err(|TooMany| StlError::TooLarge)?;
+    closed(shell.without_crumbs().in_single(), &solid)
+}
+
+/// What is made of a surface that closes.
+fn closed(shell: Shell, solid: &Solid) -> Result<Phantom, StlError> {
+    if let Some(at) = shell.opening() {
+        let place = solid.place_of(&at);
+        return Err(StlError::NotClosed { place });
+    }
+    if u32::try_from(shell.facets.len()).is_err() {
+        return Err(StlError::TooLarge);
     }
     Ok(Phantom {
         volume_mm3: shell.volume_mm3(),

@@ -1,77 +1,138 @@
-//! The surface of a solid through a graded mesh of tetrahedra.
+//! Space round a solid in a graded mesh of tetrahedra, cube by cube.
 //!
-//! A tetrahedron is bisected at one of its edges while that edge is longer than wished there; as the wish
-//! depends on the edge only and changes slowly, neighbours always agree. In every small tetrahedron the
-//! surface is one triangle or two, and the whole is closed and two-manifold by construction.
+//! A tetrahedron is bisected at its longest edge while that is longer than wished at its middle. Neighbours
+//! always agree: an edge of a tetrahedron is at least 1.155 times shorter than the one bisected before it, and
+//! their middles lie no farther apart than half of that one, so that a wish which changes by less than 0.31 of
+//! a way never asks for the shorter one alone. Nor does a tetrahedron that is passed over hide a surface: the
+//! solid's functions change little faster than distance. What is left is cut (`cut.rs`), and the whole is closed
+//! and two-manifold by construction.
 //!
 //! # References
-//! Bisection: Maubach (1995), *SIAM J. Sci. Comput.* 16(1), 210-227. Surface: Doi & Koide (1991), *IEICE
-//! Trans. Inf. Syst.* E74-D, 214-224 (both from memory).
+//! Bisection: Maubach (1995), *SIAM J. Sci. Comput.* 16(1), 210-227; six tetrahedra in a cube: Kuhn (1960)
+//! (both from memory).
 
-use super::solid::Solid;
+use super::shell::Part;
+use super::solid::{FUNCTIONS, Near, STEEPEST, Solid};
 use crate::geometry::{Point, Vector};
-use std::collections::HashMap;
+use crate::mechanics::threads;
+use std::collections::{BTreeSet, HashMap};
+use std::hash::{BuildHasherDefault, Hasher};
 
-/// Edge of the cubes at first, mm.
+/// Edge of the cubes, mm.
 const CUBE_MM: f64 = 16.0;
 /// Steps of the lattice in a cube: twelve halvings.
 const LATTICE: i32 = 1 << 12;
-/// A corner of a facet stays this share of an edge away from its ends, so that facets never collapse.
-const CLEAR: f64 = 0.04;
-/// How much faster than distance the solid's function may change: walls taper.
-const STEEPER: f64 = 1.4;
 
+/// A place of the lattice within a cube.
 type Corner = [i32; 3];
 
-/// A closed surface.
+/// Mixes keys that are numbers already: the standard hash is made against attacks and takes most of the time.
 #[derive(Debug, Default)]
-pub(super) struct Shell {
-    pub(super) corners: Vec<Point>,
+pub(super) struct Mix(u64);
+
+impl Hasher for Mix {
+    fn finish(&self) -> u64 {
+        self.0 ^ (self.0 >> 32)
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            self.write_u64(u64::from(*byte));
+        }
+    }
+
+    fn write_u64(&mut self, key: u64) {
+        /// 2^64 over the golden ratio (Knuth's multiplicative hash, from memory).
+        const GOLDEN: u64 = 0x9e37_79b9_7f4a_7c15;
+        self.0 = (self.0.rotate_left(29) ^ key).wrapping_mul(GOLDEN);
+    }
+}
+
+pub(super) type Known<T> = HashMap<u64, T, BuildHasherDefault<Mix>>;
+
+/// A corner of a tetrahedron or of a facet.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Vertex {
+    pub(super) at: Point,
+    /// The solid's functions there.
+    pub(super) values: [f64; FUNCTIONS],
+    /// Sides of the cube it lies on, a bit each.
+    pub(super) sides: u8,
+}
+
+/// A cube being worked at.
+pub(super) struct Cube<'a> {
+    pub(super) solid: &'a Solid<'a>,
+    pub(super) near: Near<'a>,
+    low: Point,
+    known: Known<u32>,
+    /// By the middle of an edge: the largest edge wished there.
+    sizes: Known<f64>,
+    pub(super) vertices: Vec<Vertex>,
+    /// By an edge's vertices: where a function's surface crosses it.
+    pub(super) crossings: Known<u32>,
+    /// Facets between vertices.
     pub(super) facets: Vec<[u32; 3]>,
 }
 
-pub(super) struct Tiling<'a> {
-    solid: &'a Solid<'a>,
-    origin: Point,
-    known: HashMap<Corner, f64>,
-    /// By the middle of an edge: the largest edge wished there.
-    sizes: HashMap<Corner, f64>,
-    on_edge: HashMap<(Corner, Corner), u32>,
-    shell: Shell,
+/// The parts of a solid's surface, in an order that does not depend on the number of threads.
+pub(super) fn parts(solid: &Solid) -> Vec<Part> {
+    let cubes = cubes(solid);
+    threads::in_order(&cubes, threads::all_of_them(), |cell| {
+        Cube::new(solid, *cell).part()
+    })
 }
 
-impl<'a> Tiling<'a> {
-    pub(super) fn surface(solid: &'a Solid<'a>) -> Shell {
-        let (low, high) = solid.bounds();
-        let mut tiling = Self {
-            solid,
-            origin: low,
-            known: HashMap::new(),
-            sizes: HashMap::new(),
-            on_edge: HashMap::new(),
-            shell: Shell::default(),
-        };
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "vessels are shorter than a kilometre"
-        )]
-        let cells = (high - low).map(|x| (x / CUBE_MM).ceil() as i32 + 1);
-        for x in 0..cells.x {
-            for y in 0..cells.y {
-                for z in 0..cells.z {
-                    tiling.cube([x, y, z]);
+/// Cubes that anything of a solid reaches into.
+fn cubes(solid: &Solid) -> Vec<[i32; 3]> {
+    let mut found = BTreeSet::new();
+    for cone in solid.cones().all() {
+        let margin = Vector::repeat(cone.radius_a_mm.max(cone.radius_b_mm) + solid.wall_mm());
+        let low = cell(&(cone.a.coords.inf(&cone.b.coords) - margin));
+        let high = cell(&(cone.a.coords.sup(&cone.b.coords) + margin));
+        for x in low[0]..=high[0] {
+            for y in low[1]..=high[1] {
+                for z in low[2]..=high[2] {
+                    found.insert([x, y, z]);
                 }
             }
         }
-        tiling.shell.without_crumbs()
+    }
+    found.into_iter().collect()
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "vessels are shorter than thousands of kilometres"
+)]
+fn cell(at: &Vector) -> [i32; 3] {
+    [0, 1, 2].map(|i| (at[i] / CUBE_MM).floor() as i32)
+}
+
+/// A number for a place of the lattice in a cube.
+fn key(corner: Corner) -> u64 {
+    let [x, y, z] = corner.map(|c| u64::from(c.unsigned_abs()));
+    x | y << 16 | z << 32
+}
+
+impl<'a> Cube<'a> {
+    fn new(solid: &'a Solid<'a>, cell: [i32; 3]) -> Self {
+        let low = Point::from(cell.map(|c| f64::from(c) * CUBE_MM));
+        let middle = low + Vector::repeat(0.5 * CUBE_MM);
+        Self {
+            solid,
+            near: solid.near(&middle, 0.5 * 3.0_f64.sqrt() * CUBE_MM),
+            low,
+            known: Known::default(),
+            sizes: Known::default(),
+            vertices: Vec::new(),
+            crossings: Known::default(),
+            facets: Vec::new(),
+        }
     }
 
-    /// Six tetrahedra round the same diagonal in every cube (Kuhn 1960).
-    fn cube(&mut self, cell: Corner) {
-        let middle = self.origin + Vector::from(cell.map(|c| (f64::from(c) + 0.5) * CUBE_MM));
-        if self.solid.distance_mm(&middle).abs() > STEEPER * 0.9 * CUBE_MM {
-            return;
-        }
+    /// The surface in it.
+    fn part(mut self) -> Part {
         for order in [
             [0, 1, 2],
             [0, 2, 1],
@@ -80,7 +141,8 @@ impl<'a> Tiling<'a> {
             [2, 0, 1],
             [2, 1, 0],
         ] {
-            let mut corner = cell.map(|c| c * LATTICE);
+            // six tetrahedra round the same diagonal in every cube
+            let mut corner = [0; 3];
             let mut tet = [corner; 4];
             for (i, axis) in order.into_iter().enumerate() {
                 corner[axis] += LATTICE;
@@ -88,26 +150,38 @@ impl<'a> Tiling<'a> {
             }
             self.divide(tet, 3);
         }
+        self.finish()
     }
 
-    fn place(&self, corner: Corner) -> Point {
-        self.origin + Vector::from(corner.map(|c| f64::from(c) * (CUBE_MM / f64::from(LATTICE))))
+    /// Only the vertices that facets have.
+    fn finish(self) -> Part {
+        let mut place = vec![None; self.vertices.len()];
+        let mut part = Part::default();
+        let mut next = 0;
+        for facet in self.facets {
+            part.facets.push(facet.map(|v| {
+                *place[v as usize].get_or_insert_with(|| {
+                    let vertex = self.vertices[v as usize];
+                    part.corners.push((vertex.at, vertex.sides != 0));
+                    next += 1;
+                    next - 1
+                })
+            }));
+        }
+        part
     }
 
     fn divide(&mut self, tet: [Corner; 4], edge_to: usize) {
-        let places = tet.map(|c| self.place(c));
-        let middle = Point::from(places.iter().map(|p| p.coords).sum::<Vector>() / 4.0);
-        let reach = places
-            .iter()
-            .map(|p| (p - middle).norm())
-            .fold(0.0, f64::max);
-        if self.solid.distance_mm(&middle).abs() > STEEPER * reach {
+        let vertices = tet.map(|corner| self.vertex(corner));
+        let lattice_mm = CUBE_MM / f64::from(LATTICE);
+        let edge = [0, 1, 2].map(|i| tet[edge_to][i] - tet[0][i]);
+        let edge_mm = Vector::from(edge.map(f64::from)).norm() * lattice_mm;
+        if self.is_empty(vertices, edge_mm) {
             return;
         }
-        let (a, b) = (places[0], places[edge_to]);
         let even = (0..3).all(|i| (tet[0][i] + tet[edge_to][i]) % 2 == 0);
         let new = [0, 1, 2].map(|i| (tet[0][i] + tet[edge_to][i]) / 2);
-        if even && (b - a).norm() > self.size_mm(new) {
+        if even && edge_mm > self.size_mm(new) {
             let (mut first, mut second) = (tet, tet);
             first[edge_to] = new;
             second[..edge_to].copy_from_slice(&tet[1..=edge_to]);
@@ -116,141 +190,69 @@ impl<'a> Tiling<'a> {
             self.divide(first, next);
             self.divide(second, next);
         } else {
-            self.cut(tet);
+            self.cut(vertices);
         }
+    }
+
+    /// Whether no surface of the solid passes through a tetrahedron of which this is the longest edge.
+    ///
+    /// With weights `w` of the corners, a place lies off them by a root mean square of `sum w_i w_j d_ij^2` over
+    /// pairs, which is below `3/8` of the longest edge squared.
+    fn is_empty(&self, tet: [u32; 4], edge_mm: f64) -> bool {
+        let reach_mm = STEEPEST * 0.375_f64.sqrt() * edge_mm + 1e-9;
+        let most_mm = STEEPEST * edge_mm + 1e-9;
+        let values = tet.map(|v| self.vertices[v as usize].values);
+        let span = |which: usize| {
+            let of = values.map(|v| v[which]);
+            let low = of.into_iter().fold(f64::INFINITY, f64::min);
+            let high = of.into_iter().fold(f64::NEG_INFINITY, f64::max);
+            (
+                (low - reach_mm).max(high - most_mm),
+                (high + reach_mm).min(low + most_mm),
+            )
+        };
+        let [lumen, outer, uncut] = [span(0), span(1), span(2)];
+        let passes = |(low, high): (f64, f64)| low < 0.0 && high >= 0.0;
+        let nothing = lumen.1 < 0.0 || outer.0 >= 0.0 || uncut.1 < 0.0;
+        nothing || !(passes(lumen) || passes(outer) || passes(uncut))
+    }
+
+    fn place(&self, corner: Corner) -> Point {
+        // exact: halvings of 16 mm
+        self.low + Vector::from(corner.map(|c| f64::from(c) * (CUBE_MM / f64::from(LATTICE))))
+    }
+
+    fn vertex(&mut self, corner: Corner) -> u32 {
+        let key = key(corner);
+        if let Some(vertex) = self.known.get(&key) {
+            return *vertex;
+        }
+        let at = self.place(corner);
+        let side = |axis: usize| {
+            u8::from(corner[axis] == 0) | u8::from(corner[axis] == LATTICE) << 1
+        };
+        let vertex = self.add(Vertex {
+            at,
+            values: self.solid.values(&at, &self.near),
+            sides: side(0) | side(1) << 2 | side(2) << 4,
+        });
+        self.known.insert(key, vertex);
+        vertex
+    }
+
+    pub(super) fn add(&mut self, vertex: Vertex) -> u32 {
+        let next = u32::try_from(self.vertices.len()).unwrap_or(u32::MAX);
+        self.vertices.push(vertex);
+        next
     }
 
     fn size_mm(&mut self, middle: Corner) -> f64 {
-        if let Some(size_mm) = self.sizes.get(&middle) {
+        let key = key(middle);
+        if let Some(size_mm) = self.sizes.get(&key) {
             return *size_mm;
         }
-        let size_mm = self.solid.size_mm(&self.place(middle));
-        self.sizes.insert(middle, size_mm);
+        let size_mm = self.solid.cones().size_mm(&self.place(middle));
+        self.sizes.insert(key, size_mm);
         size_mm
-    }
-
-    fn value(&mut self, corner: Corner) -> f64 {
-        if let Some(value) = self.known.get(&corner) {
-            return *value;
-        }
-        let value = self.solid.distance_mm(&self.place(corner));
-        // no corner lies on the surface
-        let value = if value.abs() < 1e-9 { 1e-9 } else { value };
-        self.known.insert(corner, value);
-        value
-    }
-
-    fn crossing(&mut self, a: Corner, b: Corner) -> u32 {
-        let key = if a < b { (a, b) } else { (b, a) };
-        if let Some(index) = self.on_edge.get(&key) {
-            return *index;
-        }
-        let (va, vb) = (self.value(key.0), self.value(key.1));
-        let share = (va / (va - vb)).clamp(CLEAR, 1.0 - CLEAR);
-        let (pa, pb) = (self.place(key.0), self.place(key.1));
-        let index = u32::try_from(self.shell.corners.len()).unwrap_or(u32::MAX);
-        self.shell.corners.push(pa + (pb - pa) * share);
-        self.on_edge.insert(key, index);
-        index
-    }
-
-    fn cut(&mut self, tet: [Corner; 4]) {
-        let (mut inside, mut outside) = (Vec::with_capacity(4), Vec::with_capacity(4));
-        for corner in tet {
-            if self.value(corner) < 0.0 {
-                inside.push(corner);
-            } else {
-                outside.push(corner);
-            }
-        }
-        let facets: Vec<[(Corner, Corner); 3]> = match (inside.as_slice(), outside.as_slice()) {
-            ([a], [b, c, d]) => vec![[(*a, *b), (*a, *c), (*a, *d)]],
-            ([b, c, d], [a]) => vec![[(*a, *b), (*a, *c), (*a, *d)]],
-            ([a, b], [c, d]) => vec![
-                [(*a, *c), (*a, *d), (*b, *d)],
-                [(*a, *c), (*b, *d), (*b, *c)],
-            ],
-            _ => return,
-        };
-        let middle = |corners: &[Corner]| {
-            let sum: Vector = corners.iter().map(|c| self.place(*c).coords).sum();
-            #[expect(clippy::cast_precision_loss, reason = "at most three")]
-            let count = corners.len() as f64;
-            sum / count
-        };
-        let outwards = middle(&outside) - middle(&inside);
-        for facet in facets {
-            let [i, j, k] = facet.map(|(a, b)| self.crossing(a, b));
-            let at = |n: u32| self.shell.corners[n as usize];
-            let faces_out = (at(j) - at(i)).cross(&(at(k) - at(i))).dot(&outwards) > 0.0;
-            self.shell
-                .facets
-                .push(if faces_out { [i, j, k] } else { [i, k, j] });
-        }
-    }
-}
-
-impl Shell {
-    /// Without closed crumbs in the creases between branches, where one corner of the lattice alone lies
-    /// outside.
-    fn without_crumbs(mut self) -> Self {
-        /// Facets of the largest crumb: those round a few corners of the lattice.
-        const CRUMB: usize = 100;
-        let mut parent: Vec<u32> = (0..).take(self.corners.len()).collect();
-        fn root(parent: &mut [u32], mut at: u32) -> u32 {
-            while parent[at as usize] != at {
-                parent[at as usize] = parent[parent[at as usize] as usize];
-                at = parent[at as usize];
-            }
-            at
-        }
-        for [a, b, c] in &self.facets {
-            for other in [b, c] {
-                let (x, y) = (root(&mut parent, *a), root(&mut parent, *other));
-                parent[y as usize] = x;
-            }
-        }
-        let mut size = vec![0_usize; self.corners.len()];
-        for facet in &self.facets {
-            size[root(&mut parent, facet[0]) as usize] += 1;
-        }
-        self.facets
-            .retain(|facet| size[root(&mut parent, facet[0]) as usize] > CRUMB);
-        let mut place = vec![None; self.corners.len()];
-        let mut corners = Vec::with_capacity(self.corners.len());
-        for corner in self.facets.iter_mut().flatten() {
-            let old = *corner as usize;
-            *corner = *place[old].get_or_insert_with(|| {
-                corners.push(self.corners[old]);
-                u32::try_from(corners.len() - 1).unwrap_or(u32::MAX)
-            });
-        }
-        self.corners = corners;
-        self
-    }
-
-    /// Whether every edge lies between exactly two facets that agree on which side is outside.
-    pub(super) fn is_closed(&self) -> bool {
-        let mut edges: Vec<(u32, u32)> = self
-            .facets
-            .iter()
-            .flat_map(|[a, b, c]| [(*a, *b), (*b, *c), (*c, *a)])
-            .collect();
-        let mut back: Vec<(u32, u32)> = edges.iter().map(|(a, b)| (*b, *a)).collect();
-        edges.sort_unstable();
-        back.sort_unstable();
-        edges.windows(2).all(|e| e[0] != e[1]) && edges == back
-    }
-
-    /// Volume inside, mm3, by the divergence theorem.
-    pub(super) fn volume_mm3(&self) -> f64 {
-        let Some(origin) = self.corners.first() else {
-            return 0.0;
-        };
-        let tets = self.facets.iter().map(|facet| {
-            let [a, b, c] = facet.map(|n| self.corners[n as usize] - origin);
-            a.dot(&b.cross(&c)) / 6.0
-        });
-        tets.sum()
     }
 }

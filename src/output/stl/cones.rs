@@ -1,0 +1,364 @@
+//! The union of many cones along centre lines, asked for distances: a tree of boxes round their axes.
+
+use crate::geometry::{Point, Vector};
+
+/// Growth of the size of facets per distance from the lumen. Below 0.31 neighbouring tetrahedra always agree
+/// on their common edges (`tets.rs`).
+pub(super) const GRADING: f64 = 0.25;
+
+/// The hull of two balls (their centres joined by an axis), or a cone between two flat discs.
+#[derive(Debug, Clone)]
+pub(super) struct Cone {
+    pub(super) a: Point,
+    pub(super) b: Point,
+    pub(super) radius_a_mm: f64,
+    pub(super) radius_b_mm: f64,
+    /// Between flat discs.
+    pub(super) flat: bool,
+    /// Largest edge of facets wished there, mm.
+    pub(super) size_mm: f64,
+    /// Index of the branch it belongs to, and where on it, mm.
+    pub(super) branch: usize,
+    pub(super) at_mm: f64,
+    /// Open ends whose planes cut it: that of the branch's start, that of its end.
+    pub(super) ends: [Option<usize>; 2],
+}
+
+impl Cone {
+    /// Signed distance, negative inside, mm; nowhere changes faster than distance.
+    pub(super) fn distance_mm(&self, p: &Point) -> f64 {
+        let axis = self.b - self.a;
+        let length_mm = axis.norm();
+        let off = p - self.a;
+        if length_mm < 1e-9 {
+            return off.norm() - self.radius_a_mm.max(self.radius_b_mm);
+        }
+        let along_mm = off.dot(&axis) / length_mm;
+        let across_mm = (off.norm_squared() - along_mm * along_mm).max(0.0).sqrt();
+        if self.flat {
+            self.to_flat_mm(along_mm, across_mm, length_mm)
+        } else {
+            self.to_round_mm(along_mm, across_mm, length_mm)
+        }
+    }
+
+    /// The nearest of all balls between both: the distance to a ball is convex in its place.
+    fn to_round_mm(&self, along_mm: f64, across_mm: f64, length_mm: f64) -> f64 {
+        let taper = (self.radius_a_mm - self.radius_b_mm) / length_mm;
+        let room = 1.0 - taper * taper;
+        let s_mm = if room > 0.0 {
+            (along_mm - across_mm * taper / room.sqrt()).clamp(0.0, length_mm)
+        } else if taper > 0.0 {
+            0.0
+        } else {
+            length_mm
+        };
+        norm(along_mm - s_mm, across_mm) - (self.radius_a_mm - taper * s_mm)
+    }
+
+    /// In the half plane through the axis: to the nearer disc or to the slope between them.
+    fn to_flat_mm(&self, along_mm: f64, across_mm: f64, length_mm: f64) -> f64 {
+        let (ra, rb) = (self.radius_a_mm, self.radius_b_mm);
+        let disc_mm = if along_mm < 0.5 * length_mm { ra } else { rb };
+        let beyond_mm = (along_mm - 0.5 * length_mm).abs() - 0.5 * length_mm;
+        let to_disc = norm((across_mm - disc_mm).max(0.0), beyond_mm);
+        let widens = rb - ra;
+        let share = ((widens * (across_mm - ra) + along_mm * length_mm)
+            / (widens * widens + length_mm * length_mm))
+            .clamp(0.0, 1.0);
+        let outside_mm = across_mm - ra - share * widens;
+        let to_slope = norm(outside_mm, along_mm - share * length_mm);
+        let inside = outside_mm < 0.0 && beyond_mm < 0.0;
+        to_disc.min(to_slope) * if inside { -1.0 } else { 1.0 }
+    }
+
+    /// Largest edge of facets that it wishes at a place in a distance from it, mm.
+    fn wish_mm(&self, distance_mm: f64) -> f64 {
+        self.size_mm + GRADING * distance_mm.max(0.0)
+    }
+
+    fn widest_mm(&self) -> f64 {
+        self.radius_a_mm.max(self.radius_b_mm)
+    }
+}
+
+fn norm(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
+/// A box round axes.
+#[derive(Debug)]
+struct Node {
+    low: Vector,
+    high: Vector,
+    widest_mm: f64,
+    finest_mm: f64,
+    /// Cones from the first to behind the last.
+    cones: (usize, usize),
+    /// The second of its halves; the first one follows it. None in leaves.
+    second: Option<usize>,
+}
+
+impl Node {
+    /// Distance below which none of its cones lies, mm.
+    fn at_least_mm(&self, p: &Point) -> f64 {
+        let off = (self.low - p.coords)
+            .sup(&(p.coords - self.high))
+            .sup(&Vector::zeros());
+        off.norm() - self.widest_mm
+    }
+}
+
+/// Many cones.
+#[derive(Debug)]
+pub(super) struct Cones {
+    cones: Vec<Cone>,
+    nodes: Vec<Node>,
+}
+
+impl Cones {
+    pub(super) fn new(mut cones: Vec<Cone>) -> Self {
+        let mut nodes = Vec::with_capacity(cones.len());
+        let count = cones.len();
+        if count > 0 {
+            grow(&mut cones, (0, count), &mut nodes);
+        }
+        Self { cones, nodes }
+    }
+
+    pub(super) fn all(&self) -> &[Cone] {
+        &self.cones
+    }
+
+    /// The least value of any cone, where `bound` of a distance tells what no cone beyond it goes below.
+    fn least(
+        &self,
+        p: &Point,
+        value: impl Fn(&Cone) -> f64,
+        bound: impl Fn(f64, &Node) -> f64,
+    ) -> (f64, usize) {
+        let mut best = (f64::INFINITY, 0);
+        let mut waiting = [(0_usize, f64::NEG_INFINITY); DEEPEST];
+        let mut count = usize::from(!self.nodes.is_empty());
+        while count > 0 {
+            count -= 1;
+            let (at, least) = waiting[count];
+            if least >= best.0 {
+                continue;
+            }
+            let node = &self.nodes[at];
+            let Some(second) = node.second else {
+                for i in node.cones.0..node.cones.1 {
+                    let found = value(&self.cones[i]);
+                    if found < best.0 {
+                        best = (found, i);
+                    }
+                }
+                continue;
+            };
+            let [mut near, mut far] = [at + 1, second].map(|child| {
+                let node = &self.nodes[child];
+                (child, bound(node.at_least_mm(p), node))
+            });
+            if far.1 < near.1 {
+                std::mem::swap(&mut near, &mut far);
+            }
+            for next in [far, near] {
+                if next.1 < best.0 {
+                    waiting[count] = next;
+                    count += 1;
+                }
+            }
+        }
+        best
+    }
+
+    /// Signed distance to the union, mm.
+    pub(super) fn distance_mm(&self, p: &Point) -> f64 {
+        self.least(p, |cone| cone.distance_mm(p), |mm, _| mm).0
+    }
+
+    /// The same with what else is known of each cone that is near: `value` of it and its distance, never
+    /// below the distance.
+    pub(super) fn least_of(&self, p: &Point, value: impl Fn(&Cone, f64) -> f64) -> f64 {
+        let value = |cone: &Cone| value(cone, cone.distance_mm(p));
+        self.least(p, value, |mm, _| mm).0
+    }
+
+    pub(super) fn nearest(&self, p: &Point) -> Option<&Cone> {
+        let at = self.least(p, |cone| cone.distance_mm(p), |mm, _| mm).1;
+        self.cones.get(at)
+    }
+
+    /// Largest edge of facets wished at a place, mm; changes by no more than 0.25 of a way.
+    pub(super) fn size_mm(&self, p: &Point) -> f64 {
+        self.least(
+            p,
+            |cone| cone.wish_mm(cone.distance_mm(p)),
+            |mm, node| node.finest_mm + GRADING * mm.max(0.0),
+        )
+        .0
+    }
+}
+
+/// Cones in a leaf.
+const LEAF: usize = 4;
+/// Boxes that wait at once: one for each halving, and 2^60 cones are more than there are.
+const DEEPEST: usize = 64;
+
+/// Sorts cones into halves across the longest side of their box, over and over.
+fn grow(all: &mut [Cone], cones: (usize, usize), nodes: &mut Vec<Node>) {
+    let own = &mut all[cones.0..cones.1];
+    let mut low = Vector::repeat(f64::INFINITY);
+    let mut high = -low;
+    let (mut widest_mm, mut finest_mm) = (0.0_f64, f64::INFINITY);
+    for cone in own.iter() {
+        low = low.inf(&cone.a.coords).inf(&cone.b.coords);
+        high = high.sup(&cone.a.coords).sup(&cone.b.coords);
+        widest_mm = widest_mm.max(cone.widest_mm());
+        finest_mm = finest_mm.min(cone.size_mm);
+    }
+    let at = nodes.len();
+    nodes.push(Node {
+        low,
+        high,
+        widest_mm,
+        finest_mm,
+        cones,
+        second: None,
+    });
+    if own.len() <= LEAF {
+        return;
+    }
+    let axis = (high - low).imax();
+    let half = own.len() / 2;
+    let middle = |cone: &Cone| cone.a[axis] + cone.b[axis];
+    own.select_nth_unstable_by(half, |a, b| middle(a).total_cmp(&middle(b)));
+    grow(all, (cones.0, cones.0 + half), nodes);
+    let second = nodes.len();
+    grow(all, (cones.0 + half, cones.1), nodes);
+    nodes[at].second = Some(second);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cone(radius_a_mm: f64, radius_b_mm: f64, flat: bool) -> Cone {
+        Cone {
+            a: Point::origin(),
+            b: Point::new(0.0, 0.0, 4.0),
+            radius_a_mm,
+            radius_b_mm,
+            flat,
+            size_mm: 0.5,
+            branch: 0,
+            at_mm: 0.0,
+            ends: [None; 2],
+        }
+    }
+
+    /// Places round a cone, none on a lattice.
+    fn places() -> Vec<Point> {
+        (0..300)
+            .map(|i| {
+                let t = f64::from(i);
+                Point::new(
+                    3.1 * (0.7 * t).sin(),
+                    2.3 * (1.3 * t).cos(),
+                    2.0 + 5.0 * (0.31 * t).sin(),
+                )
+            })
+            .collect()
+    }
+
+    #[test]
+    fn exact_distance_to_the_hull_of_two_balls() {
+        for (ra, rb) in [(2.0, 2.0), (1.5, 0.2), (0.3, 1.1), (5.0, 0.5)] {
+            let cone = cone(ra, rb, false);
+            for p in places() {
+                let least = (0..=40_000)
+                    .map(|i| {
+                        let share = f64::from(i) / 40_000.0;
+                        let at = Point::new(0.0, 0.0, 4.0 * share);
+                        (p - at).norm() - (ra + (rb - ra) * share)
+                    })
+                    .fold(f64::INFINITY, f64::min);
+                let found = cone.distance_mm(&p);
+                assert!((found - least).abs() < 1e-6, "{p}: {found}, {least}");
+            }
+        }
+    }
+
+    #[test]
+    fn exact_distance_to_a_cone_between_discs() {
+        // a cylinder: inside, beside, above, and off its rim
+        let cylinder = cone(1.0, 1.0, true);
+        for (x, z, exact) in [
+            (0.5, 2.0, -0.5),
+            (3.0, 1.0, 2.0),
+            (0.2, 5.0, 1.0),
+            (4.0, 8.0, 5.0),
+            (0.1, 0.3, -0.3),
+        ] {
+            let found = cylinder.distance_mm(&Point::new(0.0, x, z));
+            assert!((found - exact).abs() < 1e-12, "{x}, {z}: {found}");
+        }
+        // a slope of 45 degrees
+        let found = cone(4.0, 0.0, true).distance_mm(&Point::new(4.0, 0.0, 4.0));
+        assert!((found - 8.0_f64.sqrt()).abs() < 1e-12, "{found}");
+    }
+
+    #[test]
+    fn nothing_changes_faster_than_distance() {
+        let places = places();
+        for (ra, rb, flat) in [
+            (1.5, 0.2, false),
+            (1.5, 0.2, true),
+            (0.1, 6.0, false),
+            (0.1, 6.0, true),
+        ] {
+            let cone = cone(ra, rb, flat);
+            for pair in places.windows(2) {
+                let by_mm = cone.distance_mm(&pair[1]) - cone.distance_mm(&pair[0]);
+                let way_mm = (pair[1] - pair[0]).norm();
+                assert!(by_mm.abs() <= way_mm + 1e-12, "{pair:?}: {by_mm}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_tree_of_boxes_finds_what_a_look_at_each_finds() {
+        let cones: Vec<Cone> = (0..137)
+            .map(|i| {
+                let t = f64::from(i);
+                let a = Point::new(
+                    40.0 * (0.3 * t).sin(),
+                    30.0 * (0.17 * t).cos(),
+                    20.0 * (0.5 * t).cos(),
+                );
+                Cone {
+                    a,
+                    b: a + Vector::new(1.0, (2.0 * t).sin(), 0.4),
+                    radius_a_mm: 0.4 + 0.02 * t,
+                    radius_b_mm: 0.3,
+                    size_mm: 0.2 + 0.5 * (t * 0.9).sin().abs(),
+                    ..cone(1.0, 1.0, i % 3 == 0)
+                }
+            })
+            .collect();
+        let tree = Cones::new(cones.clone());
+        for p in places() {
+            let p = p * 12.0;
+            let all = cones.iter().map(|c| c.distance_mm(&p));
+            let exact = all.clone().fold(f64::INFINITY, f64::min);
+            assert!((tree.distance_mm(&p) - exact).abs() < 1e-12, "{p}");
+            let exact = cones
+                .iter()
+                .zip(all)
+                .map(|(c, mm)| c.wish_mm(mm))
+                .fold(f64::INFINITY, f64::min);
+            assert!((tree.size_mm(&p) - exact).abs() < 1e-12, "{p}");
+        }
+    }
+}
