@@ -314,6 +314,36 @@ fn property_section_is_the_same_curve() {
 }
 
 #[test]
+fn a_spline_passes_its_points_in_their_order() {
+    // a coil of three turns that ends where it began: places close by are not taken for each other; so many
+    // points that a look at all pieces for each would not end
+    let count = 30_000_u32;
+    let points: Vec<Point> = (0..=count)
+        .map(|i| {
+            let turn = 6.0 * PI * f64::from(i) / f64::from(count);
+            Point::new(
+                20.0 * turn.cos(),
+                20.0 * turn.sin(),
+                0.01 * (turn / 3.0).sin(),
+            )
+        })
+        .collect();
+    let curve = Curve::through_points(&points).unwrap();
+    let places = curve.passes(&points);
+    assert_eq!(places.len(), points.len(), "one for each");
+    assert!(places.windows(2).all(|pair| pair[0] < pair[1]), "rising");
+    for (i, (point, s_mm)) in points.iter().zip(&places).enumerate().step_by(97) {
+        let miss_mm = (curve.point_at(*s_mm) - point).norm();
+        assert!(miss_mm < 1e-9, "point {i}: {miss_mm}");
+        let exact_mm = 120.0 * PI * f64::from(u32::try_from(i).unwrap()) / f64::from(count);
+        assert!(
+            (s_mm - exact_mm).abs() < 0.01,
+            "point {i}: {s_mm} for {exact_mm}"
+        );
+    }
+}
+
+#[test]
 fn exact_refusals_name_what_is_wrong() {
     let refusal = |points: &[Point]| Curve::through_points(points).unwrap_err().to_string();
     let p = Point::new;

@@ -123,7 +123,8 @@ impl Axis {
 
     /// Point and direction at a station; beyond both ends straight on.
     pub(super) fn at(&self, s_mm: f64) -> (Point, Vector) {
-        let last = self.places.len() - 2;
+        // there are two at least: `stepped` ends where it was to
+        let last = self.places.len().saturating_sub(2);
         let place = s_mm / self.spacing_mm;
         #[expect(
             clippy::cast_possible_truncation,

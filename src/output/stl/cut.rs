@@ -142,7 +142,12 @@ impl Cube<'_> {
         }
         let mut faces: Vec<([u32; 3], u32, bool)> = Vec::with_capacity(4 * pieces.len());
         for ([a, b, c, d], inside) in pieces {
-            for (face, opposite) in [([b, c, d], a), ([a, c, d], b), ([a, b, d], c), ([a, b, c], d)] {
+            for (face, opposite) in [
+                ([b, c, d], a),
+                ([a, c, d], b),
+                ([a, b, d], c),
+                ([a, b, c], d),
+            ] {
                 let mut face = face;
                 face.sort_unstable();
                 faces.push((face, opposite, inside));
@@ -190,7 +195,11 @@ impl Cube<'_> {
         let least = (0..6)
             .min_by(|i, j| self.order(all[*i], all[*j]))
             .unwrap_or(0);
-        let (near, far) = if least < 3 { (one, other) } else { (other, one) };
+        let (near, far) = if least < 3 {
+            (one, other)
+        } else {
+            (other, one)
+        };
         let turned = |of: [u32; 3]| [0, 1, 2].map(|i| of[(least + i) % 3]);
         let ([p, q, r], [s, t, u]) = (turned(near), turned(far));
         into.push(([p, s, t, u], inside));

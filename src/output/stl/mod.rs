@@ -171,3 +171,57 @@ impl Phantom {
 fn single(x: f64) -> f32 {
     x as f32
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::{Branch, Curve, Frame, Landmark, Lumen, Place, Point, Run, Vector};
+
+    #[test]
+    fn a_surface_that_does_not_close_says_where() {
+        let run = Run {
+            length_mm: 40.0,
+            turn_rad: 0.0,
+            roll_rad: 0.0,
+            diameter_start_mm: 4.0,
+            diameter_end_mm: 4.0,
+        };
+        let start = Frame::new(Point::origin(), Vector::z(), Vector::x());
+        let tree = Tree {
+            branches: vec![Branch {
+                name: "trunk".into(),
+                ostium: None,
+                curve: Curve::from_runs(start, &[run]).unwrap(),
+                lumen: Lumen::uniform(4.0),
+                wall_stiffness_n_per_mm2: 1.0,
+            }],
+            landmarks: vec![Landmark {
+                name: "gate".into(),
+                place: Place {
+                    branch: 0,
+                    at_mm: 26.0,
+                },
+            }],
+            lesions: Vec::new(),
+            clots: Vec::new(),
+        };
+        let solid = Solid::new(&tree, &[true], None, 0.45);
+        let mut shell = Shell::of(&tets::parts(&solid)).unwrap();
+        assert_eq!(shell.opening(), None, "it closes");
+        let at_mm = |shell: &Shell, facet: [u32; 3]| shell.corners[facet[0] as usize].z;
+        let torn = shell.facets.iter().position(|f| {
+            let z = at_mm(&shell, *f);
+            z > 19.0 && z < 21.0
+        });
+        shell.facets.remove(torn.unwrap());
+        let refused = closed(shell, &solid).unwrap_err().to_string();
+        assert!(refused.contains("in trunk, "), "{refused}");
+        assert!(refused.contains(" mm before gate)"), "{refused}");
+        let along: f64 = refused
+            .split_once("trunk, ")
+            .and_then(|(_, rest)| rest.split_once(" mm"))
+            .and_then(|(number, _)| number.parse().ok())
+            .unwrap();
+        assert!((along - 20.0).abs() < 4.0, "{refused}");
+    }
+}

@@ -116,8 +116,7 @@ impl Shell {
         for corner in self.facets.iter_mut().flatten() {
             *corner = same[*corner as usize];
         }
-        self.facets
-            .retain(|[a, b, c]| a != b && b != c && c != a);
+        self.facets.retain(|[a, b, c]| a != b && b != c && c != a);
         self.without_loose()
     }
 
@@ -149,5 +148,4 @@ impl Shell {
         });
         tets.sum()
     }
-
 }

@@ -345,7 +345,8 @@ fn joints(tree: &Tree, made: &[bool], facets: &Facets) -> Vec<Joint> {
     const REACH: f64 = 3.0;
     /// Width of the rounding over the size of facets: they cannot leap across what is left open.
     const WIDTH: f64 = 2.0;
-    let radius_mm = |branch: usize, at_mm: f64| 0.5 * tree.branches[branch].lumen.diameter_at(at_mm);
+    let radius_mm =
+        |branch: usize, at_mm: f64| 0.5 * tree.branches[branch].lumen.diameter_at(at_mm);
     let joint = |branches: [usize; 2], at: Point, radii_mm: [f64; 2]| {
         let size_mm = facets.size_mm(radii_mm[0].min(radii_mm[1]));
         let outer_mm = size_mm + GRADING * facets.wall_mm.unwrap_or(0.0);

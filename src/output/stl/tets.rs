@@ -228,9 +228,8 @@ impl<'a> Cube<'a> {
             return *vertex;
         }
         let at = self.place(corner);
-        let side = |axis: usize| {
-            u8::from(corner[axis] == 0) | u8::from(corner[axis] == LATTICE) << 1
-        };
+        let side =
+            |axis: usize| u8::from(corner[axis] == 0) | u8::from(corner[axis] == LATTICE) << 1;
         let vertex = self.add(Vertex {
             at,
             values: self.solid.values(&at, &self.near),
