@@ -8,8 +8,7 @@
 
 use nestline::device::{
     Accessory, Basis, Cells, Coating, Device, DeviceBasis, DeviceClass, FitRules, Knot, LumenKind,
-    Relation, StentDesign, StentSpec, Tip, Verdict, VesselStation, VesselWall, bundle_diameter_mm,
-    can_pass, coaxial, in_lumen, rail_beside, side_by_side,
+    Relation, StentDesign, StentSpec, Tip, Verdict, bundle_diameter_mm, coaxial, side_by_side,
 };
 use nestline::units::MM_PER_INCH;
 use proptest::prelude::*;
@@ -18,7 +17,6 @@ const RULES: FitRules = FitRules {
     needed_mm: 0.05,
     comfortable_mm: 0.10,
     comfortable_for_rail_mm: 0.07,
-    vessel_share: 0.9,
 };
 
 fn knot(from_tip_mm: f64, outer_mm: f64, inner_mm: Option<f64>) -> Knot {
@@ -154,8 +152,9 @@ fn exact_side_by_side_arithmetic() {
         let pusher = rail(2000.0, pusher_in * MM_PER_INCH);
         let stent = exchange(1350.0, 250.0, shaft_mm, shaft_mm, 0.48);
         let guide = catheter(900.0, 2.8, lumen_in * MM_PER_INCH);
-        let fit = rail_beside((&stent, 1000.0), (&pusher, 1100.0), (&guide, 850.0), &RULES);
-        let fit = fit.unwrap();
+        // from the guide's rear end to the port
+        let placed = [(&stent, 1000.0), (&pusher, 1100.0)];
+        let fit = side_by_side(&placed, &guide, 850.0, -50.0, 750.0, &RULES).unwrap();
         assert_eq!(fit.verdict != Verdict::DoesNotFit, fits, "{}", fit.reason);
         let needed = lumen_in * MM_PER_INCH - fit.clearance_mm;
         assert!((needed - sum_mm).abs() < 5e-4, "{needed}: {}", fit.reason);
@@ -218,15 +217,6 @@ fn exact_small_parts() {
         let worst = clearance_mm - 0.02;
         assert!((fit.worst_clearance_mm - worst).abs() < 1e-12, "{fit:?}");
     }
-    for (outer_mm, verdict) in [(2.9, Verdict::Fits), (3.1, Verdict::DoesNotFit)] {
-        let fit = tool(outer_mm).through_valve(&valve).unwrap();
-        assert_eq!(fit.verdict, verdict, "{}", fit.reason);
-    }
-    assert_eq!(
-        valve.through_valve(&valve),
-        None,
-        "a valve goes through nothing"
-    );
 }
 
 #[test]
@@ -255,15 +245,23 @@ fn exact_length_arithmetic() {
     let stent = exchange(1350.0, 300.0, 1.67, 1.67, 0.43);
     let valve_mm = 80.0;
     let is = |found: f64, exact: f64| assert!((found - exact).abs() < 1e-9, "{found} / {exact}");
-    is(aspiration.reach_beyond_mm(&guide, valve_mm), 290.0);
-    let outside = pusher.outside_mm(950.0, &guide, 840.0, valve_mm);
+    // the guide fed 84 cm: 90 + 5 of hub + 8 of valve - 84 = 19 cm still outside
+    let hub_mm = guide.outside_with_hub_mm(840.0, valve_mm);
+    is(hub_mm, 190.0);
+    is(aspiration.most_fed_mm(hub_mm, 0.0) - 840.0, 290.0);
+    is(pusher.most_fed_mm(hub_mm, 100.0), 1510.0);
+    let outside = pusher.outside_mm(950.0, hub_mm);
     is(outside, 660.0);
-    is(stent.rail_needed_mm(100.0).unwrap(), 400.0);
-    is(stent.blind_travel_mm(outside, 100.0).unwrap(), 0.0);
-    is(micro.blind_travel_mm(outside, 100.0).unwrap(), 940.0);
-    is(aspiration.blind_travel_mm(outside, 100.0).unwrap(), 710.0);
+    is(stent.rail_needed_mm(0.0, 100.0).unwrap(), 400.0);
+    is(micro.rail_needed_mm(0.0, 100.0).unwrap() - outside, 940.0);
+    is(
+        aspiration.rail_needed_mm(0.0, 100.0).unwrap() - outside,
+        710.0,
+    );
+    // valves on its own hub hide rail as well
+    is(aspiration.rail_needed_mm(valve_mm, 100.0).unwrap(), 1450.0);
     assert_eq!(
-        pusher.rail_needed_mm(100.0),
+        pusher.rail_needed_mm(0.0, 100.0),
         None,
         "a rail runs over no rail"
     );
@@ -334,20 +332,13 @@ fn exact_side_by_side_ends_at_the_port() {
     // shaft lies beside the rail, so 0.6 mm is left; the front with its own rail inside is alone.
     let stent = exchange(1350.0, 250.0, 2.0, 1.2, 0.48);
     let (wire, guide) = (rail(2000.0, 0.4), catheter(900.0, 2.7, 2.2));
-    let placed = ((&stent, 900.1), (&wire, 1000.7));
-    let fit = rail_beside(placed.0, placed.1, (&guide, 850.3), &RULES).unwrap();
+    let placed = [(&stent, 900.1), (&wire, 1000.7)];
+    let port_mm = 900.1 - 250.0;
+    let fit = side_by_side(&placed, &guide, 850.3, -49.7, port_mm, &RULES).unwrap();
     assert!((fit.clearance_mm - 0.6).abs() < 1e-9, "{fit:?}");
     // Beside a rail it does not hold, its front counts as well.
-    let buddy = side_by_side(&[placed.0, placed.1], &guide, 850.3, -49.7, 850.3, &RULES).unwrap();
+    let buddy = side_by_side(&placed, &guide, 850.3, -49.7, 850.3, &RULES).unwrap();
     assert!((buddy.clearance_mm + 0.2).abs() < 1e-9, "{buddy:?}");
-    // With the port ahead of the guide's tip the shaft lies beside the rail all the way.
-    let ahead = rail_beside((&stent, 1200.0), placed.1, (&guide, 850.3), &RULES).unwrap();
-    assert!((ahead.clearance_mm - 0.6).abs() < 1e-9, "{ahead:?}");
-    assert_eq!(
-        rail_beside((&guide, 0.0), placed.1, (&guide, 850.3), &RULES),
-        None,
-        "no port"
-    );
 }
 
 #[test]
@@ -370,95 +361,6 @@ fn side_by_side_counts_who_is_there() {
     assert_eq!(devices.len(), 2, "{front:?}");
     let alone = side_by_side(&[all[0], (&c, 100.0)], &guide, 850.0, 200.0, 850.0, &RULES);
     assert_eq!(alone, None, "one alone is not side by side");
-}
-
-#[test]
-fn exact_a_hub_keeps_the_rear_out_of_the_front() {
-    // 100 mm longer than the guide with its hub: of the thick rear (from 200 mm on) the first
-    // 800 mm get in, but none reaches the narrow first 90 mm of the guide.
-    let mut inner = catheter(1050.0, 1.0, 0.8);
-    inner.profile = vec![
-        knot(0.0, 1.0, Some(0.8)),
-        knot(200.0, 1.0, Some(0.8)),
-        knot(200.0, 2.0, Some(0.8)),
-        knot(1050.0, 2.0, Some(0.8)),
-    ];
-    let mut guide = catheter(900.0, 2.7, 2.2);
-    let narrow_to = |guide: &mut Device, mm: f64| {
-        guide.profile = vec![
-            knot(0.0, 2.7, Some(1.2)),
-            knot(mm, 2.7, Some(1.2)),
-            knot(mm, 2.7, Some(2.2)),
-            knot(900.0, 2.7, Some(2.2)),
-        ];
-    };
-    narrow_to(&mut guide, 90.0);
-    let fit = can_pass(&inner, &guide, &RULES).unwrap();
-    assert!((fit.clearance_mm - 0.2).abs() < 1e-12, "{fit:?}");
-    // Narrow for 110 mm, the thick part at 200 mm from the tip meets it.
-    narrow_to(&mut guide, 110.0);
-    let fit = can_pass(&inner, &guide, &RULES).unwrap();
-    assert!((fit.clearance_mm + 0.8).abs() < 1e-12, "{fit:?}");
-    // A rail of the same shape passes altogether, so it always meets it.
-    narrow_to(&mut guide, 90.0);
-    let mut wire = rail(1050.0, 1.0);
-    wire.profile = vec![
-        knot(0.0, 1.0, None),
-        knot(200.0, 1.0, None),
-        knot(200.0, 2.0, None),
-        knot(1050.0, 2.0, None),
-    ];
-    let fit = can_pass(&wire, &guide, &RULES).unwrap();
-    assert!((fit.clearance_mm + 0.8).abs() < 1e-12, "{fit:?}");
-}
-
-// --- in the vessel ---
-
-#[test]
-fn exact_vessel_verdicts_by_wall() {
-    let guide = catheter(900.0, 2.7, 2.235);
-    let at = |station_mm: f64, lumen_mm: f64, wall: VesselWall| VesselStation {
-        station_mm,
-        lumen_mm,
-        wall,
-    };
-    for (lumen_mm, wall, verdict) in [
-        (2.6, VesselWall::Access, Verdict::DoesNotFit),
-        (2.9, VesselWall::Access, Verdict::Tight),
-        (3.0, VesselWall::Access, Verdict::Fits),
-        (2.6, VesselWall::Artery, Verdict::DoesNotFit),
-        (1.4, VesselWall::Lesion, Verdict::Tight),
-        (0.0, VesselWall::Lesion, Verdict::Tight),
-        (2.75, VesselWall::Lesion, Verdict::Fits),
-        (1.4, VesselWall::RigidLesion, Verdict::DoesNotFit),
-    ] {
-        let vessel = [
-            at(0.0, lumen_mm, wall),
-            at(10.0, lumen_mm, wall),
-            at(20.0, 9.0, wall),
-        ];
-        let fits = in_lumen(&guide, 15.0, &vessel, &RULES);
-        assert_eq!(fits.len(), 1, "{fits:?}");
-        assert_eq!(fits[0].verdict, verdict, "{}", fits[0].reason);
-        let clearance = lumen_mm - 2.7;
-        assert!((fits[0].clearance_mm - clearance).abs() < 1e-12, "{fits:?}");
-    }
-    // One answer for each kind of wall; a lumen of 6 mm falling to 2 mm is met only as far as the
-    // tip: 6 - 4 * 0.5 = 4 mm at 15 mm.
-    let vessel = [
-        at(0.0, 6.0, VesselWall::Access),
-        at(10.0, 6.0, VesselWall::Artery),
-        at(20.0, 2.0, VesselWall::Artery),
-    ];
-    let fits = in_lumen(&guide, 15.0, &vessel, &RULES);
-    assert_eq!(fits.len(), 2, "{fits:?}");
-    assert!((fits[1].clearance_mm - 1.3).abs() < 1e-12, "{fits:?}");
-    assert_eq!(fits[1].at.station_mm, Some(15.0), "{fits:?}");
-    assert_eq!(
-        in_lumen(&guide, -1.0, &vessel, &RULES),
-        [],
-        "not in the vessel yet"
-    );
 }
 
 // --- profile and payload ---
@@ -625,28 +527,7 @@ proptest! {
             prop_assert!(fit.clearance_mm <= sampled + 1e-6, "{fit:?} / {sampled}");
             let moved = coaxial(&inner, inner_tip + shift, &outer, outer_tip + shift, &RULES).unwrap();
             prop_assert!((moved.clearance_mm - fit.clearance_mm).abs() < 1e-9, "only relative places count");
-            // What may lie there anywhere must be allowed for by the check of the whole pair.
-            let whole = can_pass(&inner, &outer, &RULES).unwrap();
-            prop_assert!(whole.clearance_mm <= fit.clearance_mm + 1e-9, "{whole:?} / {fit:?}");
         }
-    }
-
-    #[test]
-    fn property_can_pass_is_the_least_of_all_positions(
-        inner in diameters(), outer in diameters(), usable in 700.0..1500.0_f64,
-    ) {
-        let inner = tapered(usable, &inner, LumenKind::Full);
-        let outer = tapered(900.0, &outer, LumenKind::Full);
-        // The tip can go from the outer's rear end to `reach` beyond its tip, here at 0.
-        let reach = inner.reach_beyond_mm(&outer, 0.0);
-        let least = (1..=3000)
-            .map(|i| -900.0 + (reach + 900.0) * f64::from(i) / 3000.0)
-            .filter_map(|tip| coaxial(&inner, tip, &outer, 0.0, &RULES))
-            .map(|fit| fit.clearance_mm)
-            .fold(f64::INFINITY, f64::min);
-        let whole = can_pass(&inner, &outer, &RULES).unwrap().clearance_mm;
-        prop_assert!(whole <= least + 1e-9, "{whole} / {least}");
-        prop_assert!(least - whole < 0.02, "{whole} / {least}");
     }
 
     #[test]

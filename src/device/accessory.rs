@@ -29,13 +29,6 @@ impl Accessory {
         }
     }
 
-    /// Whether it must come off the rail before a device can be loaded over that end: a clip or
-    /// an insertion tool, while a valve stays on its hub.
-    #[must_use]
-    pub fn blocks_loading(&self) -> bool {
-        matches!(self, Self::Clip { .. } | Self::InsertionTool { .. })
-    }
-
     /// How the part suits the stretch of `device` from `from_mm` to `to_mm` (mm from its tip) that
     /// is pulled through a valve or an insertion tool, or gripped by a clip.
     ///
@@ -84,34 +77,6 @@ impl Accessory {
                 self.name()
             ),
         }
-    }
-
-    /// How an insertion tool goes through a valve; none unless `self` is the tool and `valve` a
-    /// valve.
-    #[must_use]
-    pub fn through_valve(&self, valve: &Self) -> Option<Fit> {
-        let (Self::InsertionTool { name, outer_mm, .. }, Self::Valve { passes_mm, .. }) =
-            (self, valve)
-        else {
-            return None;
-        };
-        let (verdict, clearance_mm, worst_clearance_mm, text) =
-            open_enough(*passes_mm, *outer_mm, 0.0);
-        Some(Fit {
-            verdict,
-            clearance_mm,
-            worst_clearance_mm,
-            at: Spot {
-                station_mm: None,
-                from_tip_mm: 0.0,
-                container_from_tip_mm: None,
-            },
-            relation: Relation::InPart {
-                device: name.clone(),
-                part: valve.name().to_owned(),
-            },
-            reason: format!("{name} ({outer_mm:.3} mm) in {}: {text}", valve.name()),
-        })
     }
 
     /// Everything in this description that contradicts itself; empty for a sound part.

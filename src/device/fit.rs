@@ -17,13 +17,10 @@ pub struct FitRules {
     pub comfortable_mm: f64,
     /// The same for a rail (a wire, a pusher) in a lumen made for it, mm.
     pub comfortable_for_rail_mm: f64,
-    /// Share of a healthy artery's lumen above which a device is tight in it: it stops the flow
-    /// beside it and provokes spasm.
-    pub vessel_share: f64,
 }
 
 impl Default for FitRules {
-    /// 0.05 mm, 0.10 mm, 0.07 mm and 0.9, from memory with middling confidence. Less would pass
+    /// 0.05 mm, 0.10 mm and 0.07 mm, from memory with middling confidence. Less would pass
     /// pairs that bind once bent, more would warn of pairs used every day: a lumen made for a
     /// 0.014 in wire is about 0.017 in wide, which leaves 0.076 mm.
     fn default() -> Self {
@@ -31,7 +28,6 @@ impl Default for FitRules {
             needed_mm: 0.05,
             comfortable_mm: 0.10,
             comfortable_for_rail_mm: 0.07,
-            vessel_share: 0.9,
         }
     }
 }
@@ -64,30 +60,6 @@ pub enum Verdict {
     DoesNotFit,
 }
 
-/// What a stretch of vessel is to a device in it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-pub enum VesselWall {
-    /// Artery at the access site, where the sheath sits.
-    Access,
-    /// Any other healthy artery.
-    Artery,
-    /// Narrowing that a device can open on its way.
-    Lesion,
-    /// Narrowing that does not give, such as a closed ring of calcium.
-    RigidLesion,
-}
-
-/// One station of the lumen a device lies in.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct VesselStation {
-    /// Place along the route, mm.
-    pub station_mm: f64,
-    /// Lumen diameter there, mm, linear to the next station; 0 where it is shut.
-    pub lumen_mm: f64,
-    /// Wall from here to the next station.
-    pub wall: VesselWall,
-}
-
 /// Who lies in what.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub enum Relation {
@@ -105,13 +77,6 @@ pub enum Relation {
         /// Name of the device around them.
         container: String,
     },
-    /// A device in the vessel.
-    InVessel {
-        /// Its name.
-        device: String,
-        /// Kind of wall at the tightest spot.
-        wall: VesselWall,
-    },
     /// A device through, or gripped by, a small part.
     InPart {
         /// Name of the device.
@@ -124,11 +89,11 @@ pub enum Relation {
 /// Where the tightest spot is: the one met first on the way in, of several equal ones.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Spot {
-    /// Place along the route, mm; none for checks that need no position.
+    /// Place along the route, mm; none for parts outside the body.
     pub station_mm: Option<f64>,
     /// Distance from the tip of the device inside (the first one given), mm.
     pub from_tip_mm: f64,
-    /// Distance from the tip of the device around it, mm; none in the vessel or a part.
+    /// Distance from the tip of the device around it, mm; none in a part.
     pub container_from_tip_mm: Option<f64>,
 }
 

@@ -1,4 +1,5 @@
-//! What the lengths of two devices leave: reach beyond a guide, rail outside, blind travel.
+//! The arithmetic of nested lengths: what of a device lies outside, how far it can go in, and the
+//! rail that an exchange over it takes.
 
 use super::{Device, LumenKind};
 
@@ -9,49 +10,43 @@ impl Device {
         self.usable_length_mm + self.hub_length_mm
     }
 
-    /// How far the tip can stand beyond the tip of the catheter it goes through, mm, negative when
-    /// it cannot even reach it: own usable length less that catheter's whole length and the valves
-    /// behind its hub (`valves_mm`, their summed length, `>= 0`).
+    /// What of this catheter still lies outside the access, with its hub and the valves behind it
+    /// (`valves_mm`, their summed length, `>= 0`), mm, when `fed_mm` of it have passed the access.
+    ///
+    /// What enters through its hub must pass *all* of it, also this part.
     #[must_use]
-    pub fn reach_beyond_mm(&self, outer: &Self, valves_mm: f64) -> f64 {
-        self.usable_length_mm - (outer.whole_length_mm() + valves_mm)
+    pub fn outside_with_hub_mm(&self, fed_mm: f64, valves_mm: f64) -> f64 {
+        self.whole_length_mm() + valves_mm - fed_mm
     }
 
-    /// Length of this device left outside, behind the valves of the catheter it went in through,
-    /// mm; tips are places along one path, mm. Negative when it would have to be longer.
-    ///
-    /// The device must pass *all* of that catheter, also the part still outside the patient.
+    /// Length of this device left behind the hub (and its valves) that it went in through, mm, when
+    /// `fed_mm` of it have passed the access and that hub's rear lies `hub_mm` outside it
+    /// ([`Device::outside_with_hub_mm`]; 0 where it enters at the access itself). Negative when it
+    /// would have to be longer.
     #[must_use]
-    pub fn outside_mm(
-        &self,
-        own_tip_mm: f64,
-        outer: &Self,
-        outer_tip_mm: f64,
-        valves_mm: f64,
-    ) -> f64 {
-        self.reach_beyond_mm(outer, valves_mm) - (own_tip_mm - outer_tip_mm)
+    pub fn outside_mm(&self, fed_mm: f64, hub_mm: f64) -> f64 {
+        self.usable_length_mm - fed_mm - hub_mm
+    }
+
+    /// Largest length of this device that can pass the access, mm, with `reserve_mm` kept outside;
+    /// `hub_mm` as in [`Device::outside_mm`].
+    #[must_use]
+    pub fn most_fed_mm(&self, hub_mm: f64, reserve_mm: f64) -> f64 {
+        self.usable_length_mm - reserve_mm - hub_mm
     }
 
     /// Length of rail that must stand outside to load this device onto it, or take it off, with
     /// the rail held throughout, mm; none for a solid device, which runs over no rail.
     ///
-    /// A full lumen needs its whole length with hub, rapid exchange the stretch from tip to port
-    /// and `grip_mm` (`>= 0`) to hold the rail by.
+    /// A full lumen needs its whole length with hub and valves, rapid exchange the stretch from tip
+    /// to port and `grip_mm` (`>= 0`) to hold the rail by.
     #[must_use]
-    pub fn rail_needed_mm(&self, grip_mm: f64) -> Option<f64> {
+    pub fn rail_needed_mm(&self, valves_mm: f64, grip_mm: f64) -> Option<f64> {
         match self.lumen {
             LumenKind::Solid => None,
-            LumenKind::Full => Some(self.whole_length_mm()),
+            LumenKind::Full => Some(self.whole_length_mm() + valves_mm),
             LumenKind::RapidExchange { port_from_tip } => Some(port_from_tip + grip_mm),
         }
-    }
-
-    /// Travel over a rail with nobody holding the rail, mm: what [`Device::rail_needed_mm`] asks
-    /// for beyond the `rail_outside_mm` there is. None for a solid device.
-    #[must_use]
-    pub fn blind_travel_mm(&self, rail_outside_mm: f64, grip_mm: f64) -> Option<f64> {
-        self.rail_needed_mm(grip_mm)
-            .map(|needed| (needed - rail_outside_mm).max(0.0))
     }
 }
 

@@ -16,14 +16,13 @@ mod profile;
 mod retriever;
 mod stent;
 mod tube;
-mod vessel_fit;
 
 pub(crate) use balloon::ATM_MPA;
 pub use braid::Braid;
 pub use bundle::bundle_diameter_mm;
 pub use error::DeviceError;
-pub use fit::{Fit, FitRules, Relation, Spot, Verdict, VesselStation, VesselWall};
-pub use nest::{can_pass, coaxial, rail_beside, side_by_side};
+pub use fit::{Fit, FitRules, Relation, Spot, Verdict};
+pub use nest::{coaxial, side_by_side};
 pub use payload::{
     BalloonSpec, Cells, OcclusionBalloonSpec, Payload, RetrieverSpec, StentDesign, StentSpec,
 };
@@ -31,4 +30,3 @@ pub use tube::{
     Accessory, Basis, Coating, Designation, Device, DeviceBasis, DeviceClass, Knot, LumenKind,
     Section, Tip,
 };
-pub use vessel_fit::in_lumen;

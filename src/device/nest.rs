@@ -1,4 +1,4 @@
-//! What fits in what: coaxial, side by side, through a wire lumen, and in the vessel.
+//! What fits in what: coaxial, side by side and through a wire lumen.
 //!
 //! Every function takes devices at given places: a *station* is a place along the route in mm,
 //! growing away from the access site, and a device whose tip stands at `tip_mm` covers
@@ -26,11 +26,11 @@ const BUNDLE_CELL_MM: f64 = 2.0;
 
 /// One spot looked at.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Candidate {
-    pub(super) clearance_mm: f64,
-    pub(super) outer_mm: f64,
-    pub(super) inner_mm: f64,
-    pub(super) at: Spot,
+struct Candidate {
+    clearance_mm: f64,
+    outer_mm: f64,
+    inner_mm: f64,
+    at: Spot,
 }
 
 /// Whether `next` is tighter than the best so far; NaN counts as tightest.
@@ -87,63 +87,11 @@ pub fn coaxial(
     best.map(|tightest| coaxial_fit(inner, outer, tightest, rules))
 }
 
-/// Whether `inner` can be brought through `outer` as far as its length allows, at every position
-/// on the way.
-///
-/// A device with a hub stops when its hub meets the other's, so its rear part never reaches the
-/// other's front; a rail may pass altogether. A rapid-exchange `outer` is judged by its wire
-/// lumen. None when `outer` is solid, or `inner` too short to leave the hub of `outer`.
-#[must_use]
-pub fn can_pass(inner: &Device, outer: &Device, rules: &FitRules) -> Option<Fit> {
-    let lumen_mm = outer.lumen_length_mm()?;
-    // The part of `inner` at `a` reaches the part of `outer` at `b` if a <= b + reach.
-    let reach = if inner.is_rail() || !matches!(outer.lumen, LumenKind::Full) {
-        f64::INFINITY
-    } else {
-        inner.reach_beyond_mm(outer, 0.0)
-    };
-    let inner_lines = inner.profile.iter().map(|k| k.from_tip_mm);
-    let outer_lines = outer.profile.iter().map(|k| k.from_tip_mm);
-    let inner_cells = cells_between(0.0, inner.usable_length_mm, inner_lines);
-    let outer_cells = cells_between(0.0, lumen_mm, outer_lines);
-    let mut best = None;
-    // Going in, the rear of the outer device is met first.
-    for &(b0, b1) in outer_cells.iter().rev() {
-        for &(a0, a1) in &inner_cells {
-            // Clearance is linear in a and b over the cell pair: its extremes are the corners of
-            // the part that can be reached.
-            let corners = [b1, b0].into_iter().flat_map(|b| [(a0, b), (a1, b)]);
-            let on_limit_b = [b1, b0].into_iter().map(|b| (b + reach, b));
-            let on_limit_a = [a0, a1].into_iter().map(|a| (a, a - reach));
-            for (a, b) in corners.chain(on_limit_b).chain(on_limit_a) {
-                let within = (a0..=a1).contains(&a) && (b0..=b1).contains(&b);
-                if !within || a > b + reach + ROUNDING_MM {
-                    continue;
-                }
-                keep_tighter(
-                    &mut best,
-                    pair(
-                        inner.section_in_cell(a, f64::midpoint(a0, a1)).outer_mm,
-                        outer.section_in_cell(b, f64::midpoint(b0, b1)).inner_mm,
-                        Spot {
-                            station_mm: None,
-                            from_tip_mm: a,
-                            container_from_tip_mm: Some(b),
-                        },
-                    ),
-                );
-            }
-        }
-    }
-    best.map(|tightest| coaxial_fit(inner, outer, tightest, rules))
-}
-
 /// How devices lie beside each other in the lumen of `container` between two stations, mm.
 ///
 /// Each device is given with the station of its tip and counts where it lies; the first one's
 /// distance from its tip is reported. Give each stretch only the devices that do *not* hold each
-/// other there: a rapid-exchange shaft lies beside its rail up to its port only, for which
-/// [`rail_beside`] finds the stretch.
+/// other there: a rapid-exchange shaft lies beside its rail up to its port only.
 ///
 /// Two devices need the sum of their diameters, three the circle around three touching circles,
 /// more the best arrangement found, all by [`bundle_diameter_mm`]. With three and more, tapers are
@@ -209,26 +157,8 @@ pub fn side_by_side(
     best.map(|(tightest, members)| bundle_fit(&members, container, tightest, rules))
 }
 
-/// How a rail lies beside the shaft of a rapid-exchange device in the lumen of `container`, from
-/// the container's rear end to the port or the container's tip, whichever comes first.
-///
-/// Each device with the station of its tip, mm. None when `exchange` has no port, or they do not
-/// lie together in the container.
-#[must_use]
-pub fn rail_beside(
-    exchange: (&Device, f64),
-    rail: (&Device, f64),
-    container: (&Device, f64),
-    rules: &FitRules,
-) -> Option<Fit> {
-    let port_mm = exchange.0.port_from_tip_mm()?;
-    let from = container.1 - container.0.usable_length_mm;
-    let to = exchange.1 - port_mm;
-    side_by_side(&[exchange, rail], container.0, container.1, from, to, rules)
-}
-
 /// Stations of a device's profile lines.
-pub(super) fn lines_of(device: &Device, tip_mm: f64) -> impl Iterator<Item = f64> {
+fn lines_of(device: &Device, tip_mm: f64) -> impl Iterator<Item = f64> {
     device
         .profile
         .iter()
@@ -270,7 +200,7 @@ fn bundle(members: &[Member<'_>], share: f64) -> f64 {
     bundle_diameter_mm(&diameters)
 }
 
-pub(super) fn pair(outer_mm: f64, inner_mm: Option<f64>, at: Spot) -> Candidate {
+fn pair(outer_mm: f64, inner_mm: Option<f64>, at: Spot) -> Candidate {
     let inner_mm = inner_mm.unwrap_or(f64::NAN);
     Candidate {
         clearance_mm: inner_mm - outer_mm,

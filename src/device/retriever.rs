@@ -9,6 +9,10 @@ use crate::math;
 /// friction of metal on a lubricated wall.
 const OUTWARD_N_PER_MM2: f64 = 0.02;
 
+/// Diameters of vessels are told to a tenth of a millimetre: what differs by less than half of that is the
+/// same, mm.
+const TOLD_TO_MM: f64 = 0.05;
+
 impl RetrieverSpec {
     /// Diameter it opens to in a vessel (mm), mm.
     #[must_use]
@@ -65,12 +69,13 @@ impl RetrieverSpec {
         OUTWARD_N_PER_MM2 * (self.free_diameter_mm - self.open_diameter_mm(vessel_mm)).max(0.0)
     }
 
-    /// Refuses a vessel that the retriever is not meant for.
+    /// Refuses a vessel that the retriever is not meant for, by more than diameters are told.
     ///
     /// # Errors
     /// [`DeviceError::OutOfRange`] with the range.
     pub fn check_vessel(&self, vessel_mm: f64) -> Result<(), DeviceError> {
-        if (self.vessel_from_mm..=self.vessel_to_mm).contains(&vessel_mm) {
+        let usual_mm = self.vessel_from_mm - TOLD_TO_MM..=self.vessel_to_mm + TOLD_TO_MM;
+        if usual_mm.contains(&vessel_mm) {
             return Ok(());
         }
         Err(DeviceError::OutOfRange {
@@ -133,6 +138,8 @@ mod tests {
     #[test]
     fn vessels_out_of_range_are_refused() {
         assert!(spec().check_vessel(2.4).is_ok(), "in range");
+        assert!(spec().check_vessel(1.96).is_ok(), "told as 2.0 mm");
+        assert!(spec().check_vessel(1.94).is_err(), "told as 1.9 mm");
         assert!(spec().check_vessel(4.9).is_err(), "too wide");
         assert!(
             spec().open_length_mm(0.3, 0.43).is_err(),

@@ -144,8 +144,7 @@ impl State {
     /// own end or hub, mm; negative where it is too short.
     ///
     /// An inner device passes *all* of the catheter whose hub it enters, also the part of it that
-    /// is still outside: `outside = usable - (hub and valves + usable of that catheter + own length
-    /// beyond its tip)`.
+    /// is still outside; see [`Device::outside_mm`](crate::device::Device::outside_mm).
     #[must_use]
     pub fn outside_mm(&self, plan: &Plan, device: usize) -> Option<f64> {
         let at = self.in_place[device]?;
@@ -156,11 +155,8 @@ impl State {
     #[must_use]
     pub fn outside_beyond_mm(&self, plan: &Plan, device: usize, hub: Option<usize>) -> Option<f64> {
         let at = self.in_place[device]?;
-        Some(
-            plan.devices[device].device.usable_length_mm
-                - at.fed_mm
-                - self.hub_offset_mm(plan, hub)?,
-        )
+        let hub_mm = self.hub_offset_mm(plan, hub)?;
+        Some(plan.devices[device].device.outside_mm(at.fed_mm, hub_mm))
     }
 
     /// Length of any device that lies between the access hub and the hub (valves included) it
@@ -170,8 +166,8 @@ impl State {
         Some(match hub {
             None => 0.0,
             Some(j) => {
-                let outer = &plan.devices[j];
-                outer.dead_mm() + outer.device.usable_length_mm - self.in_place[j]?.fed_mm
+                let (outer, fed_mm) = (&plan.devices[j], self.in_place[j]?.fed_mm);
+                outer.device.outside_with_hub_mm(fed_mm, outer.valves_mm)
             }
         })
     }
@@ -185,11 +181,8 @@ impl State {
         hub: Option<usize>,
         reserve_mm: f64,
     ) -> Option<f64> {
-        Some(
-            plan.devices[device].device.usable_length_mm
-                - reserve_mm
-                - self.hub_offset_mm(plan, hub)?,
-        )
+        let hub_mm = self.hub_offset_mm(plan, hub)?;
+        Some(plan.devices[device].device.most_fed_mm(hub_mm, reserve_mm))
     }
 
     /// Devices that entered through `device`'s hub.
