@@ -329,7 +329,9 @@ fn published_kink_grades() {
             "{interior}: {}",
             bend.interior_deg
         );
-        assert_eq!(bend.grade, want, "{interior} degrees between the limbs");
+        let grade = KinkGrade::of(bend.interior_deg);
+        assert_eq!(grade, want, "{interior} degrees between the limbs");
+        assert_eq!(bend.grade, None, "a bare curve has no neck");
         assert!(
             (bend.middle_mm - 40.0 - 2.0 * turn).abs() < 0.5,
             "the bend of {interior} lies at {}",

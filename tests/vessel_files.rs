@@ -7,7 +7,9 @@
 )]
 
 use nestline::geometry::anatomy::{Anatomy, M1Shape, Measurements, NeckShape, SharedOrigin};
-use nestline::geometry::{ArchType, GeometryError, MeasureSettings, Measures, Point, Track};
+use nestline::geometry::{
+    ArchType, GeometryError, KinkGrade, MeasureSettings, Measures, Point, Track,
+};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use serde::Deserialize;
@@ -249,4 +251,38 @@ fn property_sampled_means_and_shares_are_the_published_ones() {
     let variance = takeoffs.iter().map(|t| (t - mean).powi(2)).sum::<f64>() / 3999.0;
     // a normal law cut at 2.5 SD keeps 0.955 of its SD
     close("spread of take-off", variance.sqrt(), 9.55, 0.4);
+}
+
+#[test]
+fn kinks_are_graded_in_the_neck_only() {
+    let mut graded = 0;
+    for (name, file) in vessel_files() {
+        let Form::Measured(measurements) = file.form;
+        let anatomy = measurements.build().unwrap();
+        if anatomy.target("m2-inferior").is_err() {
+            continue;
+        }
+        let measures = measures(&anatomy);
+        let track = track(&anatomy).unwrap();
+        let [from_mm, to_mm] =
+            ["carotid-bifurcation", "skull-base"].map(|landmark| track.landmark(landmark).unwrap());
+        for segment in &measures.segments {
+            let bend = segment.tortuosity.sharpest;
+            let in_neck = (from_mm..=to_mm).contains(&bend.middle_mm);
+            assert_eq!(
+                bend.grade.is_some(),
+                in_neck,
+                "{name}, {}: {bend:?}",
+                segment.name
+            );
+        }
+        let neck = measures.neck.unwrap().sharpest;
+        let grade = neck.grade.unwrap();
+        assert_eq!(grade, KinkGrade::of(neck.interior_deg), "{name}: {neck:?}");
+        graded += u32::from(grade > KinkGrade::None);
+        if name.contains("kink") {
+            assert!(grade > KinkGrade::None, "{name}: {neck:?}");
+        }
+    }
+    assert!(graded >= 1, "some neck is kinked");
 }

@@ -1,6 +1,6 @@
 //! What is read off a vessel before a procedure: lengths, diameters, stenosis, arch, tortuosity.
 
-use super::tortuosity::{Tortuosity, TortuositySettings, angle, tortuosity};
+use super::tortuosity::{KinkGrade, Tortuosity, TortuositySettings, angle, tortuosity};
 use super::{GeometryError, LesionKind, Track, TrackLesion, Tree, Vector};
 use serde::{Deserialize, Serialize};
 
@@ -46,7 +46,8 @@ impl Default for MeasureSettings {
     }
 }
 
-/// Everything measured on a vessel and one route through it.
+/// Everything measured on a vessel and one route through it. Bends are graded as kinks where they lie
+/// between the neck's landmarks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Measures {
     /// The route from access to target.
@@ -216,8 +217,19 @@ impl Measures {
                 needed: "finite and > 0",
             });
         }
+        let place = |name: &str| track.landmarks.iter().find(|l| l.name == name);
+        let neck_mm = place(&settings.neck_from)
+            .zip(place(&settings.neck_to))
+            .map(|(a, b)| [a.s_mm.min(b.s_mm), a.s_mm.max(b.s_mm)])
+            .filter(|[from_mm, to_mm]| to_mm > from_mm);
         let wind = |from_mm: f64, to_mm: f64| {
-            tortuosity(&track.curve, from_mm, to_mm, &settings.tortuosity)
+            let mut winding = tortuosity(&track.curve, from_mm, to_mm, &settings.tortuosity)?;
+            let bend = &mut winding.sharpest;
+            // kinks are graded in the neck only
+            bend.grade = neck_mm
+                .filter(|[from_mm, to_mm]| (*from_mm..=*to_mm).contains(&bend.middle_mm))
+                .map(|_| KinkGrade::of(bend.interior_deg));
+            Ok::<_, GeometryError>(winding)
         };
         let mut segments = Vec::new();
         for segment in &track.segments {
@@ -239,18 +251,12 @@ impl Measures {
                 });
             }
         }
-        let place = |name: &str| track.landmarks.iter().find(|l| l.name == name);
-        let neck = match (place(&settings.neck_from), place(&settings.neck_to)) {
-            (Some(a), Some(b)) if (a.s_mm - b.s_mm).abs() > 0.0 => {
-                Some(wind(a.s_mm.min(b.s_mm), a.s_mm.max(b.s_mm))?)
-            }
-            _ => None,
-        };
+        let neck = neck_mm.map(|[from_mm, to_mm]| wind(from_mm, to_mm));
         Ok(Self {
             route: wind(0.0, track.length_mm())?,
             segments,
             stretches,
-            neck,
+            neck: neck.transpose()?,
             lesions: track
                 .lesions
                 .iter()

@@ -61,11 +61,15 @@ pub struct Bend {
     pub middle_mm: f64,
     /// Angle between its limbs, degrees: 180 is straight.
     pub interior_deg: f64,
-    /// Its grade.
-    pub grade: KinkGrade,
+    /// Its grade, where it lies in the neck artery: see [`Measures`](super::Measures). None elsewhere, and
+    /// where nothing says which stretch is the neck.
+    pub grade: Option<KinkGrade>,
 }
 
-/// Grade of a kink by the angle between its limbs.
+/// Grade of a kink of the neck artery by the angle between its limbs.
+///
+/// The grades describe the internal carotid between its origin and the skull base. Elsewhere bends as
+/// sharp are how the artery runs: a siphon turns by more than a right angle twice.
 ///
 /// An interior angle of 90 degrees or less makes a kink (Benson et al., AJNR 2020,
 /// <https://pmc.ncbi.nlm.nih.gov/articles/PMC7507229>); mild from 60, moderate from 30, severe below
@@ -266,8 +270,9 @@ fn sharpest(tangents: &[Vector], from_mm: f64, step_mm: f64, window_mm: f64) -> 
     }
     Bend {
         middle_mm,
-        interior_deg,
-        grade: KinkGrade::of(interior_deg),
+        // parallel limbs are a whole half-turn, not one by a rounding more
+        interior_deg: interior_deg.max(0.0),
+        grade: None,
     }
 }
 

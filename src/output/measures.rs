@@ -3,6 +3,7 @@
 use super::table::{plain_table, right_align, section, wrapped};
 use crate::geometry::{KinkGrade, Tortuosity};
 use crate::rehearsal::VesselReport;
+use crate::units::fixed;
 use std::fmt::Write as _;
 
 /// The report for a terminal of `columns` characters.
@@ -33,17 +34,20 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
     for lesion in &measures.lesions {
         let _ = writeln!(
             out,
-            "{}: {:.2} mm left; NASCET {:.0} % (of {:.2} mm), ECST {:.0} % (of {:.2} mm){}, area {:.0} %",
+            "{}: {:.2} mm left; NASCET {} % (of {:.2} mm), ECST {} % (of {:.2} mm){}, area {} %",
             lesion.name,
             lesion.residual_mm,
-            lesion.nascet_percent,
+            fixed(lesion.nascet_percent, 0),
             lesion.reference_mm,
-            lesion.ecst_percent,
+            fixed(lesion.ecst_percent, 0),
             lesion.original_mm,
             lesion
                 .common_carotid_percent
-                .map_or_else(String::new, |p| format!(", {p:.0} % of the common carotid")),
-            lesion.area_percent
+                .map_or_else(String::new, |p| format!(
+                    ", {} % of the common carotid",
+                    fixed(p, 0)
+                )),
+            fixed(lesion.area_percent, 0)
         );
     }
     section(&mut out, "Branches on the route (mm, degrees)");
@@ -66,7 +70,7 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
             format!("{:.2}", s.diameter_start_mm),
             format!("{:.2}", s.diameter_end_mm),
             format!("{:.2}", s.narrowest_mm),
-            format!("{:.0}", s.tortuosity.turning_deg),
+            fixed(s.tortuosity.turning_deg, 0),
             format!("{:.3}", s.tortuosity.distance_metric),
             s.tortuosity.inflections.to_string(),
             format!(
@@ -78,46 +82,49 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
     }
     right_align(&mut table, 1..9);
     let _ = writeln!(out, "{table}");
-    section(&mut out, "Between landmarks (mm)");
-    let mut table = plain_table(&["from", "to", "length", "turning"], columns);
-    for s in &measures.stretches {
-        table.add_row([
-            s.from.clone(),
-            s.to.clone(),
-            format!("{:.1}", s.tortuosity.length_mm),
-            format!("{:.0}", s.tortuosity.turning_deg),
-        ]);
+    // a phantom may have no landmarks, no branches and nothing that was assumed: no empty tables
+    if !measures.stretches.is_empty() {
+        section(&mut out, "Between landmarks (mm)");
+        let mut table = plain_table(&["from", "to", "length", "turning"], columns);
+        for s in &measures.stretches {
+            table.add_row([
+                s.from.clone(),
+                s.to.clone(),
+                format!("{:.1}", s.tortuosity.length_mm),
+                fixed(s.tortuosity.turning_deg, 0),
+            ]);
+        }
+        right_align(&mut table, 2..4);
+        let _ = writeln!(out, "{table}");
     }
-    right_align(&mut table, 2..4);
-    let _ = writeln!(out, "{table}");
-    section(
-        &mut out,
-        "Take-off angles (degrees, 0 runs on with the flow)",
-    );
-    let mut table = plain_table(&["branch", "from", "angle"], columns);
-    for t in &measures.take_offs {
-        table.add_row([
-            t.branch.clone(),
-            t.parent.clone(),
-            format!("{:.0}", t.take_off_deg),
-        ]);
+    if !measures.take_offs.is_empty() {
+        section(
+            &mut out,
+            "Take-off angles (degrees, 0 runs on with the flow)",
+        );
+        let mut table = plain_table(&["branch", "from", "angle"], columns);
+        for t in &measures.take_offs {
+            table.add_row([t.branch.clone(), t.parent.clone(), fixed(t.take_off_deg, 0)]);
+        }
+        right_align(&mut table, [2]);
+        let _ = writeln!(out, "{table}");
     }
-    right_align(&mut table, [2]);
-    let _ = writeln!(out, "{table}");
-    section(&mut out, "What each value rests on");
-    let mut table = plain_table(&["value", "", "unit", "rests on"], columns);
-    for v in &report.vessel.values {
-        table.add_row([
-            v.name.clone(),
-            v.value.clone(),
-            v.unit.clone(),
-            v.assumed_from
-                .as_ref()
-                .map_or_else(|| "measured".into(), |s| format!("assumed: {s}")),
-        ]);
+    if !report.vessel.values.is_empty() {
+        section(&mut out, "What each value rests on");
+        let mut table = plain_table(&["value", "", "unit", "rests on"], columns);
+        for v in &report.vessel.values {
+            table.add_row([
+                v.name.clone(),
+                v.value.clone(),
+                v.unit.clone(),
+                v.assumed_from
+                    .as_ref()
+                    .map_or_else(|| "measured".into(), |s| format!("assumed: {s}")),
+            ]);
+        }
+        right_align(&mut table, [1]);
+        let _ = writeln!(out, "{table}");
     }
-    right_align(&mut table, [1]);
-    let _ = writeln!(out, "{table}");
     changed_lengths(&mut out, report, columns);
     out.push('\n');
     wrapped(&mut out, "", &report.caution, width);
@@ -161,9 +168,9 @@ fn winding(t: &Tortuosity) -> String {
 
 fn kink(t: &Tortuosity) -> &'static str {
     match t.sharpest.grade {
-        KinkGrade::None => "",
-        KinkGrade::Mild => " (mild kink)",
-        KinkGrade::Moderate => " (moderate kink)",
-        KinkGrade::Severe => " (severe kink)",
+        None | Some(KinkGrade::None) => "",
+        Some(KinkGrade::Mild) => " (mild kink)",
+        Some(KinkGrade::Moderate) => " (moderate kink)",
+        Some(KinkGrade::Severe) => " (severe kink)",
     }
 }

@@ -49,7 +49,7 @@ impl VesselReport {
     ) -> Result<Self, GeometryError> {
         Ok(Self {
             schema: "nestline.measures".into(),
-            version: 1,
+            version: 2,
             vessel,
             target: target.to_owned(),
             measures: Measures::of(tree, track, &MeasureSettings::default())?,
