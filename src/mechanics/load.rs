@@ -1,6 +1,7 @@
 //! What a move costs: forces at hub and tip, where they are lost, what the held devices feel.
 
 use super::MechanicsError;
+use super::buckling::{PushedCell, waves};
 use super::capstan::{BendContact, capstan_factor};
 use super::feed::{FrictionOf, StackSolver, outside};
 use super::load_settings::LoadSettings;
@@ -54,10 +55,11 @@ pub struct Buckling {
     pub station_mm: f64,
     /// Thrust there, N.
     pub thrust_n: f64,
-    /// Onset there, N: the larger of `4 B / (r R)` in a bend of radius `R` with the clearance `r`
-    /// and `2 sqrt(B w / r)` under a transverse load `w`.
+    /// Onset there, N: the largest of `4 B / (r R)` in a bend of radius `R` with the clearance `r`,
+    /// `2 sqrt(B w / r)` under a transverse load `w`, and Euler's load of the run between two places
+    /// that hold the rod.
     pub onset_n: f64,
-    /// Length of centre line over which the onset is exceeded, mm.
+    /// Length of centre line of the runs that buckle, mm.
     pub length_mm: f64,
 }
 
@@ -417,13 +419,9 @@ impl StackSolver {
     ) -> Option<Buckling> {
         let rod = &self.rods[mover];
         let state = &solution.rods[mover];
-        let mut found: Option<Buckling> = None;
-        let mut worst = 1.0;
-        let mut length_mm = 0.0;
+        let mut cells = Vec::new();
         for i in 1..tube.len().min(state.station_mm.len()).saturating_sub(1) {
             let s = tube[i].s_mm;
-            let b = rod.stiffness_n_mm2.at(state.from_tip_mm[i]);
-            let thrust_n = -state.load_n[i];
             let lumen = match rod
                 .containers
                 .iter()
@@ -437,30 +435,21 @@ impl StackSolver {
                 }
                 _ => 2.0 * tube[i].radius_mm,
             };
-            let room = 0.5 * (lumen - rod.outer_mm.at(state.from_tip_mm[i]));
-            if room.is_nan() || room <= 0.0 || thrust_n <= 0.0 {
-                continue;
-            }
-            let cell = 0.5 * (tube[i + 1].s_mm - tube[i - 1].s_mm);
-            let bend = tube[i - 1].frame.tangent.angle(&tube[i + 1].frame.tangent) / (2.0 * cell);
+            let length_mm = 0.5 * (tube[i + 1].s_mm - tube[i - 1].s_mm);
+            let turn_rad = tube[i - 1].frame.tangent.angle(&tube[i + 1].frame.tangent);
             let across = rod.line_load_n_per_mm
                 - tube[i].frame.tangent * rod.line_load_n_per_mm.dot(&tube[i].frame.tangent);
-            let onset_n = (4.0 * b * bend / room).max(2.0 * (b * across.norm() / room).sqrt());
-            if thrust_n > onset_n {
-                length_mm += cell;
-                let excess = thrust_n / onset_n.max(f64::MIN_POSITIVE);
-                if excess > worst || found.is_none() {
-                    worst = excess;
-                    found = Some(Buckling {
-                        station_mm: s,
-                        thrust_n,
-                        onset_n,
-                        length_mm: 0.0,
-                    });
-                }
-            }
+            cells.push(PushedCell {
+                s_mm: s,
+                length_mm,
+                thrust_n: -state.load_n[i],
+                stiffness_n_mm2: rod.stiffness_n_mm2.at(state.from_tip_mm[i]),
+                bend_per_mm: turn_rad / (2.0 * length_mm),
+                room_mm: 0.5 * (lumen - rod.outer_mm.at(state.from_tip_mm[i])),
+                across_n_per_mm: across.norm(),
+            });
         }
-        found.map(|f| Buckling { length_mm, ..f })
+        waves(&cells)
     }
 }
 
