@@ -1,7 +1,6 @@
 //! What a crossing of a stent's edge comes to: clearance, cover, chance, and what would help.
 
 use super::edge_place::settled_at_edge;
-use super::edges::back_step_mm;
 use super::reason::StentEdge;
 use super::{
     EdgeKind, EdgePassage, EdgeRules, Finding, Laid, Likelihood, Meets, Plan, Severity, State,
@@ -20,6 +19,9 @@ const TIP_ROUNDING_MM: (f64, f64) = (0.10, 0.25);
 const STRUT_ROUNDING_MM: (f64, f64) = (0.02, 0.05);
 /// Rounding of a wire's tip over its radius: nearly a hemisphere (from memory).
 const WIRE_ROUNDING: (f64, f64) = (0.7, 1.0);
+/// Share of the catches that something may leave and still be worth saying: what takes away less than a
+/// third is lost in the spreads that are assumed.
+const WORTH_SAYING: f64 = 0.67;
 /// Directions round the rim for which gaps are given.
 const DIRECTIONS: u32 = 12;
 
@@ -264,12 +266,23 @@ fn ledge_of(plan: &Plan, passage: &EdgePassage) -> Ledge {
             tolerance_mm: 0.0,
             friction_coefficient,
         },
-        (_, Meets::Back) => {
-            let outer_radius_mm = 0.5 * device.max_outer_between(0.0, device.usable_length_mm);
+        (_, meets) if passage.step.is_some() || meets == Meets::Back => {
+            // a tip that comes back has no step of its own
+            let bare_radius_mm = 0.5 * tip.outer_mm;
+            let (outer_radius_mm, inner_radius_mm) = passage
+                .step
+                .map_or((bare_radius_mm, bare_radius_mm), |step| {
+                    (step.outer_radius_mm, step.inner_radius_mm)
+                });
+            let height_mm = outer_radius_mm - inner_radius_mm;
             Ledge {
                 outer_radius_mm,
-                inner_radius_mm: outer_radius_mm - back_step_mm(device),
-                rounding_mm: TIP_ROUNDING_MM,
+                inner_radius_mm,
+                // nothing is rounded by more than it is high
+                rounding_mm: (
+                    TIP_ROUNDING_MM.0.min(height_mm),
+                    TIP_ROUNDING_MM.1.min(height_mm),
+                ),
                 tolerance_mm: device.diameter_tolerance_mm,
                 friction_coefficient,
             }
@@ -357,7 +370,7 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
     vary("the wire's bias off the wall".into(), &|c| {
         c.place.offset_mm = [0.0; 2];
     })?;
-    if passage.meets == Meets::Nose {
+    if passage.meets == Meets::Nose && passage.step.is_none() {
         let half = |c: &mut Crossing| {
             let half_mm = 0.5 * c.ledge.height_mm();
             c.ledge.inner_radius_mm = c.ledge.outer_radius_mm - half_mm;
@@ -372,8 +385,7 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
             })?;
         }
     }
-    // only what takes away at least a third of the catches is worth saying
-    found.retain(|h| h.share.probability < 0.67 * report.share.probability);
+    found.retain(|h| h.share.probability < WORTH_SAYING * report.share.probability);
     found.sort_by(|a, b| a.share.probability.total_cmp(&b.share.probability));
     Ok(found)
 }
@@ -423,6 +435,7 @@ pub fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> Finding
             forward: passage.forward,
             faces: passage.faces,
             step_mm: report.crossing.ledge.height_mm(),
+            behind_tip_mm: passage.tip_mm() - passage.station_mm,
             share,
             likelihood,
             helps,

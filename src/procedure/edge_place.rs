@@ -1,7 +1,7 @@
 //! Where a device lies when it meets a stent's edge: settled in a short stretch of the route.
 
 use super::{EdgePassage, Meets, Plan, State};
-use crate::device::{Device, Payload};
+use crate::device::{Device, Knot, Payload};
 use crate::geometry::Vector;
 use crate::math;
 use crate::mechanics::{
@@ -22,7 +22,8 @@ const LEAST_GAP_MM: f64 = 0.03;
 
 /// Offset and approach angle of the device at the edge, as rods find them in the stretch from 80 mm
 /// below it to 30 mm above, the vessel and stent as they were before the step. The device's tip stands
-/// at the edge; what it rides on runs ahead. A retriever is drawn taut.
+/// at the edge, or as far beyond it as the step lies behind the tip; what it rides on runs ahead. A
+/// retriever is drawn taut.
 ///
 /// # Errors
 /// What [`Settle::settle`] refuses or does not find.
@@ -81,10 +82,15 @@ pub(super) fn settled_at_edge(
             rods.push(rod);
         }
         _ => {
-            rods.push(rod_of(device, End::Tip(station(edge_mm)))?);
+            let tip_mm = passage.tip_mm();
+            rods.push(if tip_mm < last_mm {
+                rod_of(device, 0.0, End::Tip(station(tip_mm)))?
+            } else {
+                rod_of(device, tip_mm - last_mm, End::ExitPlane)?
+            });
             if let Some(k) = passage.riding_on {
                 let carrier = &plan.devices[k].device;
-                rods.push(rod_of(carrier, End::ExitPlane)?);
+                rods.push(rod_of(carrier, 0.0, End::ExitPlane)?);
             }
         }
     }
@@ -101,12 +107,24 @@ pub(super) fn settled_at_edge(
     Ok(read(&solution, &tube, edge_mm - first_mm))
 }
 
-/// A device as a rod.
-fn rod_of(device: &Device, end: End) -> Result<Rod, MechanicsError> {
-    let knots = |value: &dyn Fn(&crate::device::Knot) -> Option<f64>| -> Vec<(f64, f64)> {
-        let lines = device.profile.iter();
+/// A device as a rod, its first `beyond_mm` past the end of the stretch.
+fn rod_of(device: &Device, beyond_mm: f64, end: End) -> Result<Rod, MechanicsError> {
+    let cut = device.section_at(beyond_mm);
+    let first = Knot {
+        from_tip_mm: beyond_mm,
+        outer_mm: cut.outer_mm,
+        inner_mm: cut.inner_mm,
+        stiffness_n_mm2: cut.stiffness_n_mm2,
+    };
+    let behind = device.profile.iter().filter(|k| k.from_tip_mm > beyond_mm);
+    let lines: Vec<&Knot> = match beyond_mm > 0.0 {
+        true => std::iter::once(&first).chain(behind).collect(),
+        false => device.profile.iter().collect(),
+    };
+    let knots = |value: &dyn Fn(&Knot) -> Option<f64>| -> Vec<(f64, f64)> {
+        let lines = lines.iter();
         lines
-            .filter_map(|k| Some((k.from_tip_mm, value(k)?)))
+            .filter_map(|k| Some((k.from_tip_mm - beyond_mm, value(k)?)))
             .collect()
     };
     let inner = knots(&|k| k.inner_mm);

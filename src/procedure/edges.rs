@@ -1,7 +1,7 @@
 //! Which edges of which stents a step's moves cross, with what, and under what cover.
 
-use super::{Move, Plan, State};
-use crate::device::{Device, LumenKind, Payload};
+use super::{DeviceStep, Move, Plan, State, device_steps};
+use crate::device::{LumenKind, Payload};
 use crate::mechanics::{Sampling, Spread};
 use crate::units::text;
 use serde::{Deserialize, Serialize};
@@ -73,7 +73,7 @@ impl EdgeKind {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Meets {
-    /// The step at its tip.
+    /// A step that faces forward: the one at its tip, or one behind it.
     Nose,
     /// The open struts of a retriever.
     Struts,
@@ -110,7 +110,9 @@ pub struct EdgePassage {
     pub faces: bool,
     /// What meets it.
     pub meets: Meets,
-    /// What the device rides on at its tip.
+    /// The step behind the device's tip that meets it; none: its tip, or a retriever's struts.
+    pub step: Option<DeviceStep>,
+    /// What the device rides on there.
     pub riding_on: Option<usize>,
     /// Radius of that, mm.
     pub carrier_radius_mm: f64,
@@ -119,19 +121,12 @@ pub struct EdgePassage {
     pub cover: Option<Cover>,
 }
 
-/// Length over which a diameter must grow to be a step and not a taper that rides over, mm.
-const STEP_LENGTH_MM: f64 = 2.5;
-
-/// Height of the largest step of a device that faces back, mm.
-#[must_use]
-pub(super) fn back_step_mm(device: &Device) -> f64 {
-    let knots = device.profile.iter().map(|k| k.from_tip_mm);
-    knots
-        .map(|at_mm| {
-            let behind_mm = device.section_at(at_mm + STEP_LENGTH_MM).outer_mm;
-            0.5 * (device.section_at(at_mm).outer_mm - behind_mm)
-        })
-        .fold(0.0, f64::max)
+impl EdgePassage {
+    /// Where the device's tip stands when it meets the edge, mm.
+    #[must_use]
+    pub fn tip_mm(&self) -> f64 {
+        self.station_mm + self.step.map_or(0.0, |s| s.from_tip_mm)
+    }
 }
 
 /// Every crossing of a stent's edge by the moves of a step, device by device in order of travel.
@@ -219,21 +214,33 @@ impl Scan<'_> {
                     EdgeKind::Lower => forward,
                     EdgeKind::Cells => true,
                 },
-                meets: Meets::Nose,
+                meets: if forward { Meets::Nose } else { Meets::Back },
+                step: None,
                 riding_on: None,
                 carrier_radius_mm: 0.0,
                 cover: None,
             };
-            let crossed = if open {
-                self.open_retriever(moved, passage)
-            } else {
-                self.tip(moved, passage)
-            };
-            mine.extend(crossed);
+            if open {
+                mine.extend(self.open_retriever(moved, passage));
+                continue;
+            }
+            let steps = device_steps(&self.plan.devices[moved.device].device);
+            let met = steps.into_iter().filter(|s| s.faces_forward == forward);
+            let behind: Vec<EdgePassage> = met
+                .filter_map(|step| {
+                    let step = Some(step);
+                    self.bare(moved, EdgePassage { step, ..passage })
+                })
+                .collect();
+            // a tip that comes back shows the edge nothing but what lies behind it
+            if forward || behind.is_empty() {
+                mine.extend(self.bare(moved, passage));
+            }
+            mine.extend(behind);
         }
         // in order of travel
         mine.sort_by(|a: &EdgePassage, b| {
-            let order = a.station_mm.total_cmp(&b.station_mm);
+            let order = a.tip_mm().total_cmp(&b.tip_mm());
             if forward { order } else { order.reverse() }
         });
         found.extend(mine);
@@ -311,18 +318,19 @@ impl Scan<'_> {
         })
     }
 
-    /// Any other device whose tip passes an edge outside other catheters.
-    fn tip(&self, moved: &Move, passage: EdgePassage) -> Option<EdgePassage> {
+    /// Any other device whose tip, or a step behind it, passes an edge outside other catheters.
+    fn bare(&self, moved: &Move, passage: EdgePassage) -> Option<EdgePassage> {
         let device = moved.device;
         let edge_mm = passage.station_mm;
+        let tip_mm = passage.tip_mm();
         let (low_mm, high_mm) = (
             moved.from_mm.min(moved.to_mm),
             moved.from_mm.max(moved.to_mm),
         );
-        if !(low_mm < edge_mm && high_mm >= edge_mm) {
+        if !(low_mm < tip_mm && high_mm >= tip_mm) {
             return None;
         }
-        let share = (edge_mm - moved.from_mm) / (moved.to_mm - moved.from_mm);
+        let share = (tip_mm - moved.from_mm) / (moved.to_mm - moved.from_mm);
         let cover = self.cover_at(device, edge_mm, share, false);
         if cover.is_some_and(|(_, beyond_mm)| beyond_mm >= 0.0) {
             return None;
@@ -338,11 +346,6 @@ impl Scan<'_> {
             })
             .max_by(|a, b| a.1.total_cmp(&b.1));
         Some(EdgePassage {
-            meets: if passage.forward {
-                Meets::Nose
-            } else {
-                Meets::Back
-            },
             riding_on: carrier.map(|c| c.0),
             carrier_radius_mm: carrier.map_or(0.0, |c| c.1),
             ..passage
