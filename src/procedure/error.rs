@@ -6,6 +6,9 @@ use thiserror::Error;
 const NO_STEPS: &str =
     "write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`";
 const NAME_EACH: &str = "give each device its own";
+const STANDOFF: &str = "give how far it stands off the artery, some 30 mm";
+const ANOTHER: &str = "name another device or place";
+const ONE_OUT: &str = "take one out before this step";
 const DURATION: &str = "give a duration that is finite and not negative";
 const NEED: &str = "give the team more, or let the step need less";
 const CIRCLE: &str = "take one of the waits away";
@@ -56,6 +59,42 @@ pub enum ProcedureError {
         found: String,
         /// What is needed here.
         needed: &'static str,
+    },
+    /// A hub too far from the artery.
+    #[error(
+        "the hub stands {found_mm:.0} mm off the arteriotomy, must be 0 to {most_mm:.0} mm: {}",
+        STANDOFF
+    )]
+    Standoff {
+        /// What was found, mm.
+        found_mm: f64,
+        /// The most, mm.
+        most_mm: f64,
+    },
+    /// A device that is asked to deal with itself.
+    #[error("the `{name}` cannot {what}: {}", ANOTHER)]
+    Itself {
+        /// Path of the field.
+        path: String,
+        /// Name of the device.
+        name: String,
+        /// What it cannot do.
+        what: &'static str,
+    },
+    /// More devices in the body at once than can be laid.
+    #[error(
+        "{} devices are in the body at once ({}), {most} can be laid: {}",
+        inside.len(),
+        inside.join(", "),
+        ONE_OUT
+    )]
+    TooManyInside {
+        /// Path of the step.
+        path: String,
+        /// Names of the devices.
+        inside: Vec<String>,
+        /// The most.
+        most: usize,
     },
     /// Too few devices in a list.
     #[error("a unit of devices needs at least one name")]
@@ -196,6 +235,9 @@ impl ProcedureError {
             }
             Self::DuplicateName { .. } => Some(NAME_EACH.to_owned()),
             Self::WrongKind { needed, .. } => Some(format!("name {needed} of the stack")),
+            Self::Standoff { .. } => Some(STANDOFF.to_owned()),
+            Self::Itself { .. } => Some(ANOTHER.to_owned()),
+            Self::TooManyInside { .. } => Some(ONE_OUT.to_owned()),
             Self::EmptyUnit { .. } => None,
         };
         Refusal::of(self, help)
@@ -210,7 +252,10 @@ impl ProcedureError {
             | Self::UnknownPlace { path, .. }
             | Self::DuplicateName { path, .. }
             | Self::WrongKind { path, .. }
+            | Self::Itself { path, .. }
+            | Self::TooManyInside { path, .. }
             | Self::EmptyUnit { path } => path,
+            Self::Standoff { .. } => "hub_standoff",
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::reason::{self, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
 use super::{Finding, InPlace, Motion, Where, step::Outcome, step::Stepper, step::stop};
-use crate::device::{DeviceClass, LumenKind};
+use crate::device::{Accessory, DeviceClass, FitRules, LumenKind, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// Whether a device goes onto a rail or comes off it.
@@ -108,17 +108,26 @@ impl Stepper<'_> {
                 wanted_for: Use::Device(self.name(device)),
             });
         }
-        let passes_mm = self.plan.devices[outer].valves_pass_mm;
-        let widest_mm = self.plan.devices[device].device.widest_mm();
-        if widest_mm > passes_mm {
-            return stop(PartNeed::ValveNarrow {
+        let entering = &self.plan.devices[device].device;
+        let too_narrow = self.plan.devices[outer].valves.iter().find_map(|valve| {
+            let whole_mm = entering.usable_length_mm;
+            let fit = valve.fit(entering, 0.0, whole_mm, &FitRules::default());
+            match valve {
+                Accessory::Valve { passes_mm, .. } if fit.verdict == Verdict::DoesNotFit => {
+                    Some(*passes_mm)
+                }
+                _ => None,
+            }
+        });
+        match too_narrow {
+            Some(passes_mm) => stop(PartNeed::ValveNarrow {
                 device: self.name(device),
-                outer_mm: widest_mm,
+                outer_mm: entering.widest_mm(),
                 on: self.name(outer),
                 passes_mm,
-            });
+            }),
+            None => Ok(()),
         }
-        Ok(())
     }
 
     /// A rail to be loaded from behind: in the same hub, nothing on it, a lumen to take it.
@@ -167,11 +176,11 @@ impl Stepper<'_> {
         let Some(rail_outside_mm) = self.state.outside_beyond_mm(self.plan, rail, hub) else {
             return Ok(());
         };
-        let (rapid, needed_mm) = match stacked.device.lumen {
-            LumenKind::RapidExchange { port_from_tip } => {
-                (true, port_from_tip + self.plan.rules.grip_mm)
-            }
-            _ => (false, stacked.device.usable_length_mm + stacked.dead_mm()),
+        let rapid = matches!(stacked.device.lumen, LumenKind::RapidExchange { .. });
+        let grip_mm = self.plan.rules.grip_mm;
+        // what has no lumen rides on no rail
+        let Some(needed_mm) = stacked.device.rail_needed_mm(stacked.valves_mm, grip_mm) else {
+            return Ok(());
         };
         let missing_mm = (needed_mm - rail_outside_mm).max(0.0);
         if rapid && missing_mm > 0.0 {
@@ -179,8 +188,8 @@ impl Stepper<'_> {
                 rail: self.name(rail),
                 device: self.name(device),
                 outside_mm: rail_outside_mm,
-                port_mm: needed_mm - self.plan.rules.grip_mm,
-                grip_mm: self.plan.rules.grip_mm,
+                port_mm: needed_mm - grip_mm,
+                grip_mm,
             });
         }
         // Going in, the rail disappears in the new device's lumen from the moment its tip stands at
@@ -269,7 +278,6 @@ impl Stepper<'_> {
     }
 
     pub(super) fn attach(&mut self, part: &str, rail: &str) -> Outcome {
-        use crate::device::Accessory;
         let (rail, rail_name) = (self.device(rail)?, rail.to_owned());
         let Some(index) = self.plan.parts.iter().position(|p| p.name == part) else {
             return stop(Precondition::UnknownName {
@@ -282,38 +290,42 @@ impl Stepper<'_> {
                 on: self.name(*on),
             });
         }
-        let outer_mm = self.plan.devices[rail].device.shaft_outer_mm();
-        match self.plan.parts[index].accessory {
+        let accessory = &self.plan.parts[index].accessory;
+        let device = &self.plan.devices[rail].device;
+        // a clip grips the rear end; an insertion tool is slid over the front, folded basket and all
+        let (from_mm, to_mm) = match accessory {
+            Accessory::InsertionTool { length_mm, .. } => (0.0, *length_mm),
+            _ => (device.usable_length_mm, device.usable_length_mm),
+        };
+        let fit = accessory.fit(device, from_mm, to_mm, &FitRules::default());
+        let outer_mm = device.max_outer_between(from_mm, to_mm);
+        match *accessory {
+            Accessory::Valve { .. } => stop(PartNeed::ValveIsNoClip {
+                part: part.to_owned(),
+            }),
+            // loaded for the moment of entering only, it need not run freely
+            _ if fit.clearance_mm >= 0.0 => {
+                self.state.attached.push((index, rail));
+                Ok(())
+            }
             Accessory::Clip {
                 grips_from_mm,
                 grips_to_mm,
                 ..
-            } if !(grips_from_mm..=grips_to_mm).contains(&outer_mm) => {
-                return stop(PartNeed::ClipDoesNotGrip {
-                    part: part.to_owned(),
-                    from_mm: grips_from_mm,
-                    to_mm: grips_to_mm,
-                    rail: rail_name,
-                    outer_mm,
-                });
-            }
-            Accessory::InsertionTool { inner_mm, .. } if inner_mm < outer_mm => {
-                return stop(PartNeed::ToolNarrow {
-                    part: part.to_owned(),
-                    inner_mm,
-                    rail: rail_name,
-                    outer_mm,
-                });
-            }
-            Accessory::Valve { .. } => {
-                return stop(PartNeed::ValveIsNoClip {
-                    part: part.to_owned(),
-                });
-            }
-            _ => {}
+            } => stop(PartNeed::ClipDoesNotGrip {
+                part: part.to_owned(),
+                from_mm: grips_from_mm,
+                to_mm: grips_to_mm,
+                rail: rail_name,
+                outer_mm,
+            }),
+            Accessory::InsertionTool { inner_mm, .. } => stop(PartNeed::ToolNarrow {
+                part: part.to_owned(),
+                inner_mm,
+                rail: rail_name,
+                outer_mm,
+            }),
         }
-        self.state.attached.push((index, rail));
-        Ok(())
     }
 
     pub(super) fn detach(&mut self, part: &str) -> Outcome {

@@ -33,8 +33,8 @@ pub struct StackDevice {
     pub device: Device,
     /// Length of rail that the valves on its hub use up, mm.
     pub valves_mm: f64,
-    /// Widest device its valves let through, mm; infinite without a valve.
-    pub valves_pass_mm: f64,
+    /// The valves on its hub, in series.
+    pub valves: Vec<Accessory>,
 }
 
 impl StackDevice {
@@ -111,16 +111,10 @@ impl Plan {
                     name: entry.name.clone(),
                 });
             }
-            let (mut valves_mm, mut valves_pass_mm) = (0.0, f64::INFINITY);
+            let mut valves_mm = 0.0;
             for (v, valve) in supply.valves.iter().enumerate() {
-                if let Accessory::Valve {
-                    length_mm,
-                    passes_mm,
-                    ..
-                } = valve
-                {
+                if let Accessory::Valve { length_mm, .. } = valve {
                     valves_mm += length_mm;
-                    valves_pass_mm = f64::min(valves_pass_mm, *passes_mm);
                 } else {
                     errors.push(ProcedureError::WrongKind {
                         path: format!("stack[{i}].valves[{v}]"),
@@ -135,7 +129,7 @@ impl Plan {
                     name: entry.name.clone(),
                     device: *device,
                     valves_mm,
-                    valves_pass_mm,
+                    valves: supply.valves,
                 }),
                 Equipment::Accessory(accessory) => parts.push(StackPart {
                     name: entry.name.clone(),
@@ -160,6 +154,7 @@ impl Plan {
         for (i, step) in plan.script.iter().enumerate() {
             plan.check_names(&format!("script[{i}].act"), &step.act, &mut errors);
         }
+        plan.check_script(&mut errors);
         if errors.is_empty() {
             Ok(plan)
         } else {
@@ -346,17 +341,14 @@ impl Plan {
 
     /// Names of the places a script may use that belong to devices.
     fn device_places(&self) -> impl Iterator<Item = String> + '_ {
-        self.devices.iter().flat_map(|d| {
-            let ends: &[&str] = match d.device.payload {
-                Some(Payload::Stent(_) | Payload::Retriever(_)) => &["tip", "proximal", "distal"],
-                _ => &["tip"],
-            };
-            ends.iter().map(|end| format!("{}.{end}", d.name))
+        self.devices.iter().enumerate().flat_map(|(k, d)| {
+            let ends = self.ends_of(k);
+            ends.map(|end| format!("{}.{}", d.name, end.name()))
         })
     }
 
     fn check_place(&self, path: String, name: &str, errors: &mut Vec<ProcedureError>) {
-        if self.track.landmark(name).is_ok() || self.device_places().any(|p| p == name) {
+        if self.track.landmark(name).is_ok() || self.device_end(name).is_some() {
             return;
         }
         let of_devices: Vec<String> = self.device_places().collect();

@@ -2,8 +2,8 @@
 
 use super::reason::{Access, Image, Precondition};
 use super::{
-    Action, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Reason, Region, Ruler, State, Where,
-    Wish, exchange::Exchange, forces::tell_forces,
+    Action, DeviceEnd, Finding, InPlace, Laid, Lay, Motion, Plan, Plane, Reason, Region, Ruler,
+    State, Where, Wish, exchange::Exchange, forces::tell_forces,
 };
 use crate::mechanics::MechanicsError;
 use serde::{Deserialize, Serialize};
@@ -270,13 +270,12 @@ impl Stepper<'_> {
         if let Ok(at_mm) = self.plan.track.landmark(name) {
             return Ok(at_mm);
         }
-        let found = name.rsplit_once('.').and_then(|(owner, end)| {
-            let device = self.plan.device_index(owner)?;
+        let found = self.plan.device_end(name).and_then(|(device, end)| {
+            let acting = || self.acting_ends(device);
             match end {
-                "tip" => self.state.distal_end_mm(self.plan, device),
-                _ => self
-                    .ends_of(device)
-                    .map(|(near, far)| if end == "proximal" { near } else { far }),
+                DeviceEnd::Tip => self.state.distal_end_mm(self.plan, device),
+                DeviceEnd::Proximal => acting().map(|ends| ends.0),
+                DeviceEnd::Distal => acting().map(|ends| ends.1),
             }
         });
         match found {
@@ -288,7 +287,7 @@ impl Stepper<'_> {
     }
 
     /// Near and far end of a deployed stent or an open retriever.
-    fn ends_of(&self, device: usize) -> Option<(f64, f64)> {
+    fn acting_ends(&self, device: usize) -> Option<(f64, f64)> {
         if let Some(stent) = self.state.stents.iter().find(|s| s.device == device) {
             return Some((stent.proximal_mm, stent.distal_mm));
         }
