@@ -4,6 +4,7 @@ use super::table::{plain_table, right_align, section, wrapped};
 use crate::math;
 use crate::procedure::Meets;
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow, Outcome};
+use crate::units::fixed;
 use std::fmt::Write as _;
 
 /// Width of a full bar of the sweep, characters.
@@ -201,10 +202,7 @@ fn sweep(out: &mut String, row: &EdgeRow) {
 fn pull_lines(outcome: &Outcome) -> Vec<String> {
     let mut lines = Vec::new();
     for pull in &outcome.pulls {
-        lines.push(format!(
-            "step {}: the {} starts to slide at {:.2} N on the wall and {:.2} N on clot; bends below make that {:.2} N at the hub, before stiffness, suction and clot that sticks.",
-            pull.step, pull.retriever, pull.on_wall_n, pull.on_clot_n, pull.at_hub_n
-        ));
+        lines.push(format!("step {}: {}.", pull.step, pull.say));
         let moments: Vec<String> = pull
             .cover
             .iter()
@@ -213,7 +211,10 @@ fn pull_lines(outcome: &Outcome) -> Vec<String> {
                     .as_ref()
                     .map_or_else(String::new, |by| format!(" in the {by}"));
                 format!(
-                    "{moved_mm:.0} mm back: {covered_mm:.0} mm covered{by}, {bare_mm:.0} mm bare"
+                    "{} mm back: {} mm covered{by}, {} mm bare",
+                    fixed(*moved_mm, 0),
+                    fixed(*covered_mm, 0),
+                    fixed(*bare_mm, 0)
                 )
             })
             .collect();

@@ -1,8 +1,10 @@
 //! What the forces of a step mean: what fails, what presses, what moves although it is held.
 
 use super::reason::{self, Fit, Force, Unknown, Why};
-use super::{Exchange, Finding, Laid, Plan, RETRIEVER_HOLDS_N, State, StepEffect, Unfelt};
-use crate::mechanics::{Direction, Failure, LoadReport};
+use super::{
+    Exchange, Finding, Laid, Move, Plan, Severity, State, StepEffect, Unfelt, retriever_holds_n,
+};
+use crate::mechanics::{Direction, Failure, LoadReport, Sliding};
 
 /// Tip force above which a warning shows, N, for devices up to [`MICRO_MM`] wide and for wider
 /// ones. From memory, for display only: no accepted figure was found below which a vessel is not
@@ -14,6 +16,11 @@ const MICRO_MM: f64 = 0.5;
 const SEEN_MM: f64 = 1.0;
 /// Fall-back of a held catheter from which it is a weak point, mm: a landing margin.
 const FALL_BACK_MM: f64 = 5.0;
+/// Force of a device that moves by itself from which it is told, N: what a hand hardly feels is not.
+const HELD_TOLD_N: f64 = 0.01;
+/// Share of what holds a rail in nobody's hand from which its drag is a weak point: friction is known to
+/// a factor of about three.
+const NEARLY_LOST: f64 = 1.0 / 3.0;
 /// Slack from which it is worth knowing, mm.
 const SLACK_MM: f64 = 10.0;
 
@@ -25,8 +32,9 @@ pub(super) fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &m
         told: Vec::new(),
     };
     for laid in &effect.laid {
-        teller.tell_all(laid, before, &effect.exchanges);
+        teller.tell_all(laid, &effect.exchanges);
     }
+    teller.tell_fall_back(&effect.laid, &effect.moves, before);
     effect.findings.extend(teller.told);
 }
 
@@ -69,7 +77,7 @@ struct Teller<'a> {
 }
 
 impl Teller<'_> {
-    fn tell_all(&mut self, laid: &Laid, before: &State, exchanges: &[Exchange]) {
+    fn tell_all(&mut self, laid: &Laid, exchanges: &[Exchange]) {
         for failure in &laid.failures {
             self.tell_failure(failure, laid);
         }
@@ -80,10 +88,9 @@ impl Teller<'_> {
             self.tell_unfelt(unfelt);
         }
         for load in &laid.loads {
-            self.tell_load(load);
+            self.tell_load(load, laid.within_n);
         }
         self.tell_slack(laid);
-        self.tell_fall_back(laid, before);
         for exchange in exchanges {
             self.tell_blind_drag(exchange, laid);
         }
@@ -164,7 +171,7 @@ impl Teller<'_> {
         });
     }
 
-    fn tell_load(&mut self, load: &LoadReport) {
+    fn tell_load(&mut self, load: &LoadReport, within_n: f64) {
         let device = &self.plan.devices[load.device].device;
         let shown_n = if device.max_outer_between(0.0, 1.0) <= MICRO_MM {
             TIP_SHOWN_N.0
@@ -176,6 +183,13 @@ impl Teller<'_> {
                 device: self.name(load.device),
                 tip_force_n: load.tip_force_n,
                 shown_n,
+            }));
+        }
+        if -load.hub_force_n > within_n.max(HELD_TOLD_N) {
+            self.tell(Finding::note(Force::MovesByItself {
+                device: self.name(load.device),
+                forward: load.direction == Direction::Push,
+                held_n: -load.hub_force_n,
             }));
         }
         if let Some(buckling) = &load.buckling {
@@ -198,19 +212,23 @@ impl Teller<'_> {
         }
     }
 
-    /// Held devices whose tips move while another one is moved.
-    fn tell_fall_back(&mut self, laid: &Laid, before: &State) {
-        let moved: Vec<usize> = laid.loads.iter().map(|l| l.device).collect();
-        for k in (0..before.in_place.len()).filter(|k| !moved.contains(k)) {
-            let (Some(at), Some(Some(loaded_mm))) =
-                (before.in_place[k], laid.loaded_tip_mm.get(k).copied())
-            else {
+    /// Held devices whose tips move while another one is moved: each once, by the most of the whole step.
+    fn tell_fall_back(&mut self, laid: &[Laid], moves: &[Move], before: &State) {
+        let moved = |k: &usize| {
+            moves.iter().any(|m| m.device == *k)
+                || laid.iter().flat_map(|l| &l.loads).any(|l| l.device == *k)
+        };
+        for k in (0..before.in_place.len()).filter(|k| !moved(k)) {
+            let Some(at) = before.in_place[k] else {
                 continue;
             };
-            let back_mm = at.tip_mm - loaded_mm;
-            if back_mm.abs() <= SEEN_MM {
+            let tips = laid.iter().filter_map(|l| *l.loaded_tip_mm.get(k)?);
+            let most = tips
+                .map(|tip_mm| at.tip_mm - tip_mm)
+                .max_by(|a, b| a.abs().total_cmp(&b.abs()));
+            let Some(back_mm) = most.filter(|back_mm| back_mm.abs() > SEEN_MM) else {
                 continue;
-            }
+            };
             let device = self.name(k);
             self.tell(if back_mm > FALL_BACK_MM {
                 Finding::warning(Force::FallsBack { device, back_mm })
@@ -240,16 +258,28 @@ impl Teller<'_> {
         let Some(drag_n) = drag_n else {
             return;
         };
-        let reason = reason::Exchange::RailDragged {
-            rail: self.name(exchange.rail),
-            device: self.name(exchange.device),
-            drag_n,
-            holds_n: RETRIEVER_HOLDS_N,
+        // lengths and outward forces of a retriever are sound once its device is checked
+        let Ok(holds) =
+            retriever_holds_n(self.plan, self.after, exchange.rail, &Sliding::default())
+        else {
+            return;
         };
-        self.tell(if drag_n >= RETRIEVER_HOLDS_N {
-            Finding::failure(reason)
+        let holds_n = holds.iter().sum();
+        let severity = if drag_n >= holds_n {
+            Severity::Failure
+        } else if drag_n >= NEARLY_LOST * holds_n {
+            Severity::Warning
         } else {
-            Finding::note(reason)
-        });
+            Severity::Note
+        };
+        self.tell(Finding::new(
+            severity,
+            reason::Exchange::RailDragged {
+                rail: self.name(exchange.rail),
+                device: self.name(exchange.device),
+                drag_n,
+                holds_n,
+            },
+        ));
     }
 }

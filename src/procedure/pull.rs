@@ -1,10 +1,10 @@
 //! Pulling an open retriever: what it takes, and what covers it on the way.
 
-use super::{Move, Plan, State};
+use super::{Laid, Move, Plan, State};
 use crate::device::Payload;
 use crate::mechanics::{
-    BareStretch, BendContact, MechanicsError, Sliding, Surface, capstan_factor, friction,
-    retriever_pull_n,
+    BareStretch, BendContact, Direction, MechanicsError, Sliding, Surface, capstan_factor,
+    friction, retriever_pull_n,
 };
 
 /// One moment of a pull.
@@ -33,19 +33,27 @@ pub struct Pull {
     pub on_clot_n: f64,
     /// Hub force over that, from turning and friction of the bends below alone.
     pub capstan_factor: f64,
+    /// Hub force as rods find it, N, stiffness and all; none where lengths are ruled.
+    pub by_rods_n: Option<f64>,
     /// What covers it at each moment, from start to end.
     pub cover: Vec<CoverMoment>,
 }
 
 impl Pull {
-    /// Pull at the hub, N, before stiffness, suction and a clot that sticks.
+    /// Pull at the hub, N, before suction and a clot that sticks: that of the rods, else that of a limp
+    /// string in the bends below.
     #[must_use]
     pub fn at_hub_n(&self) -> f64 {
-        (self.on_wall_n + self.on_clot_n) * self.capstan_factor
+        let limp_n = (self.on_wall_n + self.on_clot_n) * self.capstan_factor;
+        self.by_rods_n.unwrap_or(limp_n)
     }
 }
 
-/// Pull that makes a retriever slide where it stands open, N: on the wall and on clot.
+/// Pull that makes a retriever slide where it stands open, N: on the wall and on clot. Their sum is also
+/// what it holds its pusher with while nobody does.
+///
+/// Three devices began to move at 0.09, 0.25 and 0.33 N in a lubricated model: Kwak et al. (2022),
+/// *Front. Neurol.* 964354.
 ///
 /// # Errors
 /// As [`retriever_pull_n`].
@@ -79,7 +87,12 @@ pub fn retriever_holds_n(
 ///
 /// # Errors
 /// As [`retriever_holds_n`].
-pub fn pulls(plan: &Plan, before: &State, moves: &[Move]) -> Result<Vec<Pull>, MechanicsError> {
+pub fn pulls(
+    plan: &Plan,
+    before: &State,
+    moves: &[Move],
+    laid: &[Laid],
+) -> Result<Vec<Pull>, MechanicsError> {
     // an eleventh of a pull is millimetres to centimetres: enough to see what is swallowed when
     const MOMENTS: u32 = 10;
     let mut found = Vec::new();
@@ -108,6 +121,11 @@ pub fn pulls(plan: &Plan, before: &State, moves: &[Move]) -> Result<Vec<Pull>, M
             on_wall_n,
             on_clot_n,
             capstan_factor: capstan_below(plan, before, retriever, near_mm),
+            by_rods_n: laid
+                .iter()
+                .flat_map(|l| &l.loads)
+                .find(|l| l.device == retriever && l.direction == Direction::Pull)
+                .map(|l| l.hub_force_n),
             cover,
         });
     }
@@ -124,10 +142,10 @@ fn moment(plan: &Plan, before: &State, moves: &[Move], pulled: &Move, share: f64
     let open = state.open_profile(plan, pulled.device);
     let length = |by: Option<usize>| -> f64 {
         let part = open.iter().filter(|o| o.covered_by == by);
-        part.map(|o| o.length_mm).sum()
+        // a sum of nothing would be a negative zero
+        part.map(|o| o.length_mm).fold(0.0, |sum, mm| sum + mm)
     };
-    // a sum of nothing may be a negative zero
-    let bare_mm = length(None).max(0.0);
+    let bare_mm = length(None);
     let mut covers: Vec<usize> = open.iter().filter_map(|o| o.covered_by).collect();
     covers.sort_unstable();
     covers.dedup();

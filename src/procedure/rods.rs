@@ -2,13 +2,13 @@
 
 use super::lay::{Laid, Lay, Motion, Shape, Wish, ruled};
 use super::pending::{Asks, FrictionTable, Pending};
-use super::{Plan, State};
+use super::{Plan, State, retriever_holds_n};
 use crate::device::{Device, LumenKind, Payload, Tip};
-use crate::geometry::{Station, Vector};
+use crate::geometry::{Station, Track, Vector};
 use crate::mechanics::{
     AxialLoad, Direction, Drive, End, Failure, Flag, Hold, LoadSettings, MechanicsError, Moving,
-    NaturalBend, Profile, Rod, Roll, Settings, StackDevice, StackSolver, StackState, StartSupport,
-    Surface, TubeStation, friction,
+    NaturalBend, Profile, Rod, Roll, Settings, Sliding, StackDevice, StackSolver, StackState,
+    StartSupport, Surface, TubeStation, friction,
 };
 use std::sync::Arc;
 
@@ -31,10 +31,6 @@ const OPEN_GAP_MM: f64 = 0.05;
 const OPENS_OVER_MM: f64 = 3.0;
 /// Spacing at which an open retriever follows the lumen it opens in, mm.
 const OPEN_STEP_MM: f64 = 1.0;
-/// Force with which an open retriever holds on to clot and wall, N, until its own radial force
-/// says more. Kwak et al. (2022), Front. Neurol. 964354: 0.25 N, the middle one of three devices'
-/// initial retrieval forces (0.09, 0.25, 0.33 N) in a lubricated model.
-pub const RETRIEVER_HOLDS_N: f64 = 0.25;
 
 /// Lays the stack by the equilibrium of elastic rods, with friction where something moves.
 #[derive(Debug, Clone)]
@@ -42,10 +38,31 @@ pub struct Rods {
     settings: Settings,
     load_settings: LoadSettings,
     solver: StackSolver,
+    /// The plan that all below is kept for.
+    of: Option<Arc<Kept>>,
     tube: Arc<[TubeStation]>,
     /// Residual lumens the tube was made for.
     narrowed_to_mm: Vec<f64>,
     last: Option<Arc<Shape>>,
+}
+
+/// What of a plan tubes and shapes depend on.
+#[derive(Debug, Clone, PartialEq)]
+struct Kept {
+    track: Track,
+    devices: Vec<super::StackDevice>,
+    hub_standoff_mm: f64,
+}
+
+impl Kept {
+    fn is_of(&self, plan: &Plan) -> bool {
+        self.track == plan.track
+            && self.devices == plan.devices
+            && self
+                .hub_standoff_mm
+                .total_cmp(&plan.hub_standoff_mm)
+                .is_eq()
+    }
 }
 
 impl Default for Rods {
@@ -66,6 +83,7 @@ impl Rods {
             settings,
             load_settings,
             solver: StackSolver::new(settings, load_settings),
+            of: None,
             tube: Arc::new([]),
             narrowed_to_mm: Vec::new(),
             last: None,
@@ -74,6 +92,15 @@ impl Rods {
 
     /// The route with its lesions as they are now.
     fn narrow(&mut self, plan: &Plan, state: &State) -> Result<(), MechanicsError> {
+        if self.of.as_ref().is_none_or(|of| !of.is_of(plan)) {
+            // another vessel or another stack: nothing that was found holds for it
+            *self = Self::new(self.settings, self.load_settings);
+            self.of = Some(Arc::new(Kept {
+                track: plan.track.clone(),
+                devices: plan.devices.clone(),
+                hub_standoff_mm: plan.hub_standoff_mm,
+            }));
+        }
         if !self.tube.is_empty() && self.narrowed_to_mm == state.residual_mm {
             return Ok(());
         }
@@ -204,6 +231,9 @@ impl Rods {
         match motion {
             Motion::Forward => {
                 let posed = Posed::new(plan, state, wishes, &moved)?;
+                if posed.devices.is_empty() {
+                    return Ok(laid);
+                }
                 let at_rest = self.push(plan, &posed, &mut laid)?;
                 self.take(plan, state, posed, at_rest, &mut laid);
                 laid.loaded_tip_mm.clone_from(&laid.tip_mm);
@@ -211,6 +241,10 @@ impl Rods {
             Motion::Back => {
                 self.pull(plan, state, &moved, &mut laid)?;
                 let posed = Posed::new(plan, state, wishes, &moved)?;
+                if posed.devices.is_empty() {
+                    // the last one is out: nothing is left to come to rest
+                    return Ok(laid);
+                }
                 let at_rest = self.solve(&posed, None)?;
                 self.take(plan, state, posed, at_rest, &mut laid);
             }
@@ -294,7 +328,8 @@ impl Rods {
                 continue;
             };
             let tip_resistance_n = if state.open[*k] {
-                RETRIEVER_HOLDS_N
+                let holds = retriever_holds_n(plan, state, *k, &Sliding::default())?;
+                holds.iter().sum()
             } else {
                 0.0
             };

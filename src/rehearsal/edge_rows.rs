@@ -44,6 +44,8 @@ pub struct EdgeRow {
     pub riding_on: Option<String>,
     /// Height of the step that arrives, mm.
     pub step_mm: f64,
+    /// How far behind the device's tip it lies, mm.
+    pub behind_tip_mm: f64,
     /// Whether rods placed the device there; else it was taken to lie on the wall inside the bend.
     pub placed_by_rods: bool,
     /// Offset of the device from the middle of the vessel, on the first and second normal, mm.
@@ -180,6 +182,10 @@ pub struct PullRow {
     pub capstan_factor: f64,
     /// Pull at the hub, N.
     pub at_hub_n: f64,
+    /// Whether rods found it, stiffness and all; else it is that of a limp string in the bends below.
+    pub by_rods: bool,
+    /// All that in one sentence.
+    pub say: String,
     /// Moments of the pull: how far it has come back, length covered, length bare (mm), and what
     /// covers it.
     pub cover: Vec<(f64, f64, f64, Option<String>)>,
@@ -243,7 +249,7 @@ impl EdgeRows {
             }
             self.edges.push(edge_row(plan, before, step, &report));
         }
-        let pulled = pulls(plan, before, &effect.moves).unwrap_or_else(|error| {
+        let pulled = pulls(plan, before, &effect.moves, &effect.laid).unwrap_or_else(|error| {
             let what = error.to_string();
             findings.push(Finding::undecided(Unknown::Sliding { what }));
             Vec::new()
@@ -251,12 +257,13 @@ impl EdgeRows {
         for pull in pulled {
             let name = |k: usize| plan.devices[k].name.clone();
             let at_hub_n = pull.at_hub_n();
-            findings.push(Finding::note(Retrieving::RetrieverSlides {
+            let slides = Finding::note(Retrieving::RetrieverSlides {
                 device: name(pull.retriever),
                 on_wall_n: pull.on_wall_n,
                 on_clot_n: pull.on_clot_n,
                 at_hub_n,
-            }));
+                by_rods: pull.by_rods_n.is_some(),
+            });
             self.pulls.push(PullRow {
                 step,
                 retriever: name(pull.retriever),
@@ -264,12 +271,15 @@ impl EdgeRows {
                 on_clot_n: pull.on_clot_n,
                 capstan_factor: pull.capstan_factor,
                 at_hub_n,
+                by_rods: pull.by_rods_n.is_some(),
+                say: slides.text.clone(),
                 cover: pull
                     .cover
                     .iter()
                     .map(|m| (m.moved_mm, m.covered_mm, m.bare_mm, m.covered_by.map(name)))
                     .collect(),
             });
+            findings.push(slides);
         }
         for device in (0..plan.devices.len()).filter(|k| after.suction[*k]) {
             let flow = lumen_flow(plan, after, device);
@@ -311,6 +321,7 @@ fn edge_row(plan: &Plan, before: &State, step: usize, report: &EdgeReport) -> Ed
         meets: passage.meets,
         riding_on: passage.riding_on.map(name),
         step_mm: crossing.ledge.height_mm(),
+        behind_tip_mm: passage.tip_mm() - passage.station_mm,
         placed_by_rods: report.placed_by_rods,
         offset_mm: crossing.place.offset_mm,
         room_mm: (crossing.rim.wall_radius_mm - crossing.ledge.outer_radius_mm).max(0.0),

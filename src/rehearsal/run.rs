@@ -327,7 +327,8 @@ fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
         hub_force_n: load.hub_force_n,
         within_n: laid.within_n,
         tip_force_n: load.tip_force_n,
-        efficiency: load.efficiency.filter(|_| known),
+        // more at the tip than at the hub comes from the device's own bend, not from the hand
+        efficiency: load.efficiency.filter(|e| known && *e <= 1.0),
         share_lost: load.share_lost.filter(|_| known),
         lost: losses
             .map(|l| LossRow {

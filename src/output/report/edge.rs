@@ -397,8 +397,7 @@ pub(super) fn pulls_and_suction(sheet: &Sheet<'_>) -> Markup {
     html! {
         @for pull in &outcome.pulls {
             p {
-                b { "Step " (pull.step) } " (" (sheet.step_link(pull.step)) "): the open " (pull.retriever) " starts to slide at " (fixed(pull.on_wall_n, 2)) " N on the wall and "
-                (fixed(pull.on_clot_n, 2)) " N on clot; the bends below make that " (fixed(pull.at_hub_n, 2)) " N at the hub, before stiffness, suction and clot that sticks."
+                b { "Step " (pull.step) } " (" (sheet.step_link(pull.step)) "): " (pull.say) "."
             }
         }
         @if !outcome.suction.is_empty() {
