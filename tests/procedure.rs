@@ -17,10 +17,10 @@ use nestline::procedure::{
     State, Step, StepEffect, Supplied, Topic, VesselInfo, Where, edge_passages, perform,
 };
 
-const STANDOFF_MM: f64 = 30.0;
+pub(crate) const STANDOFF_MM: f64 = 30.0;
 
 /// A straight vessel of 1100 mm, 8 mm wide, with a lesion from 760 to 780 and a clot from 950 to 960.
-fn tree(kind: LesionKind, rigid: bool, nascet_percent: f64) -> Tree {
+pub(crate) fn tree(kind: LesionKind, rigid: bool, nascet_percent: f64) -> Tree {
     let run = Run {
         length_mm: 1100.0,
         turn_rad: 0.0,
@@ -102,7 +102,7 @@ const STACK: [(&str, &str, bool); 12] = [
     ("insertion-tool", "insertion-tool", false),
 ];
 
-fn plan_of(tree: &Tree) -> Plan {
+pub(crate) fn plan_of(tree: &Tree) -> Plan {
     let entry = |(name, file, _): &(&str, &str, bool)| StackEntry {
         name: (*name).into(),
         file: (*file).into(),
@@ -134,15 +134,15 @@ fn plan_of(tree: &Tree) -> Plan {
     Plan::new(&scene, supplied.collect(), VesselInfo::default(), track).unwrap()
 }
 
-fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     plan_of(&tree(LesionKind::Plaque, false, 70.0))
 }
 
-fn at(name: &str) -> Where {
+pub(crate) fn at(name: &str) -> Where {
     Where::At(name.into())
 }
 
-fn insert(device: &str, through: Option<&str>, over: Option<&str>, to: Where) -> Action {
+pub(crate) fn insert(device: &str, through: Option<&str>, over: Option<&str>, to: Where) -> Action {
     Action::Insert {
         device: device.into(),
         through: through.map(Into::into),
@@ -152,13 +152,13 @@ fn insert(device: &str, through: Option<&str>, over: Option<&str>, to: Where) ->
 }
 
 /// A rehearsal in the making.
-struct Table {
-    plan: Plan,
-    state: State,
+pub(crate) struct Table {
+    pub(crate) plan: Plan,
+    pub(crate) state: State,
 }
 
 impl Table {
-    fn new(plan: Plan) -> Self {
+    pub(crate) fn new(plan: Plan) -> Self {
         let mut table = Self {
             state: State::start(&plan),
             plan,
@@ -169,14 +169,14 @@ impl Table {
         table
     }
 
-    fn perform(&mut self, act: &Action) -> StepEffect {
+    pub(crate) fn perform(&mut self, act: &Action) -> StepEffect {
         let (state, effect) = perform(&self.plan, &self.state, act);
         self.state = state;
         effect
     }
 
     /// A step that has to work.
-    fn good(&mut self, act: &Action) -> StepEffect {
+    pub(crate) fn good(&mut self, act: &Action) -> StepEffect {
         let effect = self.perform(act);
         let failed = effect
             .findings
@@ -191,7 +191,7 @@ impl Table {
     }
 
     /// A step that a precondition stops, with these words.
-    fn refused(&mut self, act: &Action, words: &str) {
+    pub(crate) fn refused(&mut self, act: &Action, words: &str) {
         let before = self.state.clone();
         let effect = self.perform(act);
         assert!(!effect.performed, "{act:?} was performed");
@@ -205,7 +205,7 @@ impl Table {
         assert!(self.state == before, "{act:?} left a trace");
     }
 
-    fn index(&self, name: &str) -> usize {
+    pub(crate) fn index(&self, name: &str) -> usize {
         self.plan.device_index(name).unwrap()
     }
 
@@ -214,7 +214,7 @@ impl Table {
     }
 
     /// Sheath and guide in place, the guide fed to a station.
-    fn with_guide_at(mut self, station_mm: f64) -> Self {
+    pub(crate) fn with_guide_at(mut self, station_mm: f64) -> Self {
         self.good(&insert("sheath", None, None, Where::Hub));
         self.good(&insert(
             "guide",
@@ -226,7 +226,7 @@ impl Table {
     }
 
     /// A microcatheter at the station, the retriever open at its tip, the microcatheter off again.
-    fn with_retriever_at(mut self, tip_mm: f64, retriever: &str) -> Self {
+    pub(crate) fn with_retriever_at(mut self, tip_mm: f64, retriever: &str) -> Self {
         let tip = Where::Past("common-carotid-origin".into(), tip_mm - 600.0);
         self.good(&insert("microcatheter", Some("guide"), None, tip));
         self.good(&Action::LoadRetriever {

@@ -9,6 +9,7 @@ mod apposition;
 mod bad_files;
 mod bundles;
 mod cabinet;
+mod checks;
 mod cli;
 mod clock;
 mod clock_network;

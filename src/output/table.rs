@@ -5,6 +5,7 @@ use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
 use crate::procedure::{Direction as ExchangeDirection, Severity};
 use crate::rehearsal::{DeviceRow, Outcome, StepRow, Verdict};
+use crate::units::fixed;
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use std::fmt::Write as _;
 
@@ -135,8 +136,8 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
             row.extend([
                 device.name.clone(),
                 device.tip_at.clone(),
-                format!("{:.0}", device.outside_mm),
-                format!("{:.0}", device.margin_mm),
+                fixed(device.outside_mm, 0),
+                fixed(device.margin_mm, 0),
             ]);
             if forces {
                 row.extend(force_cells(device));
@@ -149,23 +150,24 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
     table
 }
 
-/// What a ruler gets wrong, the force at the hub (pulls with a minus) and what of it reaches the tip.
+/// What a ruler gets wrong, the force of the hand at the hub (drawing with a minus, also where it holds
+/// back what goes on by itself) and what of it reaches the tip.
 fn force_cells(device: &DeviceRow) -> [String; 3] {
     let load = device.load.as_ref();
     [
-        format!("{:.0}", device.ruler_error_mm),
+        fixed(device.ruler_error_mm, 0),
         load.map_or_else(String::new, |l| {
             let sign = match l.direction {
-                Direction::Push => "",
-                Direction::Pull => "-",
+                Direction::Push => 1.0,
+                Direction::Pull => -1.0,
             };
-            format!("{sign}{:.2}", l.hub_force_n)
+            fixed(sign * l.hub_force_n, 2)
         }),
         // a tip that its own bend draws on is pushed by nothing
         load.and_then(|l| l.efficiency)
             .map_or_else(String::new, |e| match e > 0.0 {
                 true => format!("{:.0} %", 100.0 * e),
-                false => "nothing".into(),
+                false => "none".into(),
             }),
     ]
 }
@@ -173,6 +175,7 @@ fn force_cells(device: &DeviceRow) -> [String; 3] {
 fn mark(step: &StepRow) -> String {
     match step.worst() {
         Some(Severity::Failure) => "FAIL",
+        _ if !step.performed => "skip",
         Some(Severity::Warning) => "warn",
         _ => "ok",
     }
@@ -237,8 +240,8 @@ fn fits_table(outcome: &Outcome, columns: u16) -> Table {
             .to_owned(),
             fit.inside.join(" beside "),
             fit.around.clone(),
-            format!("{:.2}", fit.clearance_mm),
-            format!("{:.2}", fit.worst_clearance_mm),
+            fixed(fit.clearance_mm, 2),
+            fixed(fit.worst_clearance_mm, 2),
             fit.step.to_string(),
         ]);
     }

@@ -1,8 +1,8 @@
 //! What a step touches: two steps that touch the same thing keep the order of the script.
 
 use super::{
-    Action, Lay, Pending, Plan, Region, Ruler, State, StepEffect, Where, forces::tell_forces,
-    step::lay_step,
+    Action, Lay, Pending, Plan, Region, Ruler, State, StepEffect, Where, followers::tell_followers,
+    forces::tell_forces, step::lay_step,
 };
 use crate::mechanics::MechanicsError;
 use crate::mechanics::threads::{all_of_them, beside};
@@ -61,6 +61,7 @@ pub fn walk_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, (usize, 
     for done in &mut passed {
         tell_forces(plan, &done.before, &done.after, &mut done.effect);
     }
+    tell_followers(plan, &mut passed);
     Ok(passed)
 }
 
@@ -253,9 +254,9 @@ impl Footprint {
         | Action::Withdraw { to, .. }
         | Action::WithdrawTogether { to, .. } = act
             && let Where::At(name) | Where::Past(name, _) | Where::Short(name, _) = to
-            && let Some((owner, _)) = name.rsplit_once('.')
+            && let Some((owner, _)) = plan.device_end(name)
         {
-            self.relies_on.extend(device(owner));
+            self.relies_on.push(Thing::Device(owner));
         }
     }
 }

@@ -1,16 +1,16 @@
-//! Moving tips along the route, and what they meet on the way: vessel and lesion.
+//! Moving tips along the route, and what they meet on the way.
 
 use super::reason::{
-    Access, Exchange, Lesion, PayloadNeed, Precondition, RailNeed, Reach, RetrieverNeed, Vessel,
+    Access, Exchange, PayloadNeed, Precondition, RailNeed, Reach, RetrieverNeed, Vessel,
 };
 use super::{Finding, InPlace, Motion, Where, Wish, step::Outcome, step::Stepper, step::stop};
+use crate::device::DeviceClass;
 
-/// A device this thin slips through a residual lumen without being said to dilate it, mm: the
-/// 0.014 in of a wire and its coating.
-const WIRE_MM: f64 = 0.4;
 /// Length by which a held tip may have been carried on beyond the place it is to go to, mm: a step that
 /// finds it there has nothing to do.
 const CARRIED_ON_MM: f64 = 5.0;
+/// Length by which it has to be beyond to be told, mm: what a tenth of a millimetre rounds to nothing is not.
+const SEEN_BEYOND_MM: f64 = 0.05;
 /// Length by which a device may want of being long enough and still count as just so, mm: lengths of rods
 /// are found to a hundredth of it, and told to the millimetre.
 const JUST_FED_MM: f64 = 0.1;
@@ -40,15 +40,22 @@ impl Stepper<'_> {
             }
         }
         let mut to_mm = self.resolve(to, device, at.tip_mm, true)?;
-        // carried on a little by what moved before, it is there
-        if to_mm < at.tip_mm && to_mm > at.tip_mm - CARRIED_ON_MM {
-            to_mm = at.tip_mm;
-        }
-        if to_mm < at.tip_mm - 1e-9 {
+        let beyond_mm = at.tip_mm - to_mm;
+        if beyond_mm >= CARRIED_ON_MM {
             return stop(Precondition::BeyondPlace {
                 device: name.to_owned(),
-                beyond_mm: at.tip_mm - to_mm,
+                beyond_mm,
             });
+        }
+        if beyond_mm > 0.0 {
+            // carried on a little by what moved before, it is there
+            to_mm = at.tip_mm;
+            if beyond_mm >= SEEN_BEYOND_MM {
+                self.tell(Finding::note(Reach::ThereAlready {
+                    device: name.to_owned(),
+                    beyond_mm,
+                }));
+            }
         }
         self.check_stented_lumen(device, at.tip_mm, to_mm, nose)?;
         self.tell_rail_in_hand(device);
@@ -165,48 +172,6 @@ impl Stepper<'_> {
         Ok(())
     }
 
-    /// A guide does not pass a stented lesion that is narrower than itself, unless something that
-    /// tapers leads it: the stent's struts would stop its rim.
-    fn check_stented_lumen(
-        &mut self,
-        device: usize,
-        from_mm: f64,
-        to_mm: f64,
-        nose: Option<&str>,
-    ) -> Outcome {
-        let outer_mm = self.plan.devices[device].device.widest_mm();
-        for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
-            let stented = self
-                .state
-                .stents
-                .iter()
-                .any(|s| s.proximal_mm < told.end_mm && s.distal_mm > told.start_mm);
-            let middle_mm = 0.5 * (told.start_mm + told.end_mm);
-            let residual_mm = self.state.residual_mm[lesion];
-            let passes_middle = from_mm < middle_mm && to_mm > middle_mm;
-            if !stented || !passes_middle || outer_mm <= residual_mm {
-                continue;
-            }
-            let (device, lesion) = (self.name(device), told.name.clone());
-            let Some(nose) = nose else {
-                return stop(Precondition::StentedLesionNarrow {
-                    device,
-                    outer_mm,
-                    lesion,
-                    residual_mm,
-                });
-            };
-            self.tell(Finding::warning(Lesion::RidesUp {
-                device,
-                outer_mm,
-                nose: nose.to_owned(),
-                lesion,
-                residual_mm,
-            }));
-        }
-        Ok(())
-    }
-
     /// What is pushed over a rail needs the rail in a hand.
     fn tell_rail_in_hand(&mut self, device: usize) {
         let rails: Vec<usize> = self
@@ -251,6 +216,7 @@ impl Stepper<'_> {
                 );
             }
             let to_mm = laid.tip_mm[device].unwrap_or(wished_mm);
+            self.tell_unled(device, at, to_mm);
             self.tell_vessel(device, at, to_mm);
             self.count_crossings(device, at.tip_mm, to_mm);
         }
@@ -296,6 +262,36 @@ impl Stepper<'_> {
             grip_mm: stacked.is_rail().then(|| stacked.grip_mm(&self.plan.rules)),
             around: around.map(|outer| self.name(outer)),
         }));
+    }
+
+    /// A guide pushed up beyond the arch with nothing inside that leads it there: its open rim scrapes along
+    /// the wall (common practice, no source: a guide follows a wire, better a wire and a catheter that
+    /// tapers).
+    fn tell_unled(&mut self, device: usize, at: InPlace, to_mm: f64) {
+        let stacked = &self.plan.devices[device];
+        let guides = matches!(
+            stacked.device.class,
+            DeviceClass::Guide | DeviceClass::BalloonGuide | DeviceClass::LongSheath
+        );
+        let Ok(arch_mm) = self.plan.track.landmark("common-carotid-origin") else {
+            return;
+        };
+        if !guides || to_mm <= arch_mm.max(at.tip_mm) {
+            return;
+        }
+        let inside = (0..self.plan.devices.len()).filter(|k| {
+            self.state.hubs_passed(*k).contains(&device) || self.state.rides.contains(&(device, *k))
+        });
+        // what leads it lies beyond the arch, and not behind its tip
+        let led = inside
+            .filter_map(|k| self.state.tip_mm(k))
+            .any(|tip_mm| tip_mm >= arch_mm.max(at.tip_mm));
+        if !led {
+            self.tell(Finding::warning(Vessel::Unled {
+                device: stacked.name.clone(),
+                place: self.plan.spot(to_mm),
+            }));
+        }
     }
 
     /// The device against every stretch of vessel that it lies bare in after the move.
@@ -366,44 +362,6 @@ impl Stepper<'_> {
                 lumen_mm: narrowest_mm,
             }));
         }
-    }
-
-    /// A device against what a lesion leaves open: it dilates a soft one, a rigid one stops it.
-    fn tell_lesion(&mut self, device: usize, lesion: usize, bare_from_mm: f64, to_mm: f64) {
-        let told = &self.plan.track.lesions[lesion];
-        let middle_mm = 0.5 * (told.start_mm + told.end_mm);
-        if bare_from_mm > middle_mm || to_mm < middle_mm {
-            return;
-        }
-        let stacked = &self.plan.devices[device];
-        let outer_mm = stacked.device.max_outer_between(0.0, to_mm - middle_mm);
-        let residual_mm = self.state.residual_mm[lesion];
-        if outer_mm <= residual_mm {
-            return;
-        }
-        let (device, lesion) = (stacked.name.clone(), told.name.clone());
-        self.tell(if told.rigid {
-            Finding::failure(Lesion::RigidRing {
-                device,
-                outer_mm,
-                lesion,
-                residual_mm,
-            })
-        } else if outer_mm <= WIRE_MM {
-            Finding::note(Lesion::WireFindsWay {
-                device,
-                outer_mm,
-                lesion,
-                residual_mm,
-            })
-        } else {
-            Finding::warning(Lesion::Dilates {
-                device,
-                outer_mm,
-                lesion,
-                residual_mm,
-            })
-        });
     }
 
     fn count_crossings(&mut self, device: usize, from_mm: f64, to_mm: f64) {

@@ -165,6 +165,13 @@ pub enum Reach {
         /// By how much.
         short_mm: f64,
     },
+    /// An advance to a place that the device was carried beyond already, by a little.
+    ThereAlready {
+        /// The device.
+        device: String,
+        /// How far beyond it is.
+        beyond_mm: f64,
+    },
     /// The device is fed to its end and not there.
     TooShort {
         /// The device.
@@ -221,6 +228,13 @@ pub enum Vessel {
         /// The lumen of the vessel.
         lumen_mm: f64,
         /// Where.
+        place: Spot,
+    },
+    /// A guide goes up beyond the arch with nothing inside that leads it.
+    Unled {
+        /// The guide.
+        device: String,
+        /// How far its tip goes.
         place: Spot,
     },
     /// It nearly fills the artery it enters by.
@@ -398,7 +412,7 @@ pub enum StentEdge {
         /// What would help, with the share of samples that catch then.
         helps: Vec<(String, f64)>,
     },
-    /// A step of another device passes.
+    /// A step of another device, at its tip or behind it, passes.
     StepPasses {
         /// The device.
         device: String,
@@ -414,6 +428,8 @@ pub enum StentEdge {
         faces: bool,
         /// Height of the step.
         step_mm: f64,
+        /// How far behind the tip it lies.
+        behind_tip_mm: f64,
         /// Share of samples that catch.
         share: f64,
         /// How likely it catches.
@@ -456,6 +472,15 @@ pub enum Force {
         tip_force_n: f64,
         /// From where on it is shown.
         shown_n: f64,
+    },
+    /// A device that its own bend, or what bears on it, moves: the hand has to hold it back.
+    MovesByItself {
+        /// The device.
+        device: String,
+        /// Forward or back.
+        forward: bool,
+        /// Force that the hub is held with.
+        held_n: f64,
     },
     /// A device that buckles.
     Buckles {

@@ -38,12 +38,33 @@ impl Stepper<'_> {
                     }));
             }
         }
+        self.tell_long_clots();
         self.state.in_place[device] = Some(InPlace {
             tip_mm: -self.plan.hub_standoff_mm,
             fed_mm: 0.0,
             through: Some(outer),
         });
         self.move_tip(device, at.tip_mm, Motion::Forward)
+    }
+
+    /// Clots that are longer than the artery they begin in.
+    fn tell_long_clots(&mut self) {
+        let track = &self.plan.track;
+        for clot in &track.clots {
+            let from = track.segment_at(clot.start_mm);
+            let into = track.segment_at(clot.end_mm.min(track.length_mm()));
+            if from.name == into.name && clot.end_mm <= track.length_mm() {
+                continue;
+            }
+            self.effect
+                .findings
+                .push(Finding::note(Retrieving::ClotRunsOn {
+                    clot: clot.name.clone(),
+                    from: from.name.clone(),
+                    into: into.name.clone(),
+                    beyond_mm: clot.end_mm - from.end_mm,
+                }));
+        }
     }
 
     pub(super) fn unsheathe(&mut self, name: &str) -> Outcome {

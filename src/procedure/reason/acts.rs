@@ -168,6 +168,17 @@ pub enum Retrieving {
         /// The vessel it opens in.
         vessel_mm: f64,
     },
+    /// A clot that is longer than the artery it begins in.
+    ClotRunsOn {
+        /// The clot.
+        clot: String,
+        /// The artery it begins in.
+        from: String,
+        /// The artery it ends in.
+        into: String,
+        /// Length beyond the first one.
+        beyond_mm: f64,
+    },
     /// A retriever that misses part of the clot.
     MissesClot {
         /// The retriever.
@@ -200,5 +211,7 @@ pub enum Retrieving {
         on_clot_n: f64,
         /// Both at the hub, over the bends below.
         at_hub_n: f64,
+        /// Whether rods found that; else a limp string in the bends below.
+        by_rods: bool,
     },
 }

@@ -18,6 +18,15 @@ pub(super) fn retrieving(reason: &Retrieving) -> Said {
             ),
             "another size of retriever",
         ),
+        T::ClotRunsOn {
+            clot,
+            from,
+            into,
+            beyond_mm,
+        } => note(format!(
+            "the {clot} is longer than the {from}: it runs on into the {into} by {} mm",
+            mm(*beyond_mm)
+        )),
         T::MissesClot {
             device,
             beyond_mm,
@@ -47,8 +56,18 @@ pub(super) fn retrieving(reason: &Retrieving) -> Said {
             on_wall_n,
             on_clot_n,
             at_hub_n,
+            by_rods,
         } => note(format!(
-            "the {device} starts to slide at {on_wall_n:.2} N on the wall and {on_clot_n:.2} N on clot; bends below make that {at_hub_n:.2} N at the hub, before stiffness and suction (bench models from simple to most tortuous: 0.24 to 1.6 N)"
+            "the open {device} starts to slide at {} N on the wall and {} N on clot, {} N in all; at the hub that takes {} N{}, before suction and clot that sticks (bench models from simple to most tortuous: 0.24 to 1.6 N, Front. Neurol. 15, 1486738, 2024)",
+            fixed(*on_wall_n, 2),
+            fixed(*on_clot_n, 2),
+            fixed(on_wall_n + on_clot_n, 2),
+            fixed(*at_hub_n, 2),
+            if *by_rods {
+                ""
+            } else {
+                " for a limp string in the bends below"
+            }
         )),
     }
 }

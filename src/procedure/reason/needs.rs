@@ -36,6 +36,18 @@ pub enum Precondition {
         /// The device.
         device: String,
     },
+    /// A step that is not done because an earlier one was not.
+    Follows {
+        /// Number of that step.
+        step: usize,
+        /// What is missing, in words.
+        say: String,
+    },
+    /// Steps that cannot be done because this one was not.
+    HoldsUp {
+        /// Their numbers.
+        steps: Vec<usize>,
+    },
     /// A place that is nowhere yet: the end of something not deployed.
     NowhereYet {
         /// The place.

@@ -1,6 +1,6 @@
 //! What a step needs and does not find, in plain words.
 
-use super::words::{Said, mm, with};
+use super::words::{Said, mm, note, with};
 use super::{PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
 use crate::procedure::Direction;
 
@@ -19,6 +19,18 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             format!("the {device} is in the body already"),
             "advance it, or take it out first",
         ),
+        P::Follows { step, say } => note(format!("not done, as step {step} was not: {say}")),
+        P::HoldsUp { steps } => note(match steps.as_slice() {
+            [one] => format!("step {one} cannot be done after it"),
+            steps => {
+                let steps: Vec<String> = steps.iter().map(ToString::to_string).collect();
+                format!(
+                    "{} later steps cannot be done after it: {}",
+                    steps.len(),
+                    steps.join(", ")
+                )
+            }
+        }),
         P::NowhereYet { place } => with(
             format!("{place} is nowhere yet"),
             "deploy the stent, open the retriever or insert the device before its ends are used as places",
@@ -226,7 +238,9 @@ pub(super) fn part_need(reason: &PartNeed) -> Said {
             rail,
             outer_mm,
         } => with(
-            format!("the {part}'s lumen is {inner_mm:.2} mm, the {rail} is {outer_mm:.2} mm"),
+            format!(
+                "the {part}'s lumen is {inner_mm:.2} mm, the {rail} is {outer_mm:.2} mm where it is loaded"
+            ),
             "use a wider insertion tool",
         ),
         P::ValveIsNoClip { part } => with(

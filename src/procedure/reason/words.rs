@@ -7,6 +7,7 @@ use super::{
     Access, Exchange, Fit, Force, Image, Lesion, Lumen, Reach, Reason, StentEdge, Unknown, Vessel,
     Why,
 };
+use crate::procedure::edge_steps::LEAST_STEP_MM;
 use crate::procedure::{Direction, Likelihood, Topic};
 use crate::units::fixed;
 
@@ -100,6 +101,10 @@ fn reach(reason: &Reach) -> Said {
             ),
             "choose a target further out or a nearer place",
         ),
+        Reach::ThereAlready { device, beyond_mm } => note(format!(
+            "the {device} lies {} mm beyond that place already, carried on by what moved before: this step moves nothing",
+            fixed(*beyond_mm, 1)
+        )),
         Reach::TooShort {
             device,
             reaches,
@@ -181,6 +186,13 @@ fn vessel(reason: &Vessel) -> Said {
                 place.at
             ),
             "a thinner device or another access",
+        ),
+        Vessel::Unled { device, place } => with(
+            format!(
+                "the {device} is pushed up to {} with nothing inside that leads it beyond the arch",
+                place.at
+            ),
+            "bring it over a wire and a catheter that tapers",
         ),
         Vessel::FillsAccess {
             device,
@@ -298,17 +310,15 @@ fn exchange(reason: &Exchange) -> Said {
             holds_n,
         } => {
             let text = format!(
-                "with nobody holding it, the {device} drags on the {rail} with {} N; the open retriever holds on with about {} N",
+                "with nobody holding it, the {device} drags on the {rail} with {} N; the open retriever holds on with {} N",
                 fixed(*drag_n, 2),
                 fixed(*holds_n, 2)
             );
+            let help = "a longer rail, a rapid-exchange device, or less friction";
             if drag_n >= holds_n {
-                with(
-                    format!("{text}: the rail is lost"),
-                    "a longer rail, a rapid-exchange device, or less friction",
-                )
+                with(format!("{text}: the rail is lost"), help)
             } else {
-                note(text)
+                with(text, help)
             }
         }
     }
@@ -392,6 +402,7 @@ fn stent_edge(reason: &StentEdge) -> Said {
             forward,
             faces,
             step_mm,
+            behind_tip_mm,
             share,
             likelihood,
             helps,
@@ -401,11 +412,16 @@ fn stent_edge(reason: &StentEdge) -> Said {
                 .map_or_else(String::new, |over| format!(" over the {over}"));
             let way = if *forward { "up" } else { "back" };
             let leaving = if *faces { "" } else { " as it leaves it" };
-            // less than anyone can measure on a catheter
-            let with = if *step_mm < 0.005 {
+            let with = if *step_mm < LEAST_STEP_MM {
                 "no step meets it".to_owned()
             } else {
-                format!("a step of {step_mm:.2} mm, {}", caught(*likelihood, *share))
+                let behind = if *behind_tip_mm > 0.0 {
+                    format!(", {} mm behind its tip", mm(*behind_tip_mm))
+                } else {
+                    String::new()
+                };
+                let caught = caught(*likelihood, *share);
+                format!("a step of {step_mm:.2} mm{behind}, {caught}")
             };
             crossed(
                 format!(
@@ -477,6 +493,16 @@ fn force(reason: &Force) -> Said {
             ),
             "let a softer device lead",
         ),
+        Force::MovesByItself {
+            device,
+            forward,
+            held_n,
+        } => note(format!(
+            "the {device} {} by itself: its hub is held {} with {} N meanwhile",
+            if *forward { "goes on" } else { "springs back" },
+            if *forward { "back" } else { "forward" },
+            fixed(*held_n, 2)
+        )),
         Force::Buckles {
             device,
             length_mm,
