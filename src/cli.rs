@@ -40,12 +40,15 @@ pub(crate) const EXAMPLES: &str = "Examples:
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
 Exit codes: 0 done, 1 the plan fails, 2 could not run, 3 undecided: whether the plan holds is not known.";
 
-/// What the help of verbs that draw begins its end with.
-pub(crate) const DRAWS: &str = if cfg!(feature = "viewer") {
-    ""
-} else {
-    "This program was built without what draws: `cargo install --path . --features viewer`.\n"
-};
+/// What the help of a verb that draws ends with: how to get it where it was left out, and an example.
+pub(crate) fn drawn(example: &str) -> String {
+    let missing = if cfg!(feature = "viewer") {
+        ""
+    } else {
+        "This program was built without what draws: `cargo install --path . --features viewer`.\n"
+    };
+    format!("{missing}Example: nestline {example}")
+}
 
 /// Why a command ended early.
 pub(crate) enum Stop {

@@ -23,9 +23,7 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     /// Rehearse a scene: print tables, clock and access ledger, write the report.
-    #[command(
-        after_help = "Example: nestline run --set guide.usable_length=95cm --set dwell=180 --each"
-    )]
+    #[command(after_help = "Example: nestline run --set guide.usable_length=95cm --each")]
     Run {
         /// Scene file; the built-in default scene if left out.
         scene: Option<String>,
@@ -92,10 +90,10 @@ enum Command {
         files: Vec<String>,
     },
     /// Make a film of a scene, without a display: MP4, GIF, or PNG frames (feature `viewer`).
-    #[command(after_help = format!("{}Example: nestline film scenes/too-short.ron -o too-short.mp4", cli::DRAWS))]
+    #[command(after_help = cli::drawn("film scenes/too-short.ron -o too-short.mp4"))]
     Film(cli::FilmArguments),
     /// Open a scene in a window: step by step, a device in hand (feature `viewer`).
-    #[command(after_help = format!("{}Example: nestline view scenes/guide-below-stent.ron", cli::DRAWS))]
+    #[command(after_help = cli::drawn("view scenes/guide-below-stent.ron"))]
     View(cli::ViewArguments),
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]
