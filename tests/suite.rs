@@ -22,6 +22,7 @@ mod edge_scenes;
 mod elastica;
 mod exports;
 mod flow;
+mod folders;
 mod inside;
 mod layers;
 mod load;
