@@ -74,7 +74,11 @@ fn told(output: &Output) -> String {
 }
 
 /// Whether a folder's list and files agree; which of two sets it is.
-fn which_set(out: &Path, sets: &[BTreeMap<PathBuf, Vec<u8>>; 2], foreign: &[&str]) -> Option<usize> {
+fn which_set(
+    out: &Path,
+    sets: &[BTreeMap<PathBuf, Vec<u8>>; 2],
+    foreign: &[&str],
+) -> Option<usize> {
     let mut there = all_files(out);
     for name in foreign {
         there.remove(Path::new(name));
@@ -120,7 +124,9 @@ fn kills(count: u64, foreign: &[&str]) -> BTreeMap<&'static str, usize> {
     let mut was = 1;
     for kill in 0..count {
         let next = 1 - was;
-        let run = program(place.path(), "out", ["180", "480"][next]).spawn().unwrap();
+        let run = program(place.path(), "out", ["180", "480"][next])
+            .spawn()
+            .unwrap();
         let after = Duration::from_micros(rng.random_range(0..40_000));
         killed_while_writing(run, &[place.path(), &out], after);
         let found = which_set(&out, &sets, foreign);
@@ -136,8 +142,15 @@ fn kills(count: u64, foreign: &[&str]) -> BTreeMap<&'static str, usize> {
             "kill {kill}: the folder holds neither the old report nor the new one"
         );
         // the next run puts everything in order by itself
-        let again = program(place.path(), "out", ["180", "480"][next]).output().unwrap();
-        assert_eq!(again.status.code(), Some(0), "kill {kill}: {}", told(&again));
+        let again = program(place.path(), "out", ["180", "480"][next])
+            .output()
+            .unwrap();
+        assert_eq!(
+            again.status.code(),
+            Some(0),
+            "kill {kill}: {}",
+            told(&again)
+        );
         assert_eq!(
             which_set(&out, &sets, foreign),
             Some(next),
@@ -190,7 +203,11 @@ fn cut_off(moved: &[&str]) -> (tempfile::TempDir, PathBuf) {
     });
     fs::write(stage.join("stage.json"), note.to_string()).unwrap();
     for name in names {
-        let text = if name == LIST { new_list.as_str() } else { "two" };
+        let text = if name == LIST {
+            new_list.as_str()
+        } else {
+            "two"
+        };
         if moved.contains(&name) {
             fs::rename(into.join(name), stage.join("old").join(name)).unwrap();
             fs::write(into.join(name), text).unwrap();
@@ -203,7 +220,12 @@ fn cut_off(moved: &[&str]) -> (tempfile::TempDir, PathBuf) {
 
 #[test]
 fn what_was_cut_off_is_brought_to_its_end() {
-    for moved in [&[][..], &["report.html"], &["report.html", "tables/a.csv"], &["report.html", "tables/a.csv", LIST]] {
+    for moved in [
+        &[][..],
+        &["report.html"],
+        &["report.html", "tables/a.csv"],
+        &["report.html", "tables/a.csv", LIST],
+    ] {
         let (_place, into) = cut_off(moved);
         two_files("three").write(&into, false).unwrap();
         assert_eq!(read(into.join("tables/a.csv")), "three", "{moved:?}");
@@ -225,20 +247,37 @@ fn names_of_ours_are_not_believed_of_other_people_s_folders() {
     let into = place.path().join("out");
     two_files("one").write(&into, false).unwrap();
     // folders that are called like ours, with other people's files in them
-    for name in ["out.nestline-part", ".nestline-in-abcdef", "out/.nestline-in-abcdef", "out/.nestline-old"] {
+    for name in [
+        "out.nestline-part",
+        ".nestline-in-abcdef",
+        "out/.nestline-in-abcdef",
+        "out/.nestline-old",
+    ] {
         fs::create_dir_all(place.path().join(name)).unwrap();
         fs::write(place.path().join(name).join("notes.txt"), "mine").unwrap();
     }
     two_files("two").write(&into, false).unwrap();
-    for name in ["out.nestline-part", ".nestline-in-abcdef", "out/.nestline-in-abcdef", "out/.nestline-old"] {
-        assert_eq!(read(place.path().join(name).join("notes.txt")), "mine", "{name}");
+    for name in [
+        "out.nestline-part",
+        ".nestline-in-abcdef",
+        "out/.nestline-in-abcdef",
+        "out/.nestline-old",
+    ] {
+        assert_eq!(
+            read(place.path().join(name).join("notes.txt")),
+            "mine",
+            "{name}"
+        );
     }
     // a list that leads outside: nothing there is touched
     let outside = place.path().join("x");
     fs::write(&outside, "mine").unwrap();
     let sum = format!("{:08x}", crc32fast::hash(b"mine"));
     let list = read(into.join(LIST));
-    let hostile = list.replace("\"report.html\"", &format!("\"../x\": \"{sum}\",\n    \"report.html\""));
+    let hostile = list.replace(
+        "\"report.html\"",
+        &format!("\"../x\": \"{sum}\",\n    \"report.html\""),
+    );
     assert_ne!(list, hostile, "nothing was put in");
     fs::write(into.join(LIST), hostile).unwrap();
     let error = two_files("three").write(&into, false).unwrap_err();
@@ -271,7 +310,10 @@ fn folders_and_links_in_the_way_stay_even_by_force() {
     symlink(at("elsewhere"), at("b/tables")).unwrap();
     let error = two_files("x").write(&at("b"), true).unwrap_err();
     assert!(error.to_string().contains("is a link"), "{error}");
-    assert!(all_files(&at("elsewhere")).is_empty(), "written through a link");
+    assert!(
+        all_files(&at("elsewhere")).is_empty(),
+        "written through a link"
+    );
 
     // a link where a file goes: replaced only by force, and never what it leads to
     fs::write(at("precious"), "mine").unwrap();
@@ -288,7 +330,10 @@ fn folders_and_links_in_the_way_stay_even_by_force() {
     two_files("one").write(&at("link"), false).unwrap();
     two_files("two").write(&at("link"), false).unwrap();
     assert_eq!(read(at("real/report.html")), "two", "through the link");
-    assert!(fs::symlink_metadata(at("link")).unwrap().is_symlink(), "the link is gone");
+    assert!(
+        fs::symlink_metadata(at("link")).unwrap().is_symlink(),
+        "the link is gone"
+    );
     symlink(at("nothing"), at("dangling")).unwrap();
     let error = two_files("x").write(&at("dangling"), false).unwrap_err();
     assert!(error.to_string().contains("leads nowhere"), "{error}");
@@ -334,7 +379,11 @@ fn rights_of_a_folder_stay_and_files_are_as_readable_as_any() {
     fs::set_permissions(&into, fs::Permissions::from_mode(0o750)).unwrap();
     two_files("two").write(&into, false).unwrap();
     assert_eq!(mode(&into), 0o750, "rights of the folder");
-    assert_eq!(mode(&into.join("report.html")), mode(&plain), "rights of a file");
+    assert_eq!(
+        mode(&into.join("report.html")),
+        mode(&plain),
+        "rights of a file"
+    );
     let single = place.path().join("single");
     write_bytes(&single, b"x", false).unwrap();
     assert_eq!(mode(&single), mode(&plain), "rights of a single file");
@@ -359,16 +408,30 @@ fn several_files_are_written_all_or_none() {
     let place = tempfile::tempdir().unwrap();
     let at = |name: &str| place.path().join(name);
     let error = write_files(&[(&at("a"), b"a"), (&at("no/b"), b"b")], false).unwrap_err();
-    assert!(error.to_string().contains("no/b") && error.to_string().contains("there is no folder"), "{error}");
+    assert!(
+        error.to_string().contains("no/b") && error.to_string().contains("there is no folder"),
+        "{error}"
+    );
     assert!(all_files(place.path()).is_empty(), "half of it is written");
     // what stood there comes back: a folder cannot be replaced by a file
     fs::write(at("a"), "before").unwrap();
     fs::create_dir(at("folder")).unwrap();
-    assert!(write_files(&[(&at("a"), b"a"), (&at("folder"), b"b")], true).is_err(), "over a folder");
+    assert!(
+        write_files(&[(&at("a"), b"a"), (&at("folder"), b"b")], true).is_err(),
+        "over a folder"
+    );
     assert_eq!(read(at("a")), "before", "half of it is replaced");
     write_files(&[(&at("a"), b"a"), (&at("b"), b"b")], true).unwrap();
-    assert_eq!((read(at("a")), read(at("b"))), ("a".into(), "b".into()), "both");
-    assert!(hidden(place.path()).is_empty(), "{:?}", hidden(place.path()));
+    assert_eq!(
+        (read(at("a")), read(at("b"))),
+        ("a".into(), "b".into()),
+        "both"
+    );
+    assert!(
+        hidden(place.path()).is_empty(),
+        "{:?}",
+        hidden(place.path())
+    );
 }
 
 #[test]
@@ -379,7 +442,10 @@ fn a_name_that_could_be_guessed_is_not_written_through() {
     symlink(at("precious"), at("a.part")).unwrap();
     write_bytes(&at("a"), b"a", false).unwrap();
     assert_eq!(read(at("precious")), "mine", "written through a link");
-    assert!(fs::symlink_metadata(at("a.part")).is_ok(), "somebody's file is gone");
+    assert!(
+        fs::symlink_metadata(at("a.part")).is_ok(),
+        "somebody's file is gone"
+    );
     // a device is no file that could be replaced, not even by force
     let error = write_bytes(Path::new("/dev/full"), b"a", true).unwrap_err();
     assert!(error.to_string().contains("/dev/full"), "{error}");

@@ -191,7 +191,12 @@ pub(super) fn keep_folder(folder: &Path) -> io::Result<()> {
         return Ok(());
     };
     match folder.sync_all() {
-        Err(error) if matches!(error.kind(), ErrorKind::InvalidInput | ErrorKind::Unsupported) => {
+        Err(error)
+            if matches!(
+                error.kind(),
+                ErrorKind::InvalidInput | ErrorKind::Unsupported
+            ) =>
+        {
             Ok(())
         }
         done => done,
