@@ -15,7 +15,7 @@ use std::fs;
 use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 const LIST: &str = "written-by-nestline.json";
 
@@ -73,17 +73,24 @@ fn told(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).unwrap()
 }
 
-/// Whether a folder's list and files agree; which of two sets it is.
+/// Which of two sets a folder holds, others' files and those on their way left out; none for anything between.
 fn which_set(
     out: &Path,
     sets: &[BTreeMap<PathBuf, Vec<u8>>; 2],
     foreign: &[&str],
 ) -> Option<usize> {
     let mut there = all_files(out);
+    there.retain(|name, _| !hidden_first(name));
     for name in foreign {
         there.remove(Path::new(name));
     }
     sets.iter().position(|set| *set == there)
+}
+
+/// Whether the first part of a path begins with a dot.
+fn hidden_first(path: &Path) -> bool {
+    let first = path.iter().next().unwrap();
+    first.as_encoded_bytes().starts_with(b".")
 }
 
 /// Starts a run, waits until it begins to write, and kills it some microseconds later.
@@ -105,6 +112,19 @@ fn killed_while_writing(mut run: Child, watched: &[&Path], after: Duration) {
     run.wait().unwrap();
 }
 
+/// How long it takes to write such a report, us, and a quarter more.
+#[expect(clippy::cast_possible_truncation, reason = "a few hundred thousand")]
+fn takes_us(out: &Path) -> u64 {
+    let mut folder = Folder::default();
+    for (name, bytes) in all_files(out) {
+        folder.add(name.to_str().unwrap(), bytes);
+    }
+    let place = tempfile::tempdir().unwrap();
+    let start = Instant::now();
+    folder.write(&place.path().join("out"), false).unwrap();
+    (start.elapsed().as_micros() as u64) * 5 / 4
+}
+
 /// Kills runs that replace a report by another one at random moments. `foreign` lie in the folder too.
 fn kills(count: u64, foreign: &[&str]) -> BTreeMap<&'static str, usize> {
     let place = tempfile::tempdir().unwrap();
@@ -120,6 +140,7 @@ fn kills(count: u64, foreign: &[&str]) -> BTreeMap<&'static str, usize> {
         fs::write(out.join(name), "mine").unwrap();
     }
     let mut rng = ChaCha8Rng::seed_from_u64(1);
+    let longest_us = takes_us(&out);
     let mut seen = BTreeMap::new();
     let mut was = 1;
     for kill in 0..count {
@@ -127,7 +148,7 @@ fn kills(count: u64, foreign: &[&str]) -> BTreeMap<&'static str, usize> {
         let run = program(place.path(), "out", ["180", "480"][next])
             .spawn()
             .unwrap();
-        let after = Duration::from_micros(rng.random_range(0..40_000));
+        let after = Duration::from_micros(rng.random_range(0..longest_us));
         killed_while_writing(run, &[place.path(), &out], after);
         let found = which_set(&out, &sets, foreign);
         let what = match found {

@@ -21,6 +21,7 @@ mod edge;
 mod edge_scenes;
 mod elastica;
 mod exports;
+mod faults;
 mod flow;
 mod folders;
 mod inside;
