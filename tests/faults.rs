@@ -7,6 +7,7 @@
     reason = "a test may stop where it stands, and writes what it needs"
 )]
 
+use super::folders::SHORT;
 use nestline::data::{Rendering, Source, check_file};
 use std::ffi::OsStr;
 use std::fs;
@@ -91,22 +92,24 @@ fn counts_beyond_all_bounds_are_refused() {
         (vec!["--courses", "18446744073709551615"], "100000"),
         (vec!["--courses", "10000000"], "100000"),
         (vec!["--courses", "0"], "1..=100000"),
-        (
-            vec!["--set", "rules.edge.sampling.threads=4294967295"],
-            "1 to 1024",
-        ),
-        (
-            vec!["--set", "rules.edge.sampling.samples=4294967295"],
-            "1 to 1000000",
-        ),
     ] {
         let all = [&["run", "--ruler", "--json"], arguments.as_slice()].concat();
         let run = nestline(place.path(), &all);
         assert_eq!(code(&run), Some(2), "{arguments:?}: {}", err(&run));
         assert!(err(&run).contains(word), "{arguments:?}: {}", err(&run));
     }
-    let step = "(act: Wait(minutes: 0.1)),\n";
     let file = place.path().join("long.ron");
+    for (sampling, word) in [
+        ("threads: 4294967295", "1 to 1024"),
+        ("samples: 4294967295", "1 to 1000000"),
+        ("samples: 0", "1 to 1000000"),
+    ] {
+        let rules = format!("rules: (edge: (sampling: ({sampling}))),\n    script: [");
+        fs::write(&file, scene_with("script: [", &rules)).unwrap();
+        let error = check_file(&Source::from(file.clone())).unwrap_err();
+        assert!(error.to_string().contains(word), "{error}");
+    }
+    let step = "(act: Wait(minutes: 0.1)),\n";
     fs::write(
         &file,
         scene_with("script: [", &format!("script: [{}", step.repeat(2001))),
@@ -231,13 +234,17 @@ fn machines_get_errors_as_documents() {
     )
     .unwrap();
     fs::create_dir_all(place.path().join("out/report.html")).unwrap();
+    fs::write(place.path().join("short.ron"), SHORT).unwrap();
     for (arguments, kind) in [
         (vec!["check", "bad.ron"], "not_accepted"),
         (vec!["run", "missing.ron"], "not_found"),
         (vec!["run", "--courses", "0"], "arguments"),
         (vec!["fly"], "arguments"),
         (vec!["export"], "refused"),
-        (vec!["run", "--ruler", "--out", "out"], "not_written"),
+        (
+            vec!["run", "short.ron", "--ruler", "--out", "out"],
+            "not_written",
+        ),
         (
             vec!["draft", "neck-first", "--out", "no/x.ron"],
             "not_written",
@@ -276,7 +283,7 @@ fn machines_get_errors_as_documents() {
 #[test]
 fn what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
     let place = tempfile::tempdir().unwrap();
-    fs::write(place.path().join("file"), "mine").unwrap();
+    fs::write(place.path().join("file"), SHORT).unwrap();
     // a place below a file, and one where the system lets nobody write
     for (out, why) in [
         ("file/out", "is a file"),
@@ -284,14 +291,14 @@ fn what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
     ] {
         let run = nestline(
             place.path(),
-            &["run", "--ruler", "--courses", "10", "--out", out],
+            &["run", "file", "--ruler", "--courses", "10", "--out", out],
         );
         assert_eq!(code(&run), Some(2), "{out}: {}", err(&run));
         let told = err(&run);
         assert!(told.contains(out) && told.contains(why), "{out}: {told}");
         let said = String::from_utf8(run.stdout).unwrap();
         assert!(
-            said.contains("PASSES"),
+            said.contains("PASSES") || said.contains("FAILS"),
             "{out}: the verdict is lost\n{said}"
         );
     }
@@ -307,8 +314,8 @@ fn what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
     );
     // no room: files may not grow beyond a few blocks
     for arguments in [
-        "run --ruler --courses 10 --out new",
-        "run --ruler --courses 10 --out old",
+        "run file --ruler --courses 10 --out new",
+        "run file --ruler --courses 10 --out old",
         "export --stl x.stl --branch internal-carotid",
     ] {
         fs::create_dir_all(place.path().join("old")).unwrap();
@@ -341,16 +348,17 @@ fn what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
 fn exit_codes_do_not_depend_on_who_reads() {
     let place = tempfile::tempdir().unwrap();
     // a plan that fails does so for a reader who has seen enough
-    let fails = [
-        "run",
-        "embedded:scenes/too-short.ron",
-        "--ruler",
-        "--courses",
-        "10",
-        "--json",
-    ];
+    let file = place.path().join("fails.ron");
+    let too_far = SHORT.replace(
+        "Short(\"carotid-bifurcation\", \"30 mm\")",
+        "At(\"m2-inferior\")",
+    );
+    assert_ne!(too_far, SHORT, "nothing was changed");
+    fs::write(&file, too_far).unwrap();
     let mut child = Command::new(env!("CARGO_BIN_EXE_nestline"))
-        .args(fails)
+        .arg("run")
+        .arg(file)
+        .args(["--ruler", "--courses", "10", "--json"])
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()

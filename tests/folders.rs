@@ -19,6 +19,23 @@ use std::time::{Duration, Instant};
 
 const LIST: &str = "written-by-nestline.json";
 
+/// Two steps of a plan, so that a run takes no time.
+pub(crate) const SHORT: &str = r#"Scene(
+    name: "Guide to the carotid",
+    about: "The first steps of a plan.",
+    vessel: "embedded:vessels/left-tandem-type-2.ron",
+    target: "m2-inferior",
+    hub_standoff: "30 mm",
+    stack: [
+        (name: "sheath", file: "cabinet:access-sheath-8f-11"),
+        (name: "guide", file: "cabinet:guide-8f-90", valves: ["cabinet:valve-rotating-y"]),
+    ],
+    script: [
+        (act: Insert(device: "sheath", to: Hub)),
+        (act: Insert(device: "guide", through: "sheath", to: Short("carotid-bifurcation", "30 mm"))),
+    ],
+)"#;
+
 fn two_files(text: &str) -> Folder {
     let mut folder = Folder::default();
     folder.add("report.html", text);
@@ -60,8 +77,12 @@ fn hidden(folder: &Path) -> Vec<String> {
 fn program(place: &Path, out: &str, dwell: &str) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_nestline"));
     let change = format!("dwell={dwell}");
+    let scene = place.with_extension("ron");
+    fs::write(&scene, SHORT).unwrap();
     command
-        .args(["run", "--ruler", "--courses", "10", "--out", out, "--set"])
+        .arg("run")
+        .arg(scene)
+        .args(["--ruler", "--courses", "10", "--out", out, "--set"])
         .arg(change)
         .current_dir(place)
         .stdout(Stdio::null())

@@ -137,14 +137,12 @@ impl Excerpt {
                 self.text.push('…');
             }
             let here = self.text.len();
-            let shown = text[part.clone()].chars();
-            self.text.extend(shown.map(|c| {
-                if steers(c) && c != '\r' {
-                    stand_in(c)
-                } else {
-                    c
-                }
-            }));
+            let mut shown = text[part.clone()].chars().peekable();
+            while let Some(c) = shown.next() {
+                let ends_line = c == '\r' && shown.peek() == Some(&'\n');
+                let steers = steers(c) && !ends_line;
+                self.text.push(if steers { stand_in(c) } else { c });
+            }
             at = part.end;
             pieces.push(Piece { whole: part, here });
         }
@@ -235,7 +233,8 @@ impl SourceCode for Excerpt {
             *found.span(),
             self.lines_before + found.line(),
             column,
-            found.line_count(),
+            // the renderer joins labels by it, and takes it from the start of the text
+            self.lines_before + found.line_count(),
         )))
     }
 }

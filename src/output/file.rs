@@ -11,16 +11,19 @@ pub(super) const UNFINISHED: &str = ".nestline-";
 /// beyond is somebody else's.
 const LARGEST_OWN: u64 = 1024 * 1024 * 1024;
 
-/// Refuses to touch a file that exists.
+/// Refuses to touch a file that exists, before the work for it is done.
 ///
 /// # Errors
 /// [`ErrorKind::AlreadyExists`] where it does and `overwrite` is not given, or where it is no file that
-/// could be replaced.
+/// could be replaced; [`ErrorKind::NotFound`] where its folder is not there.
 pub fn refuse_existing(path: &Path, overwrite: bool) -> io::Result<()> {
     let refused = |text: String| Err(told(ErrorKind::AlreadyExists, text));
     // a link that leads nowhere stands there all the same
     let Ok(about) = std::fs::symlink_metadata(path) else {
-        return Ok(());
+        return match folder_of(path).metadata() {
+            Ok(_) => Ok(()),
+            Err(error) => Err(blamed(path, &error)),
+        };
     };
     if !about.is_file() && !about.is_symlink() {
         return refused(format!(
