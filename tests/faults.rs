@@ -351,7 +351,7 @@ fn exit_codes_do_not_depend_on_who_reads() {
     let file = place.path().join("fails.ron");
     let too_far = SHORT.replace(
         "Short(\"carotid-bifurcation\", \"30 mm\")",
-        "At(\"m2-inferior\")",
+        "At(\"m2-inferior-end\")",
     );
     assert_ne!(too_far, SHORT, "nothing was changed");
     fs::write(&file, too_far).unwrap();

@@ -15,6 +15,7 @@ use std::fs;
 use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
+use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
 const LIST: &str = "written-by-nestline.json";
@@ -35,6 +36,13 @@ pub(crate) const SHORT: &str = r#"Scene(
         (act: Insert(device: "guide", through: "sheath", to: Short("carotid-bifurcation", "30 mm"))),
     ],
 )"#;
+
+/// The same as a file.
+static SHORT_FILE: LazyLock<PathBuf> = LazyLock::new(|| {
+    let file = Path::new(env!("CARGO_TARGET_TMPDIR")).join("guide-to-the-carotid.ron");
+    fs::write(&file, SHORT).unwrap();
+    file
+});
 
 fn two_files(text: &str) -> Folder {
     let mut folder = Folder::default();
@@ -77,11 +85,9 @@ fn hidden(folder: &Path) -> Vec<String> {
 fn program(place: &Path, out: &str, dwell: &str) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_nestline"));
     let change = format!("dwell={dwell}");
-    let scene = place.with_extension("ron");
-    fs::write(&scene, SHORT).unwrap();
     command
         .arg("run")
-        .arg(scene)
+        .arg(&*SHORT_FILE)
         .args(["--ruler", "--courses", "10", "--out", out, "--set"])
         .arg(change)
         .current_dir(place)

@@ -64,7 +64,11 @@ fn refuse_unknown(tree: &Tree, names: &[String]) -> Result<(), Stop> {
     }
 }
 
-pub(crate) fn export(scene: Option<&OsStr>, exports: &Exports, json: bool) -> Result<ExitCode, Stop> {
+pub(crate) fn export(
+    scene: Option<&OsStr>,
+    exports: &Exports,
+    json: bool,
+) -> Result<ExitCode, Stop> {
     if exports.glb.is_none() && exports.stl.is_none() {
         return Err(refuse(
             "export writes nothing yet: name a file with --glb or --stl".into(),

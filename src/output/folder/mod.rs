@@ -205,7 +205,11 @@ impl Place {
             }
             Err(error) => {
                 place.unmake();
-                Err(error)
+                Err(match error.kind() {
+                    // a file where a folder is needed
+                    ErrorKind::AlreadyExists => ErrorKind::NotADirectory.into(),
+                    _ => error,
+                })
             }
         }
     }
