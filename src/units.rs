@@ -389,9 +389,11 @@ pub mod text {
                 if ($least..=$most).contains(&number) {
                     Ok(number)
                 } else {
-                    Err(D::Error::custom(format!(
-                        concat!("the ", $what, " {} is outside ", $least, " to ", $most), number
-                    )))
+                    let refusal = Refusal::new(
+                        format!(concat!("the ", $what, " {} is outside ", $least, " to ", $most), number),
+                        concat!("give ", $least, " to ", $most),
+                    );
+                    Err(D::Error::custom(refusal.in_one_text()))
                 }
             }
         )*};

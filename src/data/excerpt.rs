@@ -170,7 +170,8 @@ fn parts_to_show(line: &Range<usize>, spans: &[Range<usize>]) -> Vec<Range<usize
         })
         .collect();
     if around.is_empty() {
-        return vec![line.start..line.start + AROUND];
+        let start = line.start..line.start + AROUND;
+        return vec![start];
     }
     around.sort_by_key(|part| part.start);
     let mut parts: Vec<Range<usize>> = Vec::new();
