@@ -247,7 +247,7 @@ fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCod
 
 /// Refuses a change to a part of the script that no strategy keeps: it would change nothing.
 fn refuse_unread(
-    scene: &str,
+    scene: &OsStr,
     edits: &[Edit],
     loaded: &LoadedScene,
     strategies: &[Choices],
