@@ -40,7 +40,7 @@ fn end_of(found: &Solution) -> (Vector, f64, f64) {
     (
         rod.position_mm[rod.position_mm.len() - 1].coords,
         rod.path_length_mm,
-        rod.bending_energy_n_mm,
+        rod.bending_energy_n_mm - rod.averaging_n_mm,
     )
 }
 
@@ -373,6 +373,7 @@ fn blank_state() -> RodState {
         moment_n_mm: Vec::new(),
         load_n: Vec::new(),
         bending_energy_n_mm: 0.0,
+        averaging_n_mm: 0.0,
         path_length_mm: 0.0,
         centre_line_mm: 0.0,
         roll_rad: 0.0,
@@ -388,6 +389,9 @@ fn blank_solution() -> Solution {
         contacts: Vec::new(),
         contact_energy_n_mm: 0.0,
         residual_n: 0.0,
+        load_off_n: 0.0,
+        length_off_mm: 0.0,
+        factorised_unknowns: 0,
         steps: 0,
         factorisations: 0,
         residuals_n: Vec::new(),

@@ -1,4 +1,4 @@
-//! Friction along devices that slide: closed forms, published cases, properties.
+//! Friction along devices that slide: closed forms, published cases, properties, bare problems.
 #![expect(
     clippy::unwrap_used,
     clippy::cast_possible_truncation,
@@ -6,10 +6,12 @@
     reason = "tests stop where they stand, and count few cells"
 )]
 
+use crate::rods::{problem, rod, run};
 use nestline::geometry::{Frame, Point, Vector};
+use nestline::mechanics::problem::{Problem, ProblemFriction, ProblemMove, ProblemStart};
 use nestline::mechanics::{
     Direction, Drive, LoadSettings, MechanicsError, Moving, Rod, Settings, StackDevice,
-    StackSolver, StackState, StartSupport, TubeStation,
+    StackSolver, StackState, StartSupport, Status, TubeStation,
 };
 use std::f64::consts::PI;
 
@@ -91,32 +93,170 @@ fn exact_capstan_of_a_limp_rod_held_taut_in_a_bend() {
 
 #[test]
 fn exact_elastic_capstan() {
-    // Rod on a rigid drum, outside contact T + M²/(2B) constant, point forces at lift-off:
-    // (P2 - c) - mu Q2 = exp(mu theta_c) ((P1 - c) + mu Q1), c = B/(2R²): P2 = 1.31370 N.
-    for h in [0.5, 0.25, 0.125] {
-        let tube = tube(
-            &[(40.0, 0.0, 0.0), (8.0 * PI, PI, 0.0), (40.0, 0.0, 0.0)],
-            3.5,
-            5000.0,
-            h,
-        );
-        let rod = Rod {
-            start: StartSupport::Free,
-            ..Rod::uniform(10.0, 1.0)
-        };
-        let found = solve(
-            &tube,
-            rod,
-            Drive::Through,
-            0.1,
-            moving(Direction::Pull, 1.0),
-        );
-        let load = found.load.unwrap();
-        println!(
-            "elastic capstan h {h}: {} rounds {} newton {}",
-            load.hub_force_n, found.rounds, found.newton_steps
+    // Rod on a rigid drum, outside contact T + M²/(2B) constant, point forces at lift-off (derived from
+    // the balance there): (P2 - c) - mu Q2 = exp(mu theta_c) ((P1 - c) + mu Q1), with c = B/(2R²),
+    // Q = sqrt(2 P c - c²) and theta_c = phi - beta1 - beta2, cos beta = 1 - c/P. For P1 = 1 N, mu = 0.1,
+    // half a turn, R = 5 mm, B = 10 N mm2: P2 = 1.31370 N.
+    let (p1, mu, c) = (1.0_f64, 0.1_f64, 10.0_f64 / (2.0 * 25.0));
+    let shear = |p: f64| (2.0 * p * c - c * c).sqrt();
+    let lift_off = |p: f64| (1.0 - c / p).acos();
+    let mut exact = 1.3_f64;
+    for _ in 0..100 {
+        let turn = PI - lift_off(p1) - lift_off(exact);
+        exact = c + mu * shear(exact) + (mu * turn).exp() * (p1 - c + mu * shear(p1));
+    }
+    assert!((exact - 1.31370).abs() < 5e-6, "closed form {exact}");
+    for (spacing_mm, within) in [(1.0, 2e-4), (0.5, 2e-5), (0.25, 1e-5)] {
+        let mut posed = string_problem(10.0, 1.0, 7.0, [40.0, 8.0 * PI], spacing_mm, 5000.0);
+        posed.friction[0].coefficient = mu;
+        let report = posed.solve().unwrap();
+        assert_eq!(report.status, Status::Converged, "at {spacing_mm} mm");
+        let found = report.friction.unwrap().hub_force_n;
+        let off = (found / exact - 1.0).abs();
+        assert!(
+            off < within,
+            "at {spacing_mm} mm: {found} N against {exact} N, {off:.1e}"
         );
     }
+}
+
+/// A rod pulled with 1 N at its far end round half a turn, as the file format poses it.
+fn string_problem(
+    stiffness_n_mm2: f64,
+    outer_mm: f64,
+    lumen_mm: f64,
+    [straight_mm, arc_mm]: [f64; 2],
+    spacing_mm: f64,
+    wall_stiffness_n_per_mm2: f64,
+) -> Problem {
+    Problem {
+        start: ProblemStart::Free,
+        spacing_mm,
+        wall_stiffness_n_per_mm2,
+        friction: vec![ProblemFriction {
+            rod: 0,
+            against: None,
+            coefficient: 0.2,
+        }],
+        moves: Some(ProblemMove {
+            rod: 0,
+            direction: Direction::Pull,
+            held_back_n: 1.0,
+        }),
+        ..problem(
+            vec![
+                run(straight_mm, 0.0, 0.0, lumen_mm),
+                run(arc_mm, 180.0, 0.0, lumen_mm),
+                run(straight_mm, 0.0, 0.0, lumen_mm),
+            ],
+            vec![rod(stiffness_n_mm2, outer_mm, None)],
+        )
+    }
+}
+
+#[test]
+fn exact_soft_string_meets_the_capstan_law_to_a_millionth() {
+    // exp(mu theta) = 1.8744560875 for mu = 0.2 and half a turn; of second order in the angle of a cell
+    let exact = (0.2 * PI).exp();
+    let off = |stiffness: f64, spacing_mm: f64, wall: f64| {
+        let posed = string_problem(stiffness, 0.4, 2.0, [10.0, 12.0 * PI], spacing_mm, wall);
+        let report = posed.solve().unwrap();
+        assert_eq!(report.status, Status::Converged, "at {spacing_mm} mm");
+        (report.friction.unwrap().hub_force_n / exact - 1.0).abs()
+    };
+    let (coarse, fine) = (off(1e-4, 0.25, 2e4), off(1e-5, 0.125, 2e4));
+    assert!(fine < 1e-6, "{fine:.2e} at 0.125 mm");
+    let order = (coarse / fine).log2();
+    assert!(
+        order > 1.6,
+        "{coarse:.2e}, then {fine:.2e}: order {order:.2}"
+    );
+}
+
+#[test]
+fn exact_friction_between_rods_is_that_of_their_pair() {
+    // An inner rod pulled through an outer one that is held, both round half a turn: only the pair rubs
+    // on it, and the outer one feels just that.
+    let mut posed = string_problem(0.01, 0.4, 4.0, [10.0, 12.0 * PI], 0.5, 1e3);
+    posed.rods.insert(0, rod(400.0, 2.0, Some(1.0)));
+    posed.moves = Some(ProblemMove {
+        rod: 1,
+        direction: Direction::Pull,
+        held_back_n: 1.0,
+    });
+    let with = |friction: &[(usize, Option<usize>, f64)]| {
+        let mut posed = posed.clone();
+        posed.friction = friction
+            .iter()
+            .map(|(rod, against, coefficient)| ProblemFriction {
+                rod: *rod,
+                against: *against,
+                coefficient: *coefficient,
+            })
+            .collect();
+        posed.solve().unwrap().friction.unwrap()
+    };
+    let bare = with(&[]);
+    assert!((bare.hub_force_n - 1.0).abs() < 1e-5, "{bare:?}");
+    let wall = with(&[(0, None, 0.2)]);
+    assert!(
+        (wall.hub_force_n - 1.0).abs() < 1e-5,
+        "it does not slide: {wall:?}"
+    );
+    for pair in [(1, Some(0), 0.2), (0, Some(1), 0.2)] {
+        let found = with(&[pair]);
+        let off = found.hub_force_n / (0.2 * PI).exp() - 1.0;
+        assert!(off.abs() < 0.01, "{pair:?}: {found:?}");
+        let drag = found.held[0].drag_n.abs();
+        assert!((drag - found.friction_n).abs() < 1e-9, "{found:?}");
+    }
+}
+
+#[test]
+fn exact_friction_that_does_nothing_is_refused() {
+    let posed = string_problem(10.0, 1.0, 7.0, [40.0, 8.0 * PI], 1.0, 100.0);
+    let refused = |change: &dyn Fn(&mut Problem), what: &str| {
+        let mut posed = posed.clone();
+        change(&mut posed);
+        let why = posed.pose().unwrap_err().to_string();
+        assert!(why.starts_with(what), "{why}");
+    };
+    refused(&|p| p.moves = None, "friction");
+    refused(
+        &|p| p.friction[0].coefficient = -0.1,
+        "friction[0].coefficient",
+    );
+    refused(&|p| p.friction[0].rod = 1, "friction[0].rod");
+    refused(&|p| p.friction[0].against = Some(0), "friction[0].against");
+    refused(
+        &|p| p.friction.push(p.friction[0]),
+        "friction[1].coefficient",
+    );
+    refused(&|p| p.rods[0].axial_load_n = 1.0, "rods[0].axial_load_n");
+    refused(
+        &|p| {
+            if let Some(moves) = &mut p.moves {
+                moves.held_back_n = -1.0;
+            }
+        },
+        "moves.held_back_n",
+    );
+}
+
+#[test]
+fn exact_a_rod_that_friction_holds_locks_up() {
+    let mut posed = string_problem(10.0, 1.0, 7.0, [40.0, 8.0 * PI], 1.0, 100.0);
+    posed.friction[0].coefficient = 2.0;
+    posed.moves = Some(ProblemMove {
+        rod: 0,
+        direction: Direction::Pull,
+        held_back_n: 1.0,
+    });
+    let why = posed.solve().unwrap_err();
+    assert!(
+        matches!(why, MechanicsError::LockedUp { rod: 0, .. }),
+        "{why}"
+    );
 }
 
 #[test]

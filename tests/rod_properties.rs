@@ -10,7 +10,7 @@
 use crate::rods::{problem, rod, run};
 use nestline::geometry::Vector;
 use nestline::mechanics::problem::{
-    Problem, ProblemEnd, ProblemRod, ProblemRun, ProblemStart, ProblemStiffness,
+    Problem, ProblemBend, ProblemEnd, ProblemRod, ProblemRun, ProblemStart, ProblemStiffness,
 };
 use nestline::mechanics::{Flag, MechanicsError, Settle, Solution, Status};
 use proptest::prelude::*;
@@ -90,6 +90,59 @@ fn deepest_in_the_wall(found: &Solution) -> f64 {
 /// Whether a solve met other equilibria or left the model, where these properties do not hold.
 fn plain(found: &Solution) -> bool {
     found.status == Status::Converged && !found.flags.contains(&Flag::SeveralEquilibria)
+}
+
+/// A rod of 50 N mm2 in a wide straight tube whose last `length_mm` are bent by `angle_deg`.
+fn bent_tip(length_mm: f64, angle_deg: f64, spacing_mm: f64, tip: bool) -> Problem {
+    let mut bent = rod(50.0, 0.7, None);
+    bent.natural_bend = Some(ProblemBend {
+        length_mm,
+        angle_deg,
+        roll_deg: 120.0,
+        free_to_turn: false,
+    });
+    if tip {
+        bent.end = ProblemEnd::Tip(80.3);
+    }
+    let mut posed = problem(vec![run(100.0, 0.0, 0.0, 40.0)], vec![bent]);
+    posed.spacing_mm = spacing_mm;
+    posed
+}
+
+#[test]
+fn exact_a_bent_tip_that_nothing_touches_is_at_rest() {
+    // It keeps its bend, and nothing is stressed: the energy is 0, whatever the load is said to follow.
+    let (mut cases, mut wrong, mut open) = (0, Vec::new(), 0);
+    for angle_deg in [30.0, 40.0, 50.0, 55.0, 60.0, 70.0, 80.0] {
+        for length_mm in [3.0, 5.0, 8.0, 12.0, 20.0] {
+            for (spacing_mm, tip) in [(1.0, true), (1.0, false), (0.5, true), (0.5, false)] {
+                for frictionless in [true, false] {
+                    let mut posed = bent_tip(length_mm, angle_deg, spacing_mm, tip);
+                    posed.rods[0].frictionless = frictionless;
+                    cases += 1;
+                    let found = posed.solve();
+                    let rests = found.as_ref().is_ok_and(|found| {
+                        found.status == Status::Converged
+                            && found.energy_n_mm.abs() < 1e-3
+                            && found.residual_n < 1e-6
+                            && found.load_off_n < 1e-5
+                            && found.length_off_mm < 1e-6
+                    });
+                    let converged = found.as_ref().is_ok_and(|f| f.status == Status::Converged);
+                    // loads that follow from the tip may find no rest beside a node that is handed over: told
+                    if frictionless && !rests && !converged {
+                        open += 1;
+                    } else if !rests {
+                        let case = (angle_deg, length_mm, spacing_mm, tip, frictionless);
+                        wrong.push((case, found.map(|f| (f.status, f.energy_n_mm, f.load_off_n))));
+                    }
+                }
+            }
+        }
+    }
+    assert_eq!(cases, 280, "140, each with both loads");
+    assert!(wrong.is_empty(), "{} of {cases}: {wrong:#?}", wrong.len());
+    assert!(open <= 10, "{open} of {cases} find no rest");
 }
 
 proptest! {

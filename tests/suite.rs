@@ -7,6 +7,7 @@
 mod anatomy;
 mod apposition;
 mod bad_files;
+mod bare_problems;
 mod bundles;
 mod cabinet;
 mod checks;
@@ -21,9 +22,7 @@ mod edge;
 mod edge_scenes;
 mod elastica;
 mod exports;
-mod faults;
 mod flow;
-mod folders;
 mod inside;
 mod layers;
 mod load;

@@ -41,6 +41,13 @@ fn complaint(fault: &MechanicsError) -> Complaint {
         MechanicsError::DoesNotFit { inner, .. } => {
             Complaint::new(format!("rods[{inner}]"), text).help("a thinner rod or a wider lumen")
         }
+        MechanicsError::NoRoomBeside { rods, .. } => Complaint::new(format!("rods[{}]", rods[1]), text)
+            .help("one rod less side by side, thinner rods or a wider lumen"),
+        MechanicsError::LockedUp { rod, .. } => Complaint::new(format!("rods[{rod}]"), text)
+            .help("less friction, a softer rod or less held back"),
+        MechanicsError::OverBound { .. } => Complaint::new("rods", text).help(
+            "fewer stations, a smaller load or a softer wall; or more of `most_factorised_unknowns` in `settings`",
+        ),
         MechanicsError::NotConverged { rod, .. } => Complaint::new(format!("rods[{rod}]"), text)
             .help("a smaller load, a softer wall or a finer spacing"),
         other => Complaint::new("rods", other.to_string()),

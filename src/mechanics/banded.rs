@@ -161,10 +161,22 @@ impl BlockBanded {
         }
     }
 
+    /// Whether the matrix has room for the 2 x 2 block at these unknowns: neither beyond its end, where
+    /// memory of larger ones may lie, nor outside the band. What has none would be dropped.
+    fn holds(&self, row: usize, col: usize) -> bool {
+        let (low, high) = (row.min(col), row.max(col));
+        let block = self.start.partition_point(|s| *s <= low).wrapping_sub(1);
+        match (self.start.get(block), self.lead.get(block)) {
+            (Some(start), Some(lead)) => high + 2 <= start + lead && high + 2 <= self.unknowns(),
+            _ => false,
+        }
+    }
+
     /// Adds the 2 x 2 block `m` (row-major) whose rows start at unknown `row` and whose columns
     /// start at `col`; the transpose where that lies above the diagonal.
     #[inline]
     pub(crate) fn add(&mut self, row: usize, col: usize, m: [f64; 4]) {
+        debug_assert!(self.holds(row, col), "({row}, {col}) lies outside the band");
         add_block(&mut self.values, &self.column, row, col, m);
     }
 
@@ -172,6 +184,7 @@ impl BlockBanded {
     #[inline(always)]
     pub(crate) fn add_columns(&mut self, at: [usize; 3], blocks: &[[f64; 4]; 3]) {
         let [a, b, c] = at;
+        debug_assert!(self.holds(c, a), "({c}, {a}) lies outside the band");
         for p in 0..2 {
             let first = self.column[a + p] + a;
             let rows = &mut self.values[first..first + (c - a) + 2];

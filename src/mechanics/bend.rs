@@ -323,6 +323,31 @@ pub(crate) fn measured(e: Vector) -> (Vector, f64, f64) {
     (e * a, a, l)
 }
 
+/// How a node is bent by nature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Natural {
+    /// With this curvature, 1/mm, however long its cell is.
+    Curvature(f64),
+    /// By this angle, rad, however long its cell is.
+    Turn(f64),
+}
+
+impl Natural {
+    /// Whether it is straight.
+    pub(crate) fn is_none(self) -> bool {
+        let (Self::Curvature(size) | Self::Turn(size)) = self;
+        size <= 0.0
+    }
+
+    /// What it adds to the energy of a cell at unit stiffness, 1/mm: `along` is the curvature towards it.
+    pub(crate) fn energy(self, arc_mm: f64, along: f64) -> f64 {
+        match self {
+            Self::Curvature(kappa) => arc_mm * kappa * (0.5 * kappa - along),
+            Self::Turn(turn) => turn * (0.5 * turn / arc_mm - along),
+        }
+    }
+}
+
 /// Two edges that meet at a node.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Corner {
@@ -398,11 +423,14 @@ impl Corner {
     /// from the centre line's `axis` to the rod's tangent. That rotation moves with the shape and
     /// is part of the derivatives: held still, it would work like a torque that turns the rod for
     /// ever. `quarter` is `towards` turned a quarter about the axis.
+    ///
+    /// A natural angle `phi` adds `B phi (phi / 2 / arc - d·(t1 - t0) / m)`, so that the node's energy is
+    /// that of the same curvature `phi / arc`, but answers a longer cell with no more turn.
     pub(crate) fn pre_shaped(
         &self,
         frames: [&Frame; 3],
         b: f64,
-        kappa: f64,
+        natural: Natural,
         [axis, towards, quarter]: [Vector; 3],
     ) -> PreShaped {
         let Self { t0, t1, cell } = *self;
@@ -433,12 +461,25 @@ impl Corner {
         let turn_by_roll = turn_towards(quarter);
         // 1 + gamma (1 - c)
         let stretch = cosine.through(1.0 + cell.gamma * cell.q, -cell.gamma, 0.0);
-        let lack = length
-            .through(0.5 * kappa * m, 0.5 * kappa, 0.0)
-            .plus(&turn, -1.0);
-        let scale = b * kappa;
-        let energy = stretch.times(&lack);
-        let by_roll = stretch.times(&turn_by_roll);
+        // energy: `own - by turn`, both over `b` times the size of what is natural
+        let (size, own, by) = match natural {
+            Natural::Curvature(kappa) => {
+                let half = length.through(0.5 * kappa * m, 0.5 * kappa, 0.0);
+                (kappa, stretch.times(&half), stretch)
+            }
+            Natural::Turn(phi) => {
+                let arc = length.times(&stretch);
+                let over = 1.0 / arc.value;
+                let half = 0.5 * phi * over;
+                let own = arc.through(half, -half * over, 2.0 * half * over * over);
+                let over = 1.0 / m;
+                let by = length.through(over, -over * over, 2.0 * over * over * over);
+                (phi, own, by)
+            }
+        };
+        let scale = b * size;
+        let energy = own.plus(&by.times(&turn), -1.0);
+        let by_roll = by.times(&turn_by_roll);
 
         // Node coordinates: e0 = x1 - x0, e1 = x2 - x1.
         let directions = [
@@ -476,7 +517,7 @@ impl Corner {
                 ],
             },
             roll_gradient: -scale * by_roll.value,
-            roll_hessian: scale * stretch.value * turn.value,
+            roll_hessian: scale * by.value * turn.value,
             roll_cross: pick(&by_roll.gradient, -scale),
         }
     }
@@ -681,23 +722,29 @@ mod tests {
     #[test]
     fn exact_derivatives_of_a_pre_shaped_node_match_finite_differences() {
         let (frames, x) = setting();
+        for natural in [Natural::Curvature(0.2), Natural::Turn(0.19)] {
+            check_pre_shaped(&frames, &x, natural);
+        }
+    }
+
+    fn check_pre_shaped(frames: &[Frame; 3], x: &[f64; 6], natural: Natural) {
         let by = [&frames[0], &frames[1], &frames[2]];
         let evaluate = |x: &[f64; 6], roll: f64| {
             let towards = frames[1].across(roll);
             let quarter = frames[1].across(roll + std::f64::consts::FRAC_PI_2);
-            corner(&frames, x, false).pre_shaped(
+            corner(frames, x, false).pre_shaped(
                 by,
                 3.0,
-                0.2,
+                natural,
                 [frames[1].tangent, towards, quarter],
             )
         };
-        check(|x| evaluate(x, 0.9).local, x, 0);
+        check(|x| evaluate(x, 0.9).local, *x, 0);
         let step = 1e-5;
         let (up, here, down) = (
-            evaluate(&x, 0.9 + step),
-            evaluate(&x, 0.9),
-            evaluate(&x, 0.9 - step),
+            evaluate(x, 0.9 + step),
+            evaluate(x, 0.9),
+            evaluate(x, 0.9 - step),
         );
         let slope = (up.local.energy - down.local.energy) / (2.0 * step);
         assert!((slope - here.roll_gradient).abs() < 1e-8, "roll: {slope}");
@@ -745,7 +792,12 @@ mod tests {
             );
             // natural curvature equal to the circle's: no energy
             let by = [&frames[0], &frames[1], &frames[2]];
-            let shaped = node.pre_shaped(by, 1.0, 1.0 / radius, [f1.tangent, f1.n1, f1.n2]);
+            let shaped = node.pre_shaped(
+                by,
+                1.0,
+                Natural::Curvature(1.0 / radius),
+                [f1.tangent, f1.n1, f1.n2],
+            );
             let left = node.cell.bending() + shaped.local.energy;
             assert!(
                 left.abs() < tolerance * node.cell.bending(),

@@ -92,6 +92,35 @@ pub enum MechanicsError {
         /// Largest difference between a length fed and found, mm.
         off_mm: f64,
     },
+    /// Two rods side by side, together wider than the lumen that should hold both.
+    #[error(
+        "rods[{}] and rods[{}] side by side are {together_mm:.3} mm wide {station_mm:.1} mm from the start, the lumen of rods[{outer}] there {lumen_mm:.3} mm: they do not fit, take one of them out or choose thinner rods or a wider lumen",
+        rods[0], rods[1]
+    )]
+    NoRoomBeside {
+        /// The two rods.
+        rods: [usize; 2],
+        /// The rod around both.
+        outer: usize,
+        /// Arc length of the centre line, mm.
+        station_mm: f64,
+        /// Sum of their outer diameters, mm.
+        together_mm: f64,
+        /// Lumen of the rod around them, mm.
+        lumen_mm: f64,
+    },
+    /// A rod that friction holds whatever force is put on it.
+    #[error(
+        "rods[{rod}] locks up: {hub_force_n:.1} N at its start and it still does not slide; most is lost {station_mm:.1} mm from the start: less friction, a softer rod or less held back"
+    )]
+    LockedUp {
+        /// The rod.
+        rod: usize,
+        /// Where most of the force is lost, arc length of the centre line, mm.
+        station_mm: f64,
+        /// Force reached before giving up, N.
+        hub_force_n: f64,
+    },
     /// A number that is not finite.
     #[error(
         "{what} is no finite number: nothing that follows from it can be told; look for an input far outside of what devices and vessels are"
@@ -125,7 +154,15 @@ impl MechanicsError {
     /// The same with its rods numbered otherwise.
     pub(crate) fn renumbered(mut self, number: impl Fn(usize) -> usize) -> Self {
         match &mut self {
-            Self::Prolapsed { rod, .. } | Self::NotConverged { rod, .. } => *rod = number(*rod),
+            Self::Prolapsed { rod, .. }
+            | Self::NotConverged { rod, .. }
+            | Self::LockedUp { rod, .. } => *rod = number(*rod),
+            Self::NoRoomBeside { rods, outer, .. } => {
+                for rod in rods {
+                    *rod = number(*rod);
+                }
+                *outer = number(*outer);
+            }
             Self::DoesNotFit { inner, outer, .. } => {
                 *inner = number(*inner);
                 *outer = number(*outer);

@@ -106,6 +106,11 @@ impl StackSolver {
         }
     }
 
+    /// Gives solves up as lock-up at this force at the hub, N ([`LoadSettings::lock_up_n`]).
+    pub fn lock_up_at(&mut self, lock_up_n: f64) {
+        self.load_settings.lock_up_n = lock_up_n;
+    }
+
     /// Equilibrium of a stack whose fed lengths or tips are given; where something moves and loads and
     /// shape lead each other round in circles, with friction that comes up by and by.
     ///
@@ -121,6 +126,8 @@ impl StackSolver {
         moving: Option<Moving>,
         from: Option<&StackState>,
     ) -> Result<StackState, MechanicsError> {
+        self.settle
+            .allow(self.load_settings.most_factorised_unknowns);
         let lost = match self.solve_at_once(tube, devices, holds, friction, moving, from) {
             Err(lost) if lost.is_lost() => lost,
             found => return found,
@@ -286,17 +293,16 @@ impl StackSolver {
         let Some(solution) = solution else {
             return Ok(absent(devices, first));
         };
-        let settings = self.load_settings;
         let posed = Posed {
             tube,
             devices,
             friction,
-            settings: &settings,
         };
         let state = self.report(&posed, solution, (mover, locked), from);
         Ok(StackState {
             rounds,
             newton_steps,
+            factorised_unknowns: self.settle.worked(),
             ..state
         })
     }
@@ -674,6 +680,7 @@ fn absent(devices: &[StackDevice], first: f64) -> StackState {
         failures: Vec::new(),
         rounds: 0,
         newton_steps: 0,
+        factorised_unknowns: 0,
         added_n: Vec::new(),
     }
 }

@@ -9,7 +9,7 @@
 use super::abreast::clear_for_vectors;
 use super::corners::pull;
 use super::layout::FIXED;
-use super::model::{Model, end_of};
+use super::model::{Energy, Model, end_of};
 use super::newton::small_solve;
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use super::sides::{MOST_SIDES, Sides};
@@ -113,8 +113,8 @@ impl Model {
     }
 
     /// Lengths of held rods at `x`, and the loads that hands add for them. Returns what their
-    /// energy differs by from that of loads of this size.
-    pub(crate) fn feel_grips(&mut self, x: &[f64]) -> f64 {
+    /// energy differs by from that of loads of this size, with the sizes that it is summed from.
+    pub(crate) fn feel_grips(&mut self, x: &[f64]) -> Energy {
         let mut grips = std::mem::take(&mut self.grips);
         clear_for_vectors(&mut grips.corner_n, self.corners.len());
         grips.end_n.clear();
@@ -124,7 +124,7 @@ impl Model {
             grip.along.clear();
             grip.along.resize(x.len(), 0.0);
         }
-        let mut energy = 0.0;
+        let mut energy = Energy::default();
         if !grips.list.is_empty() {
             let Grips { list, of_rod, .. } = &mut grips;
             self.feel_arcs(&of_rod.map(|at| at.is_some()), |arc| {
@@ -165,7 +165,8 @@ impl Model {
             }
             for grip in &grips.list {
                 let over_mm = grip.length_mm - grip.fed_mm;
-                energy += 0.5 * grip.load_n() * over_mm - grip.load_n() * grip.length_mm;
+                energy.add(0.5 * grip.load_n() * over_mm);
+                energy.add(-grip.load_n() * grip.length_mm);
             }
         }
         self.grips = grips;

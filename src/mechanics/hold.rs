@@ -1,7 +1,7 @@
 //! Loads that follow the shape where the two swing: rods held at their hubs meanwhile.
 
 use super::anderson::Anderson;
-use super::newton::Ended;
+use super::newton::{Ended, larger};
 use super::scene::{AxialLoad, Rod, Scene};
 use super::settle::{LOADS_TO_FORCES, STEPS_BETWEEN_LOOKS, Settle, UNSETTLED_N};
 use crate::math;
@@ -128,13 +128,14 @@ impl Settle {
                 miss[at] = hand_n_per_mm * length_mm - unknown[at];
                 for i in rod.range() {
                     miss[i] = self.model.relaxation.called[i] - unknown[i];
-                    worst = worst.max((miss[i] - miss[at]).abs());
+                    worst = larger(worst, (miss[i] - miss[at]).abs());
                 }
             }
             if worst < loads_n && ended.residual_n < tolerance_n {
                 self.model.restart_loads();
                 self.model
                     .update(scene, &self.settings, &self.newton.rolls, stiffest);
+                self.off_n = worst;
                 self.between |= !self.model.factorise(0.0);
                 // a place that only hands hold is not left: it is told as one between others
                 self.newton.definite = Some(true);
@@ -194,6 +195,7 @@ impl Settle {
             return None;
         }
         self.unsettled_n = missed;
+        self.off_n = missed;
         Some(ended)
     }
 }

@@ -5,6 +5,7 @@
 //! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
+use super::bend::Natural;
 use super::contact::Keep;
 use super::model::Model;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
@@ -424,7 +425,8 @@ impl Model {
                 border,
                 member,
                 stiffness: 0.0,
-                curvature: 0.0,
+                turns: scene.rods[k].turns_by_rounds(),
+                natural: Natural::Curvature(0.0),
             });
         }
     }

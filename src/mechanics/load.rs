@@ -4,7 +4,6 @@ use super::MechanicsError;
 use super::buckling::{PushedCell, waves};
 use super::capstan::{BendContact, capstan_factor};
 use super::feed::{FrictionOf, StackSolver, outside};
-use super::load_settings::LoadSettings;
 use super::scene::TubeStation;
 use super::solution::{Solution, Status};
 use super::stack::{Drive, Hold, StackDevice};
@@ -229,14 +228,6 @@ impl StackSolver {
                     station_mm,
                     hub_force_n,
                 });
-            } else if let Some(limit_n) =
-                posed.settings.hub_limit_n.filter(|l| load.hub_force_n > *l)
-            {
-                failures.push(Failure::HubForce {
-                    station_mm,
-                    hub_force_n: load.hub_force_n,
-                    limit_n,
-                });
             }
         }
         StackState {
@@ -246,6 +237,7 @@ impl StackSolver {
             failures,
             rounds: 0,
             newton_steps: 0,
+            factorised_unknowns: 0,
             added_n,
         }
     }
@@ -459,5 +451,4 @@ pub(crate) struct Posed<'a> {
     pub(crate) tube: &'a [TubeStation],
     pub(crate) devices: &'a [StackDevice],
     pub(crate) friction: FrictionOf<'a>,
-    pub(crate) settings: &'a LoadSettings,
 }

@@ -24,8 +24,9 @@ pub struct LoadSettings {
     /// Rounds without getting nearer by a fifth after which the nearest state is taken, if it is within
     /// `most_unsettled_n`. Default 10.
     pub patience: usize,
-    /// Force at the hub that counts as lock-up, N. Default 100: ten times what a hand pushes with
-    /// (from memory: 5 to 10 N between two fingers).
+    /// Force at the hub at which a solve is given up as lock-up, N. Default 100; a rehearsal takes ten
+    /// times the hub force that its scene allows (10 N unless it says otherwise), so that a move fails by
+    /// the scene's own limit long before: this one only ends loads that grow without end.
     pub lock_up_n: f64,
     /// Stiffness with which hands hold the devices at their hubs while loads and shape are sought,
     /// N/mm. Default 0.1: stiff against the thousandths of a newton a millimetre by which bundles in wide
@@ -49,8 +50,11 @@ pub struct LoadSettings {
     /// What a millimetre that a length misses by counts as, N. Default 0.1: taut devices answer a tenth of a
     /// newton by about that.
     pub millimetre_n: f64,
-    /// Limit of the hub force, N, where the scene has one.
-    pub hub_limit_n: Option<f64>,
+    /// Most work of one solve, all rounds and all ways that were lost included, as in
+    /// [`Settings::most_factorised_unknowns`](super::Settings::most_factorised_unknowns). Default 300
+    /// million, some hundred seconds of one core; a rehearsal allows each of its moves 20 million, some
+    /// seven seconds, where all moves of a usual one together take about one.
+    pub most_factorised_unknowns: u64,
 }
 
 impl Default for LoadSettings {
@@ -69,7 +73,7 @@ impl Default for LoadSettings {
             most_rounds: 60,
             patience: 10,
             lock_up_n: 100.0,
-            hub_limit_n: None,
+            most_factorised_unknowns: 300_000_000,
         }
     }
 }
@@ -94,6 +98,7 @@ impl LoadSettings {
             millimetre_n: 0.03,
             most_unsettled_n: 0.1,
             patience: 3,
+            most_factorised_unknowns: 20_000_000,
             ..Self::default()
         }
     }

@@ -8,8 +8,8 @@
 //! or of natural curvature brings along. Taken here at every evaluation, the energy has an exact
 //! gradient, and a descent on it always ends.
 
-use super::bend::Corner;
-use super::model::{Model, end_of};
+use super::bend::{Corner, Natural};
+use super::model::{Energy, Model};
 use super::profile::{Mean, Profile, Walk};
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use super::terms::{ShapedTerm, Tilt};
@@ -45,8 +45,7 @@ impl Model {
         material.rods.clear();
         material.rods.extend(scene.rods.iter().map(|rod| {
             let held = matches!(rod.load, AxialLoad::Held { .. });
-            let changes = !rod.stiffness_n_mm2.is_constant() || rod.natural.is_some();
-            (held && changes).then(|| Followed {
+            (held && rod.changes_along()).then(|| Followed {
                 stiffness_n_mm2: rod.stiffness_n_mm2.clone(),
                 natural: rod.natural.map(|n| (n.length_mm, n.curvature_per_mm)),
             })
@@ -61,11 +60,10 @@ impl Model {
         self.material.on
     }
 
-    /// Brings stiffness and natural curvature to the shape `x`, adds the loads that follow to those
-    /// of the grips, and returns what the energy differs by from that of loads of this size.
-    pub(crate) fn feel_material(&mut self, x: &[f64], rolls: &[f64]) -> f64 {
+    /// Brings stiffness and natural curvature to the shape last looked at, and the loads that follow.
+    pub(crate) fn measure_material(&mut self, rolls: &[f64]) {
         if !self.material.on {
-            return 0.0;
+            return;
         }
         let mut material = std::mem::take(&mut self.material);
         let nodes = self.nodes.s_mm.len();
@@ -86,13 +84,13 @@ impl Model {
                 material.by_stiffness[node] += member.weight * cell.bending();
             }
         }
-        self.add_ends(x, &mut material.arc);
+        self.add_ends(&mut material.arc);
         self.lay_material(&mut material);
         for shaped in &mut self.shaped {
             if material.rods[shaped.rod].is_some() {
                 let node = shaped.member.node as usize;
                 shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
-                shaped.curvature = self.nodes.natural[node];
+                shaped.natural = Natural::Curvature(self.nodes.natural[node]);
             }
         }
         for shaped in &self.shaped {
@@ -104,13 +102,25 @@ impl Model {
             let corner = self.corner_now(member.corner);
             let along = self.towards_natural(shaped, &corner, rolls);
             let arc = member.weight * corner.cell.arc_mm();
-            let kappa = shaped.curvature;
+            let kappa = self.nodes.natural[node];
             material.by_stiffness[node] += arc * kappa * (0.5 * kappa - along);
             material.by_natural[node] += arc * self.nodes.stiffness[node] * (kappa - along);
         }
         self.follow_material(&mut material);
+        self.material = material;
+    }
+
+    /// Brings stiffness and natural curvature to the shape looked at, adds the loads that follow to those
+    /// of the grips, and returns what the energy differs by from that of loads of this size, with the
+    /// sizes that it is summed from.
+    pub(crate) fn feel_material(&mut self, rolls: &[f64]) -> Energy {
+        let mut energy = Energy::default();
+        if !self.material.on {
+            return energy;
+        }
+        self.measure_material(rolls);
+        let material = std::mem::take(&mut self.material);
         self.stiffness.fill(0.0);
-        let mut energy = 0.0;
         for member in &self.members {
             let node = member.node as usize;
             let corner = member.corner as usize;
@@ -121,22 +131,27 @@ impl Model {
             *load_n += end.weight * material.load[end.node as usize];
         }
         for (load, arc) in material.load.iter().zip(&material.arc) {
-            energy -= load * arc;
+            energy.add(-load * arc);
         }
         self.material = material;
         energy
     }
 
     /// Adds the half cells at the ends to the lengths of their nodes' cells.
-    fn add_ends(&self, x: &[f64], arc_mm: &mut [f64]) {
+    fn add_ends(&self, arc_mm: &mut [f64]) {
         for end in &self.ends {
-            let (_, e) = end_of(end, &self.frames, x);
-            arc_mm[end.node as usize] += end.weight * e.norm();
+            let length_mm = self.abreast.length_mm(end.edge as usize);
+            arc_mm[end.node as usize] += end.weight * length_mm;
         }
     }
 
     /// Curvature of a corner towards where the rod is bent by nature, 1/mm.
-    fn towards_natural(&self, shaped: &ShapedTerm, corner: &Corner, rolls: &[f64]) -> f64 {
+    pub(crate) fn towards_natural(
+        &self,
+        shaped: &ShapedTerm,
+        corner: &Corner,
+        rolls: &[f64],
+    ) -> f64 {
         let node = shaped.member.node as usize;
         let frame = &self.frames[self.nodes.frame[node] as usize];
         let tilt = Tilt {
@@ -237,7 +252,7 @@ impl Model {
             material.arc[node] += member.weight * cell.arc_mm();
             material.by_stiffness[node] += member.weight * cell.bending();
         }
-        self.add_ends(x, &mut material.arc);
+        self.add_ends(&mut material.arc);
         if material.on {
             self.lay_material(&mut material);
         }
@@ -250,21 +265,19 @@ impl Model {
             let member = &shaped.member;
             let node = member.node as usize;
             let followed = material.rods.get(shaped.rod).is_some_and(Option::is_some);
-            let kappa = if followed {
-                self.nodes.natural[node]
+            let natural = if followed {
+                Natural::Curvature(self.nodes.natural[node])
             } else {
-                shaped.curvature
+                shaped.natural
             };
-            if kappa <= 0.0 {
+            if natural.is_none() {
                 continue;
             }
             let corner = self.corner_now(member.corner);
             let along = self.towards_natural(shaped, &corner, rolls);
             energy += member.weight
                 * self.nodes.stiffness[node]
-                * corner.cell.arc_mm()
-                * kappa
-                * (0.5 * kappa - along);
+                * natural.energy(corner.cell.arc_mm(), along);
         }
         if self.near.len() == x.len() {
             let away = x.iter().zip(&self.near).map(|(x, n)| (x - n) * (x - n));

@@ -7,7 +7,7 @@ use super::corners::pull;
 use super::grip::Grips;
 use super::layout::FIXED;
 use super::material::Material;
-use super::sections::Relaxation;
+use super::sections::{Relaxation, Turning};
 use super::terms::{
     Axis, ContactTerm, CornerTerm, EndTerm, Gate, Member, Mix, Nodes, RodNodes, ShapedTerm, Spot,
     Terms,
@@ -106,6 +106,7 @@ pub(crate) struct Model {
     /// See [`Model::softest`].
     pub(crate) softest: f64,
     pub(crate) relaxation: Relaxation,
+    pub(crate) turning: Turning,
     /// The cap on stiffness for which the contact laws were made, where they depend on nothing else.
     pub(crate) laws_for: Option<f64>,
     pub(crate) grips: Grips,
@@ -229,11 +230,14 @@ impl Model {
         self.roll_hessian.resize(free, 0.0);
 
         self.look(x);
-        energy.total += self.feel_grips(x);
-        energy.total += self.feel_material(x, rolls);
-        let bent = self.feel_corners();
-        energy.total += bent.total;
-        energy.size += bent.size;
+        for part in [
+            self.feel_grips(x),
+            self.feel_material(rolls),
+            self.feel_corners(),
+        ] {
+            energy.total += part.total;
+            energy.size += part.size;
+        }
         for (end, grip_n) in self.ends.iter().zip(&self.grips.end_n) {
             let load = end.load + grip_n;
             if load.abs() > 0.0 {
@@ -252,7 +256,7 @@ impl Model {
         }
         self.shaped_at.clear();
         for shaped in &self.shaped {
-            if shaped.curvature <= 0.0 {
+            if shaped.natural.is_none() {
                 continue;
             }
             let nodes = shaped.member.nodes.map(|n| n as usize);
@@ -263,7 +267,7 @@ impl Model {
             let found = corner.pre_shaped(
                 frames,
                 shaped.stiffness,
-                shaped.curvature,
+                shaped.natural,
                 [
                     frames[1].tangent,
                     frames[1].across(roll),

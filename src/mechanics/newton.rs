@@ -114,6 +114,27 @@ pub(crate) struct Newton {
     near: Vec<f64>,
     anderson: Anderson,
     pub(crate) history: History,
+    pub(crate) work: Work,
+}
+
+/// Work done and the most that may be: unknowns of all factorisations together, the same on every
+/// machine.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Work {
+    pub(crate) done: u64,
+    pub(crate) most: u64,
+}
+
+impl Work {
+    /// Counts a factorisation; false where that is one too many.
+    pub(crate) fn factorise(&mut self, unknowns: usize) -> bool {
+        self.done = self.done.saturating_add(unknowns as u64);
+        !self.is_over()
+    }
+
+    pub(crate) const fn is_over(&self) -> bool {
+        self.done > self.most
+    }
 }
 
 fn largest(gradient: &[f64], rolls: &[f64]) -> (f64, usize) {
@@ -357,6 +378,9 @@ impl Newton {
             }
             loop {
                 self.history.factorisations += 1;
+                if !self.work.factorise(n) {
+                    return None;
+                }
                 if self.solve_for(model, shift) {
                     break;
                 }
@@ -553,20 +577,32 @@ impl Newton {
     }
 
     /// Lowest eigenvalue of the Hessian at `x` and its direction (in `step`), by inverse
-    /// iteration about a shift below it. The model must hold the Hessian at `x`.
+    /// iteration about a shift below it; none where that does not come to rest. (One below zero is told
+    /// anyway: the iteration falls, and a saddle it is then.) The model must hold the Hessian at `x`.
     pub(crate) fn lowest_mode(&mut self, model: &mut Model) -> Option<f64> {
-        /// Iterations: the gap to the next mode is usually a factor, so 25 give three digits.
-        const ITERATIONS: usize = 25;
+        /// Most iterations: the gap to the next mode is usually a factor, so 25 give three digits; modes
+        /// nearly alike take more.
+        const ITERATIONS: usize = 200;
+        /// Change of the eigenvalue from one iteration to the next, as a share of its distance from the
+        /// shift, at which it is taken: four digits even if the next mode is only a hundredth away.
+        const AT_REST: f64 = 1e-6;
         model.assemble();
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
-        while !model.factorise(shift) {
+        let n = model.unknowns();
+        loop {
+            self.history.factorisations += 1;
+            if !self.work.factorise(n) {
+                return None;
+            }
+            if model.factorise(shift) {
+                break;
+            }
             shift = (2.0 * shift).max(1e-9 * scale);
             if shift >= 1e6 * scale || scale.is_nan() {
                 return None;
             }
         }
-        let n = model.unknowns();
         // A fixed start without symmetry, so that no mode is missed and every run is alike.
         let mut state = 0.5_f64;
         self.step.clear();
@@ -576,26 +612,31 @@ impl Newton {
         }));
         self.columns.clear();
         self.columns.resize(n, 0.0);
-        let mut value = f64::NAN;
+        let mut found = None;
+        let mut before = f64::INFINITY;
         for _ in 0..ITERATIONS {
             let norm = self.step.iter().map(|s| s * s).sum::<f64>().sqrt();
             for s in &mut self.step {
                 *s /= norm;
             }
             model.multiply(&self.step, &mut self.columns);
-            value = self
-                .step
-                .iter()
-                .zip(&self.columns)
-                .map(|(a, b)| a * b)
-                .sum();
+            let products = self.step.iter().zip(&self.columns).map(|(a, b)| a * b);
+            let value: f64 = products.sum();
             model.solve(&mut self.step);
+            let rests = (value - before).abs() <= AT_REST * (value + shift).abs();
+            if rests || value < 0.0 {
+                found = Some(value);
+            }
+            if rests {
+                break;
+            }
+            before = value;
         }
         let norm = self.step.iter().fold(0.0_f64, |m, s| m.max(s.abs()));
         for s in &mut self.step {
             *s /= norm;
         }
-        Some(value)
+        found
     }
 
     /// Leaves a saddle along the mode in `step`, to the side where the energy is lower.

@@ -4,10 +4,14 @@ use super::scene::{
     AxialLoad, Beside, Container, End, NaturalBend, Rod, Roll, Scene, StartSupport, Stretch,
     TubeStation, nest,
 };
-use super::{Flag, MechanicsError, Profile, Settings, Settle, Solution, Status};
+use super::{Contact, Flag, MechanicsError, Profile, Settings, Settle, Solution, Status};
 use crate::geometry::{Frame, Point, Vector};
 use crate::math;
 use serde::{Deserialize, Serialize};
+
+mod friction;
+
+pub use friction::{FrictionHeld, FrictionLoss, FrictionReport, ProblemFriction, ProblemMove};
 
 /// Rods in a tube of straight runs and arcs.
 ///
@@ -38,6 +42,14 @@ pub struct Problem {
     /// tube. Default 1.
     #[serde(default = "one")]
     pub spacing_mm: f64,
+    /// Coefficients of friction, pair by pair; a pair that is not given has none. Only where a rod
+    /// `moves`.
+    #[serde(default)]
+    pub friction: Vec<ProblemFriction>,
+    /// The rod that slides, while the others are held at their starts. Left out: none does, and nothing
+    /// has friction.
+    #[serde(default)]
+    pub moves: Option<ProblemMove>,
     /// Settings of the solve.
     #[serde(default)]
     pub settings: Settings,
@@ -240,6 +252,7 @@ impl Problem {
         if let Some(bad) = self.line_load_n_per_mm.iter().find(|x| !x.is_finite()) {
             return refuse("line_load_n_per_mm".into(), *bad, "finite");
         }
+        self.check_friction()?;
         let tube = self.tube()?;
         let rods = self
             .rods
@@ -464,11 +477,66 @@ impl Problem {
     /// Poses and solves.
     ///
     /// # Errors
-    /// As [`Self::pose`] and [`Settle::settle`].
+    /// As [`Self::pose`] and [`Self::solve_posed`].
     pub fn solve(&self) -> Result<ProblemReport, MechanicsError> {
         let posed = self.pose()?;
-        let solution = Settle::new(self.settings).settle(&posed.scene())?;
-        Ok(self.report(&posed, &solution))
+        self.solve_posed(&posed, &mut Settle::new(self.settings))
+    }
+
+    /// Solves what [`Self::pose`] gave, with the memory of solves before.
+    ///
+    /// # Errors
+    /// As [`Settle::settle`]; where a rod moves as [`super::StackSolver::solve`], and
+    /// [`MechanicsError::LockedUp`] where friction holds it whatever force is put on it.
+    pub fn solve_posed(
+        &self,
+        posed: &Posed,
+        settle: &mut Settle,
+    ) -> Result<ProblemReport, MechanicsError> {
+        let Some(moved) = &self.moves else {
+            let solution = settle.settle(&posed.scene())?;
+            return Ok(self.report(posed, &solution));
+        };
+        let (solution, friction) = self.slide(posed, moved)?;
+        Ok(ProblemReport {
+            friction: Some(friction),
+            ..self.report(posed, &solution)
+        })
+    }
+
+    /// What a rod is called.
+    fn name(&self, k: usize) -> String {
+        let given = &self.rods[k].name;
+        if given.is_empty() {
+            format!("rod {k}")
+        } else {
+            given.clone()
+        }
+    }
+
+    /// Nearer than this, mm, contacts of a pair are one zone: two stations; or half a wave of a beam on a
+    /// bed of the wall's stiffness (`pi (4 B / k)^(1/4)`), over which a rod that lies flush lifts off next to
+    /// a point force.
+    fn zone_gap_mm(&self, posed: &Posed, solution: &Solution, contact: &Contact) -> f64 {
+        let spacing_mm = posed.tube[1].s_mm - posed.tube[0].s_mm;
+        let stiffness = |k: usize| {
+            let state = &solution.rods[k];
+            let at = state
+                .station_mm
+                .partition_point(|s| *s < contact.station_mm)
+                .min(state.from_tip_mm.len() - 1);
+            posed.rods[k].stiffness_n_mm2.at(state.from_tip_mm[at])
+        };
+        let own = stiffness(contact.rod);
+        let (b, k) = match contact.other {
+            Some(other) => (
+                own.min(stiffness(other)),
+                self.settings.device_stiffness_n_per_mm2,
+            ),
+            None => (own, self.wall_stiffness_n_per_mm2),
+        };
+        let half_wave_mm = std::f64::consts::PI * (4.0 * b / k).sqrt().sqrt();
+        half_wave_mm.max(2.01 * spacing_mm)
     }
 
     /// What an engineer wants to read of a solution.
@@ -477,14 +545,6 @@ impl Problem {
         /// Forces below this, N, are the rounding of a balance to 1e-6 N, no contact.
         const LEAST_FORCE_N: f64 = 2e-6;
         let spacing_mm = posed.tube[1].s_mm - posed.tube[0].s_mm;
-        let name = |k: usize| {
-            let given = &self.rods[k].name;
-            if given.is_empty() {
-                format!("rod {k}")
-            } else {
-                given.clone()
-            }
-        };
         let rods = solution
             .rods
             .iter()
@@ -496,8 +556,9 @@ impl Problem {
                     .enumerate()
                     .fold((0, 0.0), |m, (i, c)| if *c > m.1 { (i, *c) } else { m });
                 RodReport {
-                    name: name(k),
+                    name: self.name(k),
                     bending_energy_n_mm: r.bending_energy_n_mm,
+                    averaging_n_mm: r.averaging_n_mm,
                     path_length_mm: r.path_length_mm,
                     centre_line_mm: r.centre_line_mm,
                     largest_curvature_per_mm: largest,
@@ -510,7 +571,10 @@ impl Problem {
             })
             .collect();
         let contacts = solution
-            .zones(2.01 * spacing_mm, LEAST_FORCE_N)
+            .zones_by(
+                |contact| self.zone_gap_mm(posed, solution, contact),
+                LEAST_FORCE_N,
+            )
             .iter()
             .map(|zone| {
                 let resultant = zone.force_in_space_n.norm();
@@ -521,12 +585,13 @@ impl Problem {
                     .min(posed.tube.len() - 1);
                 let frame = &posed.tube[near].frame;
                 ContactReport {
-                    rod: name(zone.rod),
-                    against: zone.other.map_or_else(|| "tube".into(), name),
+                    rod: self.name(zone.rod),
+                    against: zone.other.map_or_else(|| "tube".into(), |j| self.name(j)),
                     from_mm: zone.from_mm,
                     to_mm: zone.to_mm,
                     station_mm: zone.station_mm,
                     resultant_n: resultant,
+                    wall_resultant_n: zone.force_across_n.norm(),
                     sum_of_sizes_n: zone.sum_of_sizes_n,
                     force_on_rod_deg: math::atan2(side.dot(&frame.n2), side.dot(&frame.n1))
                         .to_degrees(),
@@ -540,12 +605,17 @@ impl Problem {
             rods,
             contacts,
             contact_energy_n_mm: solution.contact_energy_n_mm,
+            averaging_n_mm: solution.rods.iter().map(|r| r.averaging_n_mm).sum(),
             residual_n: solution.residual_n,
+            load_off_n: solution.load_off_n,
+            length_off_mm: solution.length_off_mm,
+            factorised_unknowns: solution.factorised_unknowns,
             newton_steps: solution.steps,
             stations: posed.tube.len(),
             spacing_mm,
             smallest_eigenvalue_n_per_mm: solution.smallest_eigenvalue_n_per_mm,
             flags: solution.flags.clone(),
+            friction: None,
             milliseconds: None,
         }
     }
@@ -575,8 +645,11 @@ fn station(piece: &Piece<'_>, s_mm: f64, wall_stiffness_n_per_mm2: f64) -> TubeS
 pub struct ProblemReport {
     /// How the solve ended.
     pub status: Status,
-    /// Bending energy of all rods, N mm.
+    /// Bending energy of all rods, N mm, with [`Self::averaging_n_mm`].
     pub energy_n_mm: f64,
+    /// Of it, the second-order correction for what stations average away, N mm: `h²/12` times the integral
+    /// of `B kappa'²`, kappa being the elastic curvature and `h` the length of rod between stations.
+    pub averaging_n_mm: f64,
     /// Rod by rod.
     pub rods: Vec<RodReport>,
     /// Zones of contact. Compare resultants: a point contact splits over two stations.
@@ -585,6 +658,12 @@ pub struct ProblemReport {
     pub contact_energy_n_mm: f64,
     /// Largest force out of balance, N.
     pub residual_n: f64,
+    /// Largest difference between the loads used and those that the shapes call for, N.
+    pub load_off_n: f64,
+    /// How far stiffness and diameters lie from where the shapes put them along the rods, mm.
+    pub length_off_mm: f64,
+    /// Work: unknowns of all factorisations (of the last round, where a rod moves).
+    pub factorised_unknowns: u64,
     /// Newton steps.
     pub newton_steps: usize,
     /// Stations.
@@ -595,6 +674,9 @@ pub struct ProblemReport {
     pub smallest_eigenvalue_n_per_mm: Option<f64>,
     /// What to know besides.
     pub flags: Vec<Flag>,
+    /// What the move takes, where a rod moves.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub friction: Option<FrictionReport>,
     /// Time of the solve, ms, entered by the caller.
     pub milliseconds: Option<f64>,
 }
@@ -604,8 +686,10 @@ pub struct ProblemReport {
 pub struct RodReport {
     /// Its name.
     pub name: String,
-    /// Bending energy up to its end, N mm.
+    /// Bending energy up to its end, N mm, with [`Self::averaging_n_mm`].
     pub bending_energy_n_mm: f64,
+    /// Of it, the second-order correction, N mm.
+    pub averaging_n_mm: f64,
     /// Length along the rod up to its end, mm.
     pub path_length_mm: f64,
     /// Length of the centre line it spans, mm.
@@ -637,9 +721,12 @@ pub struct ContactReport {
     pub to_mm: f64,
     /// Centre of force, mm.
     pub station_mm: f64,
-    /// Size of the resultant, N.
+    /// Size of the resultant of the forces normal to the rod, N: what balances the rod. Where the rod
+    /// leaves the tube tilted by `alpha` it is what the wall answers over `cos alpha`.
     pub resultant_n: f64,
-    /// Sum of the sizes of its parts, N.
+    /// Size of the resultant of what the wall (or the other rod) answers across the centre line, N.
+    pub wall_resultant_n: f64,
+    /// Sum of the sizes of its parts, N: of what the wall answers.
     pub sum_of_sizes_n: f64,
     /// Direction of the force on the rod in the tube's frame, degrees from the first normal; the
     /// rod touches on the opposite side.

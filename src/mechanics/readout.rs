@@ -23,7 +23,10 @@ impl Settle {
         passed_saddle: bool,
     ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
+        self.model.relaxation.halved = false;
         self.model.update_sections(scene);
+        // stiffness and natural curvature as they were solved for
+        self.model.measure_material(&self.newton.rolls);
         let mut flags = Vec::new();
         if passed_saddle || self.between {
             flags.push(Flag::SeveralEquilibria);
@@ -61,6 +64,9 @@ impl Settle {
             contacts,
             contact_energy_n_mm,
             residual_n: history.residuals_n.last().copied().unwrap_or(f64::NAN),
+            load_off_n: self.off_n,
+            length_off_mm: self.model.relaxation.slid_mm,
+            factorised_unknowns: self.worked(),
             steps: history.steps,
             factorisations: history.factorisations,
             residuals_n: history.residuals_n,
@@ -80,6 +86,8 @@ impl Settle {
         let mut curvature_per_mm = vec![0.0; count];
         let mut moment_n_mm = vec![0.0; count];
         let (mut bending, mut path) = (0.0, 0.0);
+        // elastic moments, about their axes; a node that is handed over has a part of its weight
+        let mut moments = vec![(Vector::zeros(), 0.0); count];
         // members of a node follow one another
         let mut before: Option<(usize, [Vector; 2])> = None;
         for member in model.members_of(k) {
@@ -96,6 +104,9 @@ impl Settle {
             }
             bending += member.weight * energy;
             path += member.weight * corner.cell.arc_mm();
+            let (moment, weight) = &mut moments[node - range.start];
+            *moment += corner.tangent().cross(&bent) * (member.weight * b);
+            *weight += member.weight;
             let mut sums = [
                 corner.curvature_per_mm() * member.weight,
                 bent * (member.weight * b),
@@ -113,6 +124,7 @@ impl Settle {
                 path += end.weight * model.abreast.length_mm(end.edge as usize);
             }
         }
+        let correction = self.averaging_n_mm(range.start, &moments);
         let last = range.end - 1;
         let (end, ..) = model.abreast.edge(last - 1);
         let axis = model.frames[model.nodes.frame[last] as usize].tangent;
@@ -124,13 +136,42 @@ impl Settle {
             curvature_per_mm,
             moment_n_mm,
             load_n: range.clone().map(|node| model.load_at(k, node)).collect(),
-            bending_energy_n_mm: bending,
+            bending_energy_n_mm: bending + correction,
+            averaging_n_mm: correction,
             path_length_mm: path,
             centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
             roll_rad: self.newton.rolls[k],
             end_angle_rad: math::acos(end.dot(&axis).clamp(-1.0, 1.0)),
             last_weight: model.rods[k].blend,
         }
+    }
+
+    /// By how much nodes' energies fall short because each takes the mean of the curvature over the two
+    /// edges at it, N mm, for the elastic moments at the nodes from `first` on and their weights.
+    ///
+    /// The mean is `kappa + h² kappa''/12`; summed by parts this takes `h²/12` times the integral of
+    /// `B kappa'²` off the energy, and where a moment steps in slope, at contacts on nodes, and at clamped
+    /// and free ends nothing else of that order is left. Of second order itself, so that what is left
+    /// after it is of fourth where contacts lie on nodes. With `M = B kappa`, which goes on where
+    /// stiffness or natural curvature steps.
+    fn averaging_n_mm(&self, first: usize, moments: &[(Vector, f64)]) -> f64 {
+        let model = &self.model;
+        let whole = |(moment, weight): &(Vector, f64)| {
+            if *weight > 0.0 {
+                moment / *weight
+            } else {
+                *moment
+            }
+        };
+        let mut sum = 0.0;
+        for (i, pair) in moments.windows(2).enumerate() {
+            let change = whole(&pair[1]) - whole(&pair[0]);
+            let b = &model.nodes.stiffness[first + i..first + i + 2];
+            let compliance = 0.5 * (1.0 / b[0] + 1.0 / b[1]);
+            let length_mm = model.abreast.length_mm(first + i);
+            sum += length_mm * change.norm_squared() * compliance / 12.0;
+        }
+        sum
     }
 
     /// Direction of a rod at a place, not of unit length.
@@ -297,6 +338,10 @@ impl Settle {
                 rod,
                 station_mm,
                 angle_deg,
+            }
+        } else if self.unsettled_n > 0.0 {
+            Status::Unsettled {
+                load_n: self.unsettled_n,
             }
         } else {
             Status::Converged

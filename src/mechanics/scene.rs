@@ -237,6 +237,22 @@ impl Rod {
         }
     }
 
+    /// Whether its stiffness or its natural curvature changes along it.
+    pub(crate) fn changes_along(&self) -> bool {
+        !self.stiffness_n_mm2.is_constant() || self.natural.is_some()
+    }
+
+    /// Whether something of it is brought to agree with its shape by rounds: a load given at its end, or the
+    /// natural angles of a pre-shaped tip. (Held at its hub, all follows at every evaluation.)
+    pub(crate) fn goes_by_rounds(&self) -> bool {
+        matches!(self.load, AxialLoad::Frictionless(_)) || self.turns_by_rounds()
+    }
+
+    /// Whether its pre-shaped tip is.
+    pub(crate) fn turns_by_rounds(&self) -> bool {
+        self.natural.is_some() && !matches!(self.load, AxialLoad::Held { .. })
+    }
+
     /// Arc length of the centre line at its end, mm.
     pub(crate) fn end_mm(&self, tube: &[TubeStation]) -> f64 {
         match &self.end {

@@ -1,6 +1,8 @@
 //! What follows from a shape: distances from the tips, stiffness and diameters there, loads.
 
 use super::abreast::clear_for_vectors;
+use super::anderson::Anderson;
+use super::bend::Natural;
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
@@ -18,9 +20,27 @@ pub(crate) struct Relaxation {
     pub(crate) gap: Vec<f64>,
     pub(crate) share: f64,
     pub(crate) unsettled_n: f64,
+    /// How far stiffness and diameters that go by rounds slid along rods when they were last brought to the
+    /// shape, mm.
+    pub(crate) slid_mm: f64,
+    /// Whether they are moved half way only: where they swing between two shapes, half way lies between.
+    pub(crate) halved: bool,
     /// Whether `used` stays as it is; what the shape calls for is then told in `called`.
     pub(crate) held: bool,
     pub(crate) called: Vec<f64>,
+}
+
+/// Angles by which pre-shaped nodes are bent by nature and the loads that go with them, on their way to
+/// those that follow from the shape: two numbers for a node, rad and N.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Turning {
+    used: Vec<f64>,
+    called: Vec<f64>,
+    gap: Vec<f64>,
+    weight: Vec<f64>,
+    /// Whether loads follow yet.
+    loaded: bool,
+    anderson: Anderson,
 }
 
 impl Model {
@@ -33,6 +53,7 @@ impl Model {
     /// As [`Self::update_sections`], for some of the rods.
     fn update_sections_of(&mut self, scene: &Scene<'_>, wanted: impl Fn(&Rod) -> bool) {
         self.look_at_stored();
+        let mut slid_mm = 0.0;
         for (k, rod) in scene.rods.iter().enumerate() {
             if !wanted(rod) {
                 continue;
@@ -45,6 +66,8 @@ impl Model {
             let mut along = 0.0;
             let mut at = range.end - 1;
             let from_tip = &mut self.nodes.from_tip;
+            self.scratch.clear();
+            self.scratch.extend_from_slice(&from_tip[range.clone()]);
             from_tip[at] = 0.0;
             if nodes.skips() {
                 let last = nodes.last();
@@ -67,6 +90,16 @@ impl Model {
                 at -= 1;
                 along += lists.length_mm(at) + 0.5 * correction;
                 from_tip[at] = along;
+            }
+            let held = matches!(rod.load, AxialLoad::Held { .. });
+            if !constant_diameters(rod) || !(held || rod.stiffness_n_mm2.is_constant()) {
+                let arcs = &mut self.nodes.from_tip[range.clone()];
+                for (old, new) in self.scratch.iter().zip(arcs) {
+                    slid_mm = larger(slid_mm, (old - *new).abs());
+                    if self.relaxation.halved {
+                        *new = 0.5 * (old + *new);
+                    }
+                }
             }
             let arcs = &self.nodes.from_tip[range.clone()];
             for (profile, mean, into) in [
@@ -106,6 +139,7 @@ impl Model {
                 }
             }
         }
+        self.relaxation.slid_mm = slid_mm;
     }
 
     /// Brings all coefficients up to date with the stored offsets. `stiffest` caps the contact
@@ -118,9 +152,7 @@ impl Model {
         stiffest: f64,
     ) {
         // (which looks at the shape) distances from the tip change nothing where all along a rod is the same
-        self.update_sections_of(scene, |rod| {
-            !(rod.stiffness_n_mm2.is_constant() && constant_diameters(rod)) || rod.natural.is_some()
-        });
+        self.update_sections_of(scene, |rod| rod.changes_along() || !constant_diameters(rod));
         self.update_loads(scene, rolls);
         self.update_forces(scene);
         self.update_grips(scene);
@@ -137,10 +169,18 @@ impl Model {
         for end in &mut self.ends {
             end.load = end.weight * self.nodes.load[end.node as usize];
         }
+        let mut turns = self.turning.used.chunks_exact(2);
         for shaped in &mut self.shaped {
             let node = shaped.member.node as usize;
-            shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
-            shaped.curvature = self.nodes.natural[node];
+            let weight = shaped.member.weight;
+            shaped.stiffness = weight * self.nodes.stiffness[node];
+            shaped.natural = match shaped.turns.then(|| turns.next()).flatten() {
+                Some(turn) => {
+                    self.load[shaped.member.corner as usize] -= weight * turn[1];
+                    Natural::Turn(turn[0])
+                }
+                None => Natural::Curvature(self.nodes.natural[node]),
+            };
         }
         if self
             .laws_for
@@ -226,8 +266,11 @@ impl Model {
 
     /// Forgets the loads used so far.
     pub(crate) fn restart_loads(&mut self) {
+        self.turning.used.clear();
+        self.turning.anderson.restart();
         self.relaxation.used.clear();
         self.relaxation.held = false;
+        self.relaxation.halved = false;
     }
 
     /// How far loads held are from those called for, N.
@@ -261,6 +304,13 @@ impl Model {
                         self.follow_stiffness(k, rolls);
                     }
                 }
+            }
+        }
+        if self.shaped.iter().any(|s| s.turns) {
+            self.call_turns(rolls);
+            if !self.relaxation.held {
+                self.relax_turns(scene);
+                return;
             }
         }
         if follows || self.relaxation.held {
@@ -329,6 +379,7 @@ impl Model {
     /// Lets the load of rod `k` follow stiffness and natural curvature from the tip backwards.
     fn follow_stiffness(&mut self, k: usize, rolls: &[f64]) {
         let range = self.rods[k].range();
+        let turned = self.turned_moments(k, rolls);
         let mut behind: Option<(Vector, f64, Vector)> = None;
         let mut load = self.nodes.load[range.end - 1];
         for i in (range.start..range.end - 1).rev() {
@@ -339,17 +390,21 @@ impl Model {
                 behind.map_or_else(Vector::zeros, |(m, b, natural)| m / b + natural)
             };
             let frame = &self.frames[self.nodes.frame[i] as usize];
-            let natural = if self.nodes.natural[i] > 0.0 && inner {
+            let towards = if inner {
                 let tilt = Tilt {
                     from: frame.tangent,
                     to: self.corner_between(i).tangent(),
                 };
-                tilt.carry(frame.across(rolls[k])) * self.nodes.natural[i]
+                tilt.carry(frame.across(rolls[k]))
             } else {
                 Vector::zeros()
             };
+            let natural = towards * self.nodes.natural[i];
             let b = self.nodes.stiffness[i];
-            let moment = (curvature - natural) * b;
+            let moment = match turned.get(i - range.start).copied().flatten() {
+                Some(moment) if inner => moment,
+                _ => (curvature - natural) * b,
+            };
             if let Some((moment_behind, b_behind, natural_behind)) = behind {
                 let squared = moment.dot(&moment_behind);
                 let mean = (moment + moment_behind) * 0.5;
@@ -359,6 +414,124 @@ impl Model {
             self.nodes.load[i] = load;
             behind = Some((moment, b, natural));
         }
+    }
+
+    /// By node of rod `k`: the moment of pre-shaped nodes against the natural angles that were solved for
+    /// last, N mm, not those still to come; over all corners of a node that is handed over, which are at
+    /// rest together, not one by one. Empty where none were held.
+    fn turned_moments(&self, k: usize, rolls: &[f64]) -> Vec<Option<Vector>> {
+        let pairs = self.turning.used.chunks_exact(2);
+        if pairs.len() == 0 {
+            return Vec::new();
+        }
+        let range = self.rods[k].range();
+        let mut moments = vec![None; range.len()];
+        for (shaped, pair) in self.shaped.iter().filter(|s| s.turns).zip(pairs) {
+            let member = &shaped.member;
+            let node = member.node as usize;
+            if !range.contains(&node) {
+                continue;
+            }
+            let corner = self.corner_now(member.corner);
+            let frame = &self.frames[self.nodes.frame[node] as usize];
+            let towards = self.tilt_at(member).carry(frame.across(rolls[k]));
+            let bent = corner.curvature_per_mm() - towards * (pair[0] / corner.cell.arc_mm());
+            let moment = moments[node - range.start].get_or_insert_with(Vector::zeros);
+            *moment += bent * (member.weight * self.nodes.stiffness[node]);
+        }
+        moments
+    }
+
+    /// The angles by which pre-shaped nodes are bent by nature at their distances from the tip, and the loads
+    /// that go with them.
+    ///
+    /// Held at a natural *curvature*, nodes answer longer edges with more turn, which makes edges longer
+    /// still: from 60 degrees on, where an edge is twice as long as its station, rounds ran away or went
+    /// back and forth for ever. Held at a natural *angle*, the whole turns by what the bent length gives,
+    /// however it is shared out. An angle held also answers the edges' lengths otherwise than a curvature
+    /// held, by the load `M kappa`, which is taken off.
+    fn call_turns(&mut self, rolls: &[f64]) {
+        let mut turning = std::mem::take(&mut self.turning);
+        turning.called.clear();
+        turning.weight.clear();
+        for shaped in self.shaped.iter().filter(|s| s.turns) {
+            let node = shaped.member.node as usize;
+            let corner = self.corner_now(shaped.member.corner);
+            let (b, kappa) = (self.nodes.stiffness[node], self.nodes.natural[node]);
+            let arc_mm = corner.cell.arc_mm();
+            let along = self.towards_natural(shaped, &corner, rolls);
+            // the moment that was solved for, not that of an angle still to come
+            let used = turning.used.get(turning.called.len());
+            let moment = b * (along - used.map_or(kappa, |turn| turn / arc_mm));
+            turning.called.push(kappa * arc_mm);
+            turning.called.push(moment * kappa);
+            // an angle as the force that it makes on a straight rod
+            let station_mm = corner.cell.m * (1.0 - 0.5 * corner.cell.q);
+            turning.weight.extend([b / (station_mm * station_mm), 1.0]);
+        }
+        if self.relaxation.held {
+            turning.used.clone_from(&turning.called);
+        }
+        self.turning = turning;
+    }
+
+    /// Moves those angles, and all loads, from the ones used so far towards those called for, by Anderson's
+    /// method. Moments of a first guess would push the rod behind its tip out of shape: loads begin without
+    /// them, and follow when angles nearly agree.
+    fn relax_turns(&mut self, scene: &Scene<'_>) {
+        /// Mismatch of angles, as forces, from which on loads follow, N: the moments left then push less
+        /// than any load that matters.
+        const TURNED_N: f64 = 1e-3;
+        let mut turning = std::mem::take(&mut self.turning);
+        let angles = turning.called.len();
+        turning.called.extend_from_slice(&self.nodes.load);
+        let n = turning.called.len();
+        #[expect(clippy::cast_precision_loss, reason = "a few thousand nodes")]
+        let share = 1.0 / ((n - angles) as f64).max(1.0).sqrt();
+        turning.weight.resize(n, share);
+        if turning.used.len() != n {
+            turning.used.clone_from(&turning.called);
+            for pair in turning.used[..angles].chunks_exact_mut(2) {
+                pair[1] = 0.0;
+            }
+            for (k, rod) in scene.rods.iter().enumerate() {
+                if let (true, AxialLoad::Frictionless(tip_n)) = (rod.turns_by_rounds(), &rod.load) {
+                    let range = self.rods[k].range();
+                    turning.used[angles + range.start..angles + range.end].fill(*tip_n);
+                }
+            }
+            turning.loaded = false;
+            turning.anderson.restart();
+            self.relaxation.unsettled_n = f64::INFINITY;
+        } else {
+            if !turning.loaded {
+                let used = &turning.used;
+                for (i, called) in turning.called.iter_mut().enumerate() {
+                    if i >= angles || i % 2 == 1 {
+                        *called = used[i];
+                    }
+                }
+            }
+            turning.gap.clear();
+            let mut unsettled_n = 0.0;
+            for (i, (called, used)) in turning.called.iter().zip(&turning.used).enumerate() {
+                let gap = called - used;
+                let weight = if i < angles { turning.weight[i] } else { 1.0 };
+                unsettled_n = larger(unsettled_n, weight * gap.abs());
+                turning.gap.push(gap);
+            }
+            (turning.anderson).step(&mut turning.used, &turning.gap, Some(&turning.weight));
+            if !turning.loaded {
+                turning.loaded = unsettled_n < TURNED_N;
+                if turning.loaded {
+                    turning.anderson.restart();
+                }
+                unsettled_n = f64::INFINITY;
+            }
+            self.relaxation.unsettled_n = unsettled_n;
+        }
+        self.nodes.load.copy_from_slice(&turning.used[angles..]);
+        self.turning = turning;
     }
 
     /// Rolls of the rods and where in the border each lies.

@@ -14,6 +14,11 @@ pub struct Settings {
     /// Most Newton steps over all stages. Default 1000: a usual solve takes 10 to 40, a pushed
     /// rod that has to wind round its vessel some hundreds.
     pub most_newton_steps: usize,
+    /// Most work of one solve, the second try by short steps included, in unknowns that are factorised (two
+    /// for every node of every factorisation): the same on every machine, where a time would not be.
+    /// Default 30 million: some ten seconds of one core (3 million a second, measured), thirty times what
+    /// four rods over 900 mm take. A solve that needs more ends with [`MechanicsError::OverBound`].
+    pub most_factorised_unknowns: u64,
     /// Half-width of the contact onset, mm. Default 0.03: smaller ones make Newton's method
     /// hunt for the contact set, larger ones falsify clearances. A third of the gap bounds it, and
     /// behind walls stiffer than `onset_stiffness_n_per_mm2` it shrinks in proportion, so that a
@@ -55,6 +60,7 @@ impl Default for Settings {
         Self {
             gradient_tolerance_n: 1e-6,
             most_newton_steps: 1000,
+            most_factorised_unknowns: 30_000_000,
             onset_mm: 0.03,
             onset_stiffness_n_per_mm2: 10.0,
             device_stiffness_n_per_mm2: 20.0,

@@ -4,7 +4,7 @@ use super::MechanicsError;
 use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
-use super::newton::{Ended, History, Newton, Pace, larger};
+use super::newton::{Ended, History, Newton, Pace, Work, larger};
 use super::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use super::settings::Settings;
 use super::solution::{RodState, Solution};
@@ -21,6 +21,10 @@ pub(crate) const LOADS_TO_FORCES: f64 = 10.0;
 /// Where rounds run out with loads this near to the shape's own, N, that is reported with a flag, not
 /// refused: well below friction, and a start for the loads with friction.
 pub(crate) const UNSETTLED_N: f64 = 5e-3;
+/// How far stiffness and diameters may still slide along a rod from one round to the next, mm: in
+/// agreement, and where rounds run out; both far below what tapers are known to.
+const SETTLED_MM: f64 = 1e-8;
+const UNSETTLED_MM: f64 = 1e-3;
 /// Rounds before loads and shape are held to swing, and by how much they must come nearer in so many
 /// rounds.
 const FEWEST_ROUNDS: usize = 6;
@@ -33,13 +37,23 @@ const MOST_SADDLES: usize = 8;
 /// Stations to one of the next coarser level. The ends of contact stretches move by about a station
 /// a factorisation; with two, the coarser level leaves them within two.
 const COARSENING: usize = 2;
-/// Balance of shapes that only prepare the next stage, N.
+/// Balance of shapes that only prepare the next stage, N: a thousandth of a newton moves soft rods by less
+/// than the next stage does.
 const PREPARED_N: f64 = 1e-3;
+/// The same from one stiffness of the walls to the next, where ends of contact stretches are to stay.
+const STIFFENED_N: f64 = 1e-4;
+/// Balance of the first two rounds, N: loads and diameters still move after them, by more than that.
+const FIRST_ROUNDS_N: [f64; 2] = [1e-3, 1e-5];
 /// How stiffly a shape that was lost is first kept near its start, N/mm, by which share that falls
 /// from stage to stage, and what counts as nothing.
 const HELD_NEAR_N_PER_MM: f64 = 1e-2;
 const HELD_LESS: f64 = 0.1;
 const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
+/// Stretch over which two rods side by side must be too wide for the lumen around both before that is
+/// refused unsolved, mm: further than tips and tapers lie from where a first guess has them.
+const TOO_WIDE_MM: f64 = 20.0;
+/// By how much too wide, mm: lumens give less, and diameters are known no better.
+const TOO_WIDE_BY_MM: f64 = 0.05;
 /// Finds equilibria; keeps its memory from one solve to the next.
 ///
 /// ```
@@ -70,9 +84,13 @@ pub struct Settle {
     follows: bool,
     /// Mismatch of the loads used and those of the shape, N, where rounds ran out.
     pub(crate) unsettled_n: f64,
+    /// The same, whatever ended the rounds.
+    pub(crate) off_n: f64,
     /// Whether the state found would leave for another if nobody held the hubs.
     pub(crate) between: bool,
     shapes: Vec<Shape>,
+    /// Whether several solves share what work they may take.
+    shares_work: bool,
 }
 
 /// Axis of a rod by arc length of the centre line.
@@ -222,6 +240,12 @@ impl Settle {
     /// be posed, [`MechanicsError::Prolapsed`] where a rod runs away from the route,
     /// [`MechanicsError::NotConverged`] where no equilibrium was found.
     pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        self.restart_work();
+        self.settle_twice(scene)
+    }
+
+    /// By long steps, else by short ones.
+    fn settle_twice(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         match self.settle_from_scratch(scene) {
             // long steps may lose a rod that short ones keep
             Err(lost) if lost.is_lost() => {
@@ -243,6 +267,9 @@ impl Settle {
         scene: &Scene<'_>,
     ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
+        self.model.lay_out_nodes(scene);
+        self.model.update_sections(scene);
+        self.check_room(scene)?;
         let stiffest = self.stiffest(scene);
         let soft = self.settings.first_stiffness_n_per_mm2.min(stiffest);
         let mut passed_saddle = false;
@@ -253,7 +280,7 @@ impl Settle {
             let tolerance = if last {
                 self.settings.gradient_tolerance_n
             } else {
-                self.settings.gradient_tolerance_n.max(1e-4)
+                self.settings.gradient_tolerance_n.max(STIFFENED_N)
             };
             passed_saddle |= self.settle_stage(scene, stiffness, tolerance, !last)?;
             if last {
@@ -314,6 +341,53 @@ impl Settle {
         Ok(())
     }
 
+    /// Refuses rods side by side where a lumen has no room for both: whatever way is tried to such a state
+    /// is lost, after much work. Needs distances from the tips ([`Model::update_sections`]).
+    fn check_room(&self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
+        let nodes = &self.model.nodes;
+        for pair in scene.beside {
+            let [a, b] = pair.rods;
+            if scene.rods[a].yields || scene.rods[b].yields {
+                continue;
+            }
+            let mut from_mm = None;
+            let containers = &scene.rods[a].containers;
+            let counts = [a, b].map(|k| self.model.rods[k].last_regular + 1);
+            for (i, station) in scene.tube.iter().enumerate().take(counts[0].min(counts[1])) {
+                let s_mm = station.s_mm;
+                let around = containers.iter().find(|c| s_mm <= c.to_mm);
+                let outer = match around.map(|c| c.container) {
+                    Some(Container::Rod(j)) if i <= self.model.rods[j].last_regular => j,
+                    _ => {
+                        from_mm = None;
+                        continue;
+                    }
+                };
+                let [na, nb, no] = [a, b, outer].map(|k| self.model.rods[k].first + i);
+                let together_mm = nodes.outer[na] + nodes.outer[nb];
+                let lumen_mm = nodes.inner[no];
+                let too_wide = s_mm >= pair.from_mm
+                    && s_mm <= pair.to_mm
+                    && together_mm > lumen_mm + TOO_WIDE_BY_MM;
+                if !too_wide {
+                    from_mm = None;
+                    continue;
+                }
+                let since_mm = *from_mm.get_or_insert(s_mm);
+                if s_mm - since_mm >= TOO_WIDE_MM {
+                    return Err(MechanicsError::NoRoomBeside {
+                        rods: pair.rods,
+                        outer,
+                        station_mm: since_mm,
+                        together_mm,
+                        lumen_mm,
+                    });
+                }
+            }
+        }
+        Ok(())
+    }
+
     /// Equilibrium from a neighbouring one, such as before a device moved by a millimetre; from
     /// scratch where the way from there is lost.
     ///
@@ -327,6 +401,7 @@ impl Settle {
         if before.rods.len() != scene.rods.len() {
             return self.settle(scene);
         }
+        self.restart_work();
         self.begin(scene)?;
         self.model.lay_out_nodes(scene);
         self.shapes.clear();
@@ -345,10 +420,28 @@ impl Settle {
         let tolerance = self.settings.gradient_tolerance_n;
         match self.settle_stage(scene, stiffest, tolerance, false) {
             Ok(passed_saddle) => self.finish(scene, passed_saddle),
-            Err(MechanicsError::NotConverged { .. } | MechanicsError::Prolapsed { .. }) => {
-                self.settle(scene)
-            }
+            Err(lost) if lost.is_lost() => self.settle_twice(scene),
             Err(other) => Err(other),
+        }
+    }
+
+    /// From here on all solves together may take so many factorised unknowns.
+    pub(crate) fn allow(&mut self, most: u64) {
+        self.newton.work = Work { done: 0, most };
+        self.shares_work = true;
+    }
+
+    /// Factorised unknowns since the work was counted anew.
+    pub(crate) fn worked(&self) -> u64 {
+        self.newton.work.done
+    }
+
+    fn restart_work(&mut self) {
+        if !self.shares_work {
+            self.newton.work = Work {
+                done: 0,
+                most: self.settings.most_factorised_unknowns,
+            };
         }
     }
 
@@ -362,6 +455,7 @@ impl Settle {
         shapes: &[Option<&RodState>],
         sideways_n_per_mm: f64,
     ) -> Result<Solution, MechanicsError> {
+        self.restart_work();
         if shapes.len() != scene.rods.len() || shapes.iter().all(Option::is_none) {
             return self.settle(scene);
         }
@@ -383,6 +477,7 @@ impl Settle {
             }
         }
         self.model.update_sections(scene);
+        self.check_room(scene)?;
         self.model
             .lay_out_terms(scene, &self.settings, Sharing::TightFits);
         self.model.gather(&mut self.newton.x);
@@ -462,11 +557,9 @@ impl Settle {
         self.newton.history = History::default();
         self.model.near.clear();
         self.unsettled_n = 0.0;
+        self.off_n = 0.0;
         self.between = false;
-        self.follows = scene
-            .rods
-            .iter()
-            .any(|r| matches!(r.load, AxialLoad::Frictionless(_)));
+        self.follows = scene.rods.iter().any(Rod::goes_by_rounds);
         self.newton.restart();
         self.newton.rolls = Model::first_rolls(scene);
         self.newton.free_rolls = scene
@@ -520,19 +613,19 @@ impl Settle {
                 !follows || model.unsettled_n() < loads_n
             });
         if let Some(ended) = near {
+            self.off_n = self.model.unsettled_n();
             return Ok(ended);
         }
         self.model.restart_loads();
         for round in 0..rounds {
             self.model.store(&self.newton.x);
+            self.model.relaxation.halved = round >= FEWEST_ROUNDS;
             self.model
                 .update(scene, &self.settings, &self.newton.rolls, stiffest);
+            let slid_mm = self.model.relaxation.slid_mm;
             // Early rounds need not be exact: the coefficients still move.
-            let near = match round {
-                0 => tolerance_n.max(1e-3),
-                1 => tolerance_n.max(1e-5),
-                _ => tolerance_n,
-            };
+            let rough_n = FIRST_ROUNDS_N.get(round).copied().unwrap_or(0.0);
+            let near = tolerance_n.max(rough_n);
             let steps = self.newton.history.steps;
             let mut ended;
             loop {
@@ -544,15 +637,20 @@ impl Settle {
                 self.look_for_prolapse(scene)?;
             }
             if !ended.converged {
+                if self.newton.work.is_over() {
+                    return Err(self.not_converged(&ended, tolerance_n, false));
+                }
                 if prepares && ended.residual_n.is_finite() {
                     return Ok(ended);
                 }
                 self.look_for_prolapse(scene)?;
                 return Err(self.not_converged(&ended, tolerance_n, false));
             }
-            let settled = self.newton.history.steps == steps
+            let settled = (self.newton.history.steps == steps || slid_mm < SETTLED_MM)
+                && (round < FEWEST_ROUNDS || slid_mm < SETTLED_MM)
                 && (!follows || self.model.unsettled_n() < loads_n);
             if settled && round > 0 && ended.residual_n < tolerance_n {
+                self.off_n = self.model.unsettled_n();
                 return Ok(ended);
             }
             last = Some(ended);
@@ -570,12 +668,15 @@ impl Settle {
                 self.model.restart_loads();
             }
         }
-        // In balance under the loads used; how far those are from the shape's own is told.
+        // In balance under the loads used; how far those are from the shape's own is told. Stiffness and
+        // diameters that do not come to agree with the shape are not let pass.
         let unsettled_n = self.model.unsettled_n();
+        let settled_mm = self.model.relaxation.slid_mm < UNSETTLED_MM;
         match last {
             Some(ended) if prepares => Ok(ended),
-            Some(ended) if unsettled_n < UNSETTLED_N => {
+            Some(ended) if settled_mm && unsettled_n < UNSETTLED_N => {
                 self.unsettled_n = unsettled_n;
+                self.off_n = unsettled_n;
                 Ok(ended)
             }
             Some(mut ended) => {
@@ -618,6 +719,11 @@ impl Settle {
     }
 
     fn not_converged(&self, ended: &Ended, needed_n: f64, rounds: bool) -> MechanicsError {
+        if self.newton.work.is_over() {
+            return MechanicsError::OverBound {
+                most: self.newton.work.most,
+            };
+        }
         if !ended.residual_n.is_finite() {
             return MechanicsError::NonFinite {
                 what: "the force out of balance",

@@ -7,8 +7,14 @@ use serde::{Deserialize, Serialize};
 /// How a solve ended. One that did not converge is an error instead.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub enum Status {
-    /// In balance.
+    /// In balance, and all that was brought to agreement by rounds agrees.
     Converged,
+    /// In balance under loads that are this far from those that the shape calls for
+    /// ([`Flag::Unsettled`]): not converged.
+    Unsettled {
+        /// Largest mismatch of the configurational load, N.
+        load_n: f64,
+    },
     /// In balance, but a rod leaves the centre line's direction by more than the setting allows:
     /// loops and prolapse lie outside the model, so its numbers must not be used.
     OutsideModel {
@@ -95,8 +101,13 @@ pub struct RodState {
     pub moment_n_mm: Vec<f64>,
     /// Configurational load, N.
     pub load_n: Vec<f64>,
-    /// Bending energy, N mm.
+    /// Bending energy, N mm: that of the polyline, which the solve minimises, and
+    /// [`Self::averaging_n_mm`].
     pub bending_energy_n_mm: f64,
+    /// Second-order correction for what the polyline averages away, N mm: `h²/12` times the integral of
+    /// `B kappa'²`, `kappa` being the elastic curvature and `h` the length of an edge. Where dead loads do
+    /// work the shape's own error, of the same order, stays: energies are stationary there only with it.
+    pub averaging_n_mm: f64,
     /// Length of the rod from station 0 to its end, mm: what must have been fed.
     pub path_length_mm: f64,
     /// Length of the centre line it spans, mm.
@@ -123,6 +134,14 @@ pub struct Solution {
     pub contact_energy_n_mm: f64,
     /// Largest force out of balance, N.
     pub residual_n: f64,
+    /// Largest difference between the loads used and those that the shape calls for, N: rounds bring the
+    /// two together. Zero where no load follows the shape.
+    pub load_off_n: f64,
+    /// How far stiffness and diameters lie from where the shape puts them along the rods, mm. Zero where they
+    /// change on none. (Stiffness of a rod held at its hub follows the shape at every evaluation.)
+    pub length_off_mm: f64,
+    /// Work: unknowns of all factorisations since the solve began, those of tries that were lost included.
+    pub factorised_unknowns: u64,
     /// Newton steps.
     pub steps: usize,
     /// Factorisations, those with a shift included.
@@ -157,27 +176,42 @@ pub struct Zone {
     pub to_mm: f64,
     /// Centre of force, mm.
     pub station_mm: f64,
-    /// Resultant in space, N.
+    /// Resultant in space, N, of the forces normal to the rod ([`Contact::force_in_space_n`]): what
+    /// balances the rod. Where a rod leaves the exit plane at the angle `alpha` to the wall this is what
+    /// the wall answers over `cos alpha`.
     pub force_in_space_n: Vector,
-    /// Sum of the sizes, N: larger than the resultant's where the zone wraps a bend.
+    /// Resultant in space of what the wall itself answers ([`Contact::force_across_n`]), N.
+    pub force_across_n: Vector,
+    /// Sum of the sizes of what the wall answers, N: larger than the size of that resultant where the zone
+    /// wraps a bend.
     pub sum_of_sizes_n: f64,
 }
 
 impl Solution {
     /// Contacts grouped into zones: places of one pair at most `gap_mm` apart. Compare resultants,
-    /// never single places: a point contact splits over two of them.
+    /// never single places: a point contact splits over two of them. Places with less than
+    /// `least_force_n` a millimetre of centre line (or in all, where they stand for more) are left out.
     #[must_use]
     pub fn zones(&self, gap_mm: f64, least_force_n: f64) -> Vec<Zone> {
+        self.zones_by(|_| gap_mm, least_force_n)
+    }
+
+    /// The same with a gap of its own for every contact.
+    pub(crate) fn zones_by(
+        &self,
+        gap_mm: impl Fn(&Contact) -> f64,
+        least_force_n: f64,
+    ) -> Vec<Zone> {
         let mut zones: Vec<Zone> = Vec::new();
         for contact in &self.contacts {
             let size = math::hypot(contact.force_n[0], contact.force_n[1]);
-            if size < least_force_n {
+            if size < least_force_n * contact.length_mm.min(1.0) {
                 continue;
             }
             let open = zones.iter_mut().rev().find(|z| {
                 z.rod == contact.rod
                     && z.other == contact.other
-                    && contact.station_mm - z.to_mm <= gap_mm
+                    && contact.station_mm - z.to_mm <= gap_mm(contact)
                     // the other side of the lumen is another zone
                     && z.force_in_space_n.dot(&contact.force_in_space_n) > 0.0
             });
@@ -186,6 +220,7 @@ impl Solution {
                 zone.station_mm += (contact.station_mm - zone.station_mm) * size / whole;
                 zone.to_mm = contact.station_mm;
                 zone.force_in_space_n += contact.force_in_space_n;
+                zone.force_across_n += contact.force_across_n;
                 zone.sum_of_sizes_n = whole;
             } else {
                 zones.push(Zone {
@@ -195,6 +230,7 @@ impl Solution {
                     to_mm: contact.station_mm,
                     station_mm: contact.station_mm,
                     force_in_space_n: contact.force_in_space_n,
+                    force_across_n: contact.force_across_n,
                     sum_of_sizes_n: size,
                 });
             }

@@ -57,7 +57,8 @@ pub enum Failure {
         /// The limit, N.
         limit_n: f64,
     },
-    /// A device wider than the lumen of the device that should hold it.
+    /// A device wider than the lumen of the device that should hold it, by itself or with what lies
+    /// beside it.
     DoesNotFit {
         /// The device inside.
         inner: usize,
@@ -65,7 +66,7 @@ pub enum Failure {
         outer: usize,
         /// Where, mm.
         station_mm: f64,
-        /// Outer diameter of the device inside, mm.
+        /// Outer diameter of the device inside, with that of what lies beside it in the same lumen, mm.
         outer_diameter_mm: f64,
         /// Lumen of the device around it, mm.
         lumen_mm: f64,
@@ -123,6 +124,27 @@ impl Failure {
                 station_mm,
                 outer_diameter_mm,
                 lumen_mm,
+            },
+            MechanicsError::NoRoomBeside {
+                rods: [_, inner],
+                outer,
+                station_mm,
+                together_mm,
+                lumen_mm,
+            } => Self::DoesNotFit {
+                inner,
+                outer,
+                station_mm,
+                outer_diameter_mm: together_mm,
+                lumen_mm,
+            },
+            MechanicsError::LockedUp {
+                station_mm,
+                hub_force_n,
+                ..
+            } => Self::LockUp {
+                station_mm,
+                hub_force_n,
             },
             MechanicsError::Prolapsed {
                 rod,
@@ -229,6 +251,8 @@ pub struct StackState {
     pub rounds: usize,
     /// Newton steps over all rounds.
     pub newton_steps: usize,
+    /// Work: unknowns of all factorisations, those of ways that were lost included.
+    pub factorised_unknowns: u64,
     pub(crate) added_n: Vec<Vec<f64>>,
 }
 
@@ -271,6 +295,7 @@ impl StackState {
             failures: Vec::new(),
             rounds: self.rounds,
             newton_steps: self.newton_steps,
+            factorised_unknowns: self.factorised_unknowns,
         }
     }
 }

@@ -1,5 +1,6 @@
 //! The terms an energy is made of: nodes, corners, ends, pre-shaped nodes, contacts.
 
+use super::bend::Natural;
 use super::contact::{Keep, Law};
 use super::layout::FIXED;
 use crate::geometry::Vector;
@@ -231,7 +232,9 @@ pub(crate) struct ShapedTerm {
     pub(crate) border: Option<usize>,
     pub(crate) member: Member,
     pub(crate) stiffness: f64,
-    pub(crate) curvature: f64,
+    /// Whether it is held at an angle that rounds bring to agree with the shape.
+    pub(crate) turns: bool,
+    pub(crate) natural: Natural,
 }
 
 /// The shortest rotation from one unit vector to another.

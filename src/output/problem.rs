@@ -1,7 +1,8 @@
 //! A solved rod-in-tube problem as text.
 
 use super::table::{plain_table, right_align, section};
-use crate::mechanics::problem::ProblemReport;
+use crate::mechanics::Direction;
+use crate::mechanics::problem::{FrictionReport, ProblemReport};
 use std::fmt::Write as _;
 
 /// The report for a terminal of `columns` characters.
@@ -70,5 +71,38 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
     }
     right_align(&mut table, 2..6);
     let _ = writeln!(out, "{table}");
+    if let Some(friction) = &report.friction {
+        tell_friction(&mut out, friction, columns);
+    }
     out
+}
+
+/// What a move takes, and where that is lost.
+fn tell_friction(out: &mut String, friction: &FrictionReport, columns: u16) {
+    section(out, "Friction");
+    let direction = match friction.direction {
+        Direction::Push => "push",
+        Direction::Pull => "pull",
+    };
+    let _ = writeln!(
+        out,
+        "{} of {}: {:.9} N at the start, {:.9} N at its end; a limp string would multiply by {:.9}; {} rounds",
+        direction,
+        friction.rod,
+        friction.hub_force_n,
+        friction.end_force_n,
+        friction.string_factor,
+        friction.rounds
+    );
+    let mut table = plain_table(&["against", "from mm", "to mm", "friction N"], columns);
+    for loss in &friction.losses {
+        table.add_row([
+            loss.against.clone(),
+            format!("{:.2}", loss.from_mm),
+            format!("{:.2}", loss.to_mm),
+            format!("{:.9}", loss.friction_n),
+        ]);
+    }
+    right_align(&mut table, 1..4);
+    let _ = writeln!(out, "{table}");
 }

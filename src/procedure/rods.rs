@@ -75,6 +75,10 @@ impl Default for Rods {
     }
 }
 
+/// Hub force at which a move counts as locked up, in multiples of what the scene allows: far enough above
+/// that a move fails by the scene's limit first.
+const LOCK_UP_LIMITS: f64 = 10.0;
+
 impl Rods {
     /// With these settings.
     #[must_use]
@@ -101,6 +105,8 @@ impl Rods {
                 hub_standoff_mm: plan.hub_standoff_mm,
             }));
         }
+        self.load_settings.lock_up_n = LOCK_UP_LIMITS * plan.rules.hub_force_limit_n;
+        self.solver.lock_up_at(self.load_settings.lock_up_n);
         if !self.tube.is_empty() && self.narrowed_to_mm == state.residual_mm {
             return Ok(());
         }

@@ -289,8 +289,8 @@ pub enum Action {
     },
     /// Wait.
     Wait {
-        /// Minutes, at most a day.
-        #[serde(deserialize_with = "text::minutes")]
+        /// Minutes.
+        #[serde(deserialize_with = "text::positive")]
         minutes: f64,
     },
 }

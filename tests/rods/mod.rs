@@ -46,6 +46,8 @@ pub fn problem(runs: Vec<ProblemRun>, rods: Vec<ProblemRod>) -> Problem {
         wall_stiffness_n_per_mm2: 10.0,
         line_load_n_per_mm: [0.0; 3],
         spacing_mm: 1.0,
+        friction: Vec::new(),
+        moves: None,
         settings: Settings::default(),
     }
 }

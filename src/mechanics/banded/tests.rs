@@ -168,3 +168,21 @@ fn exact_count_of_operations() {
         banded.flops()
     );
 }
+
+#[test]
+#[cfg(debug_assertions)]
+fn exact_no_entry_is_dropped_in_silence() {
+    let (large, _) = sample(&[8; 12], 5);
+    for (row, col) in [(24, 0), (10, 10), (0, 40)] {
+        let mut banded = large.clone();
+        // memory of the larger one stays behind the smaller one's end
+        banded.lay_out(&[2; 5]);
+        banded.clear();
+        banded.clear_rest();
+        let added = std::panic::catch_unwind(move || banded.add(row, col, [1.0; 4]));
+        assert!(
+            added.is_err(),
+            "({row}, {col}) is taken though there is no place for it"
+        );
+    }
+}

@@ -4,7 +4,6 @@
     reason = "written beside its place and renamed there when it is whole"
 )]
 
-use super::super::file::{folder_of, unfinished};
 use super::error::FilmError;
 use super::reel::{Picture, check_size, writing};
 use std::fs::{self, File};
@@ -20,7 +19,10 @@ pub(super) struct Frames {
 
 impl Frames {
     pub(super) fn begin(folder: &Path) -> Result<Self, FilmError> {
-        fs::create_dir(folder).map_err(writing(folder))?;
+        if folder.is_dir() {
+            fs::remove_dir_all(folder).map_err(writing(folder))?;
+        }
+        fs::create_dir_all(folder).map_err(writing(folder))?;
         Ok(Self {
             folder: folder.to_owned(),
             frames: 0,
@@ -59,14 +61,11 @@ pub fn write_still(path: &Path, picture: &Picture, replace: bool) -> Result<(), 
             path: path.to_owned(),
         });
     }
-    let beside = unfinished()
-        .tempfile_in(folder_of(path))
-        .map_err(writing(path))?
-        .into_temp_path();
+    let mut beside = path.as_os_str().to_owned();
+    beside.push(".part");
+    let beside = PathBuf::from(beside);
     write_png(&beside, picture)?;
-    beside
-        .persist(path)
-        .map_err(|error| writing(path)(error.error))
+    fs::rename(&beside, path).map_err(writing(path))
 }
 
 fn write_png(path: &Path, picture: &Picture) -> Result<(), FilmError> {

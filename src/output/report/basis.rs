@@ -112,7 +112,7 @@ fn limits(plan: &Plan) -> Vec<Rests> {
         rest(
             "force at the hub above which a move fails",
             format!("{} N", rules.hub_force_limit_n),
-            "from memory: what two fingers hold, 5 to 10 N; a limit of the hand, not of the vessel",
+            "from memory: what two fingers hold, 5 to 10 N; a limit of the hand, not of the vessel; at ten times that a device counts as locked up",
         ),
         rest(
             "clearance a device needs to run",
