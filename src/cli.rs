@@ -8,6 +8,7 @@ mod picture_arguments;
 mod pictures;
 mod plans;
 mod save;
+mod stop;
 #[cfg(not(feature = "viewer"))]
 mod undrawn;
 
@@ -18,14 +19,15 @@ pub(crate) use picture_arguments::{FilmArguments, ViewArguments};
 pub(crate) use pictures::{film, view};
 pub(crate) use plans::{Changes, More, compare, draft, run};
 pub(crate) use save::Save;
+pub(crate) use stop::{Stop, arguments};
 #[cfg(not(feature = "viewer"))]
 pub(crate) use undrawn::{film, view};
 
-use nestline::data::{self, DataError, Rendering, Source};
+use nestline::data::{self, Source};
 use nestline::mechanics::{Settle, Status};
 use nestline::output::{measures_text, problem_text, to_json};
-use nestline::procedure::StrategyError;
-use std::io::{IsTerminal, Write, stderr, stdout};
+use std::ffi::{OsStr, OsString};
+use std::io::{Write, stdout};
 use std::process::ExitCode;
 use std::time::Instant;
 
@@ -40,87 +42,17 @@ pub(crate) const EXAMPLES: &str = "Examples:
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
 Exit codes: 0 done, 1 the plan fails, 2 could not run, 3 undecided: whether the plan holds is not known.";
 
-/// What the help of verbs that draw begins its end with.
-pub(crate) const DRAWS: &str = if cfg!(feature = "viewer") {
-    ""
-} else {
-    "This program was built without what draws: `cargo install --path . --features viewer`.\n"
-};
-
-/// Why a command ended early.
-pub(crate) enum Stop {
-    /// What was read is wrong, or could not be worked on.
-    Data(DataError),
-    /// A strategy cannot be written for this stack or vessel.
-    Strategy(StrategyError),
-    /// What was asked for on the command line cannot be done.
-    Refused(String),
-    /// What was to be written could not be.
-    Write(std::io::Error),
+/// What the help of a verb that draws ends with: how to get it where it was left out, and an example.
+pub(crate) fn drawn(example: &str) -> String {
+    let missing = if cfg!(feature = "viewer") {
+        ""
+    } else {
+        "This program was built without what draws: `cargo install --path . --features viewer`.\n"
+    };
+    format!("{missing}Example: nestline {example}")
 }
 
-impl From<DataError> for Stop {
-    fn from(error: DataError) -> Self {
-        Self::Data(error)
-    }
-}
-
-impl From<StrategyError> for Stop {
-    fn from(error: StrategyError) -> Self {
-        Self::Strategy(error)
-    }
-}
-
-impl From<std::io::Error> for Stop {
-    fn from(error: std::io::Error) -> Self {
-        Self::Write(error)
-    }
-}
-
-#[cfg(feature = "viewer")]
-impl From<nestline::output::screen::ScreenError> for Stop {
-    fn from(error: nestline::output::screen::ScreenError) -> Self {
-        Self::Refused(error.to_string())
-    }
-}
-
-#[cfg(feature = "viewer")]
-impl From<nestline::output::film::FilmError> for Stop {
-    fn from(error: nestline::output::film::FilmError) -> Self {
-        Self::Refused(error.to_string())
-    }
-}
-
-impl Stop {
-    /// Says why, and gives the exit code for it.
-    pub(crate) fn tell(self) -> ExitCode {
-        match self {
-            Self::Data(error) => {
-                complain(&error);
-                ExitCode::from(2)
-            }
-            Self::Strategy(error) => {
-                let _ = writeln!(stderr().lock(), "nestline: {error}");
-                ExitCode::from(2)
-            }
-            Self::Refused(text) => {
-                let _ = writeln!(stderr().lock(), "nestline: {text}");
-                ExitCode::from(2)
-            }
-            // whoever reads us has seen enough, as `head` does
-            Self::Write(error) if error.kind() == std::io::ErrorKind::BrokenPipe => {
-                ExitCode::SUCCESS
-            }
-            Self::Write(error) => {
-                // nothing left to write to if even this fails
-                let _ = writeln!(stderr(), "nestline cannot write its output: {error}");
-                ExitCode::from(2)
-            }
-        }
-    }
-}
-
-pub(crate) fn measure(vessel: &str, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {
+pub(crate) fn measure(vessel: &OsStr, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {
     let report = data::measure_vessel(&Source::from_argument(vessel), target)?;
     print(json, &report, || measures_text(&report, columns()))?;
     Ok(ExitCode::SUCCESS)
@@ -130,7 +62,7 @@ pub(crate) fn measure(vessel: &str, target: Option<&str>, json: bool) -> Result<
     clippy::disallowed_methods,
     reason = "the report says how long the solve took; nothing depends on it"
 )]
-pub(crate) fn settle(problem: &str, best_of: u32, json: bool) -> Result<ExitCode, Stop> {
+pub(crate) fn settle(problem: &OsStr, best_of: u32, json: bool) -> Result<ExitCode, Stop> {
     let source = Source::from_argument(problem);
     let problem = data::read_problem(&source)?;
     let fault = |fault| data::unsolved(&source, &fault);
@@ -159,12 +91,14 @@ pub(crate) fn settle(problem: &str, best_of: u32, json: bool) -> Result<ExitCode
     })
 }
 
-pub(crate) fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
+pub(crate) fn check(files: &[OsString], json: bool) -> Result<ExitCode, Stop> {
     let mut all_good = true;
     let mut rows = Vec::new();
     let mut text = String::new();
     for file in files {
-        match data::check_file(&Source::from_argument(file)) {
+        let source = Source::from_argument(file);
+        let file = source.to_string();
+        match data::check_file(&source) {
             Ok(kind) => {
                 text += &format!("good  {file} is {}\n", kind.in_words());
                 rows.push(
@@ -173,10 +107,11 @@ pub(crate) fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
             }
             Err(error) => {
                 all_good = false;
-                complain(&error);
-                rows.push(
-                    serde_json::json!({ "file": file, "good": false, "error": error.to_string() }),
-                );
+                stop::complain(&error, json);
+                rows.push(serde_json::json!({
+                    "file": file, "good": false, "error": error.to_string(),
+                    "why": stop::described(&error),
+                }));
             }
         }
     }
@@ -187,6 +122,12 @@ pub(crate) fn check(files: &[String], json: bool) -> Result<ExitCode, Stop> {
     } else {
         ExitCode::from(2)
     })
+}
+
+/// Rehearses the built-in default scene as it is.
+pub(crate) fn run_default(json: bool) -> Result<ExitCode, Stop> {
+    let (changes, save) = (Changes::default(), Save::default());
+    run(None, &changes, More::default(), &save, json)
 }
 
 /// Prints JSON or text.
@@ -203,16 +144,8 @@ fn print(
     if out.is_empty() {
         return Ok(());
     }
-    writeln!(stdout().lock(), "{}", out.trim_end())
-}
-
-fn complain(error: &DataError) {
-    let rendering = Rendering {
-        colour: stderr().is_terminal(),
-        columns: usize::from(columns()),
-    };
-    // nowhere else to tell it if stderr is gone
-    let _ = writeln!(stderr().lock(), "{}", error.render(rendering).trim_end());
+    let mut to = stdout().lock();
+    stop::told(writeln!(to, "{}", out.trim_end()).and_then(|()| to.flush()))
 }
 
 /// Width of the terminal, or one that fits a printed page.

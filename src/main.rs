@@ -4,6 +4,7 @@ mod cli;
 
 use clap::{Parser, Subcommand};
 use nestline::rehearsal::CAUTION;
+use std::ffi::OsString;
 use std::process::ExitCode;
 
 /// Rehearse a nested stack of neuro-interventional devices on a vessel before anyone stands at the
@@ -23,12 +24,10 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     /// Rehearse a scene: print tables, clock and access ledger, write the report.
-    #[command(
-        after_help = "Example: nestline run --set guide.usable_length=95cm --set dwell=180 --each"
-    )]
+    #[command(after_help = "Example: nestline run --set guide.usable_length=95cm --each")]
     Run {
         /// Scene file; the built-in default scene if left out.
-        scene: Option<String>,
+        scene: Option<OsString>,
         #[command(flatten)]
         changes: cli::Changes,
         #[command(flatten)]
@@ -40,7 +39,7 @@ enum Command {
     #[command(after_help = "Example: nestline compare scenes/kinked-neck-type-3.ron")]
     Compare {
         /// Scene files; the built-in default scene if left out.
-        scenes: Vec<String>,
+        scenes: Vec<OsString>,
         #[command(flatten)]
         changes: cli::Changes,
         /// Only these strategies, by name; may be given several times.
@@ -57,7 +56,7 @@ enum Command {
         /// retriever-first, neck-first, clot-first, balloon-only or suction-first.
         strategy: String,
         /// Scene whose vessel, stack and access steps are taken; the default one if left out.
-        scene: Option<String>,
+        scene: Option<OsString>,
         /// File to write; printed if left out.
         #[arg(long)]
         out: Option<std::path::PathBuf>,
@@ -69,7 +68,7 @@ enum Command {
     #[command(after_help = "Example: nestline export --glb plan.glb --stl neck.stl --wall 1.5mm")]
     Export {
         /// Scene file; the built-in default scene if left out.
-        scene: Option<String>,
+        scene: Option<OsString>,
         #[command(flatten)]
         exports: cli::Exports,
     },
@@ -79,7 +78,7 @@ enum Command {
     )]
     Measure {
         /// Vessel file.
-        vessel: String,
+        vessel: OsString,
         /// Target the route ends in; the vessel's first one if left out.
         #[arg(long)]
         target: Option<String>,
@@ -89,19 +88,19 @@ enum Command {
     Check {
         /// Files.
         #[arg(required = true)]
-        files: Vec<String>,
+        files: Vec<OsString>,
     },
     /// Make a film of a scene, without a display: MP4, GIF, or PNG frames (feature `viewer`).
-    #[command(after_help = format!("{}Example: nestline film scenes/too-short.ron -o too-short.mp4", cli::DRAWS))]
+    #[command(after_help = cli::drawn("film scenes/too-short.ron -o too-short.mp4"))]
     Film(cli::FilmArguments),
     /// Open a scene in a window: step by step, a device in hand (feature `viewer`).
-    #[command(after_help = format!("{}Example: nestline view scenes/guide-below-stent.ron", cli::DRAWS))]
+    #[command(after_help = cli::drawn("view scenes/guide-below-stent.ron"))]
     View(cli::ViewArguments),
     /// Solve a bare rod-in-tube problem: energies, path lengths, contacts.
     #[command(after_help = "Example: nestline settle bend.ron --json")]
     Settle {
         /// Problem file.
-        problem: String,
+        problem: OsString,
         /// Solve this often and tell the shortest time: memory is warm from the second on.
         #[arg(long, value_name = "TIMES", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
         best_of: u32,
@@ -109,21 +108,18 @@ enum Command {
 }
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
+    let arguments: Arguments = match cli::arguments() {
+        Ok(arguments) => arguments,
+        Err(told) => return told,
+    };
     let done = cli::choose_lanes().and_then(|()| work(&arguments));
-    done.unwrap_or_else(cli::Stop::tell)
+    done.unwrap_or_else(|stop| stop.tell(arguments.json))
 }
 
 fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
     let json = arguments.json;
     match &arguments.command {
-        None => cli::run(
-            None,
-            &cli::Changes::default(),
-            cli::More::default(),
-            &cli::Save::default(),
-            json,
-        ),
+        None => cli::run_default(json),
         Some(Command::Run {
             scene,
             changes,

@@ -227,7 +227,7 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
 /// catch a wrong unit (an inch read as a millimetre is off by 25, a French by 3).
 pub mod text {
     use super::{LengthUnit, Refusal, parse_length_mm};
-    use serde::de::{Deserializer, Error, Unexpected, Visitor};
+    use serde::de::{Deserialize, Deserializer, Error, Unexpected, Visitor};
     use std::fmt;
 
     struct Length {
@@ -378,6 +378,36 @@ pub mod text {
         )*};
     }
 
+    macro_rules! counts {
+        ($($(#[$doc:meta])* $name:ident: $kind:ty => $what:literal, $least:literal to $most:literal;)*) => {$(
+            $(#[$doc])*
+            ///
+            /// # Errors
+            /// The deserializer's own, where the value is no whole number or out of range.
+            pub fn $name<'de, D: Deserializer<'de>>(source: D) -> Result<$kind, D::Error> {
+                let number = <$kind>::deserialize(source)?;
+                if ($least..=$most).contains(&number) {
+                    Ok(number)
+                } else {
+                    let refusal = Refusal::new(
+                        format!(concat!("the ", $what, " {} is outside ", $least, " to ", $most), number),
+                        concat!("give ", $least, " to ", $most),
+                    );
+                    Err(D::Error::custom(refusal.in_one_text()))
+                }
+            }
+        )*};
+    }
+
+    counts! {
+        /// How many of something a team has, 0 to 20: more stand at no table.
+        team: usize => "number of hands, assistants or pumps", 0 to 20;
+        /// How many samples are drawn, 1 to 1,000,000: their share is then known to a thousandth.
+        samples: u32 => "number of samples", 1 to 1_000_000;
+        /// On how many threads something is worked out, 1 to 1,024.
+        threads: u32 => "number of threads", 1 to 1024;
+    }
+
     readers! {
         /// A length along a vessel or a device, 0 to 4 m; returns mm.
         length_mm, optional_length_mm => Length { what: "length", least_mm: 0.0, most_mm: 4000.0 };
@@ -395,6 +425,8 @@ pub mod text {
         stenosis_percent, optional_stenosis_percent => Number { what: "NASCET percentage", least: -50.0, most: 100.0 };
         /// A bending stiffness, 0.001 to 20000 N mm2.
         stiffness_n_mm2, optional_stiffness_n_mm2 => Number { what: "bending stiffness in N mm2", least: 1e-3, most: 2e4 };
+        /// Minutes, 0 to a day.
+        minutes, optional_minutes => Number { what: "number of minutes", least: 0.0, most: 1440.0 };
         /// A positive number that needs no further check here, 0 to 1e6.
         positive, optional_positive => Number { what: "number", least: 0.0, most: 1e6 };
     }

@@ -8,9 +8,10 @@ use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::palette::Theme;
 use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::stl::{StlSettings, phantom};
-use nestline::output::{refuse_existing, write_bytes};
+use nestline::output::{refuse_existing, write_files};
 use nestline::rehearsal::outcome_of;
 use nestline::units::parse_length_mm;
+use std::ffi::OsStr;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -63,7 +64,11 @@ fn refuse_unknown(tree: &Tree, names: &[String]) -> Result<(), Stop> {
     }
 }
 
-pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Result<ExitCode, Stop> {
+pub(crate) fn export(
+    scene: Option<&OsStr>,
+    exports: &Exports,
+    json: bool,
+) -> Result<ExitCode, Stop> {
     if exports.glb.is_none() && exports.stl.is_none() {
         return Err(refuse(
             "export writes nothing yet: name a file with --glb or --stl".into(),
@@ -83,7 +88,7 @@ pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Resu
     for path in exports.glb.iter().chain(&exports.stl) {
         refuse_existing(path, exports.force)?;
     }
-    let scene = scene.unwrap_or(DEFAULT_SCENE);
+    let scene = scene.unwrap_or(DEFAULT_SCENE.as_ref());
     let loaded = load(scene, &[])?;
     let mut made: Vec<(&PathBuf, Vec<u8>, String)> = Vec::new();
     if let Some(path) = &exports.glb {
@@ -130,9 +135,10 @@ pub(crate) fn export(scene: Option<&str>, exports: &Exports, json: bool) -> Resu
         );
         made.push((path, solid.stl(), what));
     }
-    for (path, bytes, _) in &made {
-        write_bytes(path, bytes, exports.force)?;
-    }
+    let files = made
+        .iter()
+        .map(|(path, bytes, _)| (path.as_path(), bytes.as_slice()));
+    write_files(&files.collect::<Vec<_>>(), exports.force)?;
     let rows: Vec<serde_json::Value> = made
         .iter()
         .map(|(path, bytes, about)| {

@@ -6,6 +6,7 @@ use nestline::data::{self, Source};
 use nestline::mechanics::MechanicsError;
 use nestline::procedure::{Laid, Lay, Motion, Passed, Plan, Rods, Ruler, State, Wish};
 use nestline::rehearsal::walk_through;
+use std::ffi::OsStr;
 use std::time::Duration;
 
 /// Time between looks of the moving sign.
@@ -30,22 +31,31 @@ impl Lay for Watched {
     }
 }
 
+/// Does some work with a moving sign on a terminal; silent where nobody looks.
+pub(super) fn watched<T>(words: &str, work: impl FnOnce() -> T) -> T {
+    let bar = sign(&format!("{{spinner}} {words}, {{elapsed}}"));
+    let done = work();
+    bar.finish_and_clear();
+    done
+}
+
+fn sign(template: &str) -> ProgressBar {
+    let style =
+        ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_spinner());
+    let bar = ProgressBar::new_spinner().with_style(style);
+    bar.enable_steady_tick(TICK);
+    bar
+}
+
 /// Walks through the script of `scene`: along the centre line, or every device as a rod.
-pub(super) fn walk(scene: &str, plan: &Plan, ruler: bool) -> Result<Vec<Passed>, Stop> {
+pub(super) fn walk(scene: &OsStr, plan: &Plan, ruler: bool) -> Result<Vec<Passed>, Stop> {
     let passed = if ruler {
         walk_through(plan, &mut Ruler)
     } else {
         // silent where nobody looks: shown on a terminal only
-        let bar = ProgressBar::new_spinner().with_style(
-            ProgressStyle::with_template(
-                "{spinner} laying the devices as rods: move {pos}, {elapsed}",
-            )
-            .unwrap_or_else(|_| ProgressStyle::default_spinner()),
-        );
-        bar.enable_steady_tick(TICK);
         let mut watched = Watched {
             rods: Rods::default(),
-            bar,
+            bar: sign("{spinner} laying the devices as rods: move {pos}, {elapsed}"),
         };
         let passed = walk_through(plan, &mut watched);
         watched.bar.finish_and_clear();

@@ -10,7 +10,7 @@ use std::path::PathBuf;
 #[derive(Debug, Clone, Args)]
 pub(crate) struct FilmArguments {
     /// Scene file; the built-in default scene if left out.
-    pub(super) scene: Option<String>,
+    pub(super) scene: Option<std::ffi::OsString>,
     /// File to write: NAME.mp4, NAME.gif, a folder for PNG frames (frames/), or NAME.png with --still.
     #[arg(short, long, value_name = "FILE")]
     pub(super) out: PathBuf,
@@ -78,7 +78,7 @@ fn steps(text: &str) -> Result<(usize, usize), String> {
 #[derive(Debug, Clone, Args)]
 pub(crate) struct ViewArguments {
     /// Scene file; the built-in default scene if left out.
-    pub(super) scene: Option<String>,
+    pub(super) scene: Option<std::ffi::OsString>,
     /// Light on dark.
     #[arg(long)]
     pub(super) dark: bool,

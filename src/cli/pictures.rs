@@ -13,6 +13,7 @@ use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::viewer::open;
 use nestline::procedure::Passed;
 use nestline::rehearsal::{Outcome, outcome_of};
+use std::ffi::OsStr;
 use std::io::{Write, stderr};
 use std::process::ExitCode;
 use std::sync::mpsc::channel;
@@ -26,8 +27,8 @@ struct Rehearsed {
 }
 
 impl Rehearsed {
-    fn new(scene: Option<&str>, drawn: &Drawn) -> Result<Self, Stop> {
-        let scene = scene.unwrap_or(DEFAULT_SCENE);
+    fn new(scene: Option<&OsStr>, drawn: &Drawn) -> Result<Self, Stop> {
+        let scene = scene.unwrap_or(DEFAULT_SCENE.as_ref());
         let mut edits = Vec::new();
         for text in &drawn.set {
             edits.push(Edit::parse(text)?);

@@ -1,7 +1,9 @@
 //! Verbs about plans: run, compare, draft.
 
+use super::save::Saved;
 use super::{Save, Stop, columns, laying, print};
 use clap::Args;
+use clap::builder::RangedU64ValueParser;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::stage::{Stage, StageSettings};
@@ -13,6 +15,7 @@ use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
     Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
 };
+use std::ffi::{OsStr, OsString};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -21,6 +24,9 @@ pub(super) const DEFAULT_SCENE: &str = "embedded:scenes/left-tandem-retriever-fi
 
 /// Name of the scene's own script among strategies.
 const THIS_PLAN: &str = "this plan";
+
+/// What the moving sign says meanwhile.
+const COMPARING: &str = "rehearsing the plans side by side";
 
 /// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
 /// waits, a second assistant, a slow operator.
@@ -47,8 +53,12 @@ pub(crate) struct Changes {
     #[arg(long, default_value_t = Sampling::default().seed)]
     seed: u64,
     /// Courses drawn for the percentiles.
-    #[arg(long, default_value_t = Sampling::default().courses)]
+    #[arg(long, default_value_t = Sampling::default().courses, value_parser = courses())]
     courses: usize,
+}
+
+fn courses() -> RangedU64ValueParser<usize> {
+    RangedU64ValueParser::new().range(1..=Sampling::MOST_COURSES as u64)
 }
 
 impl Default for Changes {
@@ -79,7 +89,7 @@ impl Changes {
     }
 }
 
-pub(super) fn load(scene: &str, edits: &[Edit]) -> Result<LoadedScene, Stop> {
+pub(super) fn load(scene: &OsStr, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     let source = Source::from_argument(scene);
     Ok(data::load_scene_with(
         &source,
@@ -130,13 +140,13 @@ pub(crate) struct More {
 }
 
 pub(crate) fn run(
-    scene: Option<&str>,
+    scene: Option<&OsStr>,
     changes: &Changes,
     more: More,
     save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
-    let scene = scene.unwrap_or(DEFAULT_SCENE);
+    let scene = scene.unwrap_or(DEFAULT_SCENE.as_ref());
     if more.compare && json && save.named().is_none() {
         return Err(Stop::Refused(
             "`run --json` prints the plan alone: name a folder with --out for report.json with the comparison in it, or use `nestline compare --json`".into(),
@@ -151,18 +161,21 @@ pub(crate) fn run(
     };
     let passed = laying::walk(scene, &loaded.plan, changes.ruler)?;
     let sampling = changes.sampling();
-    let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)
-        .map_err(|error| fault(&error))?;
+    let rehearsed = laying::watched("drawing courses of the clock", || {
+        rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)
+    })
+    .map_err(|error| fault(&error))?;
     let comparison = if more.compare {
         let mut candidates = vec![candidate(THIS_PLAN.into(), loaded.clone(), changes)];
         for (_, choices) in Choices::NAMED {
             candidates.push(strategy(choices.name(), &loaded, &choices, changes)?);
         }
-        Some(side_by_side(&candidates, &sampling).map_err(|error| fault(&error))?)
+        let compared = laying::watched(COMPARING, || side_by_side(&candidates, &sampling));
+        Some(compared.map_err(|error| fault(&error))?)
     } else {
         None
     };
-    let mut written = String::new();
+    let mut saved = Saved::default();
     if let Some(into) = save.folder(json) {
         let stage = Stage::new(
             &loaded.plan,
@@ -178,7 +191,7 @@ pub(crate) fn run(
             stage: Some(&stage),
             comparison: comparison.as_ref(),
         };
-        written = save.write(into, &report.folder(save.png())?)?;
+        saved = save.write(into, &report.folder(save.png())?)?;
     }
     print(json, &rehearsed, || {
         let width = columns();
@@ -189,14 +202,14 @@ pub(crate) fn run(
             comparison
                 .as_ref()
                 .map_or_else(String::new, |c| comparison_text(c, width)),
-            written,
+            saved.told.clone(),
         ]
         .concat()
     })?;
-    Ok(code(rehearsed.outcome.verdict))
+    saved.end(code(rehearsed.outcome.verdict))
 }
 
-fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {
+fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {
     let sampling = changes.sampling();
     let fault = |error: &dyn std::fmt::Display| {
         data::not_rehearsed(&Source::from_argument(scene), &error.to_string())
@@ -234,7 +247,7 @@ fn one_at_a_time(scene: &str, changes: &Changes, json: bool) -> Result<ExitCode,
 
 /// Refuses a change to a part of the script that no strategy keeps: it would change nothing.
 fn refuse_unread(
-    scene: &str,
+    scene: &OsStr,
     edits: &[Edit],
     loaded: &LoadedScene,
     strategies: &[Choices],
@@ -266,14 +279,14 @@ fn refuse_unread(
 }
 
 pub(crate) fn compare(
-    scenes: &[String],
+    scenes: &[OsString],
     changes: &Changes,
     strategies: &[String],
     save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let edits = changes.edits()?;
-    let default = [DEFAULT_SCENE.to_owned()];
+    let default = [OsString::from(DEFAULT_SCENE)];
     let scenes = if scenes.is_empty() { &default } else { scenes };
     let mut candidates = Vec::new();
     for scene in scenes {
@@ -298,27 +311,29 @@ pub(crate) fn compare(
             candidates.push(strategy(name, &loaded, &choices, changes)?);
         }
     }
-    let comparison = side_by_side(&candidates, &changes.sampling()).map_err(|error| {
+    let compared = laying::watched(COMPARING, || side_by_side(&candidates, &changes.sampling()));
+    let comparison = compared.map_err(|error| {
         data::not_rehearsed(&Source::from_argument(&scenes[0]), &error.to_string())
     })?;
     let vessel = match (scenes.len(), candidates.first()) {
         (1, Some(candidate)) => candidate.plan.vessel.name.as_str(),
         _ => "Plans side by side",
     };
-    let mut written = String::new();
+    let mut saved = Saved::default();
     if let Some(into) = save.named() {
         let folder = comparison_folder(&comparison, vessel, save.png())?;
-        written = save.write(into, &folder)?;
+        saved = save.write(into, &folder)?;
     }
     print(json, &comparison, || {
         format!(
-            "{vessel}\n{}{written}",
-            comparison_text(&comparison, columns())
+            "{vessel}\n{}{}",
+            comparison_text(&comparison, columns()),
+            saved.told
         )
     })?;
     // done where at least one plan holds; where none is known to, one that may hold leaves it open
     let any = |verdict| comparison.rows.iter().any(|row| row.verdict == verdict);
-    Ok(code(if any(Verdict::Passes) {
+    saved.end(code(if any(Verdict::Passes) {
         Verdict::Passes
     } else if any(Verdict::Undecided) {
         Verdict::Undecided
@@ -329,13 +344,13 @@ pub(crate) fn compare(
 
 pub(crate) fn draft(
     strategy: &str,
-    scene: Option<&str>,
+    scene: Option<&OsStr>,
     out: Option<&Path>,
     replace: bool,
     json: bool,
 ) -> Result<ExitCode, Stop> {
     let choices = Choices::named(strategy)?;
-    let source = Source::from_argument(scene.unwrap_or(DEFAULT_SCENE));
+    let source = Source::from_argument(scene.unwrap_or(DEFAULT_SCENE.as_ref()));
     let loaded = data::load_scene(&source, &TrackSettings::default())?;
     let plan = loaded.plan.with_strategy(&choices)?;
     let script = script_text(&plan.script);

@@ -3,7 +3,9 @@
 use super::Stop;
 use clap::Args;
 use nestline::output::Folder;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+use std::process::ExitCode;
 
 /// The folder where none is named.
 const FOLDER: &str = "nestline-out";
@@ -41,9 +43,26 @@ impl Save {
         self.png
     }
 
-    /// Writes all of it, or nothing; gives the line that says where.
-    pub(crate) fn write(&self, into: &Path, folder: &Folder) -> Result<String, Stop> {
-        folder.write(into, self.force)?;
+    /// Writes all of it, or nothing. What is in the way of it ends the command; what the system does not let
+    /// us write is told after everything else has been.
+    pub(crate) fn write(&self, into: &Path, folder: &Folder) -> Result<Saved, Stop> {
+        match folder.write(into, self.force) {
+            Ok(()) => {}
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    ErrorKind::AlreadyExists | ErrorKind::ResourceBusy
+                ) =>
+            {
+                return Err(Stop::Write(error));
+            }
+            Err(error) => {
+                return Ok(Saved {
+                    told: String::new(),
+                    failed: Some(error),
+                });
+            }
+        }
         let count = |ending: &str| {
             let names = folder.sizes().map(|(name, _)| Path::new(name));
             names
@@ -54,11 +73,28 @@ impl Save {
             0 => String::new(),
             png => format!(" and {png} as PNG"),
         };
-        Ok(format!(
+        let told = format!(
             "\nReport: {} (open it in a browser)\nData: report.json, {} tables as CSV, {} plots as SVG{pictures}, in the same folder\n",
             into.join("report.html").display(),
             count("csv"),
             count("svg"),
-        ))
+        );
+        Ok(Saved { told, failed: None })
+    }
+}
+
+/// What became of a report.
+#[derive(Debug, Default)]
+pub(crate) struct Saved {
+    /// The line that says where it is; empty where there is none.
+    pub(crate) told: String,
+    failed: Option<std::io::Error>,
+}
+
+impl Saved {
+    /// How a command ends that has told everything else.
+    pub(crate) fn end(self, code: ExitCode) -> Result<ExitCode, Stop> {
+        self.failed
+            .map_or(Ok(code), |error| Err(Stop::Write(error)))
     }
 }

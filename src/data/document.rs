@@ -2,9 +2,11 @@
 
 use super::decode::decode;
 use super::error::{Complaint, DataError, Problem, listed, nearest, point_out, point_to};
-use super::map::RonMap;
+use super::excerpt::steers;
+use super::map::{RonMap, Shape};
 use super::source::Source;
 use serde::de::DeserializeOwned;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// What a file describes, told by the word it starts with.
@@ -133,8 +135,31 @@ impl Document {
         .with_help(format!("name a file that starts with {}", listed(words))))
     }
 
+    /// # Errors
+    /// Those of [`decode`], and for a character that would steer a terminal, as it is or by an escape.
     pub(super) fn decode<T: DeserializeOwned>(&self) -> Result<T, DataError> {
+        if let Some(found) = steering(&self.text) {
+            return Err(self.refuse_character(&found));
+        }
         decode(&self.name, &self.text)
+    }
+
+    fn refuse_character(&self, (span, character): &(Range<usize>, char)) -> DataError {
+        let map = RonMap::of(&self.text);
+        let field = match map.around(span.start, false) {
+            Some((path, node)) if node.shape == Shape::Scalar => format!("`{path}`"),
+            _ => format!("`{}`", self.name),
+        };
+        DataError::new(
+            Problem::NotAccepted,
+            format!(
+                "{field} holds U+{:04X}, a character that is not shown and steers terminals or turns the direction of a text",
+                u32::from(*character)
+            ),
+        )
+        .in_text(&self.name, &self.text)
+        .with_label(span.clone(), "here")
+        .with_help("remove it: names and words hold letters, digits, signs and blanks")
     }
 
     /// An error about a file that this one names at `path`.
@@ -167,6 +192,66 @@ impl Document {
                 format!("`{}` cannot be used", self.name),
             )
         })
+    }
+}
+
+/// The first character that would steer a terminal, as it is or by an escape in a text, and where it is.
+fn steering(text: &str) -> Option<(Range<usize>, char)> {
+    let mut all = text.char_indices().peekable();
+    while let Some((at, c)) = all.next() {
+        // a line may end in both
+        let ends_line = c == '\r' && all.peek().is_some_and(|(_, next)| *next == '\n');
+        if steers(c) && !ends_line {
+            return Some((at..at + c.len_utf8(), c));
+        }
+    }
+    if !text.contains('\\') {
+        return None;
+    }
+    let map = RonMap::of(text);
+    let mut at = 0;
+    while let Some(next) = text[at..].find('\\') {
+        let start = at + next;
+        let (length, means) = escape(&text[start..]);
+        at = start + length;
+        let Some(c) = means.filter(|c| steers(*c)) else {
+            continue;
+        };
+        // a backslash in a raw text or a comment is one
+        let in_text = map.around(start, true).is_some_and(|(_, around)| {
+            let mut values = around.entries.iter().map(|entry| &entry.value);
+            values.any(|v| v.span.contains(&start) && map.words(&v.span).starts_with('"'))
+        });
+        if in_text {
+            return Some((start..at, c));
+        }
+    }
+    None
+}
+
+/// Length of an escape, and what it means where it is one of a control character or written by number.
+fn escape(text: &str) -> (usize, Option<char>) {
+    let behind = &text[1..];
+    let by_number = |digits: &str| {
+        u32::from_str_radix(digits, 16)
+            .ok()
+            .and_then(char::from_u32)
+    };
+    match behind.chars().next() {
+        Some('x') => match behind.get(1..3) {
+            Some(digits) => (4, by_number(digits)),
+            None => (2, None),
+        },
+        Some('u') => match behind.find('}') {
+            Some(end) if behind[1..].starts_with('{') => (end + 2, by_number(&behind[2..end])),
+            _ => (2, None),
+        },
+        Some('b') => (2, Some('\u{8}')),
+        Some('f') => (2, Some('\u{c}')),
+        Some('r') => (2, Some('\r')),
+        Some('0') => (2, Some('\0')),
+        Some(other) => (1 + other.len_utf8(), None),
+        None => (1, None),
     }
 }
 

@@ -1,5 +1,6 @@
 //! Why a file is refused, in words and with the place in the file.
 
+use super::excerpt::{Excerpt, line_and_column, plainly};
 use super::map::RonMap;
 use crate::units::Refusal;
 use miette::{
@@ -40,7 +41,9 @@ pub enum Problem {
 }
 
 impl Problem {
-    fn code(self) -> &'static str {
+    /// A name of it for machines.
+    #[must_use]
+    pub const fn code(self) -> &'static str {
         match self {
             Self::NotFound => "nestline::data::not_found",
             Self::NotAFile => "nestline::data::not_a_file",
@@ -98,7 +101,7 @@ impl DataError {
     pub(super) fn new(problem: Problem, message: impl Display) -> Self {
         Self(Box::new(Inner {
             problem,
-            message: message.to_string(),
+            message: plainly(&message.to_string()).into_owned(),
             help: None,
             text: None,
             labels: Vec::new(),
@@ -109,7 +112,7 @@ impl DataError {
     /// Adds how to mend it.
     #[must_use]
     pub(super) fn with_help(mut self, help: impl Display) -> Self {
-        self.0.help = Some(help.to_string());
+        self.0.help = Some(plainly(&help.to_string()).into_owned());
         self
     }
 
@@ -124,7 +127,7 @@ impl DataError {
     #[must_use]
     pub(super) fn with_label(mut self, at: Range<usize>, words: impl Display) -> Self {
         let span = SourceSpan::from((at.start, at.len()));
-        let words = Some(words.to_string());
+        let words = Some(plainly(&words.to_string()).into_owned());
         self.0.labels.push(if self.0.labels.is_empty() {
             LabeledSpan::new_primary_with_span(words, span)
         } else {
@@ -194,6 +197,14 @@ impl DataError {
         Some(label.offset()..label.offset() + label.len())
     }
 
+    /// The file that the first label points into, with line and column there, both counted from 1.
+    #[must_use]
+    pub fn place(&self) -> Option<(&str, usize, usize)> {
+        let text = self.0.text.as_ref()?;
+        let (line, column) = line_and_column(text.inner(), self.span()?.start);
+        Some((text.name(), line, column))
+    }
+
     /// Points an error about a file as a whole (missing, of another kind) at the value that names
     /// it; one with a place inside that file stays there.
     #[must_use]
@@ -232,12 +243,9 @@ impl DataError {
                 out.push_str(&error.to_string());
             }
         };
-        one(&Part {
-            error: self,
-            code: true,
-        });
+        one(&Part::of(self, true));
         for error in &self.0.related {
-            one(&Part { error, code: false });
+            one(&Part::of(error, false));
         }
         out
     }
@@ -250,6 +258,18 @@ struct Part<'a> {
     error: &'a DataError,
     /// Whether its code is shown: once for several.
     code: bool,
+    excerpt: Option<Excerpt>,
+}
+
+impl<'a> Part<'a> {
+    fn of(error: &'a DataError, code: bool) -> Self {
+        let text = error.0.text.as_ref();
+        Self {
+            error,
+            code,
+            excerpt: text.and_then(|t| Excerpt::of(t.name(), t.inner(), &error.0.labels)),
+        }
+    }
 }
 
 impl Diagnostic for Part<'_> {
@@ -262,11 +282,12 @@ impl Diagnostic for Part<'_> {
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
-        self.error.source_code()
+        self.excerpt.as_ref().map(|e| e as &dyn SourceCode)
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
-        self.error.labels()
+        let excerpt = self.excerpt.as_ref()?;
+        Some(Box::new(excerpt.labels.iter().cloned()))
     }
 }
 

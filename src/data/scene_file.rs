@@ -89,6 +89,9 @@ pub fn load_scene_with(
     DataError::collect(&format!("{} or in files it names", document.name), errors)?;
     let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
 
+    if let Some(complaint) = too_many_steps(&scene) {
+        return Err(document.refuse_at(complaint));
+    }
     let mut complaints = words_left_empty(&scene);
     let target = target(&vessel, &scene, &mut complaints);
     let track = target
@@ -173,6 +176,22 @@ fn kind(equipment: &Equipment) -> &'static str {
         Equipment::Accessory(Accessory::Clip { .. }) => "a torque clip",
         Equipment::Accessory(Accessory::InsertionTool { .. }) => "an insertion tool",
     }
+}
+
+/// Most steps of a script: forty times as many as any scene of ours has. The output grows with every one of
+/// them.
+const MOST_STEPS: usize = 2000;
+
+/// A script that nobody wrote by hand.
+fn too_many_steps(scene: &Scene) -> Option<Complaint> {
+    let steps = scene.script.len();
+    (steps > MOST_STEPS).then(|| {
+        Complaint::new(
+            "script",
+            format!("`script` has {steps} steps, more than {MOST_STEPS}"),
+        )
+        .help("part it into several scenes")
+    })
 }
 
 fn words_left_empty(scene: &Scene) -> Vec<Complaint> {

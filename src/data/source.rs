@@ -1,7 +1,9 @@
 //! Where a file comes from: the disk, or the files built into the program.
 
 use super::error::{DataError, Problem, choices};
+use super::excerpt::plainly;
 use super::text;
+use std::ffi::OsStr;
 use std::fmt;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
@@ -31,8 +33,9 @@ pub enum Source {
 impl Source {
     /// Reads `embedded:…`, `cabinet:…` or a path as given on a command line.
     #[must_use]
-    pub fn from_argument(argument: &str) -> Self {
-        match Self::built_in(argument) {
+    pub fn from_argument(argument: impl AsRef<OsStr>) -> Self {
+        let argument = argument.as_ref();
+        match argument.to_str().and_then(Self::built_in) {
             Some(source) => source,
             None => Self::Disk(PathBuf::from(argument)),
         }
@@ -168,8 +171,8 @@ pub(super) fn tidy(path: &Path) -> PathBuf {
 impl fmt::Display for Source {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Disk(path) => write!(f, "{}", tidy(path).display()),
-            Self::Embedded(path) => f.write_str(&shortest(path)),
+            Self::Disk(path) => f.write_str(&plainly(&tidy(path).to_string_lossy())),
+            Self::Embedded(path) => f.write_str(&plainly(&shortest(path))),
         }
     }
 }
@@ -183,6 +186,12 @@ impl From<&Path> for Source {
 impl From<PathBuf> for Source {
     fn from(path: PathBuf) -> Self {
         Self::Disk(path)
+    }
+}
+
+impl From<&OsStr> for Source {
+    fn from(argument: &OsStr) -> Self {
+        Self::from_argument(argument)
     }
 }
 

@@ -1,6 +1,7 @@
 //! Random draws that do not depend on their order, and shares of samples.
 
 use crate::math;
+use crate::units::text;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use serde::{Deserialize, Serialize};
@@ -11,10 +12,12 @@ use std::f64::consts::TAU;
 #[serde(deny_unknown_fields, default)]
 pub struct Sampling {
     /// Samples. Default 10,000: the 95 % interval is at most 0.01 either way.
+    #[serde(deserialize_with = "text::samples")]
     pub samples: u32,
     /// Seed; the same one draws the same samples on any number of threads.
     pub seed: u64,
     /// Threads. Default 1: a crossing takes milliseconds.
+    #[serde(deserialize_with = "text::threads")]
     pub threads: u32,
 }
 

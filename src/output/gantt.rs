@@ -187,22 +187,38 @@ fn lanes(clock: &ClockReport, columns: usize) -> String {
 
 /// A scale in whole minutes that leaves room for its figures.
 fn axis(end_s: f64, columns: usize) -> String {
-    let per_tick = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0]
-        .into_iter()
-        .find(|tick| place(60.0 * tick, end_s, columns) >= 6)
-        .unwrap_or(200.0);
+    let per_tick = tick_min(end_s, columns);
     let mut line = vec![' '; columns];
-    let mut at_min = 0.0;
-    while 60.0 * at_min < end_s {
+    // a tick takes a column at least: there are no more of them than columns
+    for tick in 0..u32::try_from(columns).unwrap_or(u32::MAX) {
+        let at_min = f64::from(tick) * per_tick;
+        if 60.0 * at_min >= end_s {
+            break;
+        }
         let at = place(60.0 * at_min, end_s, columns);
         for (i, c) in format!("|{at_min:.0}").chars().enumerate() {
             if let Some(cell) = line.get_mut(at + i) {
                 *cell = c;
             }
         }
-        at_min += per_tick;
     }
     line.into_iter().collect()
+}
+
+/// The first of 1, 2, 5, 10, 20, 50 … minutes that is wide enough for a figure.
+fn tick_min(end_s: f64, columns: usize) -> f64 {
+    const FIGURE: usize = 6;
+    let mut decade = 1.0;
+    // a number that is finite has no more decades
+    for _ in 0..f64::MAX_10_EXP {
+        for step in [1.0, 2.0, 5.0] {
+            if place(60.0 * step * decade, end_s, columns) >= FIGURE {
+                return step * decade;
+            }
+        }
+        decade *= 10.0;
+    }
+    decade
 }
 
 fn drawn(row: &ClockRow, end_s: f64, columns: usize) -> String {
@@ -232,4 +248,20 @@ fn drawn(row: &ClockRow, end_s: f64, columns: usize) -> String {
 )]
 fn place(at_s: f64, end_s: f64, columns: usize) -> usize {
     ((at_s / end_s).clamp(0.0, 1.0) * columns as f64).round() as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_scale_has_room_for_its_figures_however_long_it_is() {
+        for end_s in [1.0, 90.0, 3600.0, 86_400.0, 1e9, 1e20, 1e300] {
+            let scale = axis(end_s, 74);
+            assert_eq!(scale.chars().count(), 74, "{end_s} s");
+            let ticks = scale.matches('|').count();
+            assert!((1..=12).contains(&ticks), "{end_s} s: {scale}");
+        }
+        assert!(axis(3600.0, 74).contains("|10"), "{}", axis(3600.0, 74));
+    }
 }

@@ -31,7 +31,7 @@ pub use csv_tables::{CsvTable, comparison_tables};
 pub use everything::{
     BasisRow, Drawn, DrawnStep, DrawnTip, EVERYTHING_VERSION, Everything, RouteRow,
 };
-pub use file::{refuse_existing, write_bytes, write_text};
+pub use file::{refuse_existing, write_bytes, write_files, write_text};
 pub use folder::Folder;
 pub use gantt::clock_text;
 pub use json::to_json;

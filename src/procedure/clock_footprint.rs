@@ -6,6 +6,7 @@ use super::{
 };
 use crate::mechanics::MechanicsError;
 use crate::mechanics::threads::{all_of_them, beside};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A step done: states before and after it.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,7 +67,7 @@ pub fn walk_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, (usize, 
 }
 
 /// Something a step may change or rely on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Thing {
     /// Where a device is and what state it is in.
     Device(usize),
@@ -271,19 +272,99 @@ pub(super) fn planes_on(state: &State, region: Region) -> impl Iterator<Item = u
     (0..2).filter(move |p| state.watching[*p] == Some(region))
 }
 
-/// By footprint: the earlier ones it has to wait for.
+/// Who touched a thing last.
+#[derive(Debug, Default)]
+struct Touched {
+    changed_by: Option<usize>,
+    /// Since then.
+    relied_on_by: Vec<usize>,
+}
+
+/// By footprint: the earlier ones it has to wait for. Those that another one of them waits for already are
+/// left out, so that long scripts take no longer than in proportion.
 pub(super) fn waits(prints: &[Footprint]) -> Vec<Vec<usize>> {
-    (0..prints.len())
-        .map(|later| {
-            (0..later)
-                .filter(|earlier| {
-                    let (a, b) = (&prints[*earlier], &prints[later]);
-                    let meets = |x: &[Thing], y: &[Thing]| x.iter().any(|thing| y.contains(thing));
+    let mut things: BTreeMap<Thing, Touched> = BTreeMap::new();
+    let mut waits = Vec::with_capacity(prints.len());
+    for (i, print) in prints.iter().enumerate() {
+        let mut earlier = BTreeSet::new();
+        for thing in &print.relies_on {
+            let touched = things.entry(*thing).or_default();
+            earlier.extend(touched.changed_by);
+        }
+        for thing in &print.changes {
+            let touched = things.entry(*thing).or_default();
+            earlier.extend(touched.changed_by);
+            earlier.extend(&touched.relied_on_by);
+        }
+        for thing in &print.relies_on {
+            let touched = things.entry(*thing).or_default();
+            if touched.relied_on_by.last() != Some(&i) {
+                touched.relied_on_by.push(i);
+            }
+        }
+        for thing in &print.changes {
+            let by_now = Touched {
+                changed_by: Some(i),
+                relied_on_by: Vec::new(),
+            };
+            things.insert(*thing, by_now);
+        }
+        waits.push(earlier.into_iter().collect());
+    }
+    waits
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Everything each has to wait for, at first hand or not.
+    fn all_of(waits: &[Vec<usize>]) -> Vec<BTreeSet<usize>> {
+        let mut all: Vec<BTreeSet<usize>> = Vec::new();
+        for earlier in waits {
+            let mut mine: BTreeSet<usize> = earlier.iter().copied().collect();
+            for e in earlier {
+                mine.extend(&all[*e]);
+            }
+            all.push(mine);
+        }
+        all
+    }
+
+    #[test]
+    fn exact_waits_are_those_of_every_pair() {
+        // footprints of a plain recurrence, so that every kind of meeting occurs
+        let mut seed = 7_usize;
+        let mut next = |below: usize| {
+            seed = (seed * 1_103_515_245 + 12_345) % 2_147_483_648;
+            (seed / 65_536) % below
+        };
+        let prints: Vec<Footprint> = (0..300)
+            .map(|_| Footprint {
+                relies_on: (0..next(3)).map(|_| Thing::Device(next(9))).collect(),
+                changes: (0..next(2)).map(|_| Thing::Device(next(9))).collect(),
+            })
+            .collect();
+        let pairs: Vec<Vec<usize>> = (0..prints.len())
+            .map(|later| {
+                let b = &prints[later];
+                let meets = |x: &[Thing], y: &[Thing]| x.iter().any(|thing| y.contains(thing));
+                let waits_for = |a: &Footprint| {
                     meets(&a.changes, &b.relies_on)
                         || meets(&a.changes, &b.changes)
                         || meets(&a.relies_on, &b.changes)
-                })
-                .collect()
-        })
-        .collect()
+                };
+                (0..later).filter(|i| waits_for(&prints[*i])).collect()
+            })
+            .collect();
+        let few = waits(&prints);
+        assert_eq!(all_of(&few), all_of(&pairs), "another order");
+        let count = |waits: &[Vec<usize>]| waits.iter().map(Vec::len).sum::<usize>();
+        assert!(
+            count(&few) * 3 < count(&pairs),
+            "{} of {}",
+            count(&few),
+            count(&pairs)
+        );
+    }
 }

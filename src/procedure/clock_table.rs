@@ -5,9 +5,17 @@
 
 use super::Region;
 use crate::device::DeviceClass;
+use crate::units::text;
 use serde::de::{Deserialize, Deserializer, Error, SeqAccess, Visitor};
 use serde::{Deserialize as DeserializeFields, Serialize};
 use std::fmt;
+
+/// Largest value of a spread: the seconds of a day, longer than any procedure.
+const MOST: f64 = 86_400.0;
+/// Slowest hand speed, mm/s: a device of 2 m then takes five hours and a half.
+const SLOWEST_MM_PER_S: f64 = 0.1;
+/// Largest factor on times: who needs ten times as long does something else.
+const SLOWEST_PACE: f64 = 10.0;
 
 /// A duration, speed or factor that varies: least, usual, most, as a triangle.
 ///
@@ -33,6 +41,11 @@ impl TryFrom<(f64, f64, f64)> for Spread {
         if !(least <= usual && usual <= most) {
             return Err(format!(
                 "the spread ({least}, {usual}, {most}) does not rise: give least, usual and most in this order"
+            ));
+        }
+        if most > MOST {
+            return Err(format!(
+                "the spread ({least}, {usual}, {most}) goes beyond {MOST}, the seconds of a day: give least, usual and most, {MOST} or less"
             ));
         }
         Ok(Self { least, usual, most })
@@ -191,10 +204,13 @@ impl Known {
 #[serde(deny_unknown_fields)]
 pub struct Team {
     /// Hands of the operator.
+    #[serde(deserialize_with = "text::team")]
     pub hands: usize,
     /// Assistants, who also prepare devices on the back table.
+    #[serde(deserialize_with = "text::team")]
     pub assistants: usize,
     /// Suction pumps; a lumen on suction beyond them is drawn by a syringe, which takes an assistant.
+    #[serde(deserialize_with = "text::team")]
     pub pumps: usize,
 }
 
@@ -333,10 +349,13 @@ impl Durations {
             }
         }
         for (path, speed) in self.speed_mm_per_s.rows() {
-            if speed.value.least <= 0.0 {
+            if speed.value.least < SLOWEST_MM_PER_S {
                 wrong.push((
                     format!("speed_mm_per_s.{path}"),
-                    format!("`{path}` has a least speed of 0: nothing would ever arrive"),
+                    format!(
+                        "`{path}` has a least speed of {} mm/s, below {SLOWEST_MM_PER_S}: nothing would ever arrive",
+                        speed.value.least
+                    ),
                 ));
             }
         }
@@ -344,6 +363,12 @@ impl Durations {
             wrong.push((
                 "pace".into(),
                 "`pace` has a least value of 0: nobody is infinitely fast".into(),
+            ));
+        }
+        if self.pace.value.most > SLOWEST_PACE {
+            wrong.push((
+                "pace".into(),
+                format!("`pace` goes beyond {SLOWEST_PACE}: nobody is as slow"),
             ));
         }
         wrong

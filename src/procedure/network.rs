@@ -300,6 +300,8 @@ pub(super) struct Placement<'a> {
     duration_s: &'a [f64],
     pub(super) schedule: Schedule,
     placed: Vec<usize>,
+    /// The same in the order of their ends, so that what is long over is not looked at again.
+    by_end: Vec<usize>,
 }
 
 impl<'a> Placement<'a> {
@@ -313,6 +315,7 @@ impl<'a> Placement<'a> {
                 end_s: nothing,
             },
             placed: Vec::with_capacity(network.activities.len()),
+            by_end: Vec::with_capacity(network.activities.len()),
         }
     }
 
@@ -328,22 +331,32 @@ impl<'a> Placement<'a> {
         self.schedule.start_s[i] = start_s;
         self.schedule.end_s[i] = start_s + duration_s;
         self.placed.push(i);
+        let at = self.over_by(start_s + duration_s);
+        self.by_end.insert(at, i);
     }
 
     pub(super) fn take_back(&mut self) {
-        self.placed.pop();
+        if let Some(i) = self.placed.pop() {
+            self.by_end.retain(|j| *j != i);
+        }
+    }
+
+    /// How many of those placed are over by a time.
+    fn over_by(&self, at_s: f64) -> usize {
+        self.by_end
+            .partition_point(|j| self.schedule.end_s[*j] <= at_s)
     }
 
     /// The earliest end of an activity that stands in the way between two times; none: it fits.
     fn hindered_until_s(&self, i: usize, from_s: f64, to_s: f64) -> Option<f64> {
         let Schedule { start_s, end_s } = &self.schedule;
+        let not_over = &self.by_end[self.over_by(from_s + SAME_S)..];
         for need in &self.network.activities[i].needs {
             let units = self.network.resources[need.resource].units;
             let needed = self.network.activities[i].units_of(need.resource);
-            let beside: Vec<(usize, usize)> = self
-                .placed
+            let beside: Vec<(usize, usize)> = not_over
                 .iter()
-                .filter(|j| start_s[**j] < to_s - SAME_S && end_s[**j] > from_s + SAME_S)
+                .filter(|j| start_s[**j] < to_s - SAME_S)
                 .map(|j| (*j, self.network.activities[*j].units_of(need.resource)))
                 .filter(|(_, units)| *units > 0)
                 .collect();

@@ -289,8 +289,8 @@ pub enum Action {
     },
     /// Wait.
     Wait {
-        /// Minutes.
-        #[serde(deserialize_with = "text::positive")]
+        /// Minutes, at most a day.
+        #[serde(deserialize_with = "text::minutes")]
         minutes: f64,
     },
 }

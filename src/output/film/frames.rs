@@ -4,6 +4,7 @@
     reason = "written beside its place and renamed there when it is whole"
 )]
 
+use super::super::file::{folder_of, unfinished};
 use super::error::FilmError;
 use super::reel::{Picture, check_size, writing};
 use std::fs::{self, File};
@@ -19,10 +20,7 @@ pub(super) struct Frames {
 
 impl Frames {
     pub(super) fn begin(folder: &Path) -> Result<Self, FilmError> {
-        if folder.is_dir() {
-            fs::remove_dir_all(folder).map_err(writing(folder))?;
-        }
-        fs::create_dir_all(folder).map_err(writing(folder))?;
+        fs::create_dir(folder).map_err(writing(folder))?;
         Ok(Self {
             folder: folder.to_owned(),
             frames: 0,
@@ -61,11 +59,14 @@ pub fn write_still(path: &Path, picture: &Picture, replace: bool) -> Result<(), 
             path: path.to_owned(),
         });
     }
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(".part");
-    let beside = PathBuf::from(beside);
+    let beside = unfinished()
+        .tempfile_in(folder_of(path))
+        .map_err(writing(path))?
+        .into_temp_path();
     write_png(&beside, picture)?;
-    fs::rename(&beside, path).map_err(writing(path))
+    beside
+        .persist(path)
+        .map_err(|error| writing(path)(error.error))
 }
 
 fn write_png(path: &Path, picture: &Picture) -> Result<(), FilmError> {

@@ -1,11 +1,13 @@
 //! A film being written: MP4, GIF or a folder of PNG frames, all of it or nothing.
 
+use super::super::file::{UNFINISHED, folder_of, unfinished};
 use super::error::FilmError;
 use super::frames::Frames;
 use super::gif::Gif;
 use super::mp4::Mp4;
-use std::fs;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
+use tempfile::{Builder, TempDir, TempPath};
 
 /// A finished picture.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -107,9 +109,46 @@ enum Sink {
 /// unfinished leaves nothing behind.
 pub struct Reel {
     path: PathBuf,
-    beside: PathBuf,
     sink: Option<Sink>,
-    done: bool,
+    beside: Beside,
+}
+
+/// What is not whole yet, under a name that nobody could have guessed; goes when it is dropped.
+enum Beside {
+    File(TempPath),
+    Folder(TempDir),
+}
+
+impl Beside {
+    fn new(path: &Path, format: Format) -> io::Result<Self> {
+        let room = folder_of(path);
+        Ok(match format {
+            Format::Mp4 | Format::Gif => {
+                Self::File(unfinished().tempfile_in(room)?.into_temp_path())
+            }
+            Format::Frames => Self::Folder(Builder::new().prefix(UNFINISHED).tempdir_in(room)?),
+        })
+    }
+
+    /// Where frames go: a folder with the rights that any new one gets.
+    fn path(&self) -> PathBuf {
+        match self {
+            Self::File(path) => path.to_path_buf(),
+            Self::Folder(folder) => folder.path().join("frames"),
+        }
+    }
+
+    fn take_name(self, path: &Path) -> io::Result<()> {
+        match self {
+            Self::File(beside) => beside.persist(path).map_err(|error| error.error),
+            Self::Folder(_) => {
+                if path.is_dir() {
+                    fs::remove_dir_all(path)?;
+                }
+                fs::rename(self.path(), path)
+            }
+        }
+    }
 }
 
 impl std::fmt::Debug for Reel {
@@ -138,19 +177,17 @@ impl Reel {
         Self::free(path, format, replace)?;
         // a trailing slash would put the name beside inside the folder
         let path: PathBuf = path.components().collect();
-        let mut beside = path.as_os_str().to_owned();
-        beside.push(".part");
-        let beside = PathBuf::from(beside);
+        let beside = Beside::new(&path, format).map_err(writing(&path))?;
+        let at = beside.path();
         let sink = match format {
-            Format::Mp4 => Sink::Mp4(Box::new(Mp4::begin(&beside, pace)?)),
-            Format::Gif => Sink::Gif(Box::new(Gif::begin(&beside, pace, samples)?)),
-            Format::Frames => Sink::Frames(Frames::begin(&beside)?),
+            Format::Mp4 => Sink::Mp4(Box::new(Mp4::begin(&at, pace)?)),
+            Format::Gif => Sink::Gif(Box::new(Gif::begin(&at, pace, samples)?)),
+            Format::Frames => Sink::Frames(Frames::begin(&at)?),
         };
         Ok(Self {
             path,
             beside,
             sink: Some(sink),
-            done: false,
         })
     }
 
@@ -208,27 +245,8 @@ impl Reel {
             Some(Sink::Gif(gif)) => gif.finish()?,
             Some(Sink::Frames(_)) | None => {}
         }
-        if self.path.is_dir() {
-            fs::remove_dir_all(&self.path).map_err(writing(&self.path))?;
-        }
-        fs::rename(&self.beside, &self.path).map_err(writing(&self.path))?;
-        self.done = true;
-        Ok(())
-    }
-}
-
-impl Drop for Reel {
-    fn drop(&mut self) {
-        if self.done {
-            return;
-        }
-        self.sink = None;
-        // a remainder that cannot be removed does no harm beyond its space
-        let _ = if self.beside.is_dir() {
-            fs::remove_dir_all(&self.beside)
-        } else {
-            fs::remove_file(&self.beside)
-        };
+        let Self { path, beside, .. } = self;
+        beside.take_name(&path).map_err(writing(&path))
     }
 }
 

@@ -464,6 +464,12 @@ impl<'a> Solid<'a> {
         self.wall_mm.unwrap_or(0.0)
     }
 
+    /// How far the outer side lies from the cones at most, mm: roundings fill a quarter of their width.
+    pub(super) fn most_beyond_mm(&self) -> f64 {
+        let widths = self.joints.iter().map(|joint| joint.widths_mm[1]);
+        self.wall_mm() + 0.25 * widths.fold(0.0, f64::max)
+    }
+
     /// What matters within a distance of a place.
     pub(super) fn near(&self, p: &Point, within_mm: f64) -> Near<'_> {
         let end = |end: &&End| end.within.distance_mm(p) < within_mm + FAR_MM;

@@ -87,7 +87,8 @@ pub(super) fn parts(solid: &Solid) -> Vec<Part> {
 fn cubes(solid: &Solid) -> Vec<[i32; 3]> {
     let mut found = BTreeSet::new();
     for cone in solid.cones().all() {
-        let margin = Vector::repeat(cone.radius_a_mm.max(cone.radius_b_mm) + solid.wall_mm());
+        let beyond_mm = cone.radius_a_mm.max(cone.radius_b_mm) + solid.most_beyond_mm();
+        let margin = Vector::repeat(beyond_mm);
         let low = cell(&(cone.a.coords.inf(&cone.b.coords) - margin));
         let high = cell(&(cone.a.coords.sup(&cone.b.coords) + margin));
         for x in low[0]..=high[0] {
