@@ -262,7 +262,7 @@ fn what_cannot_run_exits_with_2_and_says_why() {
             "m2-inferior",
         ),
         (
-            vec!["export", "--stl", "no/such/neck.stl", "--branch", "ica"],
+            vec!["export", "--stl", "never-written.stl", "--branch", "ica"],
             "no branch of the vessel is named `ica`: there are aorta,",
         ),
         (vec!["fly"], "fly"),
