@@ -230,7 +230,7 @@ impl Curve {
         // a piece starts at every point but the last, at exactly that place
         const SAME_MM: f64 = 1e-9;
         let mut next = 0;
-        let mut place = |point: &Point| {
+        let place = |point: &Point| {
             let later = &self.pieces[next..];
             let here = |piece: &Piece| (piece.frame.origin_mm - point).norm() <= SAME_MM;
             match later.iter().position(here) {
@@ -244,7 +244,7 @@ impl Curve {
                 }
             }
         };
-        points.iter().map(|point| place(point)).collect()
+        points.iter().map(place).collect()
     }
 
     /// Strings pieces together, carrying the first piece's normals along. The pieces must follow

@@ -243,6 +243,7 @@ fn grow(all: &mut [Cone], cones: (usize, usize), nodes: &mut Vec<Node>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::math;
 
     fn cone(radius_a_mm: f64, radius_b_mm: f64, flat: bool) -> Cone {
         Cone {
@@ -264,9 +265,9 @@ mod tests {
             .map(|i| {
                 let t = f64::from(i);
                 Point::new(
-                    3.1 * (0.7 * t).sin(),
-                    2.3 * (1.3 * t).cos(),
-                    2.0 + 5.0 * (0.31 * t).sin(),
+                    3.1 * math::sin(0.7 * t),
+                    2.3 * math::cos(1.3 * t),
+                    2.0 + 5.0 * math::sin(0.31 * t),
                 )
             })
             .collect()
@@ -333,16 +334,16 @@ mod tests {
             .map(|i| {
                 let t = f64::from(i);
                 let a = Point::new(
-                    40.0 * (0.3 * t).sin(),
-                    30.0 * (0.17 * t).cos(),
-                    20.0 * (0.5 * t).cos(),
+                    40.0 * math::sin(0.3 * t),
+                    30.0 * math::cos(0.17 * t),
+                    20.0 * math::cos(0.5 * t),
                 );
                 Cone {
                     a,
-                    b: a + Vector::new(1.0, (2.0 * t).sin(), 0.4),
+                    b: a + Vector::new(1.0, math::sin(2.0 * t), 0.4),
                     radius_a_mm: 0.4 + 0.02 * t,
                     radius_b_mm: 0.3,
-                    size_mm: 0.2 + 0.5 * (t * 0.9).sin().abs(),
+                    size_mm: 0.2 + 0.5 * math::sin(t * 0.9).abs(),
                     ..cone(1.0, 1.0, i % 3 == 0)
                 }
             })
