@@ -646,9 +646,9 @@ impl Settle {
                 self.look_for_prolapse(scene)?;
                 return Err(self.not_converged(&ended, tolerance_n, false));
             }
-            let settled = (self.newton.history.steps == steps || slid_mm < SETTLED_MM)
-                && (round < FEWEST_ROUNDS || slid_mm < SETTLED_MM)
-                && (!follows || self.model.unsettled_n() < loads_n);
+            let at_rest = slid_mm < SETTLED_MM
+                || (round < FEWEST_ROUNDS && self.newton.history.steps == steps);
+            let settled = at_rest && (!follows || self.model.unsettled_n() < loads_n);
             if settled && round > 0 && ended.residual_n < tolerance_n {
                 self.off_n = self.model.unsettled_n();
                 return Ok(ended);

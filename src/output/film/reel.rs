@@ -251,7 +251,7 @@ impl Reel {
 }
 
 /// Names the file of an error.
-pub(super) fn writing(path: &Path) -> impl Fn(std::io::Error) -> FilmError + '_ {
+pub(super) fn writing(path: &Path) -> impl Fn(io::Error) -> FilmError + '_ {
     |error| FilmError::Write {
         path: path.to_owned(),
         error,

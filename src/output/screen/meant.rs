@@ -3,6 +3,7 @@
 use super::scheme::solid;
 use super::{Scheme, View};
 use crate::geometry::Point;
+use crate::math;
 use crate::output::palette::State;
 use crate::output::stage::{Moment, Stage};
 use crate::procedure::{Action, Severity, Topic, Where};
@@ -67,7 +68,7 @@ pub(super) fn beside_tip(stage: &Stage, moment: &Moment, device: usize, station_
     // far away the vessel may be narrower
     let room_mm = 0.5 * track.healthy_diameter_at(station_mm);
     let [x, y] = [here.n1, here.n2].map(|n| off.dot(&n));
-    let fits = (0.8 * room_mm / x.hypot(y).max(1e-9)).min(1.0);
+    let fits = (0.8 * room_mm / math::hypot(x, y).max(1e-9)).min(1.0);
     there.place([x, y].map(|x| fits * x))
 }
 
