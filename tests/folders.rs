@@ -290,6 +290,35 @@ fn what_was_cut_off_is_brought_to_its_end() {
 }
 
 #[test]
+fn a_run_cut_off_while_it_cleaned_up_leaves_nothing() {
+    // the last file of a folder is gone and the folder is not: found by kills at random moments
+    let place = tempfile::tempdir().unwrap();
+    let into = place.path().join("out");
+    two_files("one").write(&into, false).unwrap();
+    let stage = place
+        .path()
+        .join(format!(".nestline-{:08x}-abcdef", crc32fast::hash(b"out")));
+    fs::create_dir_all(stage.join("new/tables")).unwrap();
+    let note = serde_json::json!({
+        "schema": "nestline.stage", "version": 1, "moving": true,
+        "new": { "tables/a.csv": "00000000" }, "old": { "tables/a.csv": "00000001" },
+    });
+    fs::write(stage.join("stage.json"), note.to_string()).unwrap();
+    two_files("two").write(&into, false).unwrap();
+    assert!(
+        hidden(place.path()).is_empty(),
+        "left behind: {:?}",
+        hidden(place.path())
+    );
+    // and what is neither stays, whoever put it there
+    fs::create_dir_all(stage.join("new/tables")).unwrap();
+    fs::write(stage.join("new/tables/a.csv"), "edited").unwrap();
+    fs::write(stage.join("stage.json"), note.to_string()).unwrap();
+    two_files("three").write(&into, false).unwrap();
+    assert_eq!(read(stage.join("new/tables/a.csv")), "edited", "removed");
+}
+
+#[test]
 fn names_of_ours_are_not_believed_of_other_people_s_folders() {
     let place = tempfile::tempdir().unwrap();
     let into = place.path().join("out");

@@ -173,11 +173,14 @@ impl Stage {
         }
         let files = self.new_files();
         let Note { new, old, .. } = &self.note;
-        let ours = old.keys().chain(new.keys()).filter(|name| {
+        for name in old.keys().chain(new.keys()) {
             let sum = sum_of(&files.join(name));
-            sum.is_some() && (sum.as_ref() == old.get(*name) || sum.as_ref() == new.get(*name))
-        });
-        remove_named(&files, ours);
+            if sum.is_some() && (sum.as_ref() == old.get(name) || sum.as_ref() == new.get(name)) {
+                let _ = std::fs::remove_file(files.join(name));
+            }
+        }
+        // of all names: a run may have been cut off between a folder's last file and the folder
+        remove_folders(&files, old.keys().chain(new.keys()));
         self.remove_rest();
         files.exists().then_some(files)
     }
@@ -270,12 +273,16 @@ fn moved(from: &Path, to: &Path) -> io::Result<()> {
 }
 
 /// Removes files by name, folders that have become empty, and the folder itself where nothing is left.
-fn remove_named<'a>(folder: &Path, names: impl Iterator<Item = &'a String>) {
-    let names: Vec<&str> = names.map(String::as_str).collect();
-    for name in &names {
+fn remove_named<'a>(folder: &Path, names: impl Iterator<Item = &'a String> + Clone) {
+    for name in names.clone() {
         let _ = std::fs::remove_file(folder.join(name));
     }
-    for inner in folders_of(names.into_iter()) {
+    remove_folders(folder, names);
+}
+
+/// Removes the folders of these names and the folder itself, as far as they are empty.
+fn remove_folders<'a>(folder: &Path, names: impl Iterator<Item = &'a String>) {
+    for inner in folders_of(names.map(String::as_str)) {
         let _ = std::fs::remove_dir(folder.join(inner));
     }
     let _ = std::fs::remove_dir(folder);
