@@ -138,7 +138,7 @@ fn the_files_that_the_wrong_ones_vary_are_accepted() {
 fn every_built_in_file_is_accepted() {
     let mut failures = String::new();
     for (name, _) in Source::embedded() {
-        let source = Source::from_argument(&format!("embedded:{name}"));
+        let source = Source::from_argument(format!("embedded:{name}"));
         if let Err(error) = check_file(&source) {
             failures.push_str(&error.render(Rendering::default()));
         }

@@ -3,7 +3,6 @@
 #![expect(
     clippy::unwrap_used,
     clippy::disallowed_methods,
-    clippy::disallowed_types,
     reason = "a test may stop where it stands, and writes what it needs"
 )]
 

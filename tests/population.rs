@@ -71,7 +71,7 @@ const STACKS: [&[(&str, &str, &str)]; 4] = [
 ];
 
 fn device(name: &str) -> Device {
-    match read_device(&Source::from_argument(&format!("cabinet:{name}"))).unwrap() {
+    match read_device(&Source::from_argument(format!("cabinet:{name}"))).unwrap() {
         Equipment::Device(device) => *device,
         Equipment::Accessory(_) => panic!("{name} is a part"),
     }

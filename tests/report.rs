@@ -66,7 +66,7 @@ impl Played {
 }
 
 fn embedded(name: &str) -> Played {
-    play(&Source::from_argument(&format!(
+    play(&Source::from_argument(format!(
         "embedded:scenes/{name}.ron"
     )))
 }

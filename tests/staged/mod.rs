@@ -13,7 +13,7 @@ pub(crate) fn stage_of(name: &str) -> Stage {
 
 /// The same, with rods settled where it is wished.
 pub(crate) fn staged(name: &str, settle: bool) -> Stage {
-    let source = Source::from_argument(&format!("embedded:scenes/{name}.ron"));
+    let source = Source::from_argument(format!("embedded:scenes/{name}.ron"));
     let loaded = data::load_scene(&source, &TrackSettings::default()).unwrap();
     let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
     let outcome = outcome_of(&loaded.plan, &passed);
