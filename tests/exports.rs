@@ -492,7 +492,7 @@ fn every_vessel_closes_as_lumen_and_as_wall() {
     let vessels = vessels();
     assert!(vessels.len() > 16, "all of them");
     for (i, (name, tree)) in vessels.iter().enumerate() {
-        made_of(tree, &[], None, 1.0);
+        made_of(tree, &[], None, StlSettings::default().facet);
         let wall_mm = [0.5, 1.0, 1.5, 2.0, 3.0][i % 5];
         let all = choices(tree);
         let neck = all.iter().find(|(choice, _)| choice == "neck");
@@ -774,7 +774,7 @@ fn export_refuses_what_it_cannot_do() {
         ),
         (
             vec!["export", "--glb", "/no/such/folder/x.glb", "--ruler"],
-            "cannot write",
+            "cannot be written",
         ),
     ] {
         let (code, text) = nestline(&arguments);

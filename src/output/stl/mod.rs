@@ -22,7 +22,8 @@ pub struct StlSettings {
     /// Thickness of a wall round the lumen, mm; none: the lumen itself, closed at its ends.
     pub wall_mm: Option<f64>,
     /// Largest edge of facets over the radius of the vessel there. Default 0.45: fourteen and more edges
-    /// round. The file grows with its inverse square.
+    /// round. The file grows with its inverse square. Gaps narrower than a facet, as inside a sharp kink, may be
+    /// bridged.
     pub facet: f64,
 }
 
