@@ -275,7 +275,7 @@ fn without_rods_everything_lies_on_the_centre_line_and_says_so() {
         .iter()
         .find(|b| b.state == EdgeState::Catches)
         .unwrap();
-    assert!(band.words.contains("catches in"), "{}", band.words);
+    assert!(band.words.contains("catching is likely"), "{}", band.words);
 }
 
 /// Pulls are solved beside the script, by as many threads as there are: the outcome is that of one step

@@ -83,8 +83,8 @@ const CRITERIA: [Criterion; 17] = [
     ("retriever open to reperfusion", |r| {
         time(r.open_to_reperfusion.map(|p| p.p50_s))
     }),
-    ("neck open, mean", |r| time(r.expected.neck_open_s)),
-    ("retriever sat in clot, mean", |r| {
+    ("neck open, at mean steps", |r| time(r.expected.neck_open_s)),
+    ("retriever sat in clot, at mean steps", |r| {
         time(r.expected.retriever_sat_s)
     }),
     ("neck left, NASCET %, estimate", |r| {

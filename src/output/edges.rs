@@ -83,7 +83,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
         "rides over",
         "covered by",
         "beyond, under load",
-        "caught %",
+        "caught",
         "95 %",
         "bare %",
     ];
@@ -103,7 +103,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
             format!(
                 "{}{}",
                 if row.forward { "up" } else { "back" },
-                if row.faces { "" } else { ", looks away" }
+                if row.faces { "" } else { ", leaving it" }
             ),
             format!("{:.2}", row.step_mm),
             format!(
@@ -120,7 +120,11 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
                 (None, _) => "bare".to_owned(),
             },
             beyond,
-            format!("{:.1}", 100.0 * row.probability),
+            format!(
+                "{} {:.1} %",
+                row.likelihood.in_words(),
+                100.0 * row.probability
+            ),
             format!(
                 "{:.1}-{:.1}",
                 100.0 * row.interval[0],
@@ -129,7 +133,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
             format!("{:.0}", 100.0 * row.probability_bare),
         ]);
     }
-    right_align(&mut table, [0, 4, 6, 7, 8, 11, 13]);
+    right_align(&mut table, [0, 4, 6, 7, 8, 13]);
     let _ = writeln!(out, "{table}");
     if let Some(row) = outcome.edges.first() {
         let _ = writeln!(out, "  {} samples each, seed {}", row.samples, row.seed);

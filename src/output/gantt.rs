@@ -121,7 +121,7 @@ pub(super) fn tenth_to_ninth(p: Percentiles) -> String {
 }
 
 fn milestones(clock: &ClockReport, columns: u16) -> Table {
-    let mut table = plain_table(&["", "mean", "median", "10 %", "90 %"], columns);
+    let mut table = plain_table(&["", "at mean steps", "median", "10 %", "90 %"], columns);
     for m in clock.milestones() {
         let Some(mean_s) = m.mean_s else {
             table.add_row([m.what, "never", "", "", ""]);

@@ -163,9 +163,37 @@ fn judge_placed(
     Ok(report)
 }
 
+/// Largest gap between the rim of a stent and the wall, at its near or its far end, mm.
+///
+/// # Errors
+/// [`MechanicsError`] where the stent comes to no rest in the vessel's bends.
+pub fn rim_gap_mm(
+    plan: &Plan,
+    state: &State,
+    stent: usize,
+    edge: EdgeKind,
+) -> Result<f64, MechanicsError> {
+    let lying = &state.stents[stent];
+    let s_mm = match edge {
+        EdgeKind::Lower => lying.proximal_mm,
+        EdgeKind::Upper | EdgeKind::Cells => lying.distal_mm,
+    };
+    Ok(rim(plan, state, stent, edge, s_mm)?.worst_gap().0)
+}
+
 /// The rim (or an open cell) where the passage crosses, in the vessel as it was before the step.
 fn rim_at(plan: &Plan, state: &State, passage: &EdgePassage) -> Result<Rim, MechanicsError> {
-    let stent = &state.stents[passage.stent];
+    rim(plan, state, passage.stent, passage.kind, passage.station_mm)
+}
+
+fn rim(
+    plan: &Plan,
+    state: &State,
+    lying: usize,
+    kind: EdgeKind,
+    s_mm: f64,
+) -> Result<Rim, MechanicsError> {
+    let stent = &state.stents[lying];
     let Some(Payload::Stent(spec)) = &plan.devices[stent.device].device.payload else {
         return Err(MechanicsError::OutOfRange {
             what: "stent of the passage".into(),
@@ -173,7 +201,6 @@ fn rim_at(plan: &Plan, state: &State, passage: &EdgePassage) -> Result<Rim, Mech
             needed: "a device that carries a stent",
         });
     };
-    let s_mm = passage.station_mm;
     let held_mm = stent.diameter_at_mm(s_mm).unwrap_or(spec.free_diameter_mm);
     let wall_mm = stent
         .profile
@@ -181,11 +208,11 @@ fn rim_at(plan: &Plan, state: &State, passage: &EdgePassage) -> Result<Rim, Mech
         .min_by(|a, b| (a.s_mm - s_mm).abs().total_cmp(&(b.s_mm - s_mm).abs()))
         .map_or(held_mm, |p| p.wall_mm);
     let (curvature_per_mm, inside_rad) = bend_at(plan, s_mm);
-    let shift = match passage.kind {
+    let shift = match kind {
         // the ends of the stent stand off as a whole, cells between them only by their own struts
         EdgeKind::Cells => RimShift::default(),
-        EdgeKind::Lower => shifts(plan, state, passage.stent, spec, held_mm)?[0],
-        EdgeKind::Upper => shifts(plan, state, passage.stent, spec, held_mm)?[1],
+        EdgeKind::Lower => shifts(plan, state, lying, spec, held_mm)?[0],
+        EdgeKind::Upper => shifts(plan, state, lying, spec, held_mm)?[1],
     };
     Rim::of_stent(
         spec,
@@ -367,9 +394,12 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
                 });
             })
     };
-    vary("the wire's bias off the wall".into(), &|c| {
-        c.place.offset_mm = [0.0; 2];
-    })?;
+    vary(
+        "what it rides on kept in the middle of the vessel, off the wall".into(),
+        &|c| {
+            c.place.offset_mm = [0.0; 2];
+        },
+    )?;
     if passage.meets == Meets::Nose && passage.step.is_none() {
         let half = |c: &mut Crossing| {
             let half_mm = 0.5 * c.ledge.height_mm();
@@ -380,9 +410,12 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
             &half,
         )?;
         if matches!(plan.devices[passage.device].device.lumen, LumenKind::Full) {
-            vary("a balloon up in its tip, leaving no step".into(), &|c| {
-                c.ledge.inner_radius_mm = c.ledge.outer_radius_mm;
-            })?;
+            vary(
+                "a balloon inflated half out of its tip, so that no step is left".into(),
+                &|c| {
+                    c.ledge.inner_radius_mm = c.ledge.outer_radius_mm;
+                },
+            )?;
         }
     }
     found.retain(|h| h.share.probability < WORTH_SAYING * report.share.probability);
@@ -390,7 +423,8 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
     Ok(found)
 }
 
-/// What a crossing is told as: a failure, a warning or a note.
+/// What a crossing is told as: what is likely to catch breaks the plan, whatever device it is; what may
+/// catch is a weak point.
 #[must_use]
 pub fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> Finding {
     let passage = &report.passage;
@@ -441,10 +475,9 @@ pub fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> Finding
             helps,
         },
     };
-    // a nose that hangs is drawn back, turned and brought on again; a tangled retriever is not
     let severity = match likelihood {
-        Likelihood::Likely if passage.meets == Meets::Struts => Severity::Failure,
-        Likelihood::Likely | Likelihood::Possible => Severity::Warning,
+        Likelihood::Likely => Severity::Failure,
+        Likelihood::Possible => Severity::Warning,
         Likelihood::Unlikely => Severity::Note,
     };
     Finding::new(severity, reason)

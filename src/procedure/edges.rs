@@ -15,17 +15,20 @@ pub struct EdgeRules {
     /// own.
     #[serde(rename = "guide_fall_back", deserialize_with = "text::length_mm")]
     pub guide_fall_back_mm: f64,
-    /// Share of caught samples from which an open retriever's crossing breaks the plan. Default 0.5:
-    /// it catches more often than not. A nose that hangs on an edge can be drawn back, turned and
-    /// brought on again, so it is warned about only.
+    /// Share of caught samples (lower end of its interval) from which a device is likely to catch, which
+    /// breaks the plan. Default 0.5: it catches more often than not.
     #[serde(deserialize_with = "text::positive")]
     pub fails_at: f64,
-    /// Share of caught samples from which it is warned about. Default 0.05.
+    /// Share of caught samples from which it is possible, a weak point; below it is unlikely. Default 0.05.
     #[serde(deserialize_with = "text::positive")]
     pub warns_at: f64,
     /// Share of caught samples for which a distance of the guide is named. Default 0.01.
     #[serde(deserialize_with = "text::positive")]
     pub named_at: f64,
+    /// Gap between a stent's rim and the wall from which the rim is said to stand off, mm. Default 0.5:
+    /// twice the thickest strut (from memory, 0.1 to 0.25 mm); no accepted figure for the neck was found.
+    #[serde(rename = "rim_stands_off", deserialize_with = "text::length_mm")]
+    pub rim_stands_off_mm: f64,
     /// What is not known, and how much.
     pub spread: Spread,
     /// How samples are drawn.
@@ -39,6 +42,7 @@ impl Default for EdgeRules {
             fails_at: 0.5,
             warns_at: 0.05,
             named_at: 0.01,
+            rim_stands_off_mm: 0.5,
             spread: Spread::default(),
             sampling: Sampling::default(),
         }

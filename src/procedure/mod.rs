@@ -57,7 +57,7 @@ pub use clock_table::{
 pub use clock_times::{Percentiles, Sampling, SpreadOfTimes, Times};
 pub use clock_work::{Lane, Load, Parts};
 pub use device_end::DeviceEnd;
-pub use edge_judge::{EdgeHelp, EdgeReport, edge_finding, judge_edge, judge_edge_at};
+pub use edge_judge::{EdgeHelp, EdgeReport, edge_finding, judge_edge, judge_edge_at, rim_gap_mm};
 pub use edge_steps::{DeviceStep, device_steps};
 pub use edges::{Cover, EdgeKind, EdgePassage, EdgeRules, Meets, edge_passages};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};

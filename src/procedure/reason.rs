@@ -12,7 +12,7 @@ mod words;
 
 pub use acts::{Ballooning, OpenedBy, Retrieving, Stenting};
 pub use needs::{PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
-pub use words::longer_mm;
+pub use words::{longer_mm, samples};
 
 use super::{Direction, EdgeKind, Likelihood, Region};
 use serde::{Deserialize, Serialize};
@@ -411,6 +411,15 @@ pub enum StentEdge {
         likelihood: Likelihood,
         /// What would help, with the share of samples that catch then.
         helps: Vec<(String, f64)>,
+    },
+    /// The rim of a stent stands off the wall.
+    RimStandsOff {
+        /// The stent.
+        stent: String,
+        /// Which edge.
+        edge: EdgeKind,
+        /// Its largest gap.
+        gap_mm: f64,
     },
     /// A step of another device, at its tip or behind it, passes.
     StepPasses {

@@ -4,7 +4,7 @@ use super::edge_rows::{EDGE_CAUTION, EdgeRow};
 use super::outcome::{Outcome, Verdict};
 use super::verdict::{first_that_stands, undecided};
 use crate::mechanics::Direction as Push;
-use crate::procedure::reason::Reach;
+use crate::procedure::reason::{Reach, samples};
 use crate::procedure::{Direction, Finding, Meets, Reason, Severity, Topic, longer_mm};
 use crate::units::fixed;
 
@@ -203,30 +203,29 @@ fn edge_lines(outcome: &Outcome) -> Vec<String> {
     // of equal chances the one that is covered least
     let weakest = struts.max_by(|a, b| by_chance(a, b).then(cover(b).total_cmp(&cover(a))));
     if let Some(row) = weakest {
-        let (edge, caught) = (row.edge.in_words(), 100.0 * row.probability);
+        let (edge, caught) = (row.edge.in_words(), caught(row));
         lines.push(match (&row.covered_by, row.cover_mm) {
             (Some(by), Some(cover_mm)) if row.shielded => format!(
-                "The open {} passes the {edge} of the {} inside the {by}, whose tip lies {cover_mm:.0} mm beyond it, {:.0} mm under load: caught in {caught:.1} % of samples (step {}).",
+                "The open {} passes the {edge} of the {} inside the {by}, whose tip lies {cover_mm:.0} mm beyond it, {:.0} mm under load: {caught} (step {}).",
                 row.device,
                 row.stent,
                 row.cover_under_load_mm.unwrap_or(0.0),
                 row.step
             ),
             _ => format!(
-                "The open {} is drawn bare across the {edge} of the {}: clearance {:+.2} mm, caught in {caught:.0} % of samples (step {}).",
-                row.device, row.stent, row.clearance_mm, row.step
+                "The open {} is drawn bare across the {edge} of the {}: {caught} (step {}).",
+                row.device, row.stent, row.step
             ),
         });
     }
     let others = outcome.edges.iter().filter(|e| e.meets != Meets::Struts);
     if let Some(row) = others.max_by(by_chance).filter(|e| e.probability > 0.0) {
         lines.push(format!(
-            "The weakest other crossing is the {} at the {} of the {}: clearance {:+.2} mm, caught in {:.0} % of samples (step {}).",
+            "The weakest other crossing is the {} at the {} of the {}: {} (step {}).",
             row.device,
             row.edge.in_words(),
             row.stent,
-            row.clearance_mm,
-            100.0 * row.probability,
+            caught(row),
             row.step
         ));
     }
@@ -235,6 +234,15 @@ fn edge_lines(outcome: &Outcome) -> Vec<String> {
         lines.push(EDGE_CAUTION.to_owned());
     }
     lines
+}
+
+/// How likely a crossing catches, with the share of samples beside it.
+fn caught(row: &EdgeRow) -> String {
+    format!(
+        "catching is {} ({})",
+        row.likelihood.in_words(),
+        samples(row.probability)
+    )
 }
 
 fn access_lines(outcome: &Outcome) -> Vec<String> {

@@ -36,8 +36,10 @@ pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
             yes(a.critical),
         ]);
     }
-    let mut milestones =
-        CsvTable::new("milestones", &["what", "mean_s", "p10_s", "p50_s", "p90_s"]);
+    let mut milestones = CsvTable::new(
+        "milestones",
+        &["what", "at_mean_steps_s", "p10_s", "p50_s", "p90_s"],
+    );
     for m in clock.milestones() {
         let [p10, p50, p90] = percentiles(m.spread);
         milestones.row([m.what.to_owned(), optional(m.mean_s), p10, p50, p90]);

@@ -3,7 +3,7 @@
 use crate::device::DeviceClass;
 use crate::output::screen::{Place, Places, meant_tip};
 use crate::output::stage::{Stage, StepCard};
-use crate::procedure::{Action, Region, Severity};
+use crate::procedure::{Action, Likelihood, Region, Severity};
 use crate::rehearsal::EdgeRow;
 
 /// Time the title stands, s: two lines and the caution; less in short films.
@@ -255,7 +255,7 @@ fn caught_at(stage: &Stage, step: usize, edge: &EdgeRow) -> f64 {
     const BEYOND_MM: f64 = 7.0;
     /// Moments that are tried.
     const TRIES: u32 = 120;
-    if edge.probability < stage.plan().rules.edge.fails_at {
+    if edge.likelihood != Likelihood::Likely {
         return 1.0;
     }
     let device = stage.devices.iter().position(|d| d.name == edge.device);

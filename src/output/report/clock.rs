@@ -61,7 +61,7 @@ pub(super) fn gantt(sheet: &Sheet<'_>) -> Figure {
             line.limit x1=(x) x2=(x) y1=(num(TOP)) y2=(num(bottom)) {}
             text.badtext.end x=(num(across.at(at_s / 60.0) - 4.0)) y=(num(bottom + 29.0)) { (what) ", " (minutes(at_s)) " min" }
         }
-        text.t.end x=(num(LEFT - 6.0)) y=(num(TOP - 7.0)) { "min from the puncture, mean course" }
+        text.t.end x=(num(LEFT - 6.0)) y=(num(TOP - 7.0)) { "min from the puncture, every step at its mean" }
         @for (lane, head, rows) in &lanes {
             text.b x="6" y=(num(head + 14.0)) { (lane.in_words()) }
             @for (row, y) in rows { (bar(row, &across, *y)) }
@@ -117,7 +117,7 @@ pub(super) fn milestones(sheet: &Sheet<'_>) -> Figure {
         name: "milestones".into(),
         title: "When things happen".into(),
         words: format!(
-            "Ranges from the tenth to the ninetieth percentile of {} drawn courses, with median and mean course.",
+            "Ranges from the tenth to the ninetieth percentile of {} drawn courses, with median, and the course with every step at its mean.",
             clock.courses
         ),
         size: (WIDTH, 20.0 + height + 40.0),
@@ -141,7 +141,7 @@ pub(super) fn whiskers(rows: &[(String, f64, Option<Percentiles>)], top: f64) ->
             line.grid x1=(num(across.at(tick))) x2=(num(across.at(tick))) y1=(num(top)) y2=(num(bottom)) {}
             text.t.mid x=(num(across.at(tick))) y=(num(bottom + 15.0)) { (num(tick)) }
         }
-        text.t.mid x=(num(f64::midpoint(236.0, WIDTH - 150.0))) y=(num(bottom + 31.0)) { "min; line: 10 to 90 %, bar: median, ring: mean course" }
+        text.t.mid x=(num(f64::midpoint(236.0, WIDTH - 150.0))) y=(num(bottom + 31.0)) { "min; line: 10 to 90 %, bar: median, ring: every step at its mean" }
         @for (k, (what, mean_s, spread)) in rows.iter().enumerate() {
             @let y = top + ROW * (k as f64 + 0.5);
             text x="4" y=(num(y + 4.0)) { (cut(what, 230.0)) }
@@ -174,7 +174,7 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
             table {
                 caption { "Where the times land, min" }
                 thead { tr {
-                    th scope="col" { "what" } th.r scope="col" { "mean course" } th.r scope="col" { "10 to 90 %" } th scope="col" { "known from outside" } th scope="col" { "source" } th scope="col" { "kind" }
+                    th scope="col" { "what" } th.r scope="col" { "every step at its mean" } th.r scope="col" { "10 to 90 %" } th scope="col" { "known from outside" } th scope="col" { "source" } th scope="col" { "kind" }
                 } }
                 tbody {
                     @for a in &clock.anchors {

@@ -22,7 +22,7 @@ pub(super) fn times(comparison: &Comparison) -> Option<Figure> {
     (!rows.is_empty()).then(|| Figure {
         name: "strategy-times".into(),
         title: "Puncture to reperfusion, plan by plan".into(),
-        words: "Ranges from the tenth to the ninetieth percentile with median and mean course."
+        words: "Ranges from the tenth to the ninetieth percentile with median, and the course with every step at its mean."
             .into(),
         size: (WIDTH, 14.0 + height + 40.0),
         body: whiskers(&rows, 14.0),

@@ -4,7 +4,7 @@ use super::Sheet;
 use super::svg::{Figure, Scale, WIDTH, num, points, ticks};
 use super::text::{Kind, at, bare, fixed, length, percent, prose, unit};
 use crate::math;
-use crate::procedure::{EdgeKind, Meets};
+use crate::procedure::{EdgeKind, Likelihood, Meets};
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow};
 use maud::{Markup, html};
 use std::f64::consts::TAU;
@@ -355,7 +355,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                             td { (sheet.step_link(row.step)) }
                             th scope="row" { (sheet.key(&row.device)) (row.device) @if let Some(rail) = &row.riding_on { " over " (rail) } }
                             td { (row.edge.in_words()) " of " (row.stent) }
-                            td { @if row.forward { "up" } @else { "back" } @if !row.faces { ", looks away" } }
+                            td { @if row.forward { "up" } @else { "back" } @if !row.faces { ", leaving it" } }
                             td.r { (bare(row.step_mm, Kind::Bore, 2)) }
                             td.r { (bare(row.rim_gap_mm, Kind::Bore, 2)) }
                             td.r { span data-mm=(num(row.clearance_mm)) data-bare="d" data-sign="1" { (signed(row.clearance_mm)) } }
@@ -367,7 +367,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                             td.r { @if let (Some(a), Some(b)) = (row.cover_mm, row.cover_under_load_mm) {
                                 (bare(a, Kind::Way, 0)) ", " (bare(b, Kind::Way, 0))
                             } @else { "–" } }
-                            td class=(class_of(sheet, row)) { (percent(row.probability)) }
+                            td class=(class_of(row)) { (row.likelihood.in_words()) ", " (percent(row.probability)) }
                             td.r { (percent(row.probability_bare)) }
                         }
                     }
@@ -380,14 +380,11 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
     }
 }
 
-fn class_of(sheet: &Sheet<'_>, row: &EdgeRow) -> &'static str {
-    let rules = &sheet.plan.rules.edge;
-    if row.probability >= rules.fails_at && row.meets == Meets::Struts {
-        "r bad"
-    } else if row.probability >= rules.warns_at {
-        "r weak"
-    } else {
-        "r"
+const fn class_of(row: &EdgeRow) -> &'static str {
+    match row.likelihood {
+        Likelihood::Likely => "r bad",
+        Likelihood::Possible => "r weak",
+        Likelihood::Unlikely => "r",
     }
 }
 

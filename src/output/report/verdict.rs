@@ -278,7 +278,7 @@ fn figures(sheet: &Sheet<'_>) -> Markup {
                 div { dt { "Longest rail out of hand" } dd { b { (length(e.blind_mm, Kind::Way, 0)) } small { (e.rail) ", " (sheet.step_link(e.step)) } } }
             }
             @if let Some(e) = edge {
-                div { dt { "Worst edge crossing" } dd { b { (percent(e.probability)) " caught" } small { (e.device) ", " (sheet.step_link(e.step)) "; of samples, no clinical rate" } } }
+                div { dt { "Worst edge crossing" } dd { b { "catching " (e.likelihood.in_words()) } small { (percent(e.probability)) " of samples, no clinical rate; " (e.device) ", " (sheet.step_link(e.step)) } } }
             }
             @if let Some((step, d, load)) = pushed {
                 div { dt { "Largest force at a hub" } dd { b { (super::text::fixed(load.hub_force_n, 1)) " N" } small { (d.name) ", " (sheet.step_link(step)) } } }

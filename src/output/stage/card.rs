@@ -4,7 +4,8 @@ use super::moment::EdgeState;
 use crate::device::{DeviceClass, Payload};
 use crate::geometry::Point;
 use crate::output::palette::{self, Look};
-use crate::procedure::{EdgeKind, Passed, Plan, Region};
+use crate::procedure::reason::samples;
+use crate::procedure::{EdgeKind, Likelihood, Passed, Plan, Region};
 use crate::rehearsal::{EdgeRow, Outcome, StepRow, SuctionRow};
 
 /// A device of the stack.
@@ -155,27 +156,23 @@ impl StepCard {
 }
 
 /// The state of a crossing under a plan's rules, and the same in words.
-pub(super) fn edge_state(plan: &Plan, row: &EdgeRow) -> (EdgeState, String) {
-    let rules = &plan.rules.edge;
-    let state = if row.probability >= rules.fails_at {
-        EdgeState::Catches
-    } else if row.probability >= rules.warns_at {
-        EdgeState::MayCatch
-    } else if row.shielded {
-        EdgeState::Shielded
-    } else {
-        EdgeState::Clear
+pub(super) fn edge_state(row: &EdgeRow) -> (EdgeState, String) {
+    let state = match row.likelihood {
+        Likelihood::Likely => EdgeState::Catches,
+        Likelihood::Possible => EdgeState::MayCatch,
+        Likelihood::Unlikely if row.shielded => EdgeState::Shielded,
+        Likelihood::Unlikely => EdgeState::Clear,
     };
-    let share = format!("{:.0} % of samples", 100.0 * row.probability);
+    let likely = row.likelihood.in_words();
+    let share = samples(row.probability);
     let clearance = format!("clearance {:+.2} mm", row.clearance_mm);
     let words = match state {
         EdgeState::Catches | EdgeState::MayCatch => format!(
-            "{}: {} in {share}, {clearance}",
-            row.device,
-            state.in_words()
+            "{}: catching is {likely} ({share}), {clearance}",
+            row.device
         ),
         EdgeState::Shielded => format!(
-            "{}: shielded by the {}, catches in {share}",
+            "{}: shielded by the {}, catching is {likely} ({share})",
             row.device,
             row.covered_by.as_deref().unwrap_or("catheter around it")
         ),

@@ -593,7 +593,7 @@ impl<'a> Drawing<'a> {
                 let crossing = card.and_then(|card| card.worst_at(name, kind));
                 let (state, words) = crossing.map_or_else(
                     || (EdgeState::Idle, EdgeState::Idle.in_words().to_owned()),
-                    |row| edge_state(self.plan(), row),
+                    edge_state,
                 );
                 let nodes = [-HALF_MM, 0.0, HALF_MM]
                     .map(|by_mm| self.node(s_mm + by_mm, [0.0; 2], self.lumen_mm(s_mm + by_mm)));

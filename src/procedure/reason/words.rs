@@ -79,7 +79,8 @@ pub(super) fn mm(value_mm: f64) -> String {
 }
 
 /// A share as per cent of the samples.
-fn samples(share: f64) -> String {
+#[must_use]
+pub fn samples(share: f64) -> String {
     let percent = 100.0 * share;
     if percent <= 0.0 {
         "in none of the samples".into()
@@ -394,6 +395,17 @@ fn stent_edge(reason: &StentEdge) -> Said {
                 helps,
             )
         }
+        StentEdge::RimStandsOff {
+            stent,
+            edge,
+            gap_mm,
+        } => with(
+            format!(
+                "the {} of the {stent} stands off the wall by up to {gap_mm:.2} mm: what passes may go behind it",
+                edge.in_words()
+            ),
+            "a wider or a softer stent, post-dilation, or an end in a straighter stretch",
+        ),
         StentEdge::StepPasses {
             device,
             over,
