@@ -48,4 +48,5 @@ mod stage;
 mod staged;
 mod stent;
 mod strategies;
+mod verdicts;
 mod vessel_files;

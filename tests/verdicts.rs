@@ -1,0 +1,435 @@
+//! What a plan is told as a whole: passes, fails or undecided, by reasons and not by words.
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a test may stop where it stands"
+)]
+
+use nestline::data::{self, Source};
+use nestline::mechanics::{Failure, MechanicsError};
+use nestline::procedure::reason::{Force, Reach, StentEdge, Unknown};
+use nestline::procedure::{
+    Laid, Lay, Likelihood, Meets, Motion, Plan, Reason, Ruler, Severity, State, Wish,
+};
+use nestline::rehearsal::{
+    Candidate, Outcome, Rehearsed, Verdict, compare, outcome_of, rehearse_with, walk_through,
+};
+use std::path::Path;
+use std::process::{Command, Output};
+
+const SCENES: [&str; 8] = [
+    "left-tandem-retriever-first",
+    "dissection",
+    "kinked-neck-type-3",
+    "right-radial",
+    "guide-below-stent",
+    "too-short",
+    "full-shaft-beside-pusher",
+    "pusher-too-thick",
+];
+
+fn plan(scene: &str) -> Plan {
+    let path = format!("{}/scenes/{scene}.ron", env!("CARGO_MANIFEST_DIR"));
+    data::read_scene(&Source::from_argument(&path)).unwrap()
+}
+
+fn nestline(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .args(arguments)
+        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")))
+        .output()
+        .unwrap()
+}
+
+fn json(arguments: &[&str]) -> (Rehearsed, Option<i32>) {
+    let output = nestline(arguments);
+    let rehearsed = serde_json::from_slice(&output.stdout);
+    (
+        rehearsed.unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&output.stderr))),
+        output.status.code(),
+    )
+}
+
+fn reasons(outcome: &Outcome) -> impl Iterator<Item = (usize, Severity, &Reason)> {
+    let told = outcome.steps.iter();
+    told.flat_map(|s| {
+        let findings = s.findings.iter();
+        findings.map(move |f| (s.number, f.severity, &f.reason))
+    })
+}
+
+/// A ruler that finds no rest at one step: as a rod solve that is lost there.
+struct Lost {
+    /// Moves of the script before the lost one.
+    before: usize,
+    why: Failure,
+}
+
+impl Lay for Lost {
+    fn lay(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        motion: Motion,
+    ) -> Result<Laid, MechanicsError> {
+        let laid = Ruler.lay(plan, state, wishes, motion)?;
+        let lost = self.before == 0;
+        self.before = self.before.wrapping_sub(1);
+        Ok(Laid {
+            unsolved: lost.then_some(self.why),
+            ..laid
+        })
+    }
+}
+
+#[test]
+fn a_step_that_came_to_no_rest_leaves_the_plan_undecided() {
+    let plan = plan("left-tandem-retriever-first");
+    for why in [
+        Failure::Prolapse {
+            device: 1,
+            station_mm: 400.0,
+            angle_deg: 88.0,
+        },
+        Failure::NotConverged {
+            device: 1,
+            station_mm: 400.0,
+            residual_n: 0.03,
+        },
+        Failure::LoadsNotSettled {
+            change_n: 0.1,
+            off_mm: 0.2,
+        },
+        Failure::NonFinite,
+        Failure::OverBound { most: 7 },
+    ] {
+        let outcome = rehearse_with(&plan, &mut Lost { before: 2, why }).unwrap();
+        assert_eq!(outcome.verdict, Verdict::Undecided, "{why:?}");
+        assert!(!outcome.by_ruler, "rods were asked for");
+        let unknown: Vec<_> = reasons(&outcome)
+            .filter(|(_, _, r)| matches!(r, Reason::Unknown(Unknown::Step { .. })))
+            .collect();
+        assert_eq!(unknown.len(), 1, "{unknown:?}");
+        assert_eq!(unknown[0].1, Severity::Undecided, "neither weak nor broken");
+        assert!(
+            !reasons(&outcome).any(|(_, _, r)| matches!(r, Reason::Force(Force::LocksUp { .. }))),
+            "never a lock-up"
+        );
+        let first = &outcome.headline[0];
+        let step = format!("Step {}", unknown[0].0);
+        assert!(
+            first.starts_with("Whether the plan holds is not known") && first.contains(&step),
+            "{first}"
+        );
+        let all = outcome.headline.join(" ");
+        assert!(
+            !all.contains("passes") && !all.contains("Every device reaches"),
+            "{all}"
+        );
+    }
+}
+
+#[test]
+fn a_failure_stands_beside_a_step_that_is_not_known() {
+    // the guide breaks this plan by its length before anything is lost
+    let plan = plan("too-short");
+    let short = rehearse_with(&plan, &mut Ruler).unwrap();
+    assert_eq!(short.verdict, Verdict::Fails, "{:?}", short.headline);
+    let late = Lost {
+        before: 30,
+        why: Failure::NonFinite,
+    };
+    let outcome = rehearse_with(&plan, &mut { late }).unwrap();
+    assert_eq!(outcome.verdict, Verdict::Fails, "{:?}", outcome.headline);
+    // lost at the very start, its length is an estimate
+    let early = Lost {
+        before: 0,
+        why: Failure::NonFinite,
+    };
+    let outcome = rehearse_with(&plan, &mut { early }).unwrap();
+    assert_eq!(
+        outcome.verdict,
+        Verdict::Undecided,
+        "{:?}",
+        outcome.headline
+    );
+}
+
+#[test]
+fn a_ruler_is_named_beside_its_verdict() {
+    let scene = "scenes/left-tandem-retriever-first.ron";
+    let (rehearsed, code) = json(&["run", scene, "--ruler", "--json"]);
+    assert_eq!(code, Some(0));
+    assert!(rehearsed.outcome.by_ruler, "by ruler");
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("out");
+    let output = nestline(&["run", scene, "--ruler", "--out", out.to_str().unwrap()]);
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(text.contains("PASSES (by ruler)"), "{text}");
+    let report = std::fs::read_to_string(out.join("report.html")).unwrap();
+    assert!(report.contains("Passes (by ruler)"), "the report as well");
+}
+
+#[test]
+fn the_headline_tells_the_worst_shortfall_and_the_length_that_would_do() {
+    let outcome = rehearse_with(&plan("too-short"), &mut Ruler).unwrap();
+    let short = reasons(&outcome).filter_map(|(step, _, reason)| match reason {
+        Reason::Reach(Reach::TooShort {
+            device,
+            short_mm,
+            usable_mm,
+            ..
+        }) => Some((step, device.clone(), *short_mm, *usable_mm)),
+        _ => None,
+    });
+    let (step, device, short_mm, usable_mm) = short.max_by(|a, b| a.2.total_cmp(&b.2)).unwrap();
+    let all = outcome.headline.join(" ");
+    let told = format!("The worst shortfall is {short_mm:.0} mm (the {device}, at step {step})");
+    assert!(all.contains(&told), "{told}: {all}");
+    let would_do_mm = 10.0 * (0.1 * (usable_mm + short_mm)).ceil();
+    assert!(
+        all.contains(&format!("a {device} of {would_do_mm:.0} mm would do")),
+        "{all}"
+    );
+    assert!(!all.contains("Every device reaches"), "{all}");
+}
+
+#[test]
+fn what_goes_in_to_its_hub_has_no_margin_and_cannot_be_too_short() {
+    for standoff_mm in [0.0, 10.0, 30.0, 50.0] {
+        let mut plan = plan("left-tandem-retriever-first");
+        plan.hub_standoff_mm = standoff_mm;
+        let outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+        assert!(
+            outcome.reach.iter().all(|r| r.device != "sheath"),
+            "{standoff_mm}: {:?}",
+            outcome.reach
+        );
+        assert!(
+            !reasons(&outcome).any(|(_, _, r)| matches!(
+                r,
+                Reason::Reach(Reach::TooShort { device, .. }) if device == "sheath"
+            )),
+            "{standoff_mm}: {:?}",
+            outcome.headline
+        );
+    }
+    let set = "hub_standoff=50mm";
+    let (rehearsed, _) = json(&["run", "--set", set, "--json"]);
+    let sheath = reasons(&rehearsed.outcome).find(|(_, _, r)| {
+        matches!(r, Reason::Reach(Reach::TooShort { device, .. }) if device == "sheath")
+    });
+    assert_eq!(sheath, None, "as a rod neither");
+}
+
+#[test]
+fn whatever_is_likely_to_catch_breaks_the_plan() {
+    let mut plan = plan("left-tandem-retriever-first");
+    let possible = rehearse_with(&plan, &mut Ruler).unwrap();
+    let weakest = possible
+        .edges
+        .iter()
+        .filter(|e| e.meets != Meets::Struts)
+        .max_by(|a, b| a.interval[0].total_cmp(&b.interval[0]))
+        .unwrap();
+    assert_eq!(weakest.likelihood, Likelihood::Possible, "{weakest:?}");
+    let weak = |outcome: &Outcome, severity: Severity| {
+        reasons(outcome).any(|(step, told, reason)| {
+            let StentEdge::StepPasses { device, .. } = (match reason {
+                Reason::StentEdge(edge) => edge,
+                _ => return false,
+            }) else {
+                return false;
+            };
+            step == weakest.step && told == severity && *device == weakest.device
+        })
+    };
+    assert!(weak(&possible, Severity::Warning), "a weak point");
+    assert_eq!(possible.verdict, Verdict::Passes, "{:?}", possible.headline);
+    // the same crossing, with a border below it
+    plan.rules.edge.fails_at = weakest.interval[0];
+    let likely = rehearse_with(&plan, &mut Ruler).unwrap();
+    assert_eq!(likely.verdict, Verdict::Fails, "{:?}", likely.headline);
+    assert!(weak(&likely, Severity::Failure), "whatever device it is");
+}
+
+#[test]
+fn a_rim_that_stands_off_the_wall_is_told() {
+    let mut plan = plan("left-tandem-retriever-first");
+    let rims = |plan: &Plan| -> Vec<f64> {
+        let outcome = rehearse_with(plan, &mut Ruler).unwrap();
+        reasons(&outcome)
+            .filter_map(|(_, severity, reason)| match reason {
+                Reason::StentEdge(StentEdge::RimStandsOff { gap_mm, .. }) => {
+                    assert_eq!(severity, Severity::Warning, "a weak point");
+                    Some(*gap_mm)
+                }
+                _ => None,
+            })
+            .collect()
+    };
+    plan.rules.edge.rim_stands_off_mm = 0.01;
+    let all = rims(&plan);
+    assert!(!all.is_empty(), "no rim touches the wall all round");
+    let widest_mm = all.iter().copied().fold(0.0, f64::max);
+    plan.rules.edge.rim_stands_off_mm = 1.01 * widest_mm;
+    assert_eq!(rims(&plan), Vec::<f64>::new(), "below its border");
+}
+
+#[test]
+fn reasons_go_through_json_unchanged() {
+    for scene in SCENES {
+        let outcome = rehearse_with(&plan(scene), &mut Ruler).unwrap();
+        let text = serde_json::to_string(&outcome).unwrap();
+        let back: Outcome = serde_json::from_str(&text).unwrap();
+        let (before, after): (Vec<_>, Vec<_>) =
+            (reasons(&outcome).collect(), reasons(&back).collect());
+        assert_eq!(before.len(), after.len(), "{scene}");
+        for (a, b) in before.iter().zip(&after) {
+            assert_eq!(
+                std::mem::discriminant(a.2),
+                std::mem::discriminant(b.2),
+                "{scene}: {a:?} came back as {b:?}"
+            );
+        }
+        let value: serde_json::Value = serde_json::from_str(&text).unwrap();
+        for step in value["steps"].as_array().unwrap() {
+            for finding in step["findings"].as_array().unwrap() {
+                let name = finding["reason"]["name"].as_str().unwrap_or_default();
+                let plain = |c: char| c.is_ascii_lowercase() || c == '-';
+                assert!(
+                    !name.is_empty() && name.chars().all(plain),
+                    "{scene}: {finding}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn undecided_plans_stand_apart_in_a_comparison() {
+    use nestline::data::load_scene;
+    use nestline::geometry::TrackSettings;
+    use nestline::procedure::Sampling;
+    let path = format!("{}/scenes/too-short.ron", env!("CARGO_MANIFEST_DIR"));
+    let loaded = load_scene(&Source::from_argument(&path), &TrackSettings::default()).unwrap();
+    let sampling = Sampling {
+        courses: 20,
+        ..Sampling::default()
+    };
+    let ruled = |name: &str, plan: Plan| Candidate {
+        ruler: true,
+        ..Candidate::new(name.into(), plan, loaded.durations.clone())
+    };
+    // rods refuse this one: a stiffness that is no number
+    let mut broken = plan("left-tandem-retriever-first");
+    for knot in &mut broken.devices[1].device.profile {
+        knot.stiffness_n_mm2 = f64::NAN;
+    }
+    let candidates = [
+        Candidate::new("broken".into(), broken, loaded.durations.clone()),
+        ruled("short", loaded.plan.clone()),
+        ruled("good", plan("left-tandem-retriever-first")),
+    ];
+    let comparison = compare(&candidates, &sampling).unwrap();
+    let order: Vec<_> = comparison
+        .rows
+        .iter()
+        .map(|r| (r.name.as_str(), r.verdict))
+        .collect();
+    assert_eq!(
+        order,
+        [
+            ("good", Verdict::Passes),
+            ("short", Verdict::Fails),
+            ("broken", Verdict::Undecided)
+        ]
+    );
+    let why = comparison.why.join(" ");
+    assert!(
+        why.contains("broken is undecided and stands apart"),
+        "{why}"
+    );
+    assert!(!why.contains("falls behind because"), "{why}");
+}
+
+#[test]
+fn what_a_ruler_finds_is_the_same_step_by_step_and_at_once() {
+    let plan = plan("guide-below-stent");
+    let passed = walk_through(&plan, &mut Ruler).unwrap();
+    let at_once = rehearse_with(&plan, &mut Ruler).unwrap();
+    assert_eq!(outcome_of(&plan, &passed).verdict, at_once.verdict);
+}
+
+/// Marks that no text for people may hold, each told by what it is.
+fn blemishes(text: &str) -> Vec<String> {
+    let mut found = Vec::new();
+    let bytes = text.as_bytes();
+    let at = |i: usize| bytes.get(i).copied().unwrap_or(b' ');
+    for (i, _) in text.match_indices("-0") {
+        // a minus before a zero that nothing but zeros follows; names and spans have something before it
+        let starts = i == 0 || matches!(at(i - 1), b' ' | b'(' | b',' | b'\n' | b'|' | b'+' | b'-');
+        let mut end = i + 2;
+        while matches!(at(end), b'0' | b'.') {
+            end += 1;
+        }
+        if starts && !at(end).is_ascii_digit() && text[i..end] != *"-0." {
+            found.push(format!("minus nought: {}", around(text, i)));
+        }
+    }
+    for (i, _) in text.match_indices("--") {
+        if at(i + 2).is_ascii_digit() {
+            found.push(format!("two signs: {}", around(text, i)));
+        }
+    }
+    for mark in ["rods[", "script[", "out of balance", "NaN", "inf "] {
+        for (i, _) in text.match_indices(mark) {
+            found.push(format!("{mark}: {}", around(text, i)));
+        }
+    }
+    found
+}
+
+fn around(text: &str, i: usize) -> String {
+    let line = text[..i].rfind('\n').map_or(0, |n| n + 1);
+    let end = text[i..].find('\n').map_or(text.len(), |n| i + n);
+    text[line..end].trim().to_owned()
+}
+
+#[test]
+fn planted_blemishes_are_found() {
+    for text in [
+        "hub force -0.00 N",
+        "to spare -0",
+        "tip -0.0,",
+        "springs by --0.48",
+        "force out of balance",
+        "on rods[2], 3 mm",
+    ] {
+        assert_eq!(blemishes(text).len(), 1, "{text}");
+    }
+    for text in [
+        "clearance -0.20 mm",
+        "--set a=1",
+        "from 2020-01-02",
+        "0-0.5",
+        "-0.05 N",
+    ] {
+        assert_eq!(blemishes(text), Vec::<String>::new(), "{text}");
+    }
+}
+
+#[test]
+fn no_scene_prints_a_minus_nought_or_solver_speech() {
+    for scene in SCENES {
+        let folder = tempfile::tempdir().unwrap();
+        let out = folder.path().join("out");
+        let path = format!("scenes/{scene}.ron");
+        let output = nestline(&["run", &path, "--out", out.to_str().unwrap()]);
+        let text = String::from_utf8_lossy(&output.stdout);
+        assert!(text.len() > 1000, "{scene}: printed {text}");
+        let found = blemishes(&text);
+        assert!(found.is_empty(), "{scene}: {found:#?}");
+    }
+}
