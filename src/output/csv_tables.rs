@@ -99,6 +99,13 @@ fn word(value: &impl serde::Serialize) -> String {
     }
 }
 
+/// A reason's name, as in the JSON.
+fn reason_name(reason: &Reason) -> String {
+    let value = serde_json::to_value(reason).unwrap_or_default();
+    let name = value.get("name").and_then(serde_json::Value::as_str);
+    name.unwrap_or_default().to_owned()
+}
+
 fn yes(value: bool) -> String {
     if value { "yes" } else { "no" }.to_owned()
 }
@@ -143,6 +150,9 @@ fn drawn_tips(stage: &Stage) -> CsvTable {
 
 fn verdict(outcome: &Outcome) -> CsvTable {
     let mut table = CsvTable::new("verdict", &["line", "words"]);
+    let by = if outcome.by_ruler { " (by ruler)" } else { "" };
+    let word = format!("{}{by}", outcome.verdict.in_words());
+    table.row(["0".into(), word]);
     for (i, line) in outcome.headline.iter().enumerate() {
         table.row([(i + 1).to_string(), line.clone()]);
     }
@@ -192,13 +202,17 @@ fn steps(outcome: &Outcome) -> CsvTable {
 }
 
 fn findings(outcome: &Outcome) -> CsvTable {
-    let mut table = CsvTable::new("findings", &["step", "severity", "topic", "words", "help"]);
+    let mut table = CsvTable::new(
+        "findings",
+        &["step", "severity", "topic", "reason", "words", "help"],
+    );
     for s in &outcome.steps {
         for f in &s.findings {
             table.row([
                 s.number.to_string(),
                 word(&f.severity),
                 word(&f.topic),
+                reason_name(&f.reason),
                 f.text.clone(),
                 f.help.clone().unwrap_or_default(),
             ]);
@@ -525,6 +539,7 @@ fn edges(outcome: &Outcome) -> [CsvTable; 4] {
             "caught_share",
             "caught_low",
             "caught_high",
+            "likelihood",
             "caught_share_bare",
             "safe_cover_mm",
             "samples",
@@ -575,6 +590,7 @@ fn edges(outcome: &Outcome) -> [CsvTable; 4] {
             number(e.probability),
             number(e.interval[0]),
             number(e.interval[1]),
+            word(&e.likelihood),
             number(e.probability_bare),
             number(e.safe_cover_mm),
             e.samples.to_string(),

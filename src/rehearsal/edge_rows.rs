@@ -396,7 +396,7 @@ fn below_the_stent(plan: &Plan, before: &State, report: &EdgeReport) -> Option<S
     let name = |k: usize| plan.devices[k].name.as_str();
     let bare = Likelihood::of(&report.bare, &plan.rules.edge);
     Some(format!(
-        "With the {} below the stent it is {} that the open {} catches at the {}'s upper edge ({:.0} % of samples, inside the {} {}); from {:.0} mm beyond the edge on it is at most {:.0} %.",
+        "With the {} below the stent it is {} that the open {} catches at the {}'s upper edge ({:.0} % of samples, inside the {} {}); from {} mm beyond the edge on it is at most {:.0} %.",
         name(cover.device),
         bare.in_words(),
         name(passage.device),

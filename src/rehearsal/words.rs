@@ -239,7 +239,7 @@ fn edge_lines(outcome: &Outcome) -> Vec<String> {
 /// How likely a crossing catches, with the share of samples beside it.
 fn caught(row: &EdgeRow) -> String {
     format!(
-        "catching is {} ({})",
+        "catching is {}, {}",
         row.likelihood.in_words(),
         samples(row.probability)
     )

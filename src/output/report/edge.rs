@@ -255,14 +255,14 @@ pub(super) fn words(row: &EdgeRow) -> Markup {
                 @if let (Some(by), Some(cover_mm)) = (&row.covered_by, row.cover_mm) {
                     "Shielded: it passes inside the " (by) ", whose tip lies " (length(cover_mm, Kind::Way, 0)) " beyond the edge, "
                     (length(row.cover_under_load_mm.unwrap_or(cover_mm), Kind::Way, 0)) " under load. Bare it would have "
-                    (signed_length(row.clearance_mm)) " of clearance and catch in " (percent(row.probability_bare)) " of samples; so it does in " b { (caught) } "."
+                    (signed_length(row.clearance_mm)) " of clearance and catch in " (percent(row.probability_bare)) " of samples; so catching is " b { (row.likelihood.in_words()) } ", in " (caught) "."
                 }
             } @else {
                 @if row.clearance_mm < 0.0 { "Interference of " } @else { "Clearance of " }
                 (length(row.clearance_mm.abs(), Kind::Bore, 2))
-                " between step and rim; a rounded step rides over " (length(row.rides_over_mm, Kind::Bore, 2)) ". Caught in "
-                b { (caught) } " of samples (95 %: " (percent(row.interval[0])) " to " (percent(row.interval[1])) ")."
-                @if !row.faces { " The edge looks away from it." }
+                " between step and rim; a rounded step rides over " (length(row.rides_over_mm, Kind::Bore, 2)) ". Catching is "
+                b { (row.likelihood.in_words()) } ": in " (caught) " of samples (95 %: " (percent(row.interval[0])) " to " (percent(row.interval[1])) ")."
+                @if !row.faces { " It leaves the stent there: the edge looks away from it." }
             }
             @if !row.helps.is_empty() {
                 " What would help: "
