@@ -433,3 +433,56 @@ fn no_scene_prints_a_minus_nought_or_solver_speech() {
         assert!(found.is_empty(), "{scene}: {found:#?}");
     }
 }
+
+/// The default scene with the shaft of its microcatheter so many times as stiff, in a folder of its own.
+fn stiff_microcatheter(folder: &Path, times: f64) -> String {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |file: &str| std::fs::read_to_string(root.join(file)).unwrap();
+    let device = read("scenes/devices/microcatheter-021-155.ron");
+    let mark = "stiffness_n_mm2: ";
+    let mut stiff = String::new();
+    for (i, part) in device.split(mark).enumerate() {
+        if i == 0 {
+            stiff += part;
+            continue;
+        }
+        let end = part.find(')').unwrap();
+        let value: f64 = part[..end].trim().parse().unwrap();
+        stiff += &format!("{mark}{:?}{}", times * value, &part[end..]);
+    }
+    std::fs::write(folder.join("stiff.ron"), stiff).unwrap();
+    let scene = read("scenes/left-tandem-retriever-first.ron")
+        .replace("devices/microcatheter-021-155.ron", "STIFF")
+        .replace(
+            "\"devices/",
+            &format!("\"{}/scenes/devices/", root.display()),
+        )
+        .replace("\"../vessels/", &format!("\"{}/vessels/", root.display()))
+        .replace("STIFF", "stiff.ron");
+    let path = folder.join("scene.ron");
+    std::fs::write(&path, scene).unwrap();
+    path.to_str().unwrap().to_owned()
+}
+
+#[test]
+fn the_exit_code_tells_the_verdict() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut seen = Vec::new();
+    // where a stiff tip is bent round the siphon rods are lost at one of these
+    for times in [1.0, 30.0, 100.0, 300.0] {
+        let scene = stiff_microcatheter(folder.path(), times);
+        let (rehearsed, code) = json(&["run", &scene, "--json"]);
+        let verdict = rehearsed.outcome.verdict;
+        let expected = match verdict {
+            Verdict::Passes => 0,
+            Verdict::Fails => 1,
+            Verdict::Undecided => 3,
+        };
+        assert_eq!(code, Some(expected), "{times}: {verdict:?}");
+        seen.push(verdict);
+    }
+    assert_eq!(seen[0], Verdict::Passes, "as it is");
+    assert!(seen.contains(&Verdict::Undecided), "{seen:?}");
+    let short = json(&["run", "scenes/too-short.ron", "--ruler", "--json"]).1;
+    assert_eq!(short, Some(1), "a plan that fails");
+}

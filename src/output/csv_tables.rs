@@ -10,7 +10,7 @@ use super::everything::Drawn;
 use super::report::{Report, everything_rests};
 use super::stage::Stage;
 use crate::mechanics::Direction;
-use crate::procedure::{Direction as ExchangeDirection, Percentiles};
+use crate::procedure::{Direction as ExchangeDirection, Percentiles, Reason};
 use crate::rehearsal::Outcome;
 use clock::{access, clock};
 use std::io;

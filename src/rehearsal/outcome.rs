@@ -49,8 +49,8 @@ pub struct Outcome {
     pub about: String,
     /// Whether the plan holds.
     pub verdict: Verdict,
-    /// Lengths were ruled along the centre line, as asked for: forces, edges and what rods would not do are
-    /// not in the verdict.
+    /// Lengths were ruled along the centre line, as asked for: forces and what rods would not do are not in
+    /// the verdict, and edges are judged with devices on the wall inside the bend.
     #[serde(default)]
     pub by_ruler: bool,
     /// The verdict and the weak points in plain words, the gravest first.

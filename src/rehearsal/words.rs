@@ -27,7 +27,7 @@ fn verdict_lines(outcome: &Outcome) -> Vec<String> {
     let mut lines = Vec::new();
     match outcome.verdict {
         Verdict::Passes if outcome.by_ruler => lines.push(
-            "The plan passes by ruler: its lengths do, along the centre line; nothing else was asked.".into(),
+            "The plan passes by ruler: lengths along the centre line, without forces.".into(),
         ),
         Verdict::Passes => lines.push("The plan passes.".into()),
         Verdict::Fails => {
@@ -56,8 +56,12 @@ fn verdict_lines(outcome: &Outcome) -> Vec<String> {
             }
             match unknown.count() {
                 0 => {}
-                1 => lines.push("One further thing is not known at a later step or in the same one.".into()),
-                n => lines.push(format!("{n} further things are not known at later steps or in the same one.")),
+                1 => lines.push(
+                    "One further thing is not known at a later step or in the same one.".into(),
+                ),
+                n => lines.push(format!(
+                    "{n} further things are not known at later steps or in the same one."
+                )),
             }
         }
     }

@@ -167,12 +167,11 @@ pub(super) fn edge_state(row: &EdgeRow) -> (EdgeState, String) {
     let share = samples(row.probability);
     let clearance = format!("clearance {:+.2} mm", row.clearance_mm);
     let words = match state {
-        EdgeState::Catches | EdgeState::MayCatch => format!(
-            "{}: catching is {likely} ({share}), {clearance}",
-            row.device
-        ),
+        EdgeState::Catches | EdgeState::MayCatch => {
+            format!("{}: catching is {likely}, {share}; {clearance}", row.device)
+        }
         EdgeState::Shielded => format!(
-            "{}: shielded by the {}, catching is {likely} ({share})",
+            "{}: shielded by the {}, catching is {likely}, {share}",
             row.device,
             row.covered_by.as_deref().unwrap_or("catheter around it")
         ),

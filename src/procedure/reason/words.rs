@@ -449,7 +449,7 @@ fn stent_edge(reason: &StentEdge) -> Said {
 
 /// How likely it is to be caught, with the share of samples beside it.
 fn caught(likelihood: Likelihood, share: f64) -> String {
-    format!("catching is {} ({})", likelihood.in_words(), samples(share))
+    format!("catching is {}, {}", likelihood.in_words(), samples(share))
 }
 
 /// A crossing, with what would help where it may catch.
