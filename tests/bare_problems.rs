@@ -2,7 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use crate::rods::{problem, rod, run};
-use nestline::mechanics::problem::{Problem, ProblemStart};
+use nestline::mechanics::problem::Problem;
 use std::process::{Command, Output};
 
 /// Lets the program settle a problem.
@@ -95,10 +95,9 @@ fn exact_which_resultant_is_the_walls() {
 
 #[test]
 fn exact_a_flush_zone_is_one_zone_at_any_spacing() {
-    // Drawn taut round a bend a rod lies flush on the inner wall; next to where it meets the wall it lifts
-    // off a little, as a beam on a soft bed does.
-    let mut split = 0;
-    for spacing_mm in [1.0, 0.2, 0.1, 0.05] {
+    // Drawn taut round a bend a rod lies flush on the inner wall. Next to a point force it lifts off by less
+    // than half a wave of a beam on the wall's bed, 2.26 mm here, whatever the spacing.
+    for spacing_mm in [1.0, 0.2, 0.05] {
         let mut taut = rod(20.0, 1.0, None);
         taut.axial_load_n = 2.0;
         taut.frictionless = false;
@@ -110,16 +109,19 @@ fn exact_a_flush_zone_is_one_zone_at_any_spacing() {
             ],
             vec![taut],
         );
-        posed.start = ProblemStart::Clamped;
         posed.spacing_mm = spacing_mm;
         posed.wall_stiffness_n_per_mm2 = 300.0;
         let ready = posed.pose().unwrap();
         let found = nestline::mechanics::Settle::default()
             .settle(&ready.scene())
             .unwrap();
-        split += usize::from(found.zones(2.01 * spacing_mm, 2e-6).len() > 1);
-        let zones = posed.report(&ready, &found).contacts;
-        assert_eq!(zones.len(), 1, "at {spacing_mm} mm: {zones:?}");
+        let zones = |lifted_mm: f64| {
+            let mut found = found.clone();
+            let off = |s_mm: f64| (s_mm - 55.0).abs() < 0.5 * lifted_mm;
+            found.contacts.retain(|c| !off(c.station_mm));
+            posed.report(&ready, &found).contacts.len()
+        };
+        let counts = [0.0, 2.0, 6.0].map(zones);
+        assert_eq!(counts, [1, 1, 2], "at {spacing_mm} mm");
     }
-    assert!(split > 0, "two stations would do at every spacing");
 }

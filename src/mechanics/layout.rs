@@ -5,9 +5,9 @@
 //! the last regular node is 0.45 to 0.65 stations behind the tip, its terms carry a weight that
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
-use super::bend::Natural;
 use super::contact::Keep;
 use super::model::Model;
+use super::natural::Natural;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
 use super::settings::Settings;
 use super::terms::{

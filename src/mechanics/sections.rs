@@ -2,10 +2,10 @@
 
 use super::abreast::clear_for_vectors;
 use super::anderson::Anderson;
-use super::bend::Natural;
 use super::contact::Keep;
 use super::layout::FIXED;
 use super::model::Model;
+use super::natural::Natural;
 use super::newton::larger;
 use super::profile::{Mean, Profile};
 use super::scene::{AxialLoad, Rod, Roll, Scene};

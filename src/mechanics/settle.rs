@@ -49,11 +49,6 @@ const FIRST_ROUNDS_N: [f64; 2] = [1e-3, 1e-5];
 const HELD_NEAR_N_PER_MM: f64 = 1e-2;
 const HELD_LESS: f64 = 0.1;
 const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
-/// Stretch over which two rods side by side must be too wide for the lumen around both before that is
-/// refused unsolved, mm: further than tips and tapers lie from where a first guess has them.
-const TOO_WIDE_MM: f64 = 20.0;
-/// By how much too wide, mm: lumens give less, and diameters are known no better.
-const TOO_WIDE_BY_MM: f64 = 0.05;
 /// Finds equilibria; keeps its memory from one solve to the next.
 ///
 /// ```
@@ -341,53 +336,6 @@ impl Settle {
         Ok(())
     }
 
-    /// Refuses rods side by side where a lumen has no room for both: whatever way is tried to such a state
-    /// is lost, after much work. Needs distances from the tips ([`Model::update_sections`]).
-    fn check_room(&self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
-        let nodes = &self.model.nodes;
-        for pair in scene.beside {
-            let [a, b] = pair.rods;
-            if scene.rods[a].yields || scene.rods[b].yields {
-                continue;
-            }
-            let mut from_mm = None;
-            let containers = &scene.rods[a].containers;
-            let counts = [a, b].map(|k| self.model.rods[k].last_regular + 1);
-            for (i, station) in scene.tube.iter().enumerate().take(counts[0].min(counts[1])) {
-                let s_mm = station.s_mm;
-                let around = containers.iter().find(|c| s_mm <= c.to_mm);
-                let outer = match around.map(|c| c.container) {
-                    Some(Container::Rod(j)) if i <= self.model.rods[j].last_regular => j,
-                    _ => {
-                        from_mm = None;
-                        continue;
-                    }
-                };
-                let [na, nb, no] = [a, b, outer].map(|k| self.model.rods[k].first + i);
-                let together_mm = nodes.outer[na] + nodes.outer[nb];
-                let lumen_mm = nodes.inner[no];
-                let too_wide = s_mm >= pair.from_mm
-                    && s_mm <= pair.to_mm
-                    && together_mm > lumen_mm + TOO_WIDE_BY_MM;
-                if !too_wide {
-                    from_mm = None;
-                    continue;
-                }
-                let since_mm = *from_mm.get_or_insert(s_mm);
-                if s_mm - since_mm >= TOO_WIDE_MM {
-                    return Err(MechanicsError::NoRoomBeside {
-                        rods: pair.rods,
-                        outer,
-                        station_mm: since_mm,
-                        together_mm,
-                        lumen_mm,
-                    });
-                }
-            }
-        }
-        Ok(())
-    }
-
     /// Equilibrium from a neighbouring one, such as before a device moved by a millimetre; from
     /// scratch where the way from there is lost.
     ///
@@ -646,9 +594,13 @@ impl Settle {
                 self.look_for_prolapse(scene)?;
                 return Err(self.not_converged(&ended, tolerance_n, false));
             }
-            let at_rest = slid_mm < SETTLED_MM
-                || (round < FEWEST_ROUNDS && self.newton.history.steps == steps);
-            let settled = at_rest && (!follows || self.model.unsettled_n() < loads_n);
+            let agrees = slid_mm < SETTLED_MM;
+            let rests = self.newton.history.steps == steps;
+            let settled = if follows {
+                rests && (agrees || round < FEWEST_ROUNDS) && self.model.unsettled_n() < loads_n
+            } else {
+                agrees || (rests && round < FEWEST_ROUNDS)
+            };
             if settled && round > 0 && ended.residual_n < tolerance_n {
                 self.off_n = self.model.unsettled_n();
                 return Ok(ended);
@@ -675,7 +627,8 @@ impl Settle {
         match last {
             Some(ended) if prepares => Ok(ended),
             Some(ended) if settled_mm && unsettled_n < UNSETTLED_N => {
-                self.unsettled_n = unsettled_n;
+                let off = unsettled_n >= loads_n;
+                self.unsettled_n = if off { unsettled_n } else { 0.0 };
                 self.off_n = unsettled_n;
                 Ok(ended)
             }

@@ -1,8 +1,8 @@
 //! The terms an energy is made of: nodes, corners, ends, pre-shaped nodes, contacts.
 
-use super::bend::Natural;
 use super::contact::{Keep, Law};
 use super::layout::FIXED;
+use super::natural::Natural;
 use crate::geometry::Vector;
 
 /// The nodes of one rod within the lists of all.
