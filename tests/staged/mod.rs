@@ -1,4 +1,5 @@
 //! Scenes of the program on the stage.
+#![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
