@@ -16,7 +16,7 @@ pub struct Settings {
     pub most_newton_steps: usize,
     /// Most work of one solve, the second try by short steps included, in unknowns that are factorised (two
     /// for every node of every factorisation): the same on every machine, where a time would not be.
-    /// Default 30 million: some ten seconds of one core (3 million a second, measured), thirty times what
+    /// Default 30 million: some ten seconds of one core (3 million a second, estimated), thirty times what
     /// four rods over 900 mm take. A solve that needs more ends with [`MechanicsError::OverBound`].
     pub most_factorised_unknowns: u64,
     /// Half-width of the contact onset, mm. Default 0.03: smaller ones make Newton's method

@@ -54,8 +54,10 @@ fn stent_lines(outcome: &Outcome) -> Vec<String> {
             stent.name, stent.length_mm, stent.free_length_mm, stent.proximal_at, stent.distal_at
         ));
         for cover in &stent.covers {
-            let measures =
-                |m: &[f64; 3]| format!("{:.1} mm (NASCET {:.0} %, ECST {:.0} %)", m[0], m[1], m[2]);
+            let measures = |m: &[f64; 3]| {
+                let [nascet, ecst] = [m[1], m[2]].map(|percent| fixed(percent, 0));
+                format!("{:.1} mm (NASCET {nascet} %, ECST {ecst} %)", m[0])
+            };
             lines.push(format!(
                 "{} in it: {:.0} mm of wall covered below, {:.0} mm above; {} before, {} with the stent alone, {} in the end (estimates).",
                 cover.lesion,

@@ -41,12 +41,12 @@ pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
     section(&mut out, "Access and lesions");
     for lesion in &outcome.lesions {
         let line = format!(
-            "{}: {:.1} mm before (NASCET {:.0} %), {:.1} mm after (NASCET {:.0} %, estimate); crossed by {} tips.",
+            "{}: {:.1} mm before (NASCET {} %), {:.1} mm after (NASCET {} %, estimate); crossed by {} tips.",
             lesion.name,
             lesion.before_mm,
-            lesion.nascet_before_percent,
+            fixed(lesion.nascet_before_percent, 0),
             lesion.after_mm,
-            lesion.nascet_after_percent,
+            fixed(lesion.nascet_after_percent, 0),
             lesion.crossings
         );
         wrapped(&mut out, "  - ", &line, width);
