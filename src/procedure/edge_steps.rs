@@ -32,7 +32,7 @@ impl DeviceStep {
 }
 
 /// Every step behind a device's tip, from the tip on: neighbouring changes in one direction within
-/// [`STEP_LENGTH_MM`] are one step. The tip itself is none of them.
+/// `STEP_LENGTH_MM` are one step. The tip itself is none of them.
 #[must_use]
 pub fn device_steps(device: &Device) -> Vec<DeviceStep> {
     let mut steps = Vec::new();
