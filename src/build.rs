@@ -30,8 +30,11 @@ fn main() -> io::Result<()> {
             .map(|part| part.as_os_str().to_string_lossy())
             .collect();
         let name = name.join("/");
-        let path = file.display().to_string();
-        code.push_str(&format!("    ({name:?}, include_str!({path:?})),\n"));
+        // from where the crate is compiled: another checkout may share the folder this is written to
+        let below = format!("/{name}");
+        code.push_str(&format!(
+            "    ({name:?}, include_str!(concat!(env!(\"CARGO_MANIFEST_DIR\"), {below:?}))),\n"
+        ));
     }
     code.push_str("];\n");
     fs::write(variable("OUT_DIR").join("embedded.rs"), code)

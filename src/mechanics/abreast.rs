@@ -434,6 +434,7 @@ impl Model {
             [a, b].map(|n| (&self.frames[self.nodes.frame[n] as usize], [us[n], vs[n]]));
         edge(frame_a, at_a, frame_b, at_b)
     }
+
     /// The corner of a node between two others, where it was last looked at.
     pub(crate) fn corner_between(&self, node: usize) -> Corner {
         Corner::between(self.abreast.edge(node - 1), self.abreast.edge(node))
