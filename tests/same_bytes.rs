@@ -4,6 +4,7 @@
     reason = "a test may stop where it stands, and says what it found"
 )]
 
+use crate::common::SCENES;
 use crate::rods::{problem, rod, run};
 use nestline::mechanics::Lanes;
 use nestline::mechanics::problem::Problem;
@@ -12,17 +13,6 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::path::Path;
 use std::process::{Command, Output};
-
-const SCENES: [&str; 8] = [
-    "dissection",
-    "full-shaft-beside-pusher",
-    "guide-below-stent",
-    "kinked-neck-type-3",
-    "left-tandem-retriever-first",
-    "pusher-too-thick",
-    "right-radial",
-    "too-short",
-];
 
 /// Runs the program in the project's folder, on the first core only where `alone`.
 fn nestline(arguments: &[&str], lanes: Option<&str>, alone: bool) -> Output {

@@ -5,6 +5,7 @@
     reason = "a test may stop where it stands"
 )]
 
+use crate::common::SCENES;
 use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
 use nestline::procedure::reason::{Force, Reach, StentEdge, Unknown};
@@ -16,17 +17,6 @@ use nestline::rehearsal::{
 };
 use std::path::Path;
 use std::process::{Command, Output};
-
-const SCENES: [&str; 8] = [
-    "left-tandem-retriever-first",
-    "dissection",
-    "kinked-neck-type-3",
-    "right-radial",
-    "guide-below-stent",
-    "too-short",
-    "full-shaft-beside-pusher",
-    "pusher-too-thick",
-];
 
 fn plan(scene: &str) -> Plan {
     let path = format!("{}/scenes/{scene}.ron", env!("CARGO_MANIFEST_DIR"));
