@@ -57,6 +57,31 @@ fn regress_scenes_are_the_same_at_every_width_and_on_one_core() {
 }
 
 #[test]
+fn regress_outcomes_of_scenes_are_those_on_file() {
+    let on_file: Vec<&str> = include_str!("outcomes.txt")
+        .lines()
+        .filter(|line| !line.starts_with('#'))
+        .collect();
+    let told: Vec<String> = SCENES
+        .iter()
+        .map(|scene| {
+            let output = nestline(
+                &["run", &format!("scenes/{scene}.ron"), "--json"],
+                None,
+                false,
+            );
+            let bytes = output.stdout;
+            format!("{scene} {:08x} {}", crc32fast::hash(&bytes), bytes.len())
+        })
+        .collect();
+    assert!(
+        told == on_file,
+        "numbers have changed; if they should, put these lines into tests/outcomes.txt:\n{}",
+        told.join("\n")
+    );
+}
+
+#[test]
 fn cli_other_widths_are_refused_by_every_command() {
     for arguments in [
         &["check", "scenes/right-radial.ron"][..],
