@@ -25,6 +25,10 @@ pub struct FrictionValue {
     pub basis: &'static str,
 }
 
+/// How well friction is known: to this factor either way. The ranges below reach from a quarter of their
+/// default (hydrophilic) to two and a half times it (polymer).
+pub const KNOWN_TO_FACTOR: f64 = 3.0;
+
 const fn value(coefficient: f64, least: f64, most: f64, basis: &'static str) -> FrictionValue {
     FrictionValue {
         coefficient,

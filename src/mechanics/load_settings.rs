@@ -79,12 +79,13 @@ impl Default for LoadSettings {
 }
 
 impl LoadSettings {
-    /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to two tenths of a millimetre. Friction is known to
-    /// 30 % and lengths are told to a millimetre; the last digits would take ten times as long. Axes are kept
-    /// near the round before more firmly: a bundle rolling on the wall is held by friction across it, which
-    /// the model leaves out and which is of that size (0.01 N/mm of wall force times 0.1, over a millimetre and
-    /// a cell). With 2 instead of 5 mN/mm a default script takes a third more work, and settings that should
-    /// not matter move lengths by up to 5 mm instead of 3.
+    /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to two tenths of a millimetre. Friction is
+    /// known far less closely ([`KNOWN_TO_FACTOR`](super::KNOWN_TO_FACTOR)) and lengths are told to a millimetre;
+    /// the last digits would take ten times as long. Axes are kept near the round before more firmly: a bundle
+    /// rolling on the wall is held by friction across it, which the model leaves out and which is of that size
+    /// (0.01 N/mm of wall force times 0.1, over a millimetre and a cell). With 2 instead of 5 mN/mm a default
+    /// script takes a third more work, and settings that should not matter move lengths by up to 5 mm instead
+    /// of 3.
     #[must_use]
     pub fn rehearsal() -> Self {
         Self {

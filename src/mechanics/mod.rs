@@ -56,7 +56,7 @@ pub use flow::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
     series_flow_fraction, suction_force_n,
 };
-pub use friction::{FrictionValue, Surface, friction};
+pub use friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};
 pub use load::{Buckling, HeldLoad, LoadReport, Loss, Slack};
 pub use load_settings::LoadSettings;
 pub use profile::Profile;

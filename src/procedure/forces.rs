@@ -4,7 +4,7 @@ use super::reason::{self, Fit, Force, Unknown, Why};
 use super::{
     Exchange, Finding, Laid, Move, Plan, Severity, State, StepEffect, Unfelt, retriever_holds_n,
 };
-use crate::mechanics::{Direction, Failure, LoadReport, Sliding};
+use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding};
 
 /// Tip force above which a warning shows, N, for devices up to [`MICRO_MM`] wide and for wider
 /// ones. From memory, for display only: no accepted figure was found below which a vessel is not
@@ -18,9 +18,9 @@ const SEEN_MM: f64 = 1.0;
 const FALL_BACK_MM: f64 = 5.0;
 /// Force of a device that moves by itself from which it is told, N: what a hand hardly feels is not.
 const HELD_TOLD_N: f64 = 0.01;
-/// Share of what holds a rail in nobody's hand from which its drag is a weak point: friction is known to
-/// a factor of about three.
-const NEARLY_LOST: f64 = 1.0 / 3.0;
+/// Share of what holds a rail in nobody's hand from which its drag is a weak point: from there on it is lost
+/// if friction is as large as it may be.
+const NEARLY_LOST: f64 = 1.0 / KNOWN_TO_FACTOR;
 /// Slack from which it is worth knowing, mm.
 const SLACK_MM: f64 = 10.0;
 

@@ -19,8 +19,8 @@ const SHUT_MM: f64 = 0.05;
 const MOST_STEPS: usize = 200;
 /// Largest cells of a rehearsal: length, mm, turning, rad, and change of the lumen as a share. Against cells of
 /// 1 mm, which are two and a half times as many and take as many times as long, lengths of the default
-/// script differ by 0.5 mm and forces at the hub by 8 mN (median); friction that is known to a factor of three leaves
-/// more open.
+/// script differ by 0.5 mm and forces at the hub by 8 mN (median); friction leaves more open
+/// ([`KNOWN_TO_FACTOR`](crate::mechanics::KNOWN_TO_FACTOR)).
 const CELL_MM: f64 = 4.0;
 const CELL_RAD: f64 = 0.2;
 const CELL_RADIUS: f64 = 0.2;
