@@ -112,7 +112,7 @@ fn bent_tip(length_mm: f64, angle_deg: f64, spacing_mm: f64, tip: bool) -> Probl
 #[test]
 fn exact_a_bent_tip_that_nothing_touches_is_at_rest() {
     // It keeps its bend, and nothing is stressed: the energy is 0, whatever the load is said to follow.
-    let (mut cases, mut wrong, mut open) = (0, Vec::new(), 0);
+    let (mut cases, mut wrong) = (0, Vec::new());
     for angle_deg in [30.0, 40.0, 50.0, 55.0, 60.0, 70.0, 80.0] {
         for length_mm in [3.0, 5.0, 8.0, 12.0, 20.0] {
             for (spacing_mm, tip) in [(1.0, true), (1.0, false), (0.5, true), (0.5, false)] {
@@ -128,11 +128,7 @@ fn exact_a_bent_tip_that_nothing_touches_is_at_rest() {
                             && found.load_off_n < 1e-5
                             && found.length_off_mm < 1e-6
                     });
-                    let converged = found.as_ref().is_ok_and(|f| f.status == Status::Converged);
-                    // loads that follow from the tip may find no rest beside a node that is handed over: told
-                    if frictionless && !rests && !converged {
-                        open += 1;
-                    } else if !rests {
+                    if !rests {
                         let case = (angle_deg, length_mm, spacing_mm, tip, frictionless);
                         wrong.push((case, found.map(|f| (f.status, f.energy_n_mm, f.load_off_n))));
                     }
@@ -142,7 +138,6 @@ fn exact_a_bent_tip_that_nothing_touches_is_at_rest() {
     }
     assert_eq!(cases, 280, "140, each with both loads");
     assert!(wrong.is_empty(), "{} of {cases}: {wrong:#?}", wrong.len());
-    assert!(open <= 10, "{open} of {cases} find no rest");
 }
 
 proptest! {

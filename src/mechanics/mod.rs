@@ -43,6 +43,7 @@ mod stack_state;
 mod terms;
 pub(crate) mod threads;
 mod tip;
+mod turns;
 mod width;
 
 pub use apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};

@@ -40,6 +40,10 @@ pub(crate) struct Turning {
     weight: Vec<f64>,
     /// Whether loads follow yet.
     loaded: bool,
+    /// Loads that are held meanwhile, N, by node; empty where they follow.
+    pub(super) held_n: Vec<f64>,
+    /// What the shape calls for then.
+    pub(super) called_n: Vec<f64>,
     anderson: Anderson,
 }
 
@@ -308,6 +312,10 @@ impl Model {
         }
         if self.shaped.iter().any(|s| s.turns) {
             self.call_turns(rolls);
+            if !self.turning.held_n.is_empty() {
+                self.turning.called_n.clone_from(&self.nodes.load);
+                self.nodes.load.clone_from(&self.turning.held_n);
+            }
             if !self.relaxation.held {
                 self.relax_turns(scene);
                 return;
@@ -494,8 +502,10 @@ impl Model {
             for pair in turning.used[..angles].chunks_exact_mut(2) {
                 pair[1] = 0.0;
             }
+            let follow = turning.held_n.is_empty();
             for (k, rod) in scene.rods.iter().enumerate() {
-                if let (true, AxialLoad::Frictionless(tip_n)) = (rod.turns_by_rounds(), &rod.load) {
+                let turns = follow && rod.turns_by_rounds();
+                if let (true, AxialLoad::Frictionless(tip_n)) = (turns, &rod.load) {
                     let range = self.rods[k].range();
                     turning.used[angles + range.start..angles + range.end].fill(*tip_n);
                 }

@@ -532,7 +532,7 @@ impl Settle {
 
     /// Shape, stiffness by own arc length and loads, until all agree. Where `prepares` is set the
     /// outcome is a first guess: a few rounds do, and a shape near balance is as good.
-    fn balance(
+    pub(super) fn balance(
         &mut self,
         scene: &Scene<'_>,
         stiffest: f64,
@@ -548,7 +548,8 @@ impl Settle {
         self.newton.definite = None;
         let mut last = None;
         let mut misses = Vec::new();
-        let mut tried = false;
+        // loads that are held stay as they are
+        let mut tried = !self.model.turning.held_n.is_empty();
         self.model.restart_loads();
         self.unsettled_n = 0.0;
         let loads_n = LOADS_TO_FORCES * tolerance_n;
@@ -612,6 +613,11 @@ impl Settle {
                 && misses[round] > loads_n;
             if stalls && !prepares && !tried {
                 tried = true;
+                if scene.rods.iter().any(Rod::turns_by_rounds)
+                    && let Some(ended) = self.take_turns(scene, stiffest, tolerance_n)
+                {
+                    return Ok(ended);
+                }
                 for hand_n_per_mm in HANDS_N_PER_MM {
                     if let Some(ended) = self.hold(scene, stiffest, tolerance_n, hand_n_per_mm) {
                         return Ok(ended);
