@@ -27,6 +27,8 @@ const LARGEST_N: f64 = 0.3;
 const ROUGHLY: f64 = 3e-3;
 /// Length for which the route has no room, mm, above which a device runs off it.
 const BEYOND_MM: f64 = 1.0;
+/// Share of the nearest miss so far that counts as nearer, not as waiting: smaller gains are what rounds
+/// wander by.
 const NEARER: f64 = 0.8;
 /// Share of the miss that a round may leave while loads and shape still come to agree.
 const FAST: f64 = 0.3;

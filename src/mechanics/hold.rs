@@ -19,6 +19,8 @@ const HOLD_ROUNDS: usize = 80;
 const HOLD_PATIENCE: usize = 20;
 /// Rounds without coming nearer after which it goes back to the nearest.
 const HOLD_RETURN: usize = 8;
+/// Share of the nearest miss so far that counts as nearer.
+const HOLD_NEARER: f64 = 0.9;
 
 /// A state on the way, and how far its loads are from those called for.
 struct Kept {
@@ -151,7 +153,11 @@ impl Settle {
                     miss: miss.clone(),
                 });
             }
-            waiting = if worst < 0.9 * best { 0 } else { waiting + 1 };
+            waiting = if worst < HOLD_NEARER * best {
+                0
+            } else {
+                waiting + 1
+            };
             best = best.min(worst);
             if waiting > HOLD_PATIENCE || worst.is_nan() {
                 break;

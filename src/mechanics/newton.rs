@@ -24,6 +24,14 @@ const FIRST_SHIFT: f64 = 1.0 / 64.0;
 /// Growth of the shift until the matrix is positive definite, and its decay afterwards.
 const SHIFT_GROWTH: f64 = 4.0;
 const SHIFT_DECAY: f64 = 0.1;
+/// Least shift that the matrix feels and largest worth trying, as shares of its largest diagonal: below, a
+/// shift is lost in the rounding of a pivot (1e-16 times what was eliminated before it, a thousand times as
+/// much); above, a step is the gradient over the shift and moves nothing.
+const LEAST_SHIFT: f64 = 1e-13;
+const LARGEST_SHIFT: f64 = 1e6;
+/// Share of the plain step's slope that a step with what was learnt must keep, or the plain one is taken: a
+/// tenth still falls as fast as a backtracked step, less leads along the slope's contour.
+const STEEP: f64 = 0.1;
 
 /// Share of the gradient to which the model with exact contacts is solved: smaller ones spend
 /// factorisations on a model that bending bends away from, larger ones line searches.
@@ -266,7 +274,7 @@ impl Newton {
             along += g * s;
             plainly += g * p;
         }
-        if along > 0.1 * plainly {
+        if along > STEEP * plainly {
             self.step.clone_from(&self.plain);
             return false;
         }
@@ -352,7 +360,7 @@ impl Newton {
         } else {
             0.0
         };
-        let floor = (FIRST_SHIFT * model.softest()).max(1e-13 * scale);
+        let floor = (FIRST_SHIFT * model.softest()).max(LEAST_SHIFT * scale);
         let mut shift = if shifted && self.shift > floor {
             self.shift
         } else {
@@ -393,7 +401,7 @@ impl Newton {
                     continue;
                 }
                 shift = (shift * SHIFT_GROWTH).max(floor);
-                if shift >= 1e6 * scale || scale.is_nan() {
+                if shift >= LARGEST_SHIFT * scale || scale.is_nan() {
                     return None;
                 }
             }
@@ -586,6 +594,9 @@ impl Newton {
         /// Change of the eigenvalue from one iteration to the next, as a share of its distance from the
         /// shift, at which it is taken: four digits even if the next mode is only a hundredth away.
         const AT_REST: f64 = 1e-6;
+        /// First shift, as a share of the largest diagonal: well above rounding, so that the iteration's own
+        /// products keep seven digits; doubled until it lies below the lowest eigenvalue.
+        const FIRST: f64 = 1e-9;
         model.assemble();
         let scale = model.matrix.largest_diagonal();
         let mut shift = 0.0;
@@ -598,8 +609,8 @@ impl Newton {
             if model.factorise(shift) {
                 break;
             }
-            shift = (2.0 * shift).max(1e-9 * scale);
-            if shift >= 1e6 * scale || scale.is_nan() {
+            shift = (2.0 * shift).max(FIRST * scale);
+            if shift >= LARGEST_SHIFT * scale || scale.is_nan() {
                 return None;
             }
         }
