@@ -375,7 +375,7 @@ fn euler(phantom: &Phantom) -> isize {
     corners - facets / 2
 }
 
-/// Whether branches hang together, and how many ends of them are open.
+/// How many openings branches that hang together have; those that leave what is not made at one place share one.
 fn open_ends(tree: &Tree, made: &[bool]) -> isize {
     let leads_on = |own: usize, at_mm: f64| {
         let near_mm = 0.5 * tree.branches[own].lumen.diameter_at(at_mm);
@@ -388,15 +388,23 @@ fn open_ends(tree: &Tree, made: &[bool]) -> isize {
         children.any(|(child, made)| *made && leaves(child))
     };
     let mut open = 0;
+    let mut left_mm: Vec<(usize, f64)> = Vec::new();
     for (own, branch) in tree.branches.iter().enumerate().filter(|(i, _)| made[*i]) {
-        let joins = branch.ostium.is_some_and(|o| made[o.branch]);
+        let mut joins = branch.ostium.is_some_and(|o| made[o.branch]);
+        if let Some(ostium) = branch.ostium {
+            let one_place =
+                |(b, at): &(usize, f64)| *b == ostium.branch && (at - ostium.at_mm).abs() < 0.1;
+            joins |= left_mm.iter().any(one_place);
+            left_mm.push((ostium.branch, ostium.at_mm));
+        }
         open += isize::from(!joins && !leads_on(own, 0.0));
         open += isize::from(!leads_on(own, branch.curve.length_mm()));
     }
     open
 }
 
-/// Choices of branches that hang together: all, each alone, the neck, the head, the arch, the way to a target.
+/// Choices of branches that hang together: all, each alone, the neck, the head with and without what carries it,
+/// the arch, the way to a target.
 fn choices(tree: &Tree) -> Vec<(String, Vec<String>)> {
     let there = |names: &[&str]| -> Vec<String> {
         let known = names.iter().filter(|name| tree.branch(name).is_ok());
@@ -424,6 +432,13 @@ fn choices(tree: &Tree) -> Vec<(String, Vec<String>)> {
         "m2-inferior",
     ];
     found.push(("head".into(), there(&head)));
+    // branches whose cut starts meet where they leave what is not made
+    found.push(("head without carotid".into(), there(&head[1..])));
+    found.push((
+        "both carotids".into(),
+        there(&["internal-carotid", "external-carotid"]),
+    ));
+    found.push(("m2 pair".into(), there(&["m2-superior", "m2-inferior"])));
     let arch = [
         "aorta",
         "innominate",
@@ -499,6 +514,26 @@ fn every_vessel_closes_as_lumen_and_as_wall() {
         let branches = neck.map_or(Vec::new(), |(_, branches)| branches.clone());
         let found = made_of(tree, &branches, Some(wall_mm), 0.45);
         eprintln!("{name}: wall {wall_mm}, {} facets", found.facets.len());
+    }
+}
+
+/// A tree of tubes has no handle; the only one that could be there is a ring of the anatomy itself, and none is.
+#[test]
+fn lumens_have_no_handles() {
+    let touching = [
+        "head without carotid",
+        "both carotids",
+        "m2 pair",
+        "left-common-carotid",
+        "right-common-carotid",
+    ];
+    for (name, tree) in vessels() {
+        for (choice, branches) in choices(&tree) {
+            if touching.contains(&choice.as_str()) {
+                let found = made_of(&tree, &branches, None, 0.45);
+                eprintln!("{name} | {choice} | Euler {}", euler(&found));
+            }
+        }
     }
 }
 

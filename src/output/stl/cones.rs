@@ -130,16 +130,22 @@ impl Cones {
         &self.cones
     }
 
-    /// The least value of any cone, where `bound` of a distance tells what no cone beyond it goes below.
+    /// The least value of any cone below a given one, where `bound` of a distance tells what no cone beyond it
+    /// goes below; the given one where there is none.
     fn least(
         &self,
         p: &Point,
+        below: f64,
         value: impl Fn(&Cone) -> f64,
         bound: impl Fn(f64, &Node) -> f64,
     ) -> (f64, usize) {
-        let mut best = (f64::INFINITY, 0);
+        let mut best = (below, 0);
         let mut waiting = [(0_usize, f64::NEG_INFINITY); DEEPEST];
-        let mut count = usize::from(!self.nodes.is_empty());
+        let mut count = 0;
+        if let Some(root) = self.nodes.first() {
+            waiting[0].1 = bound(root.at_least_mm(p), root);
+            count = 1;
+        }
         while count > 0 {
             count -= 1;
             let (at, least) = waiting[count];
@@ -175,18 +181,30 @@ impl Cones {
 
     /// Signed distance to the union, mm.
     pub(super) fn distance_mm(&self, p: &Point) -> f64 {
-        self.least(p, |cone| cone.distance_mm(p), |mm, _| mm).0
+        self.distance_below_mm(p, f64::INFINITY)
+    }
+
+    /// The same, or a given distance where all lie beyond it, mm.
+    pub(super) fn distance_below_mm(&self, p: &Point, below_mm: f64) -> f64 {
+        self.least(p, below_mm, |cone| cone.distance_mm(p), |mm, _| mm)
+            .0
     }
 
     /// The same with what else is known of each cone that is near: `value` of it and its distance, never
     /// below the distance.
-    pub(super) fn least_of(&self, p: &Point, value: impl Fn(&Cone, f64) -> f64) -> f64 {
+    pub(super) fn least_of_below(
+        &self,
+        p: &Point,
+        below: f64,
+        value: impl Fn(&Cone, f64) -> f64,
+    ) -> f64 {
         let value = |cone: &Cone| value(cone, cone.distance_mm(p));
-        self.least(p, value, |mm, _| mm).0
+        self.least(p, below, value, |mm, _| mm).0
     }
 
     pub(super) fn nearest(&self, p: &Point) -> Option<&Cone> {
-        let at = self.least(p, |cone| cone.distance_mm(p), |mm, _| mm).1;
+        let distance_mm = |cone: &Cone| cone.distance_mm(p);
+        let at = self.least(p, f64::INFINITY, distance_mm, |mm, _| mm).1;
         self.cones.get(at)
     }
 
@@ -194,6 +212,7 @@ impl Cones {
     pub(super) fn size_mm(&self, p: &Point) -> f64 {
         self.least(
             p,
+            f64::INFINITY,
             |cone| cone.wish_mm(cone.distance_mm(p)),
             |mm, node| node.finest_mm + GRADING * mm.max(0.0),
         )
@@ -354,6 +373,10 @@ mod tests {
             let all = cones.iter().map(|c| c.distance_mm(&p));
             let exact = all.clone().fold(f64::INFINITY, f64::min);
             assert!((tree.distance_mm(&p) - exact).abs() < 1e-12, "{p}");
+            for below_mm in [exact - 0.5, exact + 0.5] {
+                let found = tree.distance_below_mm(&p, below_mm);
+                assert!((found - exact.min(below_mm)).abs() < 1e-12, "{p}");
+            }
             let exact = cones
                 .iter()
                 .zip(all)

@@ -253,8 +253,13 @@ impl Limb<'_> {
         /// Balls below this share of the section leave something out.
         const FILLS: f64 = 0.998;
         let sections = self.sections();
+        let chords: Vec<Vector> = sections
+            .windows(2)
+            .map(|pair| pair[1].at - pair[0].at)
+            .collect();
+        let filled = |s: Section| s.ball_mm >= FILLS * s.radius_mm;
         let mut cones = Vec::with_capacity(sections.len());
-        for pair in sections.windows(2) {
+        for (i, pair) in sections.windows(2).enumerate() {
             let (a, b) = (pair[0], pair[1]);
             let round = Cone {
                 a: a.at,
@@ -267,14 +272,15 @@ impl Limb<'_> {
                 at_mm: f64::midpoint(a.s_mm, b.s_mm),
                 ends: [None; 2],
             };
-            let filled = |s: Section| s.ball_mm >= FILLS * s.radius_mm;
             if !(filled(a) && filled(b)) {
-                cones.push(Cone {
+                let flat = Cone {
                     radius_a_mm: a.radius_mm,
                     radius_b_mm: b.radius_mm,
                     flat: true,
                     ..round.clone()
-                });
+                };
+                let before = i.checked_sub(1).map(|k| chords[k]);
+                cones.push(overlapping(flat, before, chords.get(i + 1).copied()));
             }
             cones.push(round);
         }
@@ -313,6 +319,35 @@ impl Limb<'_> {
             own.iter_mut().rev().take_while(reaches).for_each(mark);
         }
         end
+    }
+}
+
+/// A slice that reaches a little into its neighbours, which lie along `before` and `after`: in a bend flat slices
+/// leave slits between them on its outer side.
+fn overlapping(slice: Cone, before: Option<Vector>, after: Option<Vector>) -> Cone {
+    /// More than half of the angle between neighbours.
+    const OVER: f64 = 0.6;
+    /// Steps of the lumen are as short as this, mm, and stay.
+    const STEP_MM: f64 = 0.01;
+    let axis = slice.b - slice.a;
+    let length_mm = axis.norm();
+    if length_mm < STEP_MM {
+        return slice;
+    }
+    let along = axis / length_mm;
+    let widens = (slice.radius_b_mm - slice.radius_a_mm) / length_mm;
+    let reach_mm = |neighbour: Option<Vector>, radius_mm: f64| {
+        let turned = neighbour.and_then(|chord| chord.try_normalize(1e-12));
+        turned.map_or(0.0, |way| OVER * radius_mm * (way - along).norm())
+    };
+    let back_mm = reach_mm(before, slice.radius_a_mm);
+    let on_mm = reach_mm(after, slice.radius_b_mm);
+    Cone {
+        a: slice.a - along * back_mm,
+        b: slice.b + along * on_mm,
+        radius_a_mm: (slice.radius_a_mm - widens * back_mm).max(0.0),
+        radius_b_mm: (slice.radius_b_mm + widens * on_mm).max(0.0),
+        ..slice
     }
 }
 
@@ -433,7 +468,12 @@ impl<'a> Solid<'a> {
             let mut ahead_mm = step_mm;
             let mut covered_mm = 0.0;
             while ahead_mm < 2.0 * (radius_mm + wall_mm) {
-                if self.kept_mm(&(end.lumen.a + end.out * ahead_mm)) < 0.0 {
+                if self.kept_mm(
+                    &self.cones,
+                    &(end.lumen.a + end.out * ahead_mm),
+                    f64::INFINITY,
+                ) < 0.0
+                {
                     covered_mm = ahead_mm;
                 }
                 ahead_mm += step_mm;
@@ -483,31 +523,66 @@ impl<'a> Solid<'a> {
         }
     }
 
+    /// A distance with what joints fill of their creases, rounded as on the lumen and as on the outer side, mm.
+    ///
+    /// `of_limb` gives the distance from a branch up to a bound: farther branches leave a crease as it is.
+    fn with_creases(
+        &self,
+        p: &Point,
+        near: &Near,
+        least_mm: f64,
+        of_limb: impl Fn(&Cones, f64) -> f64,
+    ) -> [f64; 2] {
+        let mut filled_mm = [least_mm; 2];
+        for joint in &near.joints {
+            let share = joint.share(p);
+            if share <= 0.0 {
+                continue;
+            }
+            let widths_mm = joint.widths_mm.map(|width_mm| share * width_mm);
+            // it reaches no farther than its width, and fills no more than a quarter of that
+            let reach_mm = least_mm + 1.25 * widths_mm[1];
+            let [own, other] = joint.branches.map(|i| &self.limbs[i]);
+            let own_mm = of_limb(own, reach_mm);
+            if own_mm >= reach_mm {
+                continue;
+            }
+            let other_mm = of_limb(other, reach_mm);
+            for (filled_mm, width_mm) in filled_mm.iter_mut().zip(widths_mm) {
+                *filled_mm = filled_mm.min(rounded(own_mm, other_mm, width_mm));
+            }
+        }
+        filled_mm
+    }
+
     /// Distances to the lumen, mm, with the creases between branches rounded as on the lumen and as on the
     /// outer side.
     fn lumen_mm(&self, p: &Point, near: &Near) -> [f64; 2] {
-        let mut least = [self.cones.distance_mm(p); 2];
-        for joint in &near.joints {
-            let share = joint.share(p);
-            if share > 0.0 {
-                let [a, b] = joint.branches.map(|i| self.limbs[i].distance_mm(p));
-                for (least, width_mm) in least.iter_mut().zip(joint.widths_mm) {
-                    *least = least.min(rounded(a, b, share * width_mm));
-                }
-            }
-        }
-        least
+        let least_mm = self.cones.distance_mm(p);
+        self.with_creases(p, near, least_mm, |limb, below_mm| {
+            limb.distance_below_mm(p, below_mm)
+        })
     }
 
-    /// Distance from what is kept of the outer side, every branch with its own ends cut, mm.
-    fn kept_mm(&self, p: &Point) -> f64 {
+    /// Distance from what is kept of some cones, every branch with its own ends cut, mm; no more than a bound.
+    fn kept_mm(&self, cones: &Cones, p: &Point, below_mm: f64) -> f64 {
         let wall_mm = self.wall_mm();
         let cut = |cone: &Cone, distance_mm: f64| {
             let ends = cone.ends.iter().flatten();
             ends.map(|i| self.ends[*i].beyond_mm(p) + wall_mm)
                 .fold(distance_mm, f64::max)
         };
-        self.cones.least_of(p, cut) - wall_mm
+        cones.least_of_below(p, below_mm + wall_mm, cut) - wall_mm
+    }
+
+    /// The same of all of the outer side, mm, with creases rounded: where branches are made without the one
+    /// that they leave, their cut ends meet in one as sharp as any.
+    fn kept_of_all_mm(&self, p: &Point, near: &Near) -> f64 {
+        let least_mm = self.kept_mm(&self.cones, p, f64::INFINITY);
+        let filled_mm = self.with_creases(p, near, least_mm, |limb, below_mm| {
+            self.kept_mm(limb, p, below_mm)
+        });
+        filled_mm[1]
     }
 
     /// Positive where nothing is cut off, mm.
@@ -523,7 +598,7 @@ impl<'a> Solid<'a> {
         if nearest_mm >= FAR_MM {
             return FAR_MM;
         }
-        nearest_mm.max(-self.kept_mm(p)).min(FAR_MM)
+        nearest_mm.max(-self.kept_of_all_mm(p, near)).min(FAR_MM)
     }
 
     /// All functions at a place.
