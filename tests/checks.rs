@@ -9,7 +9,7 @@ use nestline::geometry::{LesionKind, TrackSegment};
 use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError, Sliding};
 use nestline::output::rehearsal_text;
 use nestline::procedure::reason::{
-    Exchange, Force, Lesion, Precondition, Reach, Reason, Retrieving, Vessel,
+    Exchange, Force, Lesion, Precondition, Reach, Reason, Retrieving, Spot, Vessel,
 };
 use nestline::procedure::{
     Action, DeployedStent, EdgeKind, EdgePassage, Finding, InPlace, Laid, Lay, Meets, Motion, Move,
@@ -628,6 +628,43 @@ fn no_sign_stands_twice_and_no_more_than_all_arrives() {
     for bad in ["--", "-0 ", "-0.00"] {
         assert!(!text.contains(bad), "`{bad}` in {text}");
     }
+}
+
+// --- waves are told once ---
+
+#[test]
+fn devices_in_waves_are_told_in_one_line() {
+    let plan = read_scene(&Source::from_argument(
+        "scenes/left-tandem-retriever-first.ron",
+    ))
+    .unwrap();
+    let mut outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+    let mut buckles = |step: usize, device: &str, length_mm: f64| {
+        let found = Force::Buckles {
+            device: device.into(),
+            length_mm,
+            place: Spot {
+                station_mm: 0.0,
+                at: format!("at place {step}"),
+            },
+        };
+        outcome.steps[step - 1].findings.push(Finding::note(found));
+        rehearsal_text(&outcome, 400)
+    };
+    let one = buckles(4, "guide", 80.0);
+    assert!(
+        one.contains("step  4: the guide buckles along 80 mm"),
+        "{one}"
+    );
+    buckles(9, "selector", 210.0);
+    let all = buckles(12, "wire", 33.0);
+    let lines: Vec<&str> = all.lines().filter(|l| l.contains("in waves")).collect();
+    assert_eq!(
+        lines,
+        [
+            "  - Pushed devices buckle and lie in waves on the wall at steps 4, 9, 12; most of all the selector: along 210 mm in all at step 9, most at place 9."
+        ]
+    );
 }
 
 // --- one cause, one failure ---

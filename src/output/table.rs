@@ -3,7 +3,8 @@
 use super::edges::stent_sections;
 use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
-use crate::procedure::{Direction as ExchangeDirection, Severity};
+use crate::procedure::reason::{Force, Reason};
+use crate::procedure::{Direction as ExchangeDirection, Finding, Severity};
 use crate::rehearsal::{DeviceRow, Outcome, StepRow, Verdict};
 use crate::units::fixed;
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
@@ -208,7 +209,15 @@ fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, se
         return;
     }
     section(out, title);
+    let in_waves: Vec<Waves> = found.iter().filter_map(|(n, f)| waves(*n, f)).collect();
+    let in_one_line = in_waves.len() > 1;
+    if in_one_line {
+        wrapped(out, "  - ", &waves_line(&in_waves), columns);
+    }
     for (step, finding) in found {
+        if in_one_line && waves(step, finding).is_some() {
+            continue;
+        }
         let help = finding
             .help
             .as_ref()
@@ -220,6 +229,52 @@ fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, se
             columns,
         );
     }
+}
+
+/// A device that lies in waves while it is pushed.
+struct Waves<'a> {
+    step: usize,
+    device: &'a str,
+    length_mm: f64,
+    at: &'a str,
+}
+
+fn waves(step: usize, finding: &Finding) -> Option<Waves<'_>> {
+    match &finding.reason {
+        Reason::Force(Force::Buckles {
+            device,
+            length_mm,
+            place,
+        }) => Some(Waves {
+            step,
+            device,
+            length_mm: *length_mm,
+            at: &place.at,
+        }),
+        _ => None,
+    }
+}
+
+/// Devices in waves at several steps, the longest told: nearly every long push ends in some, and told one by one
+/// they hide what differs from step to step.
+fn waves_line(in_waves: &[Waves]) -> String {
+    let numbers: Vec<String> = in_waves.iter().map(|w| w.step.to_string()).collect();
+    let most = in_waves
+        .iter()
+        .max_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
+    let most = most.map_or_else(String::new, |w| {
+        format!(
+            "; most of all the {}: along {} mm in all at step {}, most {}",
+            w.device,
+            fixed(w.length_mm, 0),
+            w.step,
+            w.at
+        )
+    });
+    format!(
+        "Pushed devices buckle and lie in waves on the wall at steps {}{most}.",
+        numbers.join(", ")
+    )
 }
 
 fn fits_table(outcome: &Outcome, columns: u16) -> Table {
