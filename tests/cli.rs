@@ -214,6 +214,38 @@ fn every_vessel_is_measured() {
 }
 
 #[test]
+fn a_clot_longer_than_its_vessel_is_told_where_it_runs_on() {
+    let told = |length: &str| {
+        let vessel = std::fs::read_to_string("vessels/left-tandem-type-2.ron").unwrap();
+        let written = vessel.replace(
+            "beyond_terminus: \"6 mm\"), length: \"10 mm\"",
+            &format!("beyond_terminus: \"6 mm\"), length: \"{length}\""),
+        );
+        assert!(written.contains(length), "the clot stands there");
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("vessel.ron");
+        std::fs::write(&file, written).unwrap();
+        let output = nestline(&["measure", file.to_str().unwrap()]);
+        assert!(code(&output) == 0, "{}", err(&output));
+        let text = out(&output);
+        let line = text.lines().find(|line| line.starts_with("clot: "));
+        line.unwrap().to_owned()
+    };
+    assert_eq!(told("10 mm"), "clot: 10.0 mm in m1");
+    let long = told("30 mm");
+    let (in_m1, on) = long
+        .strip_prefix("clot: ")
+        .and_then(|rest| rest.split_once(" mm in m1, running on for "))
+        .unwrap_or_else(|| panic!("{long}"));
+    let on = on.strip_suffix(" mm in m2-inferior").unwrap();
+    let all: f64 = [in_m1, on]
+        .map(|mm| mm.parse::<f64>().unwrap())
+        .iter()
+        .sum();
+    assert!((all - 30.0).abs() < 0.11, "{long}");
+}
+
+#[test]
 fn check_says_good_or_exits_with_2() {
     let vessels = ron_files("vessels");
     let scenes = ron_files("scenes");

@@ -2,7 +2,7 @@
 
 use super::table::{plain_table, right_align, section, wrapped};
 use crate::geometry::{KinkGrade, Tortuosity};
-use crate::rehearsal::VesselReport;
+use crate::rehearsal::{ClotOnRoute, VesselReport};
 use crate::units::fixed;
 use std::fmt::Write as _;
 
@@ -49,6 +49,9 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
                 )),
             fixed(lesion.area_percent, 0)
         );
+    }
+    for clot in &report.clots {
+        let _ = writeln!(out, "{}", lies_in(clot));
     }
     section(&mut out, "Branches on the route (mm, degrees)");
     let header = [
@@ -129,6 +132,18 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
     out.push('\n');
     wrapped(&mut out, "", &report.caution, width);
     out
+}
+
+/// In which vessels a clot lies: one longer than its vessel runs on into the next.
+fn lies_in(clot: &ClotOnRoute) -> String {
+    let parts = clot
+        .in_branches
+        .iter()
+        .map(|(branch, length_mm)| format!("{length_mm:.1} mm in {branch}"));
+    let beyond_mm = clot.beyond_target_mm;
+    let beyond = (beyond_mm >= 0.05).then(|| format!("{beyond_mm:.1} mm beyond the target"));
+    let parts: Vec<String> = parts.chain(beyond).collect();
+    format!("{}: {}", clot.name, parts.join(", running on for "))
 }
 
 /// Entered lengths that the route does not keep, where there are any.

@@ -28,5 +28,5 @@ pub use timing::{
     Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,
     rehearsed_of, time,
 };
-pub use vessel_report::{ChangedLength, VesselReport};
+pub use vessel_report::{ChangedLength, ClotOnRoute, VesselReport};
 pub use what_if::{WHAT_IF_VERSION, WhatIf, WhatIfRow};

@@ -18,11 +18,42 @@ pub struct VesselReport {
     pub target: String,
     /// The measures.
     pub measures: Measures,
+    /// Clots on the route, in which vessels they lie.
+    pub clots: Vec<ClotOnRoute>,
     /// Entered lengths that the route to this target keeps no better than to a tenth of a
     /// millimetre: it swings through ostia, and so cuts their corners.
     pub changed: Vec<ChangedLength>,
     /// The caution that goes with every output.
     pub caution: String,
+}
+
+/// A clot and the vessels it lies in.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClotOnRoute {
+    /// Its name.
+    pub name: String,
+    /// Branches from the access on, with how much of it lies in each, mm.
+    pub in_branches: Vec<(String, f64)>,
+    /// How much of it lies beyond the target, mm; nought as a rule.
+    pub beyond_target_mm: f64,
+}
+
+impl ClotOnRoute {
+    fn all(track: &Track) -> Vec<Self> {
+        let on_route = track.clots.iter().map(|clot| {
+            let in_branches = track.segments.iter().filter_map(|segment| {
+                let length_mm =
+                    clot.end_mm.min(segment.end_mm) - clot.start_mm.max(segment.start_mm);
+                (length_mm > 0.0).then(|| (segment.name.clone(), length_mm))
+            });
+            Self {
+                name: clot.name.clone(),
+                in_branches: in_branches.collect(),
+                beyond_target_mm: (clot.end_mm - track.length_mm().max(clot.start_mm)).max(0.0),
+            }
+        });
+        on_route.collect()
+    }
 }
 
 /// An entered length that a route does not keep.
@@ -53,6 +84,7 @@ impl VesselReport {
             vessel,
             target: target.to_owned(),
             measures: Measures::of(tree, track, &MeasureSettings::default())?,
+            clots: ClotOnRoute::all(track),
             changed: Vec::new(),
             caution: CAUTION.into(),
         })
