@@ -442,9 +442,34 @@ pub fn fixed(value: f64, digits: usize) -> String {
     }
 }
 
+/// The same with a sign: a plus before a zero, whichever side of it the value lies on.
+#[must_use]
+pub fn signed(value: f64, digits: usize) -> String {
+    let text = fixed(value, digits);
+    if text.starts_with('-') {
+        text
+    } else {
+        format!("+{text}")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_minus_stands_before_a_zero() {
+        for (value, digits, plain, with_sign) in [
+            (-0.04, 1, "0.0", "+0.0"),
+            (-0.06, 1, "-0.1", "-0.1"),
+            (0.0, 2, "0.00", "+0.00"),
+            (12.34, 1, "12.3", "+12.3"),
+            (-0.4, 0, "0", "+0"),
+        ] {
+            assert_eq!(fixed(value, digits), plain);
+            assert_eq!(signed(value, digits), with_sign);
+        }
+    }
 
     #[test]
     fn exact_trade_units() {

@@ -630,6 +630,36 @@ fn no_sign_stands_twice_and_no_more_than_all_arrives() {
     }
 }
 
+// --- what is the same at several steps is told once ---
+
+#[test]
+fn the_same_words_are_told_once_with_all_steps() {
+    let plan = read_scene(&Source::from_argument(
+        "scenes/left-tandem-retriever-first.ron",
+    ))
+    .unwrap();
+    let mut outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+    for (step, slack_mm) in [(4, 7.0), (9, 7.0), (9, 7.0), (12, 8.0), (13, 7.0)] {
+        let found = Force::Slack {
+            device: "guide".into(),
+            slack_mm,
+        };
+        outcome.steps[step - 1].findings.push(Finding::note(found));
+    }
+    let text = rehearsal_text(&outcome, 400);
+    let lines: Vec<&str> = text
+        .lines()
+        .filter(|l| l.contains("of the guide come"))
+        .collect();
+    assert_eq!(
+        lines,
+        [
+            "  step  4: 7 mm of the guide come out before its tip follows a pull. The same at steps 9, 13.",
+            "  step 12: 8 mm of the guide come out before its tip follows a pull.",
+        ]
+    );
+}
+
 // --- waves are told once ---
 
 #[test]

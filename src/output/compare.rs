@@ -3,6 +3,7 @@
 use super::table::{plain_table, section, wrapped};
 use crate::procedure::Ledger;
 use crate::rehearsal::{CompareRow, Comparison, Verdict, WhatIf};
+use crate::units::signed;
 use comfy_table::Table;
 use std::fmt::Write as _;
 
@@ -192,7 +193,7 @@ pub fn what_if_text(what_if: &WhatIf, columns: u16) -> String {
         let now_s = row.reperfusion.map(|p| p.p50_s);
         let changed = base_s
             .zip(now_s)
-            .map_or_else(String::new, |(a, b)| format!("{:+.1}", (b - a) / 60.0));
+            .map_or_else(String::new, |(a, b)| signed((b - a) / 60.0, 1));
         table.add_row([
             change.to_owned(),
             CRITERIA[0].1(row),

@@ -4,7 +4,7 @@ use super::table::{plain_table, right_align, section, wrapped};
 use crate::math;
 use crate::procedure::Meets;
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow, Outcome};
-use crate::units::fixed;
+use crate::units::{fixed, signed};
 use std::fmt::Write as _;
 
 /// Width of a full bar of the sweep, characters.
@@ -114,7 +114,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
                 row.room_mm
             ),
             format!("{:.2}", row.rim_gap_mm),
-            signed(row.clearance_mm),
+            signed(row.clearance_mm, 2),
             format!("{:.2}", row.rides_over_mm),
             match (&row.covered_by, row.shielded) {
                 (Some(by), true) => by.clone(),
@@ -146,16 +146,6 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
             "  step {}: no equilibrium of the {} at this edge was found; it is taken to lie on the wall inside the bend",
             row.step, row.device
         );
-    }
-}
-
-/// Two digits with a sign, and no minus before a zero.
-fn signed(value_mm: f64) -> String {
-    let text = format!("{value_mm:+.2}");
-    if text == "-0.00" {
-        "+0.00".to_owned()
-    } else {
-        text
     }
 }
 

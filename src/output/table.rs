@@ -214,10 +214,16 @@ fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, se
     if in_one_line {
         wrapped(out, "  - ", &waves_line(&in_waves), columns);
     }
-    for (step, finding) in found {
-        if in_one_line && waves(step, finding).is_some() {
+    let mut told: Vec<&Finding> = Vec::new();
+    for (i, (step, finding)) in found.iter().enumerate() {
+        let told_before = told.iter().any(|f| same_words(f, finding));
+        if told_before || (in_one_line && waves(*step, finding).is_some()) {
             continue;
         }
+        told.push(finding);
+        let later = found[i + 1..].iter();
+        let again = later.filter(|(n, f)| n != step && same_words(f, finding));
+        let again = again_at(again.map(|(n, _)| *n));
         let help = finding
             .help
             .as_ref()
@@ -225,9 +231,24 @@ fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, se
         wrapped(
             out,
             &format!("  step {step:>2}: "),
-            &format!("{}.{help}", finding.text),
+            &format!("{}.{help}{again}", finding.text),
             columns,
         );
+    }
+}
+
+fn same_words(a: &Finding, b: &Finding) -> bool {
+    a.text == b.text && a.help == b.help
+}
+
+/// Later steps of which the same is to be said: what lies where it does not fit does so until it is drawn out.
+fn again_at(steps: impl Iterator<Item = usize>) -> String {
+    let mut numbers: Vec<String> = steps.map(|n| n.to_string()).collect();
+    numbers.dedup();
+    match numbers.len() {
+        0 => String::new(),
+        1 => format!(" The same at step {}.", numbers[0]),
+        _ => format!(" The same at steps {}.", numbers.join(", ")),
     }
 }
 

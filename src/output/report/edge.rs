@@ -110,12 +110,12 @@ pub(super) fn figure(sheet: &Sheet<'_>, row: &EdgeRow, number: usize) -> Figure 
         name: format!("edge-{number}"),
         title: name_of(row),
         words: format!(
-            "Cross-section of the vessel at the edge, to scale: wall of {:.1} mm across, rim of the stent with its gap of at most {:.2} mm, the device {:.1} mm across lying {:.1} mm off the middle. Beside it the gap of the rim by angle. Clearance {:+.2} mm.",
+            "Cross-section of the vessel at the edge, to scale: wall of {:.1} mm across, rim of the stent with its gap of at most {:.2} mm, the device {:.1} mm across lying {:.1} mm off the middle. Beside it the gap of the rim by angle. Clearance {} mm.",
             2.0 * wall_mm,
             row.rim_gap_mm,
             2.0 * outer_mm,
             math::hypot(x, y),
-            row.clearance_mm
+            signed(row.clearance_mm)
         ),
         size: (WIDTH, 330.0),
         body,

@@ -7,6 +7,7 @@ use crate::output::palette::{self, Look};
 use crate::procedure::reason::samples;
 use crate::procedure::{EdgeKind, Likelihood, Passed, Plan, Region};
 use crate::rehearsal::{EdgeRow, Outcome, StepRow, SuctionRow};
+use crate::units::signed;
 
 /// A device of the stack.
 #[derive(Debug, Clone, PartialEq)]
@@ -165,7 +166,7 @@ pub(super) fn edge_state(row: &EdgeRow) -> (EdgeState, String) {
     };
     let likely = row.likelihood.in_words();
     let share = samples(row.probability);
-    let clearance = format!("clearance {:+.2} mm", row.clearance_mm);
+    let clearance = format!("clearance {} mm", signed(row.clearance_mm, 2));
     let words = match state {
         EdgeState::Catches | EdgeState::MayCatch => {
             format!("{}: catching is {likely}, {share}; {clearance}", row.device)
