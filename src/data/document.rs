@@ -147,7 +147,9 @@ impl Document {
     fn refuse_character(&self, (span, character): &(Range<usize>, char)) -> DataError {
         let map = RonMap::of(&self.text);
         let field = match map.around(span.start, false) {
-            Some((path, node)) if node.shape == Shape::Scalar => format!("`{path}`"),
+            Some((path, node)) if node.shape == Shape::Scalar && !path.starts_with('[') => {
+                format!("`{path}`")
+            }
             _ => format!("`{}`", self.name),
         };
         DataError::new(
