@@ -1,74 +1,44 @@
 //! Forces and flow, from closed forms to the equilibrium of nested elastic rods in their tubes.
+//!
+//! Rooms, imports point left:
+//! `{ error, threads } ← linear_algebra ← closed_forms ← rod ← equilibrium ← stack ← stent ← problem`.
 
-mod abreast;
-mod anderson;
-mod apposition;
-mod banded;
-mod bend;
-mod buckling;
-mod capstan;
-mod chance;
-mod contact;
-mod corners;
-mod deploy;
-mod edge;
+mod closed_forms;
+mod equilibrium;
 mod error;
-mod feed;
-mod flow;
-mod friction;
-mod grip;
-mod hold;
-mod layout;
-mod load;
-mod load_settings;
-mod material;
-mod model;
-mod natural;
-mod newton;
-mod number;
+mod linear_algebra;
 pub mod problem;
-mod profile;
-mod pull;
-mod readout;
-mod room;
-mod rub;
-mod scene;
-mod sections;
-mod settings;
-mod settle;
-mod sides;
-mod solution;
+mod rod;
 mod stack;
-mod stack_state;
-mod terms;
+mod stent;
 pub(crate) mod threads;
-mod tip;
-mod turns;
-mod width;
 
-pub use apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
-pub use capstan::{BendContact, capstan_factor};
-pub use chance::{Chance, Sampling, Share};
-pub use deploy::{Bed, Deployed, PlaqueLaw, StentStation, deploy, ecst_percent, nascet_percent};
-pub use edge::{Clearance, Crossing, Ledge, Placement, Spread};
-pub use error::MechanicsError;
-pub use feed::{FrictionOf, StackSolver};
-pub use flow::{
+pub use closed_forms::buckling::Buckling;
+pub use closed_forms::capstan::{BendContact, capstan_factor};
+pub use closed_forms::flow::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
     series_flow_fraction, suction_force_n,
 };
-pub use friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};
-pub use load::{Buckling, HeldLoad, LoadReport, Loss, Slack};
-pub use load_settings::LoadSettings;
-pub use profile::Profile;
-pub use pull::{BareStretch, Sliding, retriever_pull_n};
-pub use scene::{
+pub use closed_forms::friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};
+pub use closed_forms::retriever::{BareStretch, Sliding, retriever_pull_n};
+pub use equilibrium::settle::Settle;
+pub use equilibrium::solution::{Contact, Flag, RodState, Solution, Status, Zone};
+pub use error::MechanicsError;
+pub use linear_algebra::width::Lanes;
+pub use rod::profile::Profile;
+pub use rod::scene::{
     AxialLoad, Beside, Container, End, MOST_RODS, NaturalBend, Rod, Roll, Scene, StartSupport,
     Stretch, TubeStation, nest,
 };
-pub use settings::Settings;
-pub use settle::Settle;
-pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};
-pub use stack::{Drive, Hold, StackDevice};
-pub use stack_state::{DeviceState, Direction, Failure, Moving, StackState};
-pub use width::Lanes;
+pub use rod::settings::Settings;
+pub use stack::arrangement::{Drive, Hold, StackDevice};
+pub use stack::load_settings::LoadSettings;
+pub use stack::report::{HeldLoad, LoadReport, Loss, Slack};
+pub use stack::solver::{FrictionOf, StackSolver};
+pub use stack::state::{DeviceState, Direction, Failure, Moving, StackState};
+pub use stent::apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
+pub use stent::chance::{Chance, Sampling, Share};
+pub use stent::deploy::{
+    Bed, Deployed, PlaqueLaw, StentStation, deploy, ecst_percent, nascet_percent,
+};
+pub use stent::edge::{Clearance, Crossing, Ledge, Placement, Spread};

@@ -1,12 +1,16 @@
 //! A bare rod-in-tube problem as an engineer would write it down, and what came out.
 
-use super::scene::{
+use crate::geometry::{Frame, Point, Vector};
+use crate::math;
+use crate::mechanics::equilibrium::settle::Settle;
+use crate::mechanics::equilibrium::solution::{Contact, Flag, Solution, Status};
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::rod::profile::Profile;
+use crate::mechanics::rod::scene::{
     AxialLoad, Beside, Container, End, NaturalBend, Rod, Roll, Scene, StartSupport, Stretch,
     TubeStation, nest,
 };
-use super::{Contact, Flag, MechanicsError, Profile, Settings, Settle, Solution, Status};
-use crate::geometry::{Frame, Point, Vector};
-use crate::math;
+use crate::mechanics::rod::settings::Settings;
 use serde::{Deserialize, Serialize};
 
 mod friction;
@@ -486,7 +490,7 @@ impl Problem {
     /// Solves what [`Self::pose`] gave, with the memory of solves before.
     ///
     /// # Errors
-    /// As [`Settle::settle`]; where a rod moves as [`super::StackSolver::solve`], and
+    /// As [`Settle::settle`]; where a rod moves as [`crate::mechanics::stack::solver::StackSolver::solve`], and
     /// [`MechanicsError::LockedUp`] where friction holds it whatever force is put on it.
     pub fn solve_posed(
         &self,

@@ -1,9 +1,13 @@
 //! Friction in a bare problem: one rod slides, the others are held where they start.
 
-use super::super::stack::{Drive, Hold, StackDevice};
-use super::super::stack_state::{Direction, Failure, Moving};
-use super::super::{Flag, LoadReport, LoadSettings, MechanicsError, Solution, StackSolver, Status};
 use super::{Posed, Problem, ProblemEnd};
+use crate::mechanics::equilibrium::solution::{Flag, Solution, Status};
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::stack::arrangement::{Drive, Hold, StackDevice};
+use crate::mechanics::stack::load_settings::LoadSettings;
+use crate::mechanics::stack::report::LoadReport;
+use crate::mechanics::stack::solver::StackSolver;
+use crate::mechanics::stack::state::{Direction, Failure, Moving};
 use serde::{Deserialize, Serialize};
 
 /// Friction between two partners.
