@@ -2,7 +2,8 @@
 
 use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::{dot, largest, largest_size};
-use crate::mechanics::rod::model::{Along, Energy, Model};
+use crate::mechanics::rod::energy::Energy;
+use crate::mechanics::rod::model::{Along, Model};
 
 /// Share of the decrease promised by the slope that a step must keep. Armijo's usual 1e-4: rules
 /// out steps that only seem to descend, refuses nothing else.

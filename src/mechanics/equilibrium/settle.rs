@@ -7,7 +7,7 @@ use crate::geometry::{Cubic, Frame, Point, Vector, natural_spans};
 use crate::math;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::norms::larger;
-use crate::mechanics::rod::layout::{FIXED, Sharing};
+use crate::mechanics::rod::layout::Sharing;
 use crate::mechanics::rod::model::Model;
 use crate::mechanics::rod::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use crate::mechanics::rod::settings::Settings;
@@ -717,7 +717,7 @@ impl Settle {
             for (k, sign, other) in [(b, 1.0, a), (a, -1.0, b)] {
                 for node in self.model.rods[k].range() {
                     let s = self.model.nodes.s_mm[node];
-                    if s < pair.from_mm || s > pair.to_mm || self.model.nodes.base[node] == FIXED {
+                    if s < pair.from_mm || s > pair.to_mm || self.model.nodes.dof[node].is_fixed() {
                         continue;
                     }
                     // each aside by the other's radius, so that they touch

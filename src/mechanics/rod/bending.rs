@@ -1,9 +1,10 @@
 //! What corners feel: energy and slopes, Hessian, arcs; neighbours along a rod taken as many at once as a
 //! vector holds.
 
+use super::dof::{Dof, scatter_gradient, scatter_hessian};
 use super::edge_batch::{ABREAST, Abreast};
-use super::layout::FIXED;
-use super::model::{Energy, Model};
+use super::energy::Energy;
+use super::model::Model;
 use super::terms::{CornerTerm, Member};
 use super::vertex_energy::{Cell, Corner, Projected, gram};
 use crate::geometry::Frame;
@@ -24,7 +25,7 @@ pub(crate) struct Arc {
     /// The member's share in it.
     pub(crate) weight: f64,
     /// Unknowns of its nodes.
-    pub(crate) base: [u32; 3],
+    pub(crate) dof: [Dof; 3],
     pub(crate) mm: f64,
     /// Gradient by node.
     pub(crate) slopes: [[f64; 2]; 3],
@@ -119,7 +120,7 @@ impl Model {
                 energy.add(value);
                 softest = softest.max(corner.cell.softness(b, load));
                 let slopes = self.projected(term, &corner).by_node(by_edge);
-                pull(&mut gradient, term.base, slopes);
+                scatter_gradient(&mut gradient, term.dof, slopes);
                 continue;
             }
             let (edge, frame) = (row.edge as usize, row.frame as usize);
@@ -139,7 +140,7 @@ impl Model {
             for (one, term) in terms.iter().enumerate() {
                 energy.add(found.0[0][one]);
                 softest = softest.max(found.0[1][one]);
-                pull(&mut gradient, term.base, found.slopes(one, 2));
+                scatter_gradient(&mut gradient, term.dof, found.slopes(one, 2));
             }
         }
         self.gradient = gradient;
@@ -171,9 +172,9 @@ impl Model {
             let count = row.count as usize;
             let terms = &self.corners[at..at + count];
             // bases rise along a row
-            let reached = terms[count - 1].base;
-            if let Some(last) = reached.into_iter().filter(|b| *b != FIXED).max() {
-                matrix.clear_columns(last as usize);
+            let reached = terms[count - 1].dof;
+            if let Some(last) = reached.into_iter().filter(|dof| !dof.is_fixed()).max() {
+                matrix.clear_columns(last.at());
             }
             if row.alone() {
                 let term = &self.corners[at];
@@ -183,7 +184,7 @@ impl Model {
                 let load = self.load[at] + self.grips.corner_n[at];
                 let on = self.projected(term, &corner);
                 let local = corner.cell.hessian(&on, grams, self.stiffness[at], load);
-                super::model::scatter(&mut matrix, term.base, &local);
+                scatter_hessian(&mut matrix, term.dof, &local);
                 continue;
             }
             let (edge, frame) = (row.edge as usize, row.frame as usize);
@@ -213,7 +214,7 @@ impl Model {
                 }
             }
             for (node, term) in terms.iter().enumerate() {
-                let at = term.base.map(|b| b as usize);
+                let at = term.dof.map(Dof::at);
                 let blocks = [
                     sums.of(node, 0),
                     sums.of(node, 4),
@@ -221,7 +222,7 @@ impl Model {
                 ];
                 matrix.add_columns(at, &blocks);
             }
-            let [_, b, c] = terms[count - 1].base.map(|b| b as usize);
+            let [_, b, c] = terms[count - 1].dof.map(Dof::at);
             matrix.add(b, b, sums.of(count, 0));
             matrix.add(c, b, sums.of(count, 4));
             matrix.add(c, c, sums.of(count + 1, 0));
@@ -252,14 +253,14 @@ impl Model {
             if !wanted[rod] {
                 continue;
             }
-            let base = |member: &Member| member.nodes.map(|n| self.nodes.base[n as usize]);
+            let dof = |member: &Member| member.nodes.map(|n| self.nodes.dof[n as usize]);
             if let [member] = members {
                 let corner = self.corner_now(row.corner);
                 let on = self.projected(&self.corners[row.corner as usize], &corner);
                 into(&Arc {
                     rod,
                     weight: member.weight,
-                    base: base(member),
+                    dof: dof(member),
                     mm: corner.cell.arc_mm(),
                     slopes: on.by_node(corner.cell.arc_gradient()),
                 });
@@ -277,7 +278,7 @@ impl Model {
                 into(&Arc {
                     rod,
                     weight: 1.0,
-                    base: base(member),
+                    dof: dof(member),
                     mm: found.0[0][one],
                     slopes: found.slopes(one, 1),
                 });
@@ -296,17 +297,6 @@ fn shape_of(term: &CornerTerm, frames: &[Frame], abreast: &Abreast) -> Corner {
         Corner::held(frames[term.frame[1] as usize].tangent, e1)
     } else {
         Corner::between(abreast.edge(e0), e1)
-    }
-}
-
-/// Adds a corner's gradient to the whole.
-#[inline(always)]
-pub(crate) fn pull(gradient: &mut [f64], base: [u32; 3], slopes: [[f64; 2]; 3]) {
-    for (b, g) in base.iter().zip(slopes) {
-        if *b != FIXED {
-            gradient[*b as usize] += g[0];
-            gradient[*b as usize + 1] += g[1];
-        }
     }
 }
 

@@ -2,7 +2,6 @@
 
 use super::contact_law::Keep;
 use super::edge_batch::clear_for_vectors;
-use super::layout::FIXED;
 use super::model::Model;
 use super::natural::Natural;
 use super::profile::{Mean, Profile};
@@ -376,11 +375,11 @@ impl Model {
 
     /// Adds a dead force at a node.
     fn push_node(&mut self, node: usize, force: Vector) {
-        let base = self.nodes.base[node];
-        if base != FIXED {
+        let dof = self.nodes.dof[node];
+        if !dof.is_fixed() {
             let frame = &self.frames[self.nodes.frame[node] as usize];
-            self.linear[base as usize] += force.dot(&frame.n1);
-            self.linear[base as usize + 1] += force.dot(&frame.n2);
+            self.linear[dof.at()] += force.dot(&frame.n1);
+            self.linear[dof.at() + 1] += force.dot(&frame.n2);
         }
     }
 

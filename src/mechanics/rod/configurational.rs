@@ -8,7 +8,8 @@
 //! or of natural curvature brings along. Taken here at every evaluation, the energy has an exact
 //! gradient, and a descent on it always ends.
 
-use super::model::{Energy, Model};
+use super::energy::Energy;
+use super::model::Model;
 use super::natural::Natural;
 use super::profile::{Mean, Profile, Walk};
 use super::scene::{AxialLoad, MOST_RODS, Scene};

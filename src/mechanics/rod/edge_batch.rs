@@ -3,8 +3,8 @@
 //! Everything lies in lists of its own, by frame, edge or corner, so that neighbours are loaded
 //! together. What stands alone, at clamps and tips, is worked out by the same formulas one by one.
 
-use super::layout::{FIXED, short};
-use super::model::{Model, edge, offset};
+use super::dof::{edge, short};
+use super::model::Model;
 use super::terms::{CornerTerm, Member, RodNodes};
 use super::vertex_energy::{Cell, Corner, Projected, gram, measured};
 use crate::geometry::{Frame, Vector};
@@ -191,7 +191,7 @@ impl Abreast {
     pub(crate) fn set_rows(&mut self, corners: &[CornerTerm], members: &[Member]) {
         let regular = |c: &CornerTerm| {
             !c.clamp
-                && c.base[0] != FIXED
+                && !c.dof[0].is_fixed()
                 && c.frame[1] == c.frame[0] + 1
                 && c.frame[2] == c.frame[0] + 2
                 && c.edge[1] == c.edge[0] + 1
@@ -210,7 +210,7 @@ impl Abreast {
         }
         self.along.clone_from(&self.corners);
         self.along
-            .sort_by_key(|row| corners[row.corner as usize].base[2]);
+            .sort_by_key(|row| corners[row.corner as usize].dof[2]);
         self.members.clear();
         let whole = |m: &Member| m.weight >= 1.0 && regular(&corners[m.corner as usize]);
         for (i, member) in members.iter().enumerate() {
@@ -360,7 +360,7 @@ impl Model {
 
     /// Brings edges and cells to `x`.
     pub(crate) fn look(&mut self, x: &[f64]) {
-        let offsets = self.nodes.base.iter().map(|base| offset(x, *base));
+        let offsets = self.nodes.dof.iter().map(|dof| dof.offset(x));
         self.abreast.take(offsets);
         self.measure();
     }

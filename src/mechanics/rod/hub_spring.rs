@@ -6,10 +6,10 @@
 //! that size, the matrix `K dL/dx dL/dx'` of rank one, which the banded factorisation takes in by
 //! the formula of Sherman, Morrison and Woodbury.
 
-use super::bending::pull;
+use super::dof::scatter_gradient;
 use super::edge_batch::clear_for_vectors;
-use super::layout::FIXED;
-use super::model::{Energy, Model, end_of};
+use super::energy::Energy;
+use super::model::{Model, end_of};
 use super::scene::{AxialLoad, MOST_RODS, Scene};
 use crate::math;
 use crate::mechanics::linear_algebra::rhs_block::{MOST_SIDES, Sides};
@@ -132,7 +132,7 @@ impl Model {
                     let grip = &mut list[at];
                     grip.length_mm += arc.weight * arc.mm;
                     let slopes = arc.slopes.map(|s| s.map(|s| arc.weight * s));
-                    pull(&mut grip.along, arc.base, slopes);
+                    scatter_gradient(&mut grip.along, arc.dof, slopes);
                 }
             });
             for end in &self.ends {
@@ -144,9 +144,9 @@ impl Model {
                 let length = e.norm();
                 grip.length_mm += end.weight * length;
                 for (i, sign) in [-1.0, 1.0].into_iter().enumerate() {
-                    if end.base[i] != FIXED {
+                    if !end.dof[i].is_fixed() {
                         let scale = sign * end.weight / length;
-                        let b = end.base[i] as usize;
+                        let b = end.dof[i].at();
                         grip.along[b] += scale * frames[i].n1.dot(&e);
                         grip.along[b + 1] += scale * frames[i].n2.dot(&e);
                     }

@@ -6,6 +6,7 @@
 //! grows smoothly from 0 to 1, and the terms of the rod without it carry the rest.
 
 use super::contact_law::Keep;
+use super::dof::{Dof, short};
 use super::model::Model;
 use super::natural::Natural;
 use super::scene::{Container, End, Rod, Scene, StartSupport, Stretch, TubeStation};
@@ -13,9 +14,6 @@ use super::settings::Settings;
 use super::terms::{
     Axis, ContactTerm, CornerTerm, EndTerm, Member, Mix, RodNodes, ShapedTerm, Spot, Terms,
 };
-
-/// Base of a node that cannot move.
-pub(crate) const FIXED: u32 = u32::MAX;
 
 /// Shortest last cell, in stations, and the one from which the last regular node counts fully.
 /// Shorter ones stiffen the matrix, a narrower hand-over makes the path less smooth in the tip.
@@ -31,15 +29,6 @@ pub(crate) enum Sharing {
     All,
     /// Those whose gap is below the setting.
     TightFits,
-}
-
-/// An index as stored in the terms; scenes hold a few thousand nodes.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "at most 6 rods of a few thousand nodes"
-)]
-pub(crate) const fn short(i: usize) -> u32 {
-    i as u32
 }
 
 /// Smooth step with two continuous derivatives.
@@ -237,16 +226,16 @@ impl Model {
                     continue;
                 }
                 let node = self.rods[k].first + i;
-                self.nodes.base[node] = if lead[k] != k {
-                    self.nodes.base[self.rods[lead[k]].first + i]
+                self.nodes.dof[node] = if lead[k] != k {
+                    self.nodes.dof[self.rods[lead[k]].first + i]
                 } else if i == 0
                     && (0..count).any(|j| lead[j] == k && present(&self.rods, j) && held(j))
                 {
-                    FIXED
+                    Dof::FIXED
                 } else {
                     self.owner.push((short(k), station.s_mm));
                     next += 2;
-                    short(next - 2)
+                    Dof::new(next - 2)
                 };
             }
             // Tips whose last regular node is here.
@@ -266,12 +255,12 @@ impl Model {
                                     * (self.nodes.inner[rod.tip_node()] - self.nodes.outer[tip])
                                     < settings.shared_axis_gap_mm))
                 });
-                self.nodes.base[tip] = if let Some(j) = twin {
-                    self.nodes.base[self.rods[j].tip_node()]
+                self.nodes.dof[tip] = if let Some(j) = twin {
+                    self.nodes.dof[self.rods[j].tip_node()]
                 } else {
                     self.owner.push((short(k), s));
                     next += 2;
-                    short(next - 2)
+                    Dof::new(next - 2)
                 };
             }
             self.block_sizes[i] = next;
@@ -305,7 +294,7 @@ impl Model {
     /// Adds the corner of three nodes of rod `k`, or lets it share an equal one of an earlier rod.
     fn add_corner(&mut self, k: usize, nodes: [usize; 3], clamp: bool, weight: f64) {
         let frame = nodes.map(|n| self.nodes.frame[n]);
-        let base = nodes.map(|n| self.nodes.base[n]);
+        let dof = nodes.map(|n| self.nodes.dof[n]);
         let middle = nodes[1];
         let earlier = if self.shared { k } else { 0 };
         let equal = (0..earlier).find_map(|j| {
@@ -314,9 +303,9 @@ impl Model {
             if i > self.rods[j].last_regular {
                 return None;
             }
-            let at = self.corner_of[twin];
+            let at = self.corner_of[twin]?;
             let corner = self.corners.get(at as usize)?;
-            (corner.base == base && corner.frame == frame && corner.clamp == clamp).then_some(at)
+            (corner.dof == dof && corner.frame == frame && corner.clamp == clamp).then_some(at)
         });
         let corner = equal.unwrap_or_else(|| {
             let cell = self.edge(k, nodes[1], nodes[2]);
@@ -327,7 +316,7 @@ impl Model {
             };
             self.corners.push(CornerTerm {
                 frame,
-                base,
+                dof,
                 edge: [first, cell],
                 cell,
                 clamp,
@@ -335,7 +324,7 @@ impl Model {
             short(self.corners.len() - 1)
         });
         if weight >= 1.0 {
-            self.corner_of[middle] = corner;
+            self.corner_of[middle] = Some(corner);
         }
         self.members.push(Member {
             rod: short(k),
@@ -347,7 +336,7 @@ impl Model {
     }
 
     fn add_bending(&mut self, scene: &Scene<'_>, k: usize) {
-        self.corner_of.resize(self.nodes.s_mm.len(), FIXED);
+        self.corner_of.resize(self.nodes.s_mm.len(), None);
         let RodNodes {
             first,
             last_regular: m,
@@ -356,7 +345,7 @@ impl Model {
             ..
         } = self.rods[k];
         for n in first..first + self.rods[k].count() {
-            self.corner_of[n] = FIXED;
+            self.corner_of[n] = None;
         }
         if scene.rods[k].start == StartSupport::Clamped {
             self.add_corner(k, [first, first, first + 1], true, 1.0);
@@ -387,7 +376,7 @@ impl Model {
             node: short(node),
             edge: self.edge(k, nodes[0], nodes[1]),
             frame: nodes.map(|n| self.nodes.frame[n]),
-            base: nodes.map(|n| self.nodes.base[n]),
+            dof: nodes.map(|n| self.nodes.dof[n]),
             weight,
             load: 0.0,
         });
@@ -500,13 +489,13 @@ impl Model {
     /// or both are the same.
     #[inline(always)]
     fn spot(&mut self, keep: Keep, inside: Axis, around: Option<Axis>) -> Option<Spot> {
-        let base = |node: u32| self.nodes.base[node as usize];
+        let dof = |node: u32| self.nodes.dof[node as usize];
         match (inside, around) {
-            (Axis::Node(a), None) => Spot::plain(keep, base(a), None),
-            (Axis::Node(a), Some(Axis::Node(b))) => Spot::plain(keep, base(a), Some(base(b))),
+            (Axis::Node(a), None) => Spot::plain(keep, dof(a), None),
+            (Axis::Node(a), Some(Axis::Node(b))) => Spot::plain(keep, dof(a), Some(dof(b))),
             _ => {
                 let (inside, around) = (self.mix(&inside), around.map(|axis| self.mix(&axis)));
-                let terms = Terms::between(&self.nodes.base, &inside, around.as_ref());
+                let terms = Terms::between(&self.nodes.dof, &inside, around.as_ref());
                 Spot::of(keep, &terms, &mut self.many)
             }
         }

@@ -1,33 +1,18 @@
 //! The energy of a scene: value, gradient and Hessian.
 
-use super::bending::pull;
 use super::coefficients::{Relaxation, Turning};
 use super::configurational::Material;
 use super::contact_law::Law;
+use super::dof::{Dof, edge, scatter_gradient, scatter_hessian, short};
 use super::edge_batch::Abreast;
+use super::energy::Energy;
 use super::hub_spring::Grips;
-use super::layout::FIXED;
 use super::terms::{
     Axis, ContactTerm, CornerTerm, EndTerm, Gate, Member, Mix, Nodes, RodNodes, ShapedTerm, Spot,
     Terms,
 };
 use crate::geometry::{Frame, Point, Vector};
 use crate::mechanics::linear_algebra::banded::BlockBanded;
-
-/// An energy and the size of the numbers it was summed from (for rounding).
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Energy {
-    pub(crate) total: f64,
-    pub(crate) size: f64,
-}
-
-impl Energy {
-    #[inline]
-    pub(crate) fn add(&mut self, energy: f64) {
-        self.total += energy;
-        self.size += energy.abs();
-    }
-}
 
 /// A contact that presses.
 #[derive(Debug, Clone, Copy)]
@@ -62,12 +47,12 @@ pub(crate) struct Model {
     pub(crate) stiffness: Vec<f64>,
     pub(crate) load: Vec<f64>,
     /// Hessians of pre-shaped nodes at the last evaluation.
-    shaped_at: Vec<([u32; 3], [[f64; 4]; 6])>,
+    shaped_at: Vec<([Dof; 3], [[f64; 4]; 6])>,
     /// Edges of the ends at the last evaluation.
     ends_at: Vec<Vector>,
     /// Whether the matrix is that of the last evaluation.
     assembled: bool,
-    pub(crate) corner_of: Vec<u32>,
+    pub(crate) corner_of: Vec<Option<u32>>,
     /// Whether rods share unknowns.
     pub(crate) shared: bool,
     pub(crate) members: Vec<Member>,
@@ -76,7 +61,7 @@ pub(crate) struct Model {
     pub(crate) contacts: Vec<ContactTerm>,
     /// Contacts in the order in which they were found, and their keys in the order of their unknowns.
     pub(crate) found: Vec<(ContactTerm, Spot)>,
-    pub(crate) order: Vec<(u32, u32)>,
+    pub(crate) order: Vec<(Dof, u32)>,
     /// Axes of contacts between nodes.
     pub(crate) mixes: Vec<Mix>,
     /// By contact: as the solver sees it.
@@ -115,25 +100,6 @@ pub(crate) struct Model {
     pub(crate) near: Vec<f64>,
     pub(crate) near_n_per_mm: f64,
     pub(crate) scratch: Vec<f64>,
-}
-
-/// Offset of a node.
-#[inline(always)]
-pub(crate) fn offset(x: &[f64], base: u32) -> [f64; 2] {
-    if base == FIXED {
-        [0.0; 2]
-    } else {
-        let b = base as usize;
-        [x[b], x[b + 1]]
-    }
-}
-
-/// From one node to the next. The centre line's part is taken first, so that offsets of
-/// micrometres are not lost in coordinates of metres.
-#[inline(always)]
-pub(crate) fn edge(a: &Frame, at_a: [f64; 2], b: &Frame, at_b: [f64; 2]) -> Vector {
-    (b.origin_mm - a.origin_mm) + (b.n1 * at_b[0] + b.n2 * at_b[1])
-        - (a.n1 * at_a[0] + a.n2 * at_a[1])
 }
 
 impl Model {
@@ -180,8 +146,8 @@ impl Model {
 
     /// Copies unknowns to the nodes' offsets.
     pub(crate) fn store(&mut self, x: &[f64]) {
-        for (at, base) in self.nodes.offset.iter_mut().zip(&self.nodes.base) {
-            *at = offset(x, *base);
+        for (at, dof) in self.nodes.offset.iter_mut().zip(&self.nodes.dof) {
+            *at = dof.offset(x);
         }
     }
 
@@ -190,17 +156,17 @@ impl Model {
         x.clear();
         x.resize(self.unknowns(), 0.0);
         if !self.shared {
-            for (at, base) in self.nodes.offset.iter().zip(&self.nodes.base) {
-                if *base != FIXED {
-                    x[*base as usize..][..2].copy_from_slice(at);
+            for (at, dof) in self.nodes.offset.iter().zip(&self.nodes.dof) {
+                if !dof.is_fixed() {
+                    x[dof.at()..][..2].copy_from_slice(at);
                 }
             }
             return;
         }
         let mut count = vec![0.0_f64; self.unknowns()];
-        for (at, base) in self.nodes.offset.iter().zip(&self.nodes.base) {
-            if *base != FIXED {
-                let b = *base as usize;
+        for (at, dof) in self.nodes.offset.iter().zip(&self.nodes.dof) {
+            if !dof.is_fixed() {
+                let b = dof.at();
                 for p in 0..2 {
                     x[b + p] += at[p];
                     count[b + p] += 1.0;
@@ -235,8 +201,7 @@ impl Model {
             self.feel_material(rolls),
             self.feel_corners(),
         ] {
-            energy.total += part.total;
-            energy.size += part.size;
+            energy.include(part);
         }
         for (end, grip_n) in self.ends.iter().zip(&self.grips.end_n) {
             let load = end.load + grip_n;
@@ -244,8 +209,8 @@ impl Model {
                 let (frames, e) = end_of(end, &self.frames, x);
                 let length = e.norm();
                 for (i, sign) in [-1.0, 1.0].into_iter().enumerate() {
-                    if end.base[i] != FIXED {
-                        let row = end.base[i] as usize;
+                    if !end.dof[i].is_fixed() {
+                        let row = end.dof[i].at();
                         let scale = load * sign / length;
                         self.gradient[row] += scale * frames[i].n1.dot(&e);
                         self.gradient[row + 1] += scale * frames[i].n2.dot(&e);
@@ -261,7 +226,7 @@ impl Model {
             }
             let nodes = shaped.member.nodes.map(|n| n as usize);
             let frames = nodes.map(|n| &self.frames[self.nodes.frame[n] as usize]);
-            let base = nodes.map(|n| self.nodes.base[n]);
+            let dof = nodes.map(|n| self.nodes.dof[n]);
             let corner = self.corner_now(shaped.member.corner);
             let roll = rolls[shaped.rod];
             let found = corner.pre_shaped(
@@ -275,18 +240,13 @@ impl Model {
                 ],
             );
             energy.add(found.local.energy);
-            pull(&mut self.gradient, base, found.local.gradient);
-            self.shaped_at.push((base, found.local.hessian));
+            scatter_gradient(&mut self.gradient, dof, found.local.gradient);
+            self.shaped_at.push((dof, found.local.hessian));
             if let Some(i) = shaped.border {
                 self.roll_gradient[i] += found.roll_gradient;
                 self.roll_hessian[i] += found.roll_hessian;
                 let row = &mut self.border[i * x.len()..(i + 1) * x.len()];
-                for (b, cross) in base.iter().zip(found.roll_cross) {
-                    if *b != FIXED {
-                        row[*b as usize] += cross[0];
-                        row[*b as usize + 1] += cross[1];
-                    }
-                }
+                scatter_gradient(row, dof, found.roll_cross);
             }
         }
         if self.near.len() == x.len() {
@@ -328,8 +288,8 @@ impl Model {
                 stretch(&mut self.matrix, end, load, &self.frames, *e);
             }
         }
-        for (base, hessian) in &self.shaped_at {
-            scatter(&mut self.matrix, *base, hessian);
+        for (dof, hessian) in &self.shaped_at {
+            scatter_hessian(&mut self.matrix, *dof, hessian);
         }
         if self.near.len() == self.unknowns() {
             let stiffness = self.near_n_per_mm;
@@ -351,7 +311,7 @@ impl Model {
                 self.contact_energy += pressed.energy;
                 spot.push(&self.many, gradient, pressed.gradient);
                 self.pressed.push(Push {
-                    contact: super::layout::short(i),
+                    contact: short(i),
                     gradient: pressed.gradient,
                     hessian: pressed.hessian,
                     rolling_n_per_mm: pressed.rolling_n_per_mm,
@@ -484,7 +444,7 @@ impl Model {
         let mut add = |i: u32, [xx, xy, yy]: [f64; 3]| {
             spots[i as usize].pairs(many, |row, column, w| {
                 let block = [w * xx, w * xy, w * xy, w * yy];
-                matrix.add(row as usize, column as usize, block);
+                matrix.add(row.at(), column.at(), block);
             });
         };
         // both lists run in the order of the contacts
@@ -537,20 +497,8 @@ pub(crate) fn end_of<'a>(
     x: &[f64],
 ) -> ([&'a Frame; 2], Vector) {
     let frames = end.frame.map(|f| &frames[f as usize]);
-    let at = end.base.map(|b| offset(x, b));
+    let at = end.dof.map(|dof| dof.offset(x));
     (frames, edge(frames[0], at[0], frames[1], at[1]))
-}
-
-/// Adds a corner's Hessian to the whole.
-#[inline(always)]
-pub(crate) fn scatter(matrix: &mut BlockBanded, base: [u32; 3], hessian: &[[f64; 4]; 6]) {
-    const LOWER: [(usize, usize); 6] = [(0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2)];
-    for (block, (i, j)) in hessian.iter().zip(LOWER) {
-        let (r, c) = (base[i], base[j]);
-        if r != FIXED && c != FIXED {
-            matrix.add(r as usize, c as usize, *block);
-        }
-    }
 }
 
 /// Adds the Hessian of `load * length` of one edge.
@@ -560,18 +508,18 @@ fn stretch(matrix: &mut BlockBanded, end: &EndTerm, load: f64, frames: &[Frame],
     let sign = [-1.0, 1.0];
     let frames = end.frame.map(|f| &frames[f as usize]);
     for (i, fi) in frames.iter().enumerate() {
-        if end.base[i] == FIXED {
+        if end.dof[i].is_fixed() {
             continue;
         }
         for (j, fj) in frames.iter().enumerate().take(i + 1) {
-            if end.base[j] == FIXED {
+            if end.dof[j].is_fixed() {
                 continue;
             }
             let scale = load * sign[i] * sign[j] / length;
             let entry = |a: &Vector, b: &Vector| scale * (a.dot(b) - a.dot(&t) * b.dot(&t));
             matrix.add(
-                end.base[i] as usize,
-                end.base[j] as usize,
+                end.dof[i].at(),
+                end.dof[j].at(),
                 [
                     entry(&fi.n1, &fj.n1),
                     entry(&fi.n1, &fj.n2),
@@ -591,7 +539,7 @@ impl Model {
         let mut model = Self::default();
         model.lay_out_nodes(scene);
         for (i, at) in model.nodes.offset.iter_mut().enumerate() {
-            let t = 0.21 * f64::from(super::layout::short(i));
+            let t = 0.21 * f64::from(short(i));
             *at = [
                 0.8 * crate::math::sin(t),
                 0.5 * crate::math::cos(1.7 * t) - 0.5,

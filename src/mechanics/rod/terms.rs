@@ -1,7 +1,7 @@
 //! The terms an energy is made of: nodes, corners, ends, pre-shaped nodes, contacts.
 
 use super::contact_law::{Keep, Law};
-use super::layout::FIXED;
+use super::dof::{Dof, short};
 use super::natural::Natural;
 use crate::geometry::Vector;
 
@@ -48,7 +48,7 @@ impl RodNodes {
 pub(crate) struct Nodes {
     pub(crate) frame: Vec<u32>,
     pub(crate) s_mm: Vec<f64>,
-    pub(crate) base: Vec<u32>,
+    pub(crate) dof: Vec<Dof>,
     /// Offset from the centre line, on the frame's normals.
     pub(crate) offset: Vec<[f64; 2]>,
     /// Distance from the tip along the rod.
@@ -76,8 +76,8 @@ impl Nodes {
     /// Makes the other lists as long as the first.
     pub(crate) fn fit(&mut self) {
         let n = self.s_mm.len();
-        self.base.clear();
-        self.base.resize(n, FIXED);
+        self.dof.clear();
+        self.dof.resize(n, Dof::FIXED);
         self.offset.clear();
         self.offset.resize(n, [0.0; 2]);
         for list in [
@@ -114,7 +114,7 @@ impl Mix {
     pub(crate) fn of(parts: &[(usize, f64)]) -> Self {
         let mut mix = Self::default();
         for (i, (node, weight)) in parts.iter().enumerate().take(3) {
-            mix.node[i] = super::layout::short(*node);
+            mix.node[i] = short(*node);
             mix.weight[i] = *weight;
         }
         mix
@@ -129,37 +129,43 @@ impl Mix {
 }
 
 /// The unknowns whose weighted sum is the offset between two axes.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(crate) struct Terms {
     pub(crate) count: usize,
-    pub(crate) base: [u32; 6],
+    pub(crate) dof: [Dof; 6],
     pub(crate) weight: [f64; 6],
 }
 
 impl Terms {
-    pub(crate) fn between(base: &[u32], inside: &Mix, around: Option<&Mix>) -> Self {
-        let mut terms = Self::default();
+    const NONE: Self = Self {
+        count: 0,
+        dof: [Dof::FIXED; 6],
+        weight: [0.0; 6],
+    };
+
+    pub(crate) fn between(dof: &[Dof], inside: &Mix, around: Option<&Mix>) -> Self {
+        let mut terms = Self::NONE;
         let signed = [(Some(inside), 1.0), (around, -1.0)];
         for (mix, sign) in signed {
             let Some(mix) = mix else { continue };
             for i in 0..3 {
-                let b = base[mix.node[i] as usize];
-                if mix.weight[i] <= 0.0 || b == FIXED {
+                let b = dof[mix.node[i] as usize];
+                if mix.weight[i] <= 0.0 || b.is_fixed() {
                     continue;
                 }
                 let at = (0..terms.count)
-                    .find(|j| terms.base[*j] == b)
+                    .find(|j| terms.dof[*j] == b)
                     .unwrap_or(terms.count);
-                terms.base[at] = b;
+                terms.dof[at] = b;
                 terms.weight[at] += sign * mix.weight[i];
                 terms.count = terms.count.max(at + 1);
             }
         }
         // Axes shared by both cancel.
-        let mut kept = Self::default();
+        let mut kept = Self::NONE;
         for i in 0..terms.count {
             if terms.weight[i].abs() > 1e-12 {
-                kept.base[kept.count] = terms.base[i];
+                kept.dof[kept.count] = terms.dof[i];
                 kept.weight[kept.count] = terms.weight[i];
                 kept.count += 1;
             }
@@ -171,7 +177,7 @@ impl Terms {
     #[inline]
     pub(crate) fn push(&self, gradient: &mut [f64], by_offset: [f64; 2]) {
         for i in 0..self.count {
-            let b = self.base[i] as usize;
+            let b = self.dof[i].at();
             gradient[b] += self.weight[i] * by_offset[0];
             gradient[b + 1] += self.weight[i] * by_offset[1];
         }
@@ -181,7 +187,7 @@ impl Terms {
     pub(crate) fn offset(&self, x: &[f64]) -> [f64; 2] {
         let mut sum = [0.0; 2];
         for i in 0..self.count {
-            let b = self.base[i] as usize;
+            let b = self.dof[i].at();
             sum[0] += self.weight[i] * x[b];
             sum[1] += self.weight[i] * x[b + 1];
         }
@@ -193,7 +199,7 @@ impl Terms {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct CornerTerm {
     pub(crate) frame: [u32; 3],
-    pub(crate) base: [u32; 3],
+    pub(crate) dof: [Dof; 3],
     /// Its edges among all; the first means nothing at a clamp.
     pub(crate) edge: [u32; 2],
     /// Its cell among all.
@@ -219,7 +225,7 @@ pub(crate) struct EndTerm {
     /// Its edge among all.
     pub(crate) edge: u32,
     pub(crate) frame: [u32; 2],
-    pub(crate) base: [u32; 2],
+    pub(crate) dof: [Dof; 2],
     pub(crate) weight: f64,
     pub(crate) load: f64,
 }
@@ -254,24 +260,24 @@ impl Tilt {
 /// What tells most contacts clear without looking at the rest of them.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Gate {
-    base: u32,
-    /// The second axis; [`FIXED`] where there is none.
-    other: u32,
+    dof: Dof,
+    /// The second axis; [`Dof::FIXED`] where there is none.
+    other: Dof,
     /// Squared distance up to which it is clear; negative where that needs a closer look.
     clear_mm2: f64,
 }
 
 impl Gate {
     pub(crate) fn of(spot: &Spot) -> Self {
-        let (Spot { base, weight, .. }, law) = (spot, &spot.law);
-        let two = base[0] != base[1];
-        let plain = spot.many == FIXED
+        let (Spot { dof, weight, .. }, law) = (spot, &spot.law);
+        let two = dof[0] != dof[1];
+        let plain = spot.many.is_none()
             && (weight[0].abs() - 1.0).abs() <= 0.0
             && (!two || (weight[0] + weight[1]).abs() <= 0.0);
         let clear = law.limit_mm - law.onset_mm;
         Self {
-            base: base[0],
-            other: if two { base[1] } else { FIXED },
+            dof: dof[0],
+            other: if two { dof[1] } else { Dof::FIXED },
             clear_mm2: if plain && law.keep == Keep::Within && clear > 0.0 {
                 clear * clear
             } else {
@@ -282,10 +288,10 @@ impl Gate {
 
     #[inline(always)]
     fn between(&self, x: &[f64]) -> [f64; 2] {
-        let a = self.base as usize;
+        let a = self.dof.at();
         let [mut u, mut v] = [x[a], x[a + 1]];
-        if self.other != FIXED {
-            let b = self.other as usize;
+        if !self.other.is_fixed() {
+            let b = self.other.at();
             u -= x[b];
             v -= x[b + 1];
         }
@@ -312,10 +318,10 @@ impl Gate {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Spot {
     /// The same twice where one axis takes part.
-    base: [u32; 2],
+    dof: [Dof; 2],
     weight: [f64; 2],
-    /// Its number among those in which more unknowns take part, else [`FIXED`].
-    many: u32,
+    /// Its number among those in which more unknowns take part, if it is one.
+    many: Option<u32>,
     pub(crate) law: Law,
 }
 
@@ -323,19 +329,19 @@ impl Spot {
     /// Of the axes of two unknowns, the second held against the first; none where neither moves or both
     /// are the same.
     #[inline(always)]
-    pub(crate) fn plain(keep: Keep, inside: u32, around: Option<u32>) -> Option<Self> {
-        let around = around.unwrap_or(FIXED);
-        let (base, weight) = match (inside, around) {
-            (FIXED, FIXED) => return None,
-            (a, FIXED) => ([a; 2], [1.0, 0.0]),
-            (FIXED, b) => ([b; 2], [-1.0, 0.0]),
+    pub(crate) fn plain(keep: Keep, inside: Dof, around: Option<Dof>) -> Option<Self> {
+        let around = around.unwrap_or(Dof::FIXED);
+        let (dof, weight) = match (inside, around) {
+            (Dof::FIXED, Dof::FIXED) => return None,
+            (a, Dof::FIXED) => ([a; 2], [1.0, 0.0]),
+            (Dof::FIXED, b) => ([b; 2], [-1.0, 0.0]),
             (a, b) if a == b => return None,
             (a, b) => ([a, b], [1.0, -1.0]),
         };
         Some(Self {
-            base,
+            dof,
             weight,
-            many: FIXED,
+            many: None,
             law: Law::unset(keep),
         })
     }
@@ -347,41 +353,41 @@ impl Spot {
         }
         let two = terms.count > 1;
         let mut spot = Self {
-            base: [terms.base[0], terms.base[usize::from(two)]],
+            dof: [terms.dof[0], terms.dof[usize::from(two)]],
             weight: [terms.weight[0], if two { terms.weight[1] } else { 0.0 }],
-            many: FIXED,
+            many: None,
             law: Law::unset(keep),
         };
         if terms.count > 2 {
-            spot.many = super::layout::short(many.len());
+            spot.many = Some(short(many.len()));
             many.push(*terms);
         }
         Some(spot)
     }
 
     /// Its first unknown.
-    pub(crate) fn first(&self) -> u32 {
-        self.base[0]
+    pub(crate) fn first(&self) -> Dof {
+        self.dof[0]
     }
 
     #[inline(always)]
     pub(crate) fn offset(&self, many: &[Terms], x: &[f64]) -> [f64; 2] {
-        if self.many != FIXED {
-            return many[self.many as usize].offset(x);
+        if let Some(at) = self.many {
+            return many[at as usize].offset(x);
         }
-        let [a, b] = self.base.map(|b| b as usize);
+        let [a, b] = self.dof.map(Dof::at);
         let [u, v] = self.weight;
         [u * x[a] + v * x[b], u * x[a + 1] + v * x[b + 1]]
     }
 
     #[inline(always)]
     pub(crate) fn push(&self, many: &[Terms], gradient: &mut [f64], by_offset: [f64; 2]) {
-        if self.many != FIXED {
-            many[self.many as usize].push(gradient, by_offset);
+        if let Some(at) = self.many {
+            many[at as usize].push(gradient, by_offset);
             return;
         }
-        for (b, w) in self.base.into_iter().zip(self.weight) {
-            let b = b as usize;
+        for (b, w) in self.dof.into_iter().zip(self.weight) {
+            let b = b.at();
             gradient[b] += w * by_offset[0];
             gradient[b + 1] += w * by_offset[1];
         }
@@ -389,16 +395,17 @@ impl Spot {
 
     /// Tells every pair of unknowns that takes part, and the product of their weights.
     #[inline(always)]
-    pub(crate) fn pairs(&self, many: &[Terms], mut tell: impl FnMut(u32, u32, f64)) {
-        let two = 1 + usize::from(self.base[0] != self.base[1]);
-        let (base, weight) = if self.many == FIXED {
-            (&self.base[..two], &self.weight[..two])
-        } else {
-            let terms = &many[self.many as usize];
-            (&terms.base[..terms.count], &terms.weight[..terms.count])
+    pub(crate) fn pairs(&self, many: &[Terms], mut tell: impl FnMut(Dof, Dof, f64)) {
+        let two = 1 + usize::from(self.dof[0] != self.dof[1]);
+        let (dof, weight) = match self.many {
+            None => (&self.dof[..two], &self.weight[..two]),
+            Some(at) => {
+                let terms = &many[at as usize];
+                (&terms.dof[..terms.count], &terms.weight[..terms.count])
+            }
         };
-        for (i, (row, w)) in base.iter().zip(weight).enumerate() {
-            for (column, v) in base[..=i].iter().zip(weight) {
+        for (i, (row, w)) in dof.iter().zip(weight).enumerate() {
+            for (column, v) in dof[..=i].iter().zip(weight) {
                 tell(*row, *column, w * v);
             }
         }
