@@ -14,7 +14,7 @@ impl Settle {
     /// Refuses rods side by side where a lumen has no room for both: whatever way is tried to such a state
     /// is lost, after much work. Needs distances from the tips ([`Model::update_sections`]).
     pub(crate) fn check_room(&self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
-        let nodes = &self.model.nodes;
+        let sections = &self.model.coefficients.sections;
         for pair in scene.beside {
             let [a, b] = pair.rods;
             if scene.rods[a].yields || scene.rods[b].yields {
@@ -22,20 +22,20 @@ impl Settle {
             }
             let mut from_mm = None;
             let containers = &scene.rods[a].containers;
-            let counts = [a, b].map(|k| self.model.rods[k].last_regular + 1);
+            let counts = [a, b].map(|k| self.model.layout.rods[k].last_regular + 1);
             for (i, station) in scene.tube.iter().enumerate().take(counts[0].min(counts[1])) {
                 let s_mm = station.s_mm;
                 let around = containers.iter().find(|c| s_mm <= c.to_mm);
                 let outer = match around.map(|c| c.container) {
-                    Some(Container::Rod(j)) if i <= self.model.rods[j].last_regular => j,
+                    Some(Container::Rod(j)) if i <= self.model.layout.rods[j].last_regular => j,
                     _ => {
                         from_mm = None;
                         continue;
                     }
                 };
-                let [na, nb, no] = [a, b, outer].map(|k| self.model.rods[k].first + i);
-                let together_mm = nodes.outer[na] + nodes.outer[nb];
-                let lumen_mm = nodes.inner[no];
+                let [na, nb, no] = [a, b, outer].map(|k| self.model.layout.rods[k].first + i);
+                let together_mm = sections.outer[na] + sections.outer[nb];
+                let lumen_mm = sections.inner[no];
                 let too_wide = s_mm >= pair.from_mm
                     && s_mm <= pair.to_mm
                     && together_mm > lumen_mm + TOO_WIDE_BY_MM;

@@ -53,7 +53,7 @@ impl Settle {
         };
         let mut rods = scene.rods.to_vec();
         let mut held = Vec::new();
-        self.model.restart_loads();
+        self.model.coefficients.restart_loads();
         self.model.store(&self.newton.x);
         self.model.update_sections(scene);
         self.model
@@ -63,7 +63,8 @@ impl Settle {
                 rod.load = AxialLoad::Gripped {
                     tip_n,
                     grip_n_per_mm: hand_n_per_mm,
-                    fed_mm: self.model.nodes.from_tip[self.model.rods[k].first],
+                    fed_mm: self.model.coefficients.sections.from_tip
+                        [self.model.layout.rods[k].first],
                 };
                 held.push(k);
             }
@@ -71,9 +72,9 @@ impl Settle {
         if held.is_empty() || held.len() < scene.rods.len() {
             return None;
         }
-        let nodes = self.model.nodes.load.len();
+        let nodes = self.model.coefficients.load.len();
         let mut weight = Vec::with_capacity(nodes + held.len());
-        for rod in &self.model.rods {
+        for rod in &self.model.layout.rods {
             #[expect(clippy::cast_precision_loss, reason = "a few thousand nodes")]
             weight.resize(
                 weight.len() + rod.count(),
@@ -81,7 +82,7 @@ impl Settle {
             );
         }
         weight.resize(nodes + held.len(), 1.0);
-        let mut unknown = self.model.nodes.load.clone();
+        let mut unknown = self.model.coefficients.load.clone();
         for rod in &rods {
             if let AxialLoad::Gripped { fed_mm, .. } = rod.load {
                 unknown.push(hand_n_per_mm * fed_mm);
@@ -95,9 +96,10 @@ impl Settle {
         let mut kept: Option<Kept> = None;
         let mut waiting = 0;
         for _ in 0..HOLD_ROUNDS {
-            self.model.relaxation.held = true;
-            self.model.relaxation.used.clear();
+            self.model.coefficients.relaxation.held = true;
+            self.model.coefficients.relaxation.used.clear();
             self.model
+                .coefficients
                 .relaxation
                 .used
                 .extend_from_slice(&unknown[..nodes]);
@@ -125,17 +127,17 @@ impl Settle {
             self.model
                 .update(&posed, &self.settings, &self.newton.rolls, stiffest);
             let mut worst = 0.0_f64;
-            for (k, rod) in self.model.rods.iter().enumerate() {
-                let length_mm = self.model.grips.length_mm(k);
+            for (k, rod) in self.model.layout.rods.iter().enumerate() {
+                let length_mm = self.model.springs.length_mm(k);
                 let at = nodes + k;
                 miss[at] = hand_n_per_mm * length_mm - unknown[at];
                 for i in rod.range() {
-                    miss[i] = self.model.relaxation.called[i] - unknown[i];
+                    miss[i] = self.model.coefficients.relaxation.called[i] - unknown[i];
                     worst = larger(worst, (miss[i] - miss[at]).abs());
                 }
             }
             if worst < loads_n && ended.residual_n < tolerance_n {
-                self.model.restart_loads();
+                self.model.coefficients.restart_loads();
                 self.model
                     .update(scene, &self.settings, &self.newton.rolls, stiffest);
                 self.off_n = worst;
@@ -149,7 +151,7 @@ impl Settle {
                     missed_n: worst,
                     x: self.newton.x.clone(),
                     rolls: self.newton.rolls.clone(),
-                    called: self.model.relaxation.called.clone(),
+                    called: self.model.coefficients.relaxation.called.clone(),
                     unknown: unknown.clone(),
                     miss: miss.clone(),
                 });
@@ -181,12 +183,12 @@ impl Settle {
         let kept = kept.filter(|k| k.missed_n < UNSETTLED_N)?;
         self.newton.x = kept.x;
         self.newton.rolls = kept.rolls;
-        self.model.restart_loads();
+        self.model.coefficients.restart_loads();
         self.model.store(&self.newton.x);
         self.model
             .update(scene, &self.settings, &self.newton.rolls, stiffest);
-        self.model.relaxation.held = true;
-        self.model.relaxation.used = kept.called;
+        self.model.coefficients.relaxation.held = true;
+        self.model.coefficients.relaxation.used = kept.called;
         self.model
             .update(scene, &self.settings, &self.newton.rolls, stiffest);
         let ended = self.newton.run(
@@ -197,7 +199,7 @@ impl Settle {
         self.model.store(&self.newton.x);
         self.model
             .update(scene, &self.settings, &self.newton.rolls, stiffest);
-        let missed = self.model.missed_n();
+        let missed = self.model.coefficients.relaxation.missed_n();
         if !ended.converged || missed >= UNSETTLED_N {
             return None;
         }

@@ -2,8 +2,9 @@
 
 use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::{dot, largest, largest_size};
+use crate::mechanics::rod::contact_set::Along;
 use crate::mechanics::rod::energy::Energy;
-use crate::mechanics::rod::model::{Along, Model};
+use crate::mechanics::rod::model::Model;
 
 /// Share of the decrease promised by the slope that a step must keep. Armijo's usual 1e-4: rules
 /// out steps that only seem to descend, refuses nothing else.
@@ -153,7 +154,7 @@ impl Newton {
         self.history.energies_n_mm.push(vec![energy.total]);
         self.anderson.restart();
         loop {
-            let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
+            let (residual_n, worst) = largest(&model.at.gradient, &model.at.by_roll.gradient);
             self.history.residuals_n.push(residual_n);
             let ended = |converged| Ended {
                 converged,
@@ -214,7 +215,7 @@ impl Newton {
             };
             *step = to - from;
         }
-        let slopes = model.gradient.iter().chain(&model.roll_gradient);
+        let slopes = model.at.gradient.iter().chain(&model.at.by_roll.gradient);
         let (mut along, mut plainly) = (0.0, 0.0);
         for ((g, s), p) in slopes.zip(&self.step).zip(&self.plain) {
             along += g * s;
@@ -249,7 +250,7 @@ impl Newton {
         let mut fell = false;
         for step in 0..=MOST_STEPS {
             let energy = model.evaluate(&self.x, &self.rolls);
-            let (residual_n, worst) = largest(&model.gradient, &model.roll_gradient);
+            let (residual_n, worst) = largest(&model.at.gradient, &model.at.by_roll.gradient);
             self.history.energies_n_mm.push(vec![energy.total]);
             self.history.residuals_n.push(residual_n);
             if residual_n < tolerance_n && settled {
@@ -299,36 +300,36 @@ impl Newton {
     /// of bending. Near the solution one is enough and the step is Newton's.
     fn direction(&mut self, model: &mut Model, most_inner: usize, shifted: bool) -> Option<bool> {
         let n = model.unknowns();
-        let free = model.roll_gradient.len();
+        let free = model.at.by_roll.gradient.len();
         model.assemble();
         let scale = if shifted {
-            model.matrix.largest_diagonal()
+            model.at.matrix.largest_diagonal()
         } else {
             0.0
         };
-        let floor = (FIRST_SHIFT * model.softest()).max(LEAST_SHIFT * scale);
+        let floor = (FIRST_SHIFT * model.at.softest).max(LEAST_SHIFT * scale);
         let mut shift = if shifted && self.shift > floor {
             self.shift
         } else {
             0.0
         };
         let forcing = if shifted { FORCING } else { FORCING_NEAR };
-        let goal = forcing * largest_size(&model.gradient, &model.roll_gradient);
+        let goal = forcing * largest_size(&model.at.gradient, &model.at.by_roll.gradient);
         self.step.clear();
         self.step.resize(n + free, 0.0);
-        self.residual.clone_from(&model.gradient);
-        self.roll_residual.clone_from(&model.roll_gradient);
+        self.residual.clone_from(&model.at.gradient);
+        self.roll_residual.clone_from(&model.at.by_roll.gradient);
         self.trial.clone_from(&self.x);
         self.pull.clear();
         self.pull
-            .extend(model.smooth.iter().chain(&model.roll_gradient));
-        let start = model.contact_energy;
+            .extend(model.at.smooth.iter().chain(&model.at.by_roll.gradient));
+        let start = model.at.contacts.energy;
         let mut best = f64::INFINITY;
         let mut convex = false;
         self.definite = None;
         for inner in 0..most_inner {
             if inner > 0 {
-                model.keep_from_rolling();
+                model.drop_negative_curvature();
             }
             loop {
                 self.history.factorisations += 1;
@@ -343,7 +344,7 @@ impl Newton {
                 }
                 if inner == 0 && !convex {
                     convex = true;
-                    model.keep_from_rolling();
+                    model.drop_negative_curvature();
                     continue;
                 }
                 shift = (shift * SHIFT_GROWTH).max(floor);
@@ -370,9 +371,9 @@ impl Newton {
             model.add_contact_gradient(&self.trial, &mut self.residual);
             let value = 0.5
                 * (dot(&self.step, &self.pull)
-                    + dot(&self.step[..n], &model.smooth)
-                    + dot(&self.step[n..], &model.roll_gradient))
-                + model.contact_energy;
+                    + dot(&self.step[..n], &model.at.smooth)
+                    + dot(&self.step[n..], &model.at.by_roll.gradient))
+                + model.at.contacts.energy;
             let left = largest_size(&self.residual, &self.roll_residual);
             // A convex model that has fallen promises a descent; the first one is Newton's step.
             if (value < start && left < best) || inner == 0 {
@@ -383,7 +384,7 @@ impl Newton {
                 break;
             }
             if self.pace.foresees {
-                model.foresee(&self.delta, part, &mut self.residual);
+                model.predict_active_forces(&self.delta, part, &mut self.residual);
             }
         }
         self.step.clone_from(&self.best);
@@ -454,7 +455,7 @@ impl Newton {
     /// Solves for the change of the step, unknown rolls included; false where the matrix, with hands and
     /// rolls, is not positive definite.
     fn solve_for(&mut self, model: &mut Model, shift: f64) -> bool {
-        if model.grips.list.is_empty() && self.roll_residual.is_empty() {
+        if model.springs.list.is_empty() && self.roll_residual.is_empty() {
             let definite = model.factorise(shift);
             self.delta.clear();
             self.delta.extend(self.residual.iter().map(|g| -g));
@@ -471,9 +472,10 @@ impl Newton {
     fn search(&mut self, model: &mut Model, before: Energy, residual_n: f64) -> Option<Energy> {
         let n = model.unknowns();
         let slope: f64 = model
+            .at
             .gradient
             .iter()
-            .chain(&model.roll_gradient)
+            .chain(&model.at.by_roll.gradient)
             .zip(&self.step)
             .map(|(g, s)| g * s)
             .sum();
@@ -512,7 +514,7 @@ impl Newton {
             }
             // Where the energy's change is below its rounding the gradient decides.
             if (found.total - before.total).abs() <= rounding
-                && largest(&model.gradient, &model.roll_gradient).0 < residual_n
+                && largest(&model.at.gradient, &model.at.by_roll.gradient).0 < residual_n
             {
                 return Some(found);
             }
@@ -544,7 +546,7 @@ impl Newton {
         /// products keep seven digits; doubled until it lies below the lowest eigenvalue.
         const FIRST: f64 = 1e-9;
         model.assemble();
-        let scale = model.matrix.largest_diagonal();
+        let scale = model.at.matrix.largest_diagonal();
         let mut shift = 0.0;
         let n = model.unknowns();
         loop {

@@ -6,8 +6,8 @@ use crate::geometry::Vector;
 use crate::math;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::contact_law::Keep;
+use crate::mechanics::rod::contact_terms::Axis;
 use crate::mechanics::rod::scene::{Container, Scene};
-use crate::mechanics::rod::terms::Axis;
 
 /// Indentation of a vessel wall worth a flag, mm.
 const DEEP_MM: f64 = 0.1;
@@ -23,10 +23,10 @@ impl Settle {
         passed_saddle: bool,
     ) -> Result<Solution, MechanicsError> {
         self.model.store(&self.newton.x);
-        self.model.relaxation.halved = false;
+        self.model.coefficients.relaxation.halved = false;
         self.model.update_sections(scene);
         // stiffness and natural curvature as they were solved for
-        self.model.measure_material(&self.newton.rolls);
+        self.model.measure_followed(&self.newton.rolls);
         let mut flags = Vec::new();
         if passed_saddle || self.between {
             flags.push(Flag::SeveralEquilibria);
@@ -65,7 +65,7 @@ impl Settle {
             contact_energy_n_mm,
             residual_n: history.residuals_n.last().copied().unwrap_or(f64::NAN),
             load_off_n: self.off_n,
-            length_off_mm: self.model.relaxation.slid_mm,
+            length_off_mm: self.model.coefficients.relaxation.slid_mm,
             factorised_unknowns: self.worked(),
             steps: history.steps,
             factorisations: history.factorisations,
@@ -73,7 +73,7 @@ impl Settle {
             energies_n_mm: history.energies_n_mm,
             smallest_eigenvalue_n_per_mm: smallest,
             flags,
-            factorisation_flops: self.model.matrix.flops(),
+            factorisation_flops: self.model.at.matrix.flops(),
             compliance_mm_per_n: self.model.compliance_mm_per_n(),
             moved_mm: self.moved_mm(),
         })
@@ -81,7 +81,8 @@ impl Settle {
 
     fn rod_state(&self, scene: &Scene<'_>, k: usize) -> RodState {
         let model = &self.model;
-        let range = model.rods[k].range();
+        let (shape, sections) = (model.shape(), &model.coefficients.sections);
+        let range = model.layout.rods[k].range();
         let count = range.len();
         let mut curvature_per_mm = vec![0.0; count];
         let mut moment_n_mm = vec![0.0; count];
@@ -90,25 +91,25 @@ impl Settle {
         let mut moments = vec![(Vector::zeros(), 0.0); count];
         // members of a node follow one another
         let mut before: Option<(usize, [Vector; 2])> = None;
-        for member in model.members_of(k) {
+        for member in model.layout.members_of(k) {
             let node = member.node as usize;
-            let corner = model.corner_now(member.corner);
-            let (b, natural) = (model.nodes.stiffness[node], model.nodes.natural[node]);
-            let mut bent = corner.curvature_per_mm();
-            let mut energy = b * corner.cell.bending();
+            let vertex = shape.vertex(member.vertex);
+            let (b, natural) = (sections.stiffness[node], sections.natural[node]);
+            let mut bent = vertex.curvature_per_mm();
+            let mut energy = b * vertex.cell.bending();
             if natural > 0.0 {
-                let frame = &model.frames[model.nodes.frame[node] as usize];
+                let frame = model.layout.frame(node);
                 let towards = frame.across(self.newton.rolls[k]);
-                bent -= model.tilt_at(member).carry(towards) * natural;
-                energy = 0.5 * b * bent.norm_squared() * corner.cell.arc_mm();
+                bent -= shape.tilt_at(member).carry(towards) * natural;
+                energy = 0.5 * b * bent.norm_squared() * vertex.cell.arc_mm();
             }
             bending += member.weight * energy;
-            path += member.weight * corner.cell.arc_mm();
+            path += member.weight * vertex.cell.arc_mm();
             let (moment, weight) = &mut moments[node - range.start];
-            *moment += corner.tangent().cross(&bent) * (member.weight * b);
+            *moment += vertex.tangent().cross(&bent) * (member.weight * b);
             *weight += member.weight;
             let mut sums = [
-                corner.curvature_per_mm() * member.weight,
+                vertex.curvature_per_mm() * member.weight,
                 bent * (member.weight * b),
             ];
             if let Some((_, [curvature, moment])) = before.filter(|(n, _)| *n == node) {
@@ -119,30 +120,30 @@ impl Settle {
             moment_n_mm[node - range.start] = sums[1].norm();
             before = Some((node, sums));
         }
-        for end in &model.ends {
+        for end in &model.layout.ends {
             if range.contains(&(end.node as usize)) {
-                path += end.weight * model.abreast.length_mm(end.edge as usize);
+                path += end.weight * model.at.edges.length_mm(end.edge as usize);
             }
         }
         let correction = self.averaging_n_mm(range.start, &moments);
         let last = range.end - 1;
-        let (end, ..) = model.abreast.edge(last - 1);
-        let axis = model.frames[model.nodes.frame[last] as usize].tangent;
+        let (end, ..) = model.at.edges.edge(last - 1);
+        let axis = model.layout.frame(last).tangent;
         RodState {
-            station_mm: model.nodes.s_mm[range.clone()].to_vec(),
-            offset_mm: model.nodes.offset[range.clone()].to_vec(),
+            station_mm: model.layout.nodes.s_mm[range.clone()].to_vec(),
+            offset_mm: model.offset[range.clone()].to_vec(),
             position_mm: range.clone().map(|node| model.place(node)).collect(),
-            from_tip_mm: model.nodes.from_tip[range.clone()].to_vec(),
+            from_tip_mm: sections.from_tip[range.clone()].to_vec(),
             curvature_per_mm,
             moment_n_mm,
             load_n: range.clone().map(|node| model.load_at(k, node)).collect(),
             bending_energy_n_mm: bending + correction,
             averaging_n_mm: correction,
             path_length_mm: path,
-            centre_line_mm: model.nodes.s_mm[last] - scene.tube[0].s_mm,
+            centre_line_mm: model.layout.nodes.s_mm[last] - scene.tube[0].s_mm,
             roll_rad: self.newton.rolls[k],
             end_angle_rad: math::acos(end.dot(&axis).clamp(-1.0, 1.0)),
-            last_weight: model.rods[k].blend,
+            last_weight: model.layout.rods[k].blend,
         }
     }
 
@@ -166,9 +167,9 @@ impl Settle {
         let mut sum = 0.0;
         for (i, pair) in moments.windows(2).enumerate() {
             let change = whole(&pair[1]) - whole(&pair[0]);
-            let b = &model.nodes.stiffness[first + i..first + i + 2];
+            let b = &model.coefficients.sections.stiffness[first + i..first + i + 2];
             let compliance = 0.5 * (1.0 / b[0] + 1.0 / b[1]);
-            let length_mm = model.abreast.length_mm(first + i);
+            let length_mm = model.at.edges.length_mm(first + i);
             sum += length_mm * change.norm_squared() * compliance / 12.0;
         }
         sum
@@ -176,41 +177,31 @@ impl Settle {
 
     /// Direction of a rod at a place, not of unit length.
     fn tangent(&self, rod: usize, place: &Axis) -> Vector {
-        let range = self.model.rods[rod].range();
+        let range = self.model.layout.rods[rod].range();
         let at_node = |node: usize| {
             let before = node.checked_sub(1).filter(|b| *b >= range.start);
             let after = Some(node).filter(|a| a + 1 < range.end);
             let edges = before.into_iter().chain(after);
-            edges.map(|e| self.model.abreast.edge(e).0).sum::<Vector>()
+            edges.map(|e| self.model.at.edges.edge(e).0).sum::<Vector>()
         };
-        let parts = self.model.parts(place);
+        let parts = self.model.layout.contacts.weights(place);
         parts.map(|(node, weight)| at_node(node) * weight).sum()
     }
 
     fn contacts(&self) -> (Vec<Contact>, f64) {
         let model = &self.model;
-        let mut contacts = Vec::with_capacity(model.pressing());
+        let mut contacts = Vec::with_capacity(model.active_contacts());
         let mut energy = 0.0;
-        for (term, (spot, gate)) in model
-            .contacts
-            .iter()
-            .zip(model.spots.iter().zip(&model.gates))
-        {
-            let x = &self.newton.x;
-            if gate.clear(x) {
-                continue;
-            }
-            let offset = spot.offset(&model.many, x);
-            let Some(pressed) = spot.law.press(offset) else {
-                continue;
-            };
+        let terms = &model.layout.contacts;
+        for (i, law, offset, pressed) in model.contacts().active_at(&self.newton.x) {
+            let term = &terms.list[i];
             energy += pressed.energy;
             let force = pressed.gradient.map(|g| -g);
             // The directions at the place: those of its node, or of the two around it.
             let mut across = Vector::zeros();
             let mut axis = Vector::zeros();
-            for (node, weight) in model.parts(&term.inside) {
-                let frame = &model.frames[model.nodes.frame[node] as usize];
+            for (node, weight) in model.layout.contacts.weights(&term.inside) {
+                let frame = model.layout.frame(node);
                 across += (frame.n1 * force[0] + frame.n2 * force[1]) * weight;
                 axis += frame.tangent * weight;
             }
@@ -229,7 +220,7 @@ impl Settle {
                 force_n: force,
                 force_in_space_n: space,
                 force_across_n: across,
-                indentation_mm: spot.law.indentation_mm(offset),
+                indentation_mm: law.indentation_mm(offset),
             });
         }
         contacts.sort_by(|a, b| {
@@ -242,10 +233,12 @@ impl Settle {
     fn check_fits(&self, scene: &Scene<'_>, flags: &mut Vec<Flag>) -> Result<(), MechanicsError> {
         /// Rounding of two diameters read from profiles, mm.
         const ROUNDING_MM: f64 = 1e-9;
-        let nodes = &self.model.nodes;
+        let layout = &self.model.layout;
+        let sections = &self.model.coefficients.sections;
+        let laws = &self.model.coefficients.contact_laws.laws;
         let mut widest: Vec<Option<(f64, f64)>> = vec![None; scene.rods.len()];
-        for (term, spot) in self.model.contacts.iter().zip(&self.model.spots) {
-            if spot.law.keep == Keep::Apart || spot.law.limit_mm >= -ROUNDING_MM {
+        for (term, law) in layout.contacts.list.iter().zip(laws) {
+            if law.keep == Keep::Apart || law.limit_mm >= -ROUNDING_MM {
                 continue;
             }
             let rod = term.rod as usize;
@@ -257,11 +250,11 @@ impl Settle {
                     inner: rod,
                     outer: outer as usize,
                     station_mm: term.s_mm,
-                    outer_diameter_mm: self.model.value(&term.inside, &nodes.outer),
-                    lumen_mm: self.model.value(around, &nodes.inner),
+                    outer_diameter_mm: layout.contacts.value(&term.inside, &sections.outer),
+                    lumen_mm: layout.contacts.value(around, &sections.inner),
                 });
             }
-            let excess = -2.0 * spot.law.limit_mm;
+            let excess = -2.0 * law.limit_mm;
             if widest[rod].is_none_or(|(_, e)| e < excess) {
                 widest[rod] = Some((term.s_mm, excess));
             }
@@ -272,20 +265,20 @@ impl Settle {
                 let Container::Rod(j) = stretch.container else {
                     continue;
                 };
-                let (inside, around) = (&self.model.rods[k], &self.model.rods[j]);
+                let (inside, around) = (&layout.rods[k], &layout.rods[j]);
                 for i in 0..=inside.last_regular.min(around.last_regular) {
                     let (a, b) = (inside.first + i, around.first + i);
-                    let s = nodes.s_mm[a];
+                    let s = layout.nodes.s_mm[a];
                     if s >= stretch.from_mm
                         && s <= stretch.to_mm
-                        && nodes.outer[a] > nodes.inner[b] + ROUNDING_MM
+                        && sections.outer[a] > sections.inner[b] + ROUNDING_MM
                     {
                         return Err(MechanicsError::DoesNotFit {
                             inner: k,
                             outer: j,
                             station_mm: s,
-                            outer_diameter_mm: nodes.outer[a],
-                            lumen_mm: nodes.inner[b],
+                            outer_diameter_mm: sections.outer[a],
+                            lumen_mm: sections.inner[b],
                         });
                     }
                 }
@@ -311,19 +304,16 @@ impl Settle {
         let model = &self.model;
         let mut worst = (1.0_f64, 0, 0.0);
         for k in 0..scene.rods.len() {
-            let range = model.rods[k].range();
+            let range = model.layout.rods[k].range();
             let shaped_mm = scene.rods[k].natural.map_or(0.0, |n| n.length_mm);
             for a in range.start..range.end - 1 {
-                let (t, ..) = model.abreast.edge(a);
-                let (fa, fb) = (
-                    &model.frames[model.nodes.frame[a] as usize],
-                    &model.frames[model.nodes.frame[a + 1] as usize],
-                );
+                let (t, ..) = model.at.edges.edge(a);
+                let (fa, fb) = (model.layout.frame(a), model.layout.frame(a + 1));
                 let along = fa.tangent + fb.tangent;
                 let cosine = t.dot(&along) / along.norm();
-                let shaped = model.nodes.from_tip[a + 1] < shaped_mm;
+                let shaped = model.coefficients.sections.from_tip[a + 1] < shaped_mm;
                 if cosine < worst.0 && !(shaped && cosine > TURNED_BACK) {
-                    worst = (cosine, k, model.nodes.s_mm[a]);
+                    worst = (cosine, k, model.layout.nodes.s_mm[a]);
                 }
             }
         }

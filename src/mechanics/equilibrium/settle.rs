@@ -6,9 +6,8 @@ use super::solution::{RodState, Solution};
 use crate::geometry::{Cubic, Frame, Point, Vector, natural_spans};
 use crate::math;
 use crate::mechanics::error::MechanicsError;
-use crate::mechanics::linear_algebra::norms::larger;
-use crate::mechanics::rod::layout::Sharing;
 use crate::mechanics::rod::model::Model;
+use crate::mechanics::rod::numbering::Sharing;
 use crate::mechanics::rod::scene::{AxialLoad, Container, End, Rod, Roll, Scene, TubeStation};
 use crate::mechanics::rod::settings::Settings;
 
@@ -306,13 +305,13 @@ impl Settle {
             self.balance(&coarse, soft, tolerance, true)?;
             self.model.store(&self.newton.x);
             self.shapes.clear();
-            for rod in &self.model.rods {
+            for rod in &self.model.layout.rods {
                 let range = rod.range();
                 let places: Vec<Point> = range.clone().map(|n| self.model.place(n)).collect();
                 let chords: Vec<f64> = places.windows(2).map(|p| (p[1] - p[0]).norm()).collect();
                 self.shapes.push(Shape {
-                    station_mm: self.model.nodes.s_mm[range.clone()].to_vec(),
-                    offset_mm: self.model.nodes.offset[range].to_vec(),
+                    station_mm: self.model.layout.nodes.s_mm[range.clone()].to_vec(),
+                    offset_mm: self.model.offset[range].to_vec(),
                     spans: natural_spans(&places, &chords).collect(),
                     place: places,
                 });
@@ -332,7 +331,7 @@ impl Settle {
         }
         self.model.update_sections(scene);
         self.model
-            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+            .lay_out_terms(scene, &self.settings, self.tight_fits());
         self.model.gather(&mut self.newton.x);
         Ok(())
     }
@@ -363,7 +362,7 @@ impl Settle {
         self.guess(scene);
         self.model.update_sections(scene);
         self.model
-            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+            .lay_out_terms(scene, &self.settings, self.tight_fits());
         self.model.gather(&mut self.newton.x);
         let stiffest = self.stiffest(scene);
         let tolerance = self.settings.gradient_tolerance_n;
@@ -428,14 +427,14 @@ impl Settle {
         self.model.update_sections(scene);
         self.check_room(scene)?;
         self.model
-            .lay_out_terms(scene, &self.settings, Sharing::TightFits);
+            .lay_out_terms(scene, &self.settings, self.tight_fits());
         self.model.gather(&mut self.newton.x);
         let start = self.newton.x.clone();
         let rolls = self.newton.rolls.clone();
         let stiffest = self.stiffest(scene);
         let tolerance = self.settings.gradient_tolerance_n;
-        self.model.near.clone_from(&start);
-        self.model.near_n_per_mm = sideways_n_per_mm;
+        self.model.coefficients.proximal.centre.clone_from(&start);
+        self.model.coefficients.proximal.weight_n_per_mm = sideways_n_per_mm;
         let lost = match self.settle_stage(scene, stiffest, tolerance, false) {
             Ok(passed_saddle) => return self.finish(scene, passed_saddle),
             Err(lost) if lost.is_lost() => lost,
@@ -449,8 +448,13 @@ impl Settle {
         loop {
             let last = held <= sideways_n_per_mm.max(LEAST_NEAR_N_PER_MM);
             self.model.store(&self.newton.x);
-            self.model.near.clone_from(&self.newton.x);
-            self.model.near_n_per_mm = if last { sideways_n_per_mm } else { held };
+            self.model
+                .coefficients
+                .proximal
+                .centre
+                .clone_from(&self.newton.x);
+            self.model.coefficients.proximal.weight_n_per_mm =
+                if last { sideways_n_per_mm } else { held };
             self.newton.history.steps = 0;
             let near = if last {
                 tolerance
@@ -470,26 +474,24 @@ impl Settle {
 
     /// How far the shape is from the one it was kept near, mm.
     pub(super) fn moved_mm(&self) -> f64 {
-        let near = &self.model.near;
-        let away = near.iter().zip(&self.newton.x).map(|(a, b)| (a - b).abs());
-        away.fold(0.0, larger)
+        self.model.coefficients.proximal.moved_mm(&self.newton.x)
     }
 
     /// Lays a rod of which nothing is known along what it lies in, and straight on beyond.
     fn guess_along(&mut self, scene: &Scene<'_>, k: usize) {
         let mut at = [0.0_f64; 2];
-        for i in 0..self.model.rods[k].count() {
-            let node = self.model.rods[k].first + i;
-            let s = self.model.nodes.s_mm[node];
+        for i in 0..self.model.layout.rods[k].count() {
+            let node = self.model.layout.rods[k].first + i;
+            let s = self.model.layout.nodes.s_mm[node];
             let around = scene.rods[k].containers.iter().find(|c| s <= c.to_mm);
             if let Some(Container::Rod(j)) = around.map(|c| c.container)
-                && i < self.model.rods[j].count()
+                && i < self.model.layout.rods[j].count()
             {
-                at = self.model.nodes.offset[self.model.rods[j].first + i];
+                at = self.model.offset[self.model.layout.rods[j].first + i];
             } else {
                 at = inside_vessel(scene, k, s, at);
             }
-            self.model.nodes.offset[node] = at;
+            self.model.offset[node] = at;
         }
     }
 
@@ -500,11 +502,16 @@ impl Settle {
         self.model.factorise(0.0)
     }
 
+    /// Rods share an axis where they fit so tightly.
+    fn tight_fits(&self) -> Sharing {
+        Sharing::TightFits(self.settings.shared_axis_gap_mm)
+    }
+
     fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
         self.settings.check()?;
         scene.check()?;
         self.newton.history = History::default();
-        self.model.near.clear();
+        self.model.coefficients.proximal.centre.clear();
         self.unsettled_n = 0.0;
         self.off_n = 0.0;
         self.between = false;
@@ -550,8 +557,8 @@ impl Settle {
         let mut last = None;
         let mut misses = Vec::new();
         // loads that are held stay as they are
-        let mut tried = !self.model.turning.held_n.is_empty();
-        self.model.restart_loads();
+        let mut tried = !self.model.coefficients.turning.held_n.is_empty();
+        self.model.coefficients.restart_loads();
         self.unsettled_n = 0.0;
         let loads_n = LOADS_TO_FORCES * tolerance_n;
         let (settings, follows) = (&self.settings, self.follows);
@@ -560,19 +567,19 @@ impl Settle {
             .follow(&mut self.model, tolerance_n, |model, x, rolls| {
                 model.store(x);
                 model.update(scene, settings, rolls, stiffest);
-                !follows || model.unsettled_n() < loads_n
+                !follows || model.coefficients.relaxation.unsettled_n < loads_n
             });
         if let Some(ended) = near {
-            self.off_n = self.model.unsettled_n();
+            self.off_n = self.model.coefficients.relaxation.unsettled_n;
             return Ok(ended);
         }
-        self.model.restart_loads();
+        self.model.coefficients.restart_loads();
         for round in 0..rounds {
             self.model.store(&self.newton.x);
-            self.model.relaxation.halved = round >= FEWEST_ROUNDS;
+            self.model.coefficients.relaxation.halved = round >= FEWEST_ROUNDS;
             self.model
                 .update(scene, &self.settings, &self.newton.rolls, stiffest);
-            let slid_mm = self.model.relaxation.slid_mm;
+            let slid_mm = self.model.coefficients.relaxation.slid_mm;
             // Early rounds need not be exact: the coefficients still move.
             let rough_n = FIRST_ROUNDS_N.get(round).copied().unwrap_or(0.0);
             let near = tolerance_n.max(rough_n);
@@ -599,16 +606,18 @@ impl Settle {
             let agrees = slid_mm < SETTLED_MM;
             let rests = self.newton.history.steps == steps;
             let settled = if follows {
-                rests && (agrees || round < FEWEST_ROUNDS) && self.model.unsettled_n() < loads_n
+                rests
+                    && (agrees || round < FEWEST_ROUNDS)
+                    && self.model.coefficients.relaxation.unsettled_n < loads_n
             } else {
                 agrees || (rests && round < FEWEST_ROUNDS)
             };
             if settled && round > 0 && ended.residual_n < tolerance_n {
-                self.off_n = self.model.unsettled_n();
+                self.off_n = self.model.coefficients.relaxation.unsettled_n;
                 return Ok(ended);
             }
             last = Some(ended);
-            misses.push(self.model.unsettled_n());
+            misses.push(self.model.coefficients.relaxation.unsettled_n);
             let stalls = round >= FEWEST_ROUNDS
                 && misses[round] > STALLED * misses[round - STALLED_ROUNDS]
                 && misses[round] > loads_n;
@@ -624,13 +633,13 @@ impl Settle {
                         return Ok(ended);
                     }
                 }
-                self.model.restart_loads();
+                self.model.coefficients.restart_loads();
             }
         }
         // In balance under the loads used; how far those are from the shape's own is told. Stiffness and
         // diameters that do not come to agree with the shape are not let pass.
-        let unsettled_n = self.model.unsettled_n();
-        let settled_mm = self.model.relaxation.slid_mm < UNSETTLED_MM;
+        let unsettled_n = self.model.coefficients.relaxation.unsettled_n;
+        let settled_mm = self.model.coefficients.relaxation.slid_mm < UNSETTLED_MM;
         match last {
             Some(ended) if prepares => Ok(ended),
             Some(ended) if settled_mm && unsettled_n < UNSETTLED_N => {
@@ -691,6 +700,8 @@ impl Settle {
         }
         let (rod, station_mm) = self
             .model
+            .layout
+            .numbering
             .owner
             .get(ended.worst / 2)
             .map_or((0, f64::NAN), |(rod, s)| (*rod as usize, *s));
@@ -715,14 +726,17 @@ impl Settle {
         for pair in scene.beside {
             let [a, b] = pair.rods;
             for (k, sign, other) in [(b, 1.0, a), (a, -1.0, b)] {
-                for node in self.model.rods[k].range() {
-                    let s = self.model.nodes.s_mm[node];
-                    if s < pair.from_mm || s > pair.to_mm || self.model.nodes.dof[node].is_fixed() {
+                for node in self.model.layout.rods[k].range() {
+                    let s = self.model.layout.nodes.s_mm[node];
+                    if s < pair.from_mm
+                        || s > pair.to_mm
+                        || self.model.layout.nodes.dof[node].is_fixed()
+                    {
                         continue;
                     }
                     // each aside by the other's radius, so that they touch
                     let aside = 0.5 * scene.rods[other].outer_mm.at(0.0) * sign;
-                    let at = &mut self.model.nodes.offset[node];
+                    let at = &mut self.model.offset[node];
                     at[0] += aside * math::cos(pair.side_rad);
                     at[1] += aside * math::sin(pair.side_rad);
                 }
@@ -745,20 +759,20 @@ impl Settle {
                 [0, 1].map(|p| (u_old[b][p] - u_old[a][p]) / span)
             };
             let mut cursor = 0;
-            for node in self.model.rods[k].range() {
-                let s = self.model.nodes.s_mm[node];
+            for node in self.model.layout.rods[k].range() {
+                let s = self.model.layout.nodes.s_mm[node];
                 while cursor + 2 < nodes && s_old[cursor + 1] <= s {
                     cursor += 1;
                 }
                 let (a, b) = (cursor, cursor + 1);
                 let same = [a, b].into_iter().find(|i| s_old[*i].total_cmp(&s).is_eq());
                 if let Some(i) = same {
-                    self.model.nodes.offset[node] = u_old[i];
+                    self.model.offset[node] = u_old[i];
                     continue;
                 }
                 let span = s_old[b] - s_old[a];
                 let t = (s - s_old[a]) / span;
-                let frame = &self.model.frames[self.model.nodes.frame[node] as usize];
+                let frame = self.model.layout.frame(node);
                 if self.newton.pace.foresees {
                     let at = if t <= 1.0 {
                         crossing(frame, old.place[a], &old.span(a), t)
@@ -767,7 +781,7 @@ impl Settle {
                         inside_vessel(scene, k, s, crossing(frame, from, &on, t - 1.0))
                     };
                     if at.iter().all(|x| x.is_finite()) {
-                        self.model.nodes.offset[node] = at;
+                        self.model.offset[node] = at;
                         continue;
                     }
                 }
@@ -775,7 +789,7 @@ impl Settle {
                 if t <= 1.0 {
                     let (da, db) = (slope(a), slope(b));
                     let (t2, t3) = (t * t, t * t * t);
-                    self.model.nodes.offset[node] = [0, 1].map(|p| {
+                    self.model.offset[node] = [0, 1].map(|p| {
                         ua[p] * (1.0 - 3.0 * t2 + 2.0 * t3)
                             + ub[p] * (3.0 * t2 - 2.0 * t3)
                             + span * (da[p] * (t3 - 2.0 * t2 + t) + db[p] * (t3 - t2))
@@ -783,7 +797,7 @@ impl Settle {
                     continue;
                 }
                 let at = [0, 1].map(|p| ua[p] + (ub[p] - ua[p]) * t);
-                self.model.nodes.offset[node] = inside_vessel(scene, k, s, at);
+                self.model.offset[node] = inside_vessel(scene, k, s, at);
             }
         }
     }
@@ -791,7 +805,7 @@ impl Settle {
     /// Gives up on a rod that is running away.
     fn look_for_prolapse(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
         self.model.store(&self.newton.x);
-        self.model.look_at_stored();
+        self.model.measure_stored();
         let (rod, station_mm, angle_deg) = self.largest_angle(scene);
         if angle_deg > self.settings.prolapse_deg {
             return Err(MechanicsError::Prolapsed {

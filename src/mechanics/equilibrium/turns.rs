@@ -28,8 +28,8 @@ impl Settle {
         stiffest: f64,
         tolerance_n: f64,
     ) -> Option<Ended> {
-        let mut held_n = vec![0.0; self.model.nodes.load.len()];
-        for (rod, nodes) in scene.rods.iter().zip(&self.model.rods) {
+        let mut held_n = vec![0.0; self.model.coefficients.load.len()];
+        for (rod, nodes) in scene.rods.iter().zip(&self.model.layout.rods) {
             match &rod.load {
                 AxialLoad::Frictionless(end_n) => held_n[nodes.range()].fill(*end_n),
                 _ => return None,
@@ -38,7 +38,7 @@ impl Settle {
         let (from, rolls) = (self.newton.x.clone(), self.newton.rolls.clone());
         let steps = self.newton.history.steps;
         let found = self.settle_loads(scene, &mut held_n, (stiffest, tolerance_n));
-        self.model.turning.held_n.clear();
+        self.model.coefficients.turning.held_n.clear();
         if found.is_none() {
             // as if nothing had been tried, but for the work
             self.newton.x = from;
@@ -60,11 +60,15 @@ impl Settle {
         let mut anderson = Anderson::default();
         let mut miss_n = vec![0.0; held_n.len()];
         for _ in 0..MOST_ROUNDS {
-            self.model.turning.held_n.clear();
-            self.model.turning.held_n.extend_from_slice(held_n);
+            self.model.coefficients.turning.held_n.clear();
+            self.model
+                .coefficients
+                .turning
+                .held_n
+                .extend_from_slice(held_n);
             let sharp_n = SHARPER * tolerance_n;
             let ended = self.balance(scene, stiffest, sharp_n, false).ok()?;
-            let called_n = &self.model.turning.called_n;
+            let called_n = &self.model.coefficients.turning.called_n;
             let mut off_n = 0.0_f64;
             for ((miss, called), held) in miss_n.iter_mut().zip(called_n).zip(&*held_n) {
                 *miss = called - held;

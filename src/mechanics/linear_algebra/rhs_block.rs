@@ -8,13 +8,13 @@ pub(crate) const MOST_SIDES: usize = 2 * MOST_UNKNOWNS + 1;
 
 /// Their memory.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Sides {
+pub(crate) struct RhsBlock {
     /// Eight side by side, row after row; what does not fit, in the next eight.
     groups: [Vec<Lane>; MOST_SIDES.div_ceil(LANES)],
     count: usize,
 }
 
-impl Sides {
+impl RhsBlock {
     /// Takes these, of `rows` rows each.
     pub(crate) fn set(&mut self, rows: usize, columns: &[&[f64]]) {
         self.count = columns.len();

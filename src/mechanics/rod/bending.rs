@@ -1,22 +1,22 @@
-//! What corners feel: energy and slopes, Hessian, arcs; neighbours along a rod taken as many at once as a
-//! vector holds.
+//! Bending and axial load at the vertices: energy and gradient, Hessian, arcs; neighbours along a rod taken
+//! as many at once as a vector holds.
 
+use super::batch::{LONGEST_ROW, Row};
 use super::dof::{Dof, scatter_gradient, scatter_hessian};
-use super::edge_batch::{ABREAST, Abreast};
 use super::energy::Energy;
-use super::model::Model;
-use super::terms::{CornerTerm, Member};
-use super::vertex_energy::{Cell, Corner, Projected, gram};
-use crate::geometry::Frame;
+use super::kinematics::Kinematics;
+use super::terms::Member;
+use super::vertex_energy::gram;
+use crate::mechanics::linear_algebra::banded::BlockBanded;
 use crate::mechanics::linear_algebra::number::Several;
 use crate::mechanics::linear_algebra::width::{WIDEST, in_lanes};
 use pulp::{Simd, WithSimd};
 
-/// Nodes to either side that a corner reaches beyond its first.
+/// Nodes to either side that a vertex reaches beyond its first.
 const REACH: usize = 2;
 
 /// Numbers of a row's lists: its nodes, taken by whole vectors, and what the first of them looks back to.
-const ROOM: usize = (ABREAST + REACH).next_multiple_of(WIDEST) + REACH;
+const ROOM: usize = (LONGEST_ROW + REACH).next_multiple_of(WIDEST) + REACH;
 
 /// Arc of a member's cell.
 #[derive(Debug, Clone, Copy)]
@@ -65,248 +65,292 @@ impl<const N: usize> Found<N> {
     }
 }
 
-impl Model {
-    /// A corner where it was last looked at.
-    #[inline]
-    pub(crate) fn corner_now(&self, corner: u32) -> Corner {
-        shape_of(&self.corners[corner as usize], &self.frames, &self.abreast)
-    }
+/// Coefficients by vertex: lists as long as vectors read.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct VertexCoefficients<'a> {
+    /// Bending stiffness, N mm2.
+    pub(crate) stiffness: &'a [f64],
+    /// Axial load, N.
+    pub(crate) load: &'a [f64],
+    /// What hub springs and changes along the rod add to that where the shape is now, N.
+    pub(crate) added_n: &'a [f64],
+}
 
-    /// What its energy depends on.
+impl VertexCoefficients<'_> {
     #[inline(always)]
-    pub(crate) fn cell_now(&self, corner: u32) -> Cell<f64> {
-        self.abreast.cell_of(&self.corners[corner as usize])
+    fn of(&self, vertex: usize) -> (f64, f64) {
+        let load = self.load[vertex] + self.added_n[vertex];
+        (self.stiffness[vertex], load)
     }
 
-    /// Its edges on the normals.
-    fn projected(&self, term: &CornerTerm, corner: &Corner) -> Projected<f64> {
-        corner.on(term.frame.map(|f| &self.frames[f as usize]))
-    }
-
-    /// Stiffness of corners from `at` on, and their load with what hands add.
+    /// Of vertices from `at` on.
     #[inline(always)]
-    fn stiffness_and_load<S: Simd>(&self, simd: S, at: usize) -> (Several<S>, Several<S>) {
-        let load = Several::load(simd, &self.load, at);
-        let by_hands = Several::load(simd, &self.grips.corner_n, at);
-        (Several::load(simd, &self.stiffness, at), load + by_hands)
+    fn several<S: Simd>(&self, simd: S, at: usize) -> (Several<S>, Several<S>) {
+        let load = Several::load(simd, self.load, at);
+        let added = Several::load(simd, self.added_n, at);
+        (Several::load(simd, self.stiffness, at), load + added)
     }
+}
 
-    /// Energy of bending and loads where corners were last looked at; adds its gradient.
-    pub(crate) fn feel_corners(&mut self) -> Energy {
-        struct Op<'a>(&'a mut Model);
-        impl WithSimd for Op<'_> {
-            type Output = Energy;
-            #[inline(always)]
-            fn with_simd<S: Simd>(self, simd: S) -> Energy {
-                self.0.feel_corners_with(simd)
-            }
+/// Energy of bending and loads; adds its gradient. Returns as well how far below zero a buckling mode can
+/// lie, N/mm, see [`super::vertex_energy::Cell::softness`].
+pub(crate) fn evaluate(
+    shape: Kinematics<'_>,
+    coefficients: VertexCoefficients<'_>,
+    gradient: &mut [f64],
+) -> (Energy, f64) {
+    struct Evaluate<'a>(Kinematics<'a>, VertexCoefficients<'a>, &'a mut [f64]);
+    impl WithSimd for Evaluate<'_> {
+        type Output = (Energy, f64);
+        #[inline(always)]
+        fn with_simd<S: Simd>(self, simd: S) -> Self::Output {
+            evaluate_with(simd, self.0, self.1, self.2)
         }
-        in_lanes(Op(self))
     }
+    in_lanes(Evaluate(shape, coefficients, gradient))
+}
 
-    #[inline(always)]
-    fn feel_corners_with<S: Simd>(&mut self, simd: S) -> Energy {
-        let mut energy = Energy::default();
-        let mut softest = 0.0_f64;
-        let mut gradient = std::mem::take(&mut self.gradient);
-        let mut found = Found::<8>::new();
-        for row in &self.abreast.corners {
-            let at = row.corner as usize;
-            if row.alone() {
-                let term = &self.corners[at];
-                let corner = self.corner_now(row.corner);
-                let (b, load) = (self.stiffness[at], self.load[at] + self.grips.corner_n[at]);
-                let (value, by_edge) = corner.cell.slopes(b, load);
-                energy.add(value);
-                softest = softest.max(corner.cell.softness(b, load));
-                let slopes = self.projected(term, &corner).by_node(by_edge);
-                scatter_gradient(&mut gradient, term.dof, slopes);
-                continue;
-            }
-            let (edge, frame) = (row.edge as usize, row.frame as usize);
-            for lane in (0..row.count as usize).step_by(S::F64_LANES) {
-                let cells = self.abreast.cells(simd, edge + lane);
-                let (b, load) = self.stiffness_and_load(simd, at + lane);
-                let (value, by_edge) = cells.slopes(b, load);
-                let [n0, n1, n2] = self
-                    .abreast
-                    .on(simd, edge + lane, frame + lane)
-                    .by_node(by_edge);
-                let softness = cells.softness(b, load);
-                let all = [value, softness, n0[0], n0[1], n1[0], n1[1], n2[0], n2[1]];
-                found.keep(0, lane, &all);
-            }
-            let terms = &self.corners[at..at + row.count as usize];
-            for (one, term) in terms.iter().enumerate() {
-                energy.add(found.0[0][one]);
-                softest = softest.max(found.0[1][one]);
-                scatter_gradient(&mut gradient, term.dof, found.slopes(one, 2));
-            }
+#[inline(always)]
+fn evaluate_with<S: Simd>(
+    simd: S,
+    shape: Kinematics<'_>,
+    coefficients: VertexCoefficients<'_>,
+    gradient: &mut [f64],
+) -> (Energy, f64) {
+    let mut energy = Energy::default();
+    let mut softest = 0.0_f64;
+    let mut found = Found::<8>::new();
+    for row in &shape.rows().vertices {
+        let at = row.vertex as usize;
+        if row.alone() {
+            let term = &shape.layout.vertices[at];
+            let vertex = shape.vertex(row.vertex);
+            let (b, load) = coefficients.of(at);
+            let (value, by_edge) = vertex.cell.slopes(b, load);
+            energy.add(value);
+            softest = softest.max(vertex.cell.softness(b, load));
+            let slopes = shape.projected(term, &vertex).by_node(by_edge);
+            scatter_gradient(gradient, term.dof, slopes);
+            continue;
         }
-        self.gradient = gradient;
-        self.softest = softest;
-        energy
-    }
-
-    /// Adds the Hessian of bending and loads where corners were last looked at.
-    pub(crate) fn assemble_corners(&mut self) {
-        struct Op<'a>(&'a mut Model);
-        impl WithSimd for Op<'_> {
-            type Output = ();
-            #[inline(always)]
-            fn with_simd<S: Simd>(self, simd: S) {
-                self.0.assemble_corners_with(simd);
-            }
+        let (edge, frame) = (row.edge as usize, row.frame as usize);
+        for lane in (0..row.count as usize).step_by(S::F64_LANES) {
+            let cells = shape.edges.cells(simd, edge + lane);
+            let (b, load) = coefficients.several(simd, at + lane);
+            let (value, by_edge) = cells.slopes(b, load);
+            let frames = &shape.layout.frame_batch;
+            let on = shape.edges.on(simd, frames, (edge + lane, frame + lane));
+            let [n0, n1, n2] = on.by_node(by_edge);
+            let softness = cells.softness(b, load);
+            let all = [value, softness, n0[0], n0[1], n1[0], n1[1], n2[0], n2[1]];
+            found.keep(0, lane, &all);
         }
-        in_lanes(Op(self));
-    }
-
-    #[inline(always)]
-    fn assemble_corners_with<S: Simd>(&mut self, simd: S) {
-        let mut matrix = std::mem::take(&mut self.matrix);
-        matrix.clear();
-        let mut found = Found::<24>::new();
-        let mut sums = Found::<8>::new();
-        for row in &self.abreast.along {
-            let at = row.corner as usize;
-            let count = row.count as usize;
-            let terms = &self.corners[at..at + count];
-            // bases rise along a row
-            let reached = terms[count - 1].dof;
-            if let Some(last) = reached.into_iter().filter(|dof| !dof.is_fixed()).max() {
-                matrix.clear_columns(last.at());
-            }
-            if row.alone() {
-                let term = &self.corners[at];
-                let corner = self.corner_now(row.corner);
-                let [a, b, c] = term.frame.map(|f| &self.frames[f as usize]);
-                let grams = [gram(b, a), gram(c, a), gram(c, b)];
-                let load = self.load[at] + self.grips.corner_n[at];
-                let on = self.projected(term, &corner);
-                let local = corner.cell.hessian(&on, grams, self.stiffness[at], load);
-                scatter_hessian(&mut matrix, term.dof, &local);
-                continue;
-            }
-            let (edge, frame) = (row.edge as usize, row.frame as usize);
-            for lane in (0..count).step_by(S::F64_LANES) {
-                let cells = self.abreast.cells(simd, edge + lane);
-                let on = self.abreast.on(simd, edge + lane, frame + lane);
-                let grams = self.abreast.grams(simd, frame + lane);
-                let (b, load) = self.stiffness_and_load(simd, at + lane);
-                let blocks = cells.hessian(&on, grams, b, load);
-                for (i, block) in blocks.iter().enumerate() {
-                    found.keep(4 * i, REACH + lane, block);
-                }
-            }
-            // what a node gets from the corners it takes part in, at once
-            for list in &mut found.0 {
-                list[REACH + count..].fill(0.0);
-            }
-            for lane in (0..count + REACH).step_by(S::F64_LANES) {
-                for k in 0..4 {
-                    let of = |block: usize, before: usize| {
-                        Several::load(simd, &found.0[4 * block + k], REACH + lane - before)
-                    };
-                    let own = of(0, 0) + of(2, 1) + of(5, 2);
-                    let next = of(1, 0) + of(4, 1);
-                    own.store(&mut sums.0[k], lane);
-                    next.store(&mut sums.0[4 + k], lane);
-                }
-            }
-            for (node, term) in terms.iter().enumerate() {
-                let at = term.dof.map(Dof::at);
-                let blocks = [
-                    sums.of(node, 0),
-                    sums.of(node, 4),
-                    found.of(REACH + node, 12),
-                ];
-                matrix.add_columns(at, &blocks);
-            }
-            let [_, b, c] = terms[count - 1].dof.map(Dof::at);
-            matrix.add(b, b, sums.of(count, 0));
-            matrix.add(c, b, sums.of(count, 4));
-            matrix.add(c, c, sums.of(count + 1, 0));
+        let terms = &shape.layout.vertices[at..at + row.count as usize];
+        for (one, term) in terms.iter().enumerate() {
+            energy.add(found.0[0][one]);
+            softest = softest.max(found.0[1][one]);
+            scatter_gradient(gradient, term.dof, found.slopes(one, 2));
         }
-        matrix.clear_rest();
-        self.matrix = matrix;
     }
+    (energy, softest)
+}
 
-    /// Tells the arc of every member of the rods wanted, where corners were last looked at.
-    pub(crate) fn feel_arcs(&self, wanted: &[bool], into: impl FnMut(&Arc)) {
-        struct Op<'a, F>(&'a Model, &'a [bool], F);
-        impl<F: FnMut(&Arc)> WithSimd for Op<'_, F> {
-            type Output = ();
-            #[inline(always)]
-            fn with_simd<S: Simd>(self, simd: S) {
-                self.0.feel_arcs_with(simd, self.1, self.2);
-            }
+/// Puts the Hessian of bending and loads into a matrix, and nought where there is none.
+pub(crate) fn assemble(
+    shape: Kinematics<'_>,
+    coefficients: VertexCoefficients<'_>,
+    matrix: &mut BlockBanded,
+) {
+    struct Assemble<'a>(Kinematics<'a>, VertexCoefficients<'a>, &'a mut BlockBanded);
+    impl WithSimd for Assemble<'_> {
+        type Output = ();
+        #[inline(always)]
+        fn with_simd<S: Simd>(self, simd: S) {
+            assemble_with(simd, self.0, self.1, self.2);
         }
-        in_lanes(Op(self, wanted, into));
     }
+    in_lanes(Assemble(shape, coefficients, matrix));
+}
 
-    #[inline(always)]
-    fn feel_arcs_with<S: Simd>(&self, simd: S, wanted: &[bool], mut into: impl FnMut(&Arc)) {
-        let mut found = Found::<7>::new();
-        for row in &self.abreast.members {
-            let members = &self.members[row.term as usize..(row.term + row.count) as usize];
-            let rod = members[0].rod as usize;
-            if !wanted[rod] {
-                continue;
-            }
-            let dof = |member: &Member| member.nodes.map(|n| self.nodes.dof[n as usize]);
-            if let [member] = members {
-                let corner = self.corner_now(row.corner);
-                let on = self.projected(&self.corners[row.corner as usize], &corner);
-                into(&Arc {
-                    rod,
-                    weight: member.weight,
-                    dof: dof(member),
-                    mm: corner.cell.arc_mm(),
-                    slopes: on.by_node(corner.cell.arc_gradient()),
-                });
-                continue;
-            }
-            let (edge, frame) = (row.edge as usize, row.frame as usize);
-            for lane in (0..members.len()).step_by(S::F64_LANES) {
-                let cells = self.abreast.cells(simd, edge + lane);
-                let on = self.abreast.on(simd, edge + lane, frame + lane);
-                let [n0, n1, n2] = on.by_node(cells.arc_gradient());
-                let all = [cells.arc_mm(), n0[0], n0[1], n1[0], n1[1], n2[0], n2[1]];
-                found.keep(0, lane, &all);
-            }
-            for (one, member) in members.iter().enumerate() {
-                into(&Arc {
-                    rod,
-                    weight: 1.0,
-                    dof: dof(member),
-                    mm: found.0[0][one],
-                    slopes: found.slopes(one, 1),
-                });
-            }
+#[inline(always)]
+fn assemble_with<S: Simd>(
+    simd: S,
+    shape: Kinematics<'_>,
+    coefficients: VertexCoefficients<'_>,
+    matrix: &mut BlockBanded,
+) {
+    matrix.clear();
+    let mut found = Found::<24>::new();
+    let mut sums = Found::<8>::new();
+    for row in &shape.rows().along {
+        // unknowns rise along a row
+        let last = row.vertex as usize + row.count as usize - 1;
+        let reached = shape.layout.vertices[last].dof.into_iter();
+        if let Some(last) = reached.filter(|dof| !dof.is_fixed()).max() {
+            matrix.clear_columns(last.at());
+        }
+        if row.alone() {
+            assemble_alone(shape, coefficients, row, matrix);
+        } else {
+            hessians(simd, shape, coefficients, row, &mut found);
+            sum_by_node(simd, row, &mut found, &mut sums);
+            add_row(shape, row, (&found, &sums), matrix);
+        }
+    }
+    matrix.clear_rest();
+}
+
+/// The Hessian of a vertex that has no neighbours in its row.
+#[inline(always)]
+fn assemble_alone(
+    shape: Kinematics<'_>,
+    coefficients: VertexCoefficients<'_>,
+    row: &Row,
+    matrix: &mut BlockBanded,
+) {
+    let at = row.vertex as usize;
+    let term = &shape.layout.vertices[at];
+    let vertex = shape.vertex(row.vertex);
+    let [a, b, c] = term.frame.map(|f| &shape.layout.frames[f as usize]);
+    let grams = [gram(b, a), gram(c, a), gram(c, b)];
+    let (stiffness, load) = coefficients.of(at);
+    let on = shape.projected(term, &vertex);
+    let local = vertex.cell.hessian(&on, grams, stiffness, load);
+    scatter_hessian(matrix, term.dof, &local);
+}
+
+/// Hessians of all vertices of a row.
+#[inline(always)]
+fn hessians<S: Simd>(
+    simd: S,
+    shape: Kinematics<'_>,
+    coefficients: VertexCoefficients<'_>,
+    row: &Row,
+    found: &mut Found<24>,
+) {
+    let (at, count) = (row.vertex as usize, row.count as usize);
+    let (edge, frame) = (row.edge as usize, row.frame as usize);
+    let frames = &shape.layout.frame_batch;
+    for lane in (0..count).step_by(S::F64_LANES) {
+        let cells = shape.edges.cells(simd, edge + lane);
+        let on = shape.edges.on(simd, frames, (edge + lane, frame + lane));
+        let grams = frames.grams(simd, frame + lane);
+        let (b, load) = coefficients.several(simd, at + lane);
+        let blocks = cells.hessian(&on, grams, b, load);
+        for (i, block) in blocks.iter().enumerate() {
+            found.keep(4 * i, REACH + lane, block);
+        }
+    }
+    for list in &mut found.0 {
+        list[REACH + count..].fill(0.0);
+    }
+}
+
+/// What a node gets from the vertices it takes part in, at once.
+#[inline(always)]
+fn sum_by_node<S: Simd>(simd: S, row: &Row, found: &mut Found<24>, sums: &mut Found<8>) {
+    for lane in (0..row.count as usize + REACH).step_by(S::F64_LANES) {
+        for k in 0..4 {
+            let of = |block: usize, before: usize| {
+                Several::load(simd, &found.0[4 * block + k], REACH + lane - before)
+            };
+            let own = of(0, 0) + of(2, 1) + of(5, 2);
+            let next = of(1, 0) + of(4, 1);
+            own.store(&mut sums.0[k], lane);
+            next.store(&mut sums.0[4 + k], lane);
         }
     }
 }
 
-/// A corner between its edges where they were last looked at.
+/// Adds these sums, and the blocks of nodes two apart, to the matrix.
 #[inline(always)]
-fn shape_of(term: &CornerTerm, frames: &[Frame], abreast: &Abreast) -> Corner {
-    let [e0, e1] = term.edge.map(|e| e as usize);
-    let e1 = abreast.edge(e1);
-    if term.clamp {
-        // the first node is the second, which a clamp holds
-        Corner::held(frames[term.frame[1] as usize].tangent, e1)
-    } else {
-        Corner::between(abreast.edge(e0), e1)
+fn add_row(
+    shape: Kinematics<'_>,
+    row: &Row,
+    (found, sums): (&Found<24>, &Found<8>),
+    matrix: &mut BlockBanded,
+) {
+    let (at, count) = (row.vertex as usize, row.count as usize);
+    let terms = &shape.layout.vertices[at..at + count];
+    for (node, term) in terms.iter().enumerate() {
+        let blocks = [
+            sums.of(node, 0),
+            sums.of(node, 4),
+            found.of(REACH + node, 12),
+        ];
+        matrix.add_columns(term.dof.map(Dof::at), &blocks);
+    }
+    let [_, b, c] = terms[count - 1].dof.map(Dof::at);
+    matrix.add(b, b, sums.of(count, 0));
+    matrix.add(c, b, sums.of(count, 4));
+    matrix.add(c, c, sums.of(count + 1, 0));
+}
+
+/// Tells the arc of every member of the rods wanted.
+pub(crate) fn arcs(shape: Kinematics<'_>, wanted: &[bool], into: impl FnMut(&Arc)) {
+    struct Arcs<'a, F>(Kinematics<'a>, &'a [bool], F);
+    impl<F: FnMut(&Arc)> WithSimd for Arcs<'_, F> {
+        type Output = ();
+        #[inline(always)]
+        fn with_simd<S: Simd>(self, simd: S) {
+            arcs_with(simd, self.0, self.1, self.2);
+        }
+    }
+    in_lanes(Arcs(shape, wanted, into));
+}
+
+#[inline(always)]
+fn arcs_with<S: Simd>(simd: S, shape: Kinematics<'_>, wanted: &[bool], mut into: impl FnMut(&Arc)) {
+    let mut found = Found::<7>::new();
+    let layout = shape.layout;
+    for row in &shape.rows().members {
+        let members = &layout.members[row.term as usize..(row.term + row.count) as usize];
+        let rod = members[0].rod as usize;
+        if !wanted[rod] {
+            continue;
+        }
+        let dof = |member: &Member| member.nodes.map(|n| layout.nodes.dof[n as usize]);
+        if let [member] = members {
+            let vertex = shape.vertex(row.vertex);
+            let on = shape.projected(&layout.vertices[row.vertex as usize], &vertex);
+            into(&Arc {
+                rod,
+                weight: member.weight,
+                dof: dof(member),
+                mm: vertex.cell.arc_mm(),
+                slopes: on.by_node(vertex.cell.arc_gradient()),
+            });
+            continue;
+        }
+        let (edge, frame) = (row.edge as usize, row.frame as usize);
+        for lane in (0..members.len()).step_by(S::F64_LANES) {
+            let cells = shape.edges.cells(simd, edge + lane);
+            let at = (edge + lane, frame + lane);
+            let on = shape.edges.on(simd, &layout.frame_batch, at);
+            let [n0, n1, n2] = on.by_node(cells.arc_gradient());
+            let all = [cells.arc_mm(), n0[0], n0[1], n1[0], n1[1], n2[0], n2[1]];
+            found.keep(0, lane, &all);
+        }
+        for (one, member) in members.iter().enumerate() {
+            into(&Arc {
+                rod,
+                weight: 1.0,
+                dof: dof(member),
+                mm: found.0[0][one],
+                slopes: found.slopes(one, 1),
+            });
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::{Point, Vector};
+    use crate::geometry::{Frame, Point, Vector};
     use crate::math;
     use crate::mechanics::Lanes;
-    use crate::mechanics::rod::edge_batch::Row;
+    use crate::mechanics::rod::batch::Rows;
+    use crate::mechanics::rod::model::Model;
     use crate::mechanics::{
         AxialLoad, Container, End, Profile, Rod, Scene, StartSupport, Stretch, TubeStation,
     };
@@ -393,10 +437,10 @@ mod tests {
         model.multiply(&along, &mut product);
         Seen {
             energy,
-            gradient: model.gradient.clone(),
+            gradient: model.at.gradient.clone(),
             product,
-            softest: model.softest,
-            length_mm: model.grips.length_mm(2),
+            softest: model.at.softest,
+            length_mm: model.springs.length_mm(2),
         }
     }
 
@@ -409,7 +453,7 @@ mod tests {
                 let count = next().min(row.count - from);
                 rows.push(Row {
                     term: row.term + from,
-                    corner: row.corner + from,
+                    vertex: row.vertex + from,
                     edge: row.edge + from,
                     frame: row.frame + from,
                     count,
@@ -419,10 +463,10 @@ mod tests {
         }
     }
 
-    fn cut_all(abreast: &mut Abreast, mut next: impl FnMut() -> u32) {
-        cut(&mut abreast.corners, &mut next);
-        cut(&mut abreast.along, &mut next);
-        cut(&mut abreast.members, &mut next);
+    fn cut_all(rows: &mut Rows, mut next: impl FnMut() -> u32) {
+        cut(&mut rows.vertices, &mut next);
+        cut(&mut rows.along, &mut next);
+        cut(&mut rows.members, &mut next);
     }
 
     #[test]
@@ -436,11 +480,19 @@ mod tests {
         let (mut model, x) = Model::in_waves(&scene, &[0.0; 3]);
         let together = look(&mut model, &x);
         let longest = |rows: &[Row]| rows.iter().map(|r| r.count).max();
-        assert_eq!(longest(&model.abreast.corners), Some(16), "corners alone");
-        assert_eq!(longest(&model.abreast.members), Some(16), "members alone");
-        cut_all(&mut model.abreast, || 1);
+        assert_eq!(
+            longest(&model.layout.rows.vertices),
+            Some(16),
+            "vertices alone"
+        );
+        assert_eq!(
+            longest(&model.layout.rows.members),
+            Some(16),
+            "members alone"
+        );
+        cut_all(&mut model.layout.rows, || 1);
         let alone = look(&mut model, &x);
-        // vectors fuse what is projected on normals, and the matrix adds corners in another order
+        // vectors fuse what is projected on normals, and the matrix adds vertices in another order
         let same = |a: f64, b: f64, size: f64| (a - b).abs() <= 1e-12 * size;
         let (a, b) = (&together, &alone);
         assert!(same(a.energy, b.energy, b.energy.abs()), "energy");
@@ -470,7 +522,7 @@ mod tests {
         // every length by itself, then random ones; 1 to 16 are all there are
         for round in 0..=40 {
             let mut model = whole.clone();
-            cut_all(&mut model.abreast, || match round {
+            cut_all(&mut model.layout.rows, || match round {
                 0..16 => round + 1,
                 _ => random.random_range(1..=16),
             });

@@ -1,4 +1,4 @@
-//! Stiffness and natural curvature that lie at their distance from the rod's own tip.
+//! Configurational loads: stiffness and natural curvature lie at their distance from the rod's own tip.
 //!
 //! When a rod slides, its stiff and soft stretches slide with it. With the energy
 //! `E = sum B(a_i) e_i(x)` of nodes at the distances `a_i(x)` from the tip, the slope in `x` has two
@@ -9,24 +9,24 @@
 //! gradient, and a descent on it always ends.
 
 use super::energy::Energy;
-use super::model::Model;
+use super::kinematics::Kinematics;
+use super::loads::LoadLists;
 use super::natural::Natural;
-use super::profile::{Mean, Profile, Walk};
-use super::scene::{AxialLoad, MOST_RODS, Scene};
-use super::terms::{ShapedTerm, Tilt};
-use super::vertex_energy::Corner;
+use super::natural_bends::ShapedNode;
+use super::profile::Profile;
+use super::scene::{AxialLoad, NaturalBend, Scene};
+use super::sections::Sections;
 
 /// What follows the shape of one rod.
 #[derive(Debug, Clone)]
 struct Followed {
     stiffness_n_mm2: Profile,
-    /// Length and curvature of the pre-shaped stretch.
-    natural: Option<(f64, f64)>,
+    natural: Option<NaturalBend>,
 }
 
 /// Memory of what follows.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Material {
+pub(crate) struct Configurational {
     /// By rod; none where nothing changes along it, or where loads follow by rounds.
     rods: Vec<Option<Followed>>,
     on: bool,
@@ -37,186 +37,156 @@ pub(crate) struct Material {
     /// By node: stiffness at the end of its cell that is further from the tip.
     far: Vec<f64>,
     /// By node: the load that follows, N.
-    pub(crate) load: Vec<f64>,
+    load: Vec<f64>,
 }
 
-impl Model {
+fn clear(lists: &mut [&mut Vec<f64>], nodes: usize) {
+    for list in lists {
+        list.clear();
+        list.resize(nodes, 0.0);
+    }
+}
+
+impl Configurational {
     /// Takes over from a scene what follows: in rods whose hub is held.
-    pub(crate) fn update_material(&mut self, scene: &Scene<'_>) {
-        let material = &mut self.material;
-        material.rods.clear();
-        material.rods.extend(scene.rods.iter().map(|rod| {
+    pub(crate) fn update(&mut self, scene: &Scene<'_>, nodes: usize) {
+        self.rods.clear();
+        self.rods.extend(scene.rods.iter().map(|rod| {
             let held = matches!(rod.load, AxialLoad::Held { .. });
             (held && rod.changes_along()).then(|| Followed {
                 stiffness_n_mm2: rod.stiffness_n_mm2.clone(),
-                natural: rod.natural.map(|n| (n.length_mm, n.curvature_per_mm)),
+                natural: rod.natural,
             })
         }));
-        material.on = material.rods.iter().any(Option::is_some);
-        material.load.clear();
-        material.load.resize(self.nodes.s_mm.len(), 0.0);
+        self.on = self.rods.iter().any(Option::is_some);
+        self.load.clear();
+        self.load.resize(nodes, 0.0);
     }
 
     /// Whether some stiffness or natural curvature follows the shape at every evaluation.
-    pub(crate) fn follows_exactly(&self) -> bool {
-        self.material.on
+    pub(crate) fn is_on(&self) -> bool {
+        self.on
     }
 
-    /// Brings stiffness and natural curvature to the shape last looked at, and the loads that follow.
-    pub(crate) fn measure_material(&mut self, rolls: &[f64]) {
-        if !self.material.on {
+    /// The load that follows at a node, N.
+    pub(crate) fn load_n(&self, node: usize) -> f64 {
+        self.load.get(node).copied().unwrap_or(0.0)
+    }
+
+    fn follows(&self, rod: usize) -> bool {
+        self.rods.get(rod).is_some_and(Option::is_some)
+    }
+
+    /// Lengths and bending at unit stiffness of the cells of all nodes, or of rods that follow.
+    fn measure_cells(&mut self, shape: Kinematics<'_>, all: bool) {
+        for member in &shape.layout.members {
+            if all || self.follows(member.rod as usize) {
+                let node = member.node as usize;
+                let cell = shape.cell(member.vertex);
+                self.arc[node] += member.weight * cell.arc_mm();
+                self.by_stiffness[node] += member.weight * cell.bending();
+            }
+        }
+        shape.add_end_lengths(&mut self.arc);
+    }
+
+    /// Brings stiffness and natural curvature to the shape, and the loads that follow.
+    pub(crate) fn measure(
+        &mut self,
+        shape: Kinematics<'_>,
+        sections: &mut Sections,
+        shaped: &mut [ShapedNode],
+        rolls: &[f64],
+    ) {
+        if !self.on {
             return;
         }
-        let mut material = std::mem::take(&mut self.material);
-        let nodes = self.nodes.s_mm.len();
-        for list in [
-            &mut material.arc,
-            &mut material.by_stiffness,
-            &mut material.by_natural,
-            &mut material.far,
-        ] {
-            list.clear();
-            list.resize(nodes, 0.0);
-        }
-        for member in &self.members {
-            if material.rods[member.rod as usize].is_some() {
-                let node = member.node as usize;
-                let cell = self.cell_now(member.corner);
-                material.arc[node] += member.weight * cell.arc_mm();
-                material.by_stiffness[node] += member.weight * cell.bending();
-            }
-        }
-        self.add_ends(&mut material.arc);
-        self.lay_material(&mut material);
-        for shaped in &mut self.shaped {
-            if material.rods[shaped.rod].is_some() {
-                let node = shaped.member.node as usize;
-                shaped.stiffness = shaped.member.weight * self.nodes.stiffness[node];
-                shaped.natural = Natural::Curvature(self.nodes.natural[node]);
-            }
-        }
-        for shaped in &self.shaped {
-            if material.rods[shaped.rod].is_none() || shaped.stiffness <= 0.0 {
+        clear(
+            &mut [
+                &mut self.arc,
+                &mut self.by_stiffness,
+                &mut self.by_natural,
+                &mut self.far,
+            ],
+            shape.layout.nodes.len(),
+        );
+        self.measure_cells(shape, false);
+        self.set_sections(shape, sections);
+        for (term, shaped) in shape.layout.shaped.iter().zip(shaped) {
+            if !self.follows(term.rod) {
                 continue;
             }
-            let member = &shaped.member;
+            let member = &term.member;
             let node = member.node as usize;
-            let corner = self.corner_now(member.corner);
-            let along = self.towards_natural(shaped, &corner, rolls);
-            let arc = member.weight * corner.cell.arc_mm();
-            let kappa = self.nodes.natural[node];
-            material.by_stiffness[node] += arc * kappa * (0.5 * kappa - along);
-            material.by_natural[node] += arc * self.nodes.stiffness[node] * (kappa - along);
+            let kappa = sections.natural[node];
+            shaped.stiffness = member.weight * sections.stiffness[node];
+            shaped.natural = Natural::Curvature(kappa);
+            if shaped.stiffness <= 0.0 {
+                continue;
+            }
+            let vertex = shape.vertex(member.vertex);
+            let along = shape.towards_natural(term, &vertex, rolls);
+            let arc = member.weight * vertex.cell.arc_mm();
+            self.by_stiffness[node] += arc * kappa * (0.5 * kappa - along);
+            self.by_natural[node] += arc * sections.stiffness[node] * (kappa - along);
         }
-        self.follow_material(&mut material);
-        self.material = material;
+        self.set_loads(shape, sections);
     }
 
-    /// Brings stiffness and natural curvature to the shape looked at, adds the loads that follow to those
-    /// of the grips, and returns what the energy differs by from that of loads of this size, with the
-    /// sizes that it is summed from.
-    pub(crate) fn feel_material(&mut self, rolls: &[f64]) -> Energy {
+    /// Adds the loads that follow, as last measured, to `added`; returns what the energy differs by from
+    /// that of loads of this size, with the sizes that it is summed from, N mm.
+    pub(crate) fn evaluate(&self, shape: Kinematics<'_>, added: &mut LoadLists) -> Energy {
         let mut energy = Energy::default();
-        if !self.material.on {
-            return energy;
-        }
-        self.measure_material(rolls);
-        let material = std::mem::take(&mut self.material);
-        self.stiffness.fill(0.0);
-        for member in &self.members {
-            let node = member.node as usize;
-            let corner = member.corner as usize;
-            self.stiffness[corner] += member.weight * self.nodes.stiffness[node];
-            self.grips.corner_n[corner] += member.weight * material.load[node];
-        }
-        for (end, load_n) in self.ends.iter().zip(&mut self.grips.end_n) {
-            *load_n += end.weight * material.load[end.node as usize];
-        }
-        for (load, arc) in material.load.iter().zip(&material.arc) {
+        added.add_by_node(shape.layout, &self.load);
+        for (load, arc) in self.load.iter().zip(&self.arc) {
             energy.add(-load * arc);
         }
-        self.material = material;
         energy
     }
 
-    /// Adds the half cells at the ends to the lengths of their nodes' cells.
-    fn add_ends(&self, arc_mm: &mut [f64]) {
-        for end in &self.ends {
-            let length_mm = self.abreast.length_mm(end.edge as usize);
-            arc_mm[end.node as usize] += end.weight * length_mm;
-        }
-    }
-
-    /// Curvature of a corner towards where the rod is bent by nature, 1/mm.
-    pub(crate) fn towards_natural(
-        &self,
-        shaped: &ShapedTerm,
-        corner: &Corner,
-        rolls: &[f64],
-    ) -> f64 {
-        let node = shaped.member.node as usize;
-        let frame = &self.frames[self.nodes.frame[node] as usize];
-        let tilt = Tilt {
-            from: frame.tangent,
-            to: corner.tangent(),
-        };
-        tilt.carry(frame.across(rolls[shaped.rod]))
-            .dot(&corner.curvature_per_mm())
-    }
-
     /// Stiffness and natural curvature of every node's cell.
-    fn lay_material(&mut self, material: &mut Material) {
-        let Material { rods, arc, far, .. } = material;
+    fn set_sections(&mut self, shape: Kinematics<'_>, sections: &mut Sections) {
+        let Self { rods, arc, far, .. } = self;
         for (k, followed) in rods.iter().enumerate() {
             let Some(followed) = followed else { continue };
-            let mut low = 0.0;
-            let mut stiffness = Walk::new(&followed.stiffness_n_mm2, Mean::Harmonic);
-            for node in self.rods[k].range().rev() {
-                let high = low + arc[node];
-                self.nodes.stiffness[node] = stiffness.mean_to(high);
-                far[node] = stiffness.value();
-                if let Some((length, curvature)) = followed.natural {
-                    let part = (length.min(high) - low).max(0.0) / (high - low).max(1e-300);
-                    self.nodes.natural[node] = curvature * part;
-                }
-                low = high;
-            }
+            let profiles = (&followed.stiffness_n_mm2, followed.natural.as_ref());
+            sections.set_by_arcs(profiles, shape.layout.rods[k].range(), arc, far);
         }
     }
 
     /// The loads that follow from how the energy changes with the distances from the tip.
-    fn follow_material(&self, material: &mut Material) {
-        material.load.fill(0.0);
-        let mut slopes = [const { Vec::new() }; MOST_RODS];
-        for (k, followed) in material.rods.iter().enumerate() {
+    fn set_loads(&mut self, shape: Kinematics<'_>, sections: &Sections) {
+        self.load.fill(0.0);
+        let mut slopes: Vec<(f64, f64)> = Vec::new();
+        for (k, followed) in self.rods.iter().enumerate() {
             let Some(followed) = followed else { continue };
-            let range = self.rods[k].range();
+            let range = shape.layout.rods[k].range();
             // by node, from the tip: change of the energy with the near and the far end of its cell
-            let slopes: &mut Vec<(f64, f64)> = &mut slopes[k];
+            slopes.clear();
             let profile = &followed.stiffness_n_mm2;
             let varies = !profile.is_constant();
             // compliance at the near end of the cell
             let mut near = 1.0 / profile.at(0.0);
             let mut low = 0.0;
             for node in range.clone().rev() {
-                let arc = material.arc[node];
+                let arc = self.arc[node];
                 let high = low + arc;
                 let mut slope = (0.0, 0.0);
                 if arc > 0.0 {
-                    let b = self.nodes.stiffness[node];
+                    let b = sections.stiffness[node];
                     if varies {
-                        let scale = -material.by_stiffness[node] * b * b / arc;
-                        let far = 1.0 / material.far[node];
+                        let scale = -self.by_stiffness[node] * b * b / arc;
+                        let far = 1.0 / self.far[node];
                         slope.0 += scale * (1.0 / b - near);
                         slope.1 += scale * (far - 1.0 / b);
                         near = far;
                     }
-                    if let Some((length, curvature)) = followed.natural
-                        && low < length
-                        && length < high
+                    if let Some(bend) = followed.natural
+                        && low < bend.length_mm
+                        && bend.length_mm < high
                     {
-                        let part = (length - low) / arc;
-                        let scale = material.by_natural[node] * curvature / arc;
+                        let part = (bend.length_mm - low) / arc;
+                        let scale = self.by_natural[node] * bend.curvature_per_mm / arc;
                         slope.0 += scale * (part - 1.0);
                         slope.1 -= scale * part;
                     }
@@ -228,66 +198,44 @@ impl Model {
             for (node, (near, far)) in range.zip(slopes.iter().rev()) {
                 // the cell's own arc moves its far end, not its near one
                 sum += far;
-                material.load[node] = sum;
+                self.load[node] = sum;
                 sum += near;
             }
         }
     }
 
-    /// Energy at `x` alone, for trials along a step: a fifth of the work of [`Model::evaluate`], which
-    /// must follow before anything else is asked of the model.
-    pub(crate) fn energy(&mut self, x: &[f64], rolls: &[f64]) -> f64 {
-        self.look(x);
-        let mut material = std::mem::take(&mut self.material);
-        let nodes = self.nodes.s_mm.len();
-        for list in [
-            &mut material.arc,
-            &mut material.by_stiffness,
-            &mut material.far,
-        ] {
-            list.clear();
-            list.resize(nodes, 0.0);
+    /// Brings lengths, bending at unit stiffness, stiffness and natural curvature of all nodes to the shape,
+    /// for an energy alone.
+    pub(crate) fn measure_energies(&mut self, shape: Kinematics<'_>, sections: &mut Sections) {
+        clear(
+            &mut [&mut self.arc, &mut self.by_stiffness, &mut self.far],
+            shape.layout.nodes.len(),
+        );
+        self.measure_cells(shape, true);
+        if self.on {
+            self.set_sections(shape, sections);
         }
-        for member in &self.members {
-            let node = member.node as usize;
-            let cell = self.cell_now(member.corner);
-            material.arc[node] += member.weight * cell.arc_mm();
-            material.by_stiffness[node] += member.weight * cell.bending();
+    }
+
+    /// By node, as last measured for an energy alone: length of its cell, mm, and its bending energy at unit
+    /// stiffness, 1/mm.
+    pub(crate) fn cells(&self) -> (&[f64], &[f64]) {
+        (&self.arc, &self.by_stiffness)
+    }
+
+    /// How a pre-shaped node is bent by nature where the shape is now.
+    pub(crate) fn natural_now(
+        &self,
+        rod: usize,
+        node: usize,
+        shaped: &ShapedNode,
+        sections: &Sections,
+    ) -> Natural {
+        if self.follows(rod) {
+            Natural::Curvature(sections.natural[node])
+        } else {
+            shaped.natural
         }
-        self.add_ends(&mut material.arc);
-        if material.on {
-            self.lay_material(&mut material);
-        }
-        let mut energy = self.hold_energy(&material.arc);
-        for node in 0..nodes {
-            energy += self.nodes.stiffness[node] * material.by_stiffness[node]
-                + self.nodes.load[node] * material.arc[node];
-        }
-        for shaped in &self.shaped {
-            let member = &shaped.member;
-            let node = member.node as usize;
-            let followed = material.rods.get(shaped.rod).is_some_and(Option::is_some);
-            let natural = if followed {
-                Natural::Curvature(self.nodes.natural[node])
-            } else {
-                shaped.natural
-            };
-            if natural.is_none() {
-                continue;
-            }
-            let corner = self.corner_now(member.corner);
-            let along = self.towards_natural(shaped, &corner, rolls);
-            energy += member.weight
-                * self.nodes.stiffness[node]
-                * natural.energy(corner.cell.arc_mm(), along);
-        }
-        if self.near.len() == x.len() {
-            let away = x.iter().zip(&self.near).map(|(x, n)| (x - n) * (x - n));
-            energy += 0.5 * self.near_n_per_mm * away.sum::<f64>();
-        }
-        energy -= self.linear.iter().zip(x).map(|(f, x)| f * x).sum::<f64>();
-        self.material = material;
-        energy + self.contact_energy_at(x)
     }
 }
 
@@ -339,8 +287,8 @@ mod tests {
         let rolls = [0.4];
         let (mut model, x) = Model::in_waves(&scene, &rolls);
         let whole = model.evaluate(&x, &rolls);
-        let gradient = model.gradient.clone();
-        let roll_gradient = model.roll_gradient[0];
+        let gradient = model.at.gradient.clone();
+        let roll_gradient = model.at.by_roll.gradient[0];
         let alone = model.energy(&x, &rolls);
         assert!(
             (alone - whole.total).abs() < 1e-12 * whole.size,

@@ -50,16 +50,6 @@ fn penalty(p: f64, onset: f64) -> (f64, f64, f64) {
 }
 
 impl Law {
-    /// One whose numbers are set later.
-    pub(crate) const fn unset(keep: Keep) -> Self {
-        Self {
-            keep,
-            limit_mm: 0.0,
-            onset_mm: 0.0,
-            stiffness_n_per_mm: 0.0,
-        }
-    }
-
     /// How deep the axes press beyond the limit, mm (negative: clear).
     #[inline]
     pub(crate) fn indentation_mm(&self, offset: [f64; 2]) -> f64 {

@@ -326,13 +326,13 @@ pub(crate) fn measured(e: Vector) -> (Vector, f64, f64) {
 
 /// Two edges that meet at a node.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Corner {
+pub(crate) struct VertexStencil {
     pub(crate) t0: Vector,
     pub(crate) t1: Vector,
     pub(crate) cell: Cell<f64>,
 }
 
-impl Corner {
+impl VertexStencil {
     /// Between two edges by their unit tangents, inverse lengths and lengths.
     #[inline(always)]
     pub(crate) fn between(
@@ -634,14 +634,14 @@ mod tests {
         ([f0, f1, f2], [0.1, -0.2, 0.25, 0.05, -0.1, 0.15])
     }
 
-    fn corner(frames: &[Frame; 3], x: &[f64; 6], clamp: bool) -> Corner {
+    fn corner(frames: &[Frame; 3], x: &[f64; 6], clamp: bool) -> VertexStencil {
         let at = |i: usize| {
             frames[i].origin_mm.coords + frames[i].n1 * x[2 * i] + frames[i].n2 * x[2 * i + 1]
         };
         if clamp {
-            Corner::held(frames[0].tangent, measured(at(2) - at(1)))
+            VertexStencil::held(frames[0].tangent, measured(at(2) - at(1)))
         } else {
-            Corner::between(measured(at(1) - at(0)), measured(at(2) - at(1)))
+            VertexStencil::between(measured(at(1) - at(0)), measured(at(2) - at(1)))
         }
     }
 
@@ -780,7 +780,7 @@ mod tests {
                 "shaped at {turn}: {left}"
             );
             // half a cell at a clamp
-            let node = Corner::held(f0.tangent, measured(f1.origin_mm - f0.origin_mm));
+            let node = VertexStencil::held(f0.tangent, measured(f1.origin_mm - f0.origin_mm));
             assert!(
                 (node.cell.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
                 "half arc"
