@@ -52,6 +52,9 @@ impl Hold {
     }
 }
 
+/// Coefficient of friction of the moving device on the vessel (none) or on another device.
+pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
+
 /// Shortest stretch of a container, mm: shorter ones carry nothing and make empty cells.
 const SHORTEST_MM: f64 = 1e-6;
 

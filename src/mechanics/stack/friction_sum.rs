@@ -16,7 +16,7 @@ const LEAST_DENOMINATOR: f64 = 0.2;
 
 /// One contact of the rod that slides.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Rub {
+pub(crate) struct SlidingContact {
     /// Station it is counted at.
     pub(crate) station: usize,
     /// Arc length of the centre line, mm.
@@ -39,7 +39,7 @@ pub(crate) struct Rub {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Rubbing {
     /// Contacts of the rod that slides, from the tip to the hub.
-    pub(crate) list: Vec<Rub>,
+    pub(crate) list: Vec<SlidingContact>,
     bend: Vec<Vector>,
 }
 
@@ -90,7 +90,7 @@ impl Rubbing {
             let part = ((s - sa) / (sb - sa)).clamp(0.0, 1.0);
             let bend = self.bend[b - 1] * (1.0 - part) + self.bend[b] * part;
             let load_n = rod.load_n[b - 1] * (1.0 - part) + rod.load_n[b] * part;
-            let rub = Rub {
+            let rub = SlidingContact {
                 station: 0,
                 s_mm: s,
                 share: 1.0,
@@ -109,7 +109,7 @@ impl Rubbing {
             let ahead = next.map_or(0.0, |t| (s - tube[i].s_mm) / (t.s_mm - tube[i].s_mm));
             for (station, share) in [(i, 1.0 - ahead), (i + 1, ahead)] {
                 if share > 1e-9 {
-                    self.list.push(Rub {
+                    self.list.push(SlidingContact {
                         station,
                         share,
                         ..rub

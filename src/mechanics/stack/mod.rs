@@ -2,6 +2,7 @@
 
 pub(super) mod arrangement;
 pub(super) mod friction_sum;
+pub(super) mod load_report;
 pub(super) mod load_settings;
 pub(super) mod report;
 pub(super) mod solver;

@@ -1,10 +1,11 @@
 //! Fed lengths in, tips out, with friction where one device moves.
 
-use super::arrangement::{self, Arrangement, Drive, Held, Hold, StackDevice, span_of};
+use super::arrangement::{self, Arrangement, Drive, FrictionOf, Held, Hold, StackDevice, span_of};
 use super::friction_sum::Rubbing;
+use super::load_report::Slack;
 use super::load_settings::LoadSettings;
-use super::report::Posed;
-use super::state::{DeviceState, Moving, StackState};
+use super::report::Reporter;
+use super::state::{Direction, Moving, StackState, absent};
 use super::tip_load::tip_load_n;
 use crate::mechanics::equilibrium::settle::Settle;
 use crate::mechanics::equilibrium::solution::{Flag, RodState, Solution};
@@ -13,9 +14,6 @@ use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::larger;
 use crate::mechanics::rod::scene::{AxialLoad, End, FEWEST_CELLS, Rod, Scene, TubeStation};
 use crate::mechanics::rod::settings::Settings;
-
-/// Coefficient of friction of the moving device on the vessel (none) or on another device.
-pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
 /// Longest change of a tip or length from one round to the next, mm: the shape before is no guide
 /// beyond.
@@ -167,6 +165,48 @@ impl StackSolver {
         Err(lost)
     }
 
+    /// Slack of device `device`: its lengths in the tube pushed and pulled with the tip where it is.
+    /// Both states are returned as well, pushed first.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the arguments of `solve` with two resistances"
+    )]
+    pub fn slack(
+        &mut self,
+        tube: &[TubeStation],
+        devices: &[StackDevice],
+        holds: &[Hold],
+        friction: FrictionOf<'_>,
+        device: usize,
+        [push_resistance_n, pull_resistance_n]: [f64; 2],
+        state: &StackState,
+    ) -> Result<(Slack, [StackState; 2]), MechanicsError> {
+        let mut devices = devices.to_vec();
+        if let Some(d) = devices.get_mut(device)
+            && d.drive != Drive::Through
+        {
+            d.drive = Drive::Tip(state.devices[device].tip_mm);
+        }
+        let mut solve = |direction, tip_resistance_n| {
+            let moving = Moving {
+                device,
+                direction,
+                tip_resistance_n,
+            };
+            self.solve(tube, &devices, holds, friction, Some(moving), Some(state))
+        };
+        let pushed = solve(Direction::Push, push_resistance_n)?;
+        let pulled = solve(Direction::Pull, pull_resistance_n)?;
+        let slack = Slack {
+            pushed_mm: pushed.devices[device].path_mm,
+            pulled_mm: pulled.devices[device].path_mm,
+        };
+        Ok((slack, [pushed, pulled]))
+    }
+
     /// The same with all of the friction from the first round on.
     fn solve_at_once(
         &mut self,
@@ -295,12 +335,19 @@ impl StackSolver {
         let Some(solution) = solution else {
             return Ok(absent(devices, first));
         };
-        let posed = Posed {
+        let reporter = Reporter {
             tube,
             devices,
             friction,
+            rods: &self.rods,
+            present: &self.present,
+            ends: &self.ends,
+            added_n: &self.added_n,
+            sliding: &self.rubbing.list,
+            solution: &solution,
+            from,
         };
-        let state = self.report(&posed, solution, (mover, locked), from);
+        let state = reporter.state(mover, locked);
         Ok(StackState {
             rounds,
             newton_steps,
@@ -671,36 +718,4 @@ fn span(tube: &[TubeStation]) -> Result<(f64, f64), MechanicsError> {
 /// Nearest end a rod can have.
 fn least_end(tube: &[TubeStation]) -> f64 {
     tube[0].s_mm + FEWEST_CELLS * (tube[2].s_mm - tube[0].s_mm) / 2.0
-}
-
-/// A stack of which nothing is far enough in to bend.
-fn absent(devices: &[StackDevice], first: f64) -> StackState {
-    StackState {
-        devices: devices.iter().map(|d| outside(d, first)).collect(),
-        solution: None,
-        load: None,
-        failures: Vec::new(),
-        rounds: 0,
-        newton_steps: 0,
-        factorised_unknowns: 0,
-        added_n: Vec::new(),
-    }
-}
-
-/// A device with too little in the tube: on the centre line.
-pub(crate) fn outside(device: &StackDevice, first: f64) -> DeviceState {
-    let length = match device.drive {
-        Drive::Tip(s) => s - first,
-        Drive::Fed(l) => l,
-        Drive::Through => 0.0,
-    }
-    .max(0.0);
-    DeviceState {
-        rod: None,
-        tip_mm: first + length,
-        path_mm: length,
-        centre_line_mm: length,
-        tip_load_n: 0.0,
-        hub_load_n: 0.0,
-    }
 }

@@ -1,6 +1,7 @@
 //! A stack in equilibrium: what moves, where everything lies, and why a move fails.
 
-use super::report::LoadReport;
+use super::arrangement::{Drive, StackDevice};
+use super::load_report::LoadReport;
 use crate::mechanics::equilibrium::solution::Solution;
 use crate::mechanics::error::MechanicsError;
 use serde::{Deserialize, Serialize};
@@ -297,6 +298,38 @@ impl StackState {
             newton_steps: self.newton_steps,
             factorised_unknowns: self.factorised_unknowns,
         }
+    }
+}
+
+/// A stack of which nothing is far enough in to bend.
+pub(crate) fn absent(devices: &[StackDevice], first: f64) -> StackState {
+    StackState {
+        devices: devices.iter().map(|d| outside(d, first)).collect(),
+        solution: None,
+        load: None,
+        failures: Vec::new(),
+        rounds: 0,
+        newton_steps: 0,
+        factorised_unknowns: 0,
+        added_n: Vec::new(),
+    }
+}
+
+/// A device with too little in the tube: on the centre line.
+pub(crate) fn outside(device: &StackDevice, first: f64) -> DeviceState {
+    let length = match device.drive {
+        Drive::Tip(s) => s - first,
+        Drive::Fed(l) => l,
+        Drive::Through => 0.0,
+    }
+    .max(0.0);
+    DeviceState {
+        rod: None,
+        tip_mm: first + length,
+        path_mm: length,
+        centre_line_mm: length,
+        tip_load_n: 0.0,
+        hub_load_n: 0.0,
     }
 }
 
