@@ -34,8 +34,9 @@ pub use rod::settings::Settings;
 pub use stack::arrangement::{Drive, FrictionOf, Hold, StackDevice};
 pub use stack::load_report::{HeldLoad, LoadReport, Loss, Slack};
 pub use stack::load_settings::LoadSettings;
+pub use stack::moving::{Direction, Moving};
 pub use stack::solver::StackSolver;
-pub use stack::state::{DeviceState, Direction, Failure, Moving, StackState};
+pub use stack::state::{DeviceState, Failure, StackState};
 pub use stent::apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
 pub use stent::chance::{Chance, Sampling, Share};
 pub use stent::deploy::{

@@ -6,8 +6,9 @@ use crate::mechanics::error::MechanicsError;
 use crate::mechanics::stack::arrangement::{Drive, Hold, StackDevice};
 use crate::mechanics::stack::load_report::LoadReport;
 use crate::mechanics::stack::load_settings::LoadSettings;
+use crate::mechanics::stack::moving::{Direction, Moving};
 use crate::mechanics::stack::solver::StackSolver;
-use crate::mechanics::stack::state::{Direction, Failure, Moving};
+use crate::mechanics::stack::state::Failure;
 use serde::{Deserialize, Serialize};
 
 /// Friction between two partners.

@@ -134,15 +134,15 @@ impl Coefficients {
         }
         let relaxation = &mut self.relaxation;
         if shape.layout.shaped.iter().any(|s| s.turns) {
-            (self.turning).call(shape, &self.sections, rolls, relaxation.held);
+            (self.turning).call(shape, &self.sections, rolls, relaxation.frozen);
             self.turning.hold_loads(&mut self.load);
-            if !relaxation.held {
+            if !relaxation.frozen {
                 let nodes = &shape.layout.rods;
                 relaxation.unsettled_n = self.turning.relax(scene.rods, nodes, &mut self.load);
                 return;
             }
         }
-        if follows || relaxation.held {
+        if follows || relaxation.frozen {
             relaxation.relax(&mut self.load);
         } else {
             relaxation.unsettled_n = 0.0;

@@ -20,7 +20,7 @@ pub(crate) struct Relaxation {
     /// Whether they are moved half way only: where they swing between two shapes, half way lies between.
     pub(crate) halved: bool,
     /// Whether `used` stays as it is; what the shape calls for is then told in `called`.
-    pub(crate) held: bool,
+    pub(crate) frozen: bool,
     pub(crate) called: Vec<f64>,
 }
 
@@ -34,7 +34,7 @@ impl Relaxation {
     pub(crate) fn relax(&mut self, load: &mut Vec<f64>) {
         /// Bounds of the share: below, rounds crawl; above, one bad extrapolation throws.
         const SHARE: (f64, f64) = (0.1, 1.0);
-        if self.held {
+        if self.frozen {
             self.called.clone_from(load);
             load.clone_from(&self.used);
             return;
@@ -72,7 +72,7 @@ impl Relaxation {
     /// Forgets the loads used so far.
     pub(crate) fn restart(&mut self) {
         self.used.clear();
-        self.held = false;
+        self.frozen = false;
         self.halved = false;
     }
 
@@ -122,7 +122,7 @@ impl Turning {
     }
 
     /// The angles by which pre-shaped nodes are bent by nature at their distances from the tip, and the loads
-    /// that go with them; taken as they are where loads are `held`.
+    /// that go with them; taken as they are where loads are `frozen`.
     ///
     /// Held at a natural *curvature*, nodes answer longer edges with more turn, which makes edges longer
     /// still: from 60 degrees on, where an edge is twice as long as its station, rounds ran away or went
@@ -134,7 +134,7 @@ impl Turning {
         shape: Kinematics<'_>,
         sections: &Sections,
         rolls: &[f64],
-        held: bool,
+        frozen: bool,
     ) {
         self.called.clear();
         self.weight.clear();
@@ -153,7 +153,7 @@ impl Turning {
             let station_mm = vertex.cell.m * (1.0 - 0.5 * vertex.cell.q);
             self.weight.extend([b / (station_mm * station_mm), 1.0]);
         }
-        if held {
+        if frozen {
             self.used.clone_from(&self.called);
         }
     }

@@ -1,6 +1,6 @@
 //! What a move costs, as it is told: forces at hub and tip, where they are lost, what the held devices feel.
 
-use super::state::Direction;
+use super::moving::Direction;
 use crate::mechanics::closed_forms::buckling::Buckling;
 use serde::{Deserialize, Serialize};
 

@@ -4,6 +4,7 @@ pub(super) mod arrangement;
 pub(super) mod friction_sum;
 pub(super) mod load_report;
 pub(super) mod load_settings;
+pub(super) mod moving;
 pub(super) mod report;
 pub(super) mod solver;
 pub(super) mod state;

@@ -3,7 +3,8 @@
 use super::arrangement::{FrictionOf, StackDevice};
 use super::friction_sum::SlidingContact;
 use super::load_report::{HeldLoad, LoadReport, Loss};
-use super::state::{DeviceState, Direction, Failure, Moving, StackState, outside};
+use super::moving::{Direction, Moving};
+use super::state::{DeviceState, Failure, StackState, outside};
 use crate::geometry::Vector;
 use crate::math;
 use crate::mechanics::closed_forms::buckling::{Buckling, PushedCell, waves};

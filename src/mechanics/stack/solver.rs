@@ -4,8 +4,9 @@ use super::arrangement::{self, Arrangement, Drive, FrictionOf, Held, Hold, Stack
 use super::friction_sum::Rubbing;
 use super::load_report::Slack;
 use super::load_settings::LoadSettings;
+use super::moving::{Direction, Moving};
 use super::report::Reporter;
-use super::state::{Direction, Moving, StackState, absent};
+use super::state::{StackState, absent};
 use super::tip_load::tip_load_n;
 use crate::mechanics::equilibrium::settle::Settle;
 use crate::mechanics::equilibrium::solution::{Flag, RodState, Solution};
