@@ -40,6 +40,6 @@ pub use stack::state::{DeviceState, Failure, StackState};
 pub use stent::apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
 pub use stent::chance::{Chance, Sampling, Share};
 pub use stent::deploy::{
-    Bed, Deployed, PlaqueLaw, StentStation, deploy, ecst_percent, nascet_percent,
+    Bed, Deployed, PlaqueLaw, StentStation, deploy,
 };
 pub use stent::edge::{Clearance, Crossing, Ledge, Placement, Spread};

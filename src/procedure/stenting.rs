@@ -3,8 +3,8 @@
 use super::reason::{Ballooning, OpenedBy, PayloadNeed, Stenting};
 use super::{DeployedStent, Finding, InPlace, bed::Beds, step::Outcome, step::Stepper, step::stop};
 use crate::device::{BalloonSpec, Payload, StentSpec};
-use crate::geometry::LesionKind;
-use crate::mechanics::{Deployed, deploy, ecst_percent, nascet_percent};
+use crate::geometry::{LesionKind, ecst_percent, nascet_percent};
+use crate::mechanics::{Deployed, deploy};
 
 /// Oversize of a stent over the wider of the vessels it lands in, mm (from memory: 1 to 2 mm over the
 /// common carotid).

@@ -8,9 +8,8 @@ use super::outcome::{
 use super::verdict::verdict;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
-use crate::mechanics::{
-    BendContact, Surface, capstan_factor, ecst_percent, friction, nascet_percent,
-};
+use crate::geometry::{ecst_percent, nascet_percent};
+use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::reason::Fit;
 use crate::procedure::{
     Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings, walk_with,

@@ -1,6 +1,7 @@
 //! A self-expanding stent against wall and plaque: the diameter it holds, station by station.
 
 use crate::device::{BalloonSpec, StentSpec};
+use crate::geometry::stenosed_mm;
 use crate::mechanics::error::MechanicsError;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::{PI, TAU};
@@ -85,8 +86,8 @@ impl PlaqueLaw {
         before_percent: f64,
         after_percent: f64,
     ) -> Result<f64, MechanicsError> {
-        let lumen_mm = |percent: f64| reference_mm * (1.0 - percent / 100.0);
-        let (before_mm, after_mm) = (lumen_mm(before_percent), lumen_mm(after_percent));
+        let [before_mm, after_mm] =
+            [before_percent, after_percent].map(|percent| stenosed_mm(reference_mm, percent));
         if !(before_mm >= 0.0 && after_mm > before_mm) {
             return Err(MechanicsError::OutOfRange {
                 what: "after_percent".into(),
@@ -295,22 +296,4 @@ pub fn deploy(
         distal_mm,
         profile,
     })
-}
-
-/// NASCET percent of a lumen (mm) against the normal distal artery (mm).
-///
-/// # References
-/// `100 (1 - A / B)`; Rothwell et al. (1994), *Stroke* 25:2435-9.
-#[must_use]
-pub fn nascet_percent(lumen_mm: f64, distal_mm: f64) -> f64 {
-    100.0 * (1.0 - lumen_mm / distal_mm)
-}
-
-/// ECST percent of a lumen (mm) against the lumen estimated at the lesion itself (mm).
-///
-/// # References
-/// `100 (1 - A / C)`; Rothwell et al. (1994), *Stroke* 25:2435-9.
-#[must_use]
-pub fn ecst_percent(lumen_mm: f64, original_mm: f64) -> f64 {
-    100.0 * (1.0 - lumen_mm / original_mm)
 }
