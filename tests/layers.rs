@@ -6,6 +6,7 @@
     reason = "a test may stop where it stands, and reads the project's own files"
 )]
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -107,6 +108,207 @@ fn imports_point_left() {
         }
     }
     assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+/// The rooms of mechanics from left to right; a file may name its own room and those left of it. `error` and
+/// `threads` are single files.
+const MECHANICS: [&str; 9] = [
+    "error",
+    "threads",
+    "linear_algebra",
+    "closed_forms",
+    "rod",
+    "equilibrium",
+    "stack",
+    "stent",
+    "problem",
+];
+
+/// Files of a layer by their module path below it, with what they say outside their tests.
+fn modules_of(layer: &str) -> BTreeMap<Vec<String>, String> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("src")
+        .join(layer);
+    let mut modules = BTreeMap::new();
+    for file in files_of(&folder) {
+        let below = file.strip_prefix(&folder).unwrap().with_extension("");
+        let mut path: Vec<String> = below
+            .iter()
+            .map(|part| part.to_str().unwrap().to_owned())
+            .collect();
+        if path.last().is_some_and(|last| last == "tests") {
+            continue;
+        }
+        path.retain(|part| part != "mod");
+        modules.insert(path, code_of(&fs::read_to_string(&file).unwrap()));
+    }
+    modules
+}
+
+/// A text without comments and without the tests at its end.
+fn code_of(text: &str) -> String {
+    let code = text.split("#[cfg(test)]\nmod tests").next().unwrap();
+    let lines = code.lines().map(|l| l.split("//").next().unwrap());
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Words of a path that starts at `text`.
+fn words(text: &str) -> Vec<String> {
+    let end = text.find(|c: char| !(c.is_alphanumeric() || c == '_' || c == ':'));
+    let path = text[..end.unwrap_or(text.len())].split("::");
+    path.filter(|word| !word.is_empty())
+        .map(str::to_owned)
+        .collect()
+}
+
+/// The modules of a layer that one of its files names.
+fn named(
+    layer: &str,
+    own: &[String],
+    code: &str,
+    modules: &BTreeMap<Vec<String>, String>,
+) -> BTreeSet<Vec<String>> {
+    let mut found = BTreeSet::new();
+    let mut add = |path: Vec<String>| {
+        // the longest beginning of the path that is a file
+        let known = (0..=path.len()).rev().map(|n| path[..n].to_vec());
+        found.extend(known.into_iter().find(|path| modules.contains_key(path)));
+    };
+    let absolute = format!("crate::{layer}::");
+    for (at, _) in code.match_indices(&absolute) {
+        add(words(&code[at + absolute.len()..]));
+    }
+    for (at, _) in code.match_indices("super::") {
+        if code[..at].ends_with("super::") {
+            continue;
+        }
+        let mut rest = &code[at..];
+        let mut above = own.to_vec();
+        while let Some(after) = rest.strip_prefix("super::") {
+            above.pop();
+            rest = after;
+        }
+        above.extend(words(rest));
+        add(above);
+    }
+    found.remove(own);
+    found
+}
+
+/// Everything by which a file of mechanics breaks the order of rooms.
+fn wrong_rooms(own: &[String], named: &BTreeSet<Vec<String>>) -> Vec<String> {
+    let place = |path: &[String]| {
+        let room = path.first()?;
+        MECHANICS.iter().position(|r| r == room)
+    };
+    let Some(from) = place(own) else {
+        // the list of rooms itself
+        return Vec::new();
+    };
+    named
+        .iter()
+        .filter(|path| place(path).is_none_or(|to| to > from))
+        .map(|path| format!("{} names {}", own.join("::"), path.join("::")))
+        .collect()
+}
+
+#[test]
+fn rooms_of_mechanics_stand_in_order() {
+    let modules = modules_of("mechanics");
+    let mut found = Vec::new();
+    for (own, code) in &modules {
+        let room = own.first().map(String::as_str);
+        assert!(
+            room.is_none_or(|room| MECHANICS.contains(&room)),
+            "{own:?} lies in no room: add it to the list here and in mechanics/mod.rs"
+        );
+        found.extend(wrong_rooms(own, &named("mechanics", own, code, &modules)));
+    }
+    assert!(found.is_empty(), "{}", found.join("\n"));
+    let top = code_of(
+        &fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/mechanics/mod.rs"))
+            .unwrap(),
+    );
+    for room in MECHANICS {
+        assert!(
+            top.contains(&format!("mod {room};")),
+            "there is no room {room}"
+        );
+    }
+}
+
+/// Files that name one another in a circle, the first of them twice.
+fn circle(graph: &BTreeMap<Vec<String>, BTreeSet<Vec<String>>>) -> Option<String> {
+    for start in graph.keys() {
+        let mut reached = BTreeSet::new();
+        let mut open = vec![vec![start.clone()]];
+        while let Some(way) = open.pop() {
+            for next in graph.get(&way[way.len() - 1]).into_iter().flatten() {
+                let mut further = way.clone();
+                further.push(next.clone());
+                if next == start {
+                    let files: Vec<String> = further.iter().map(|file| file.join("::")).collect();
+                    return Some(files.join(" names "));
+                }
+                if reached.insert(next.clone()) {
+                    open.push(further);
+                }
+            }
+        }
+    }
+    None
+}
+
+#[test]
+fn files_of_mechanics_form_no_circle() {
+    let modules = modules_of("mechanics");
+    let mut graph = BTreeMap::new();
+    for (own, code) in &modules {
+        graph.insert(own.clone(), named("mechanics", own, code, &modules));
+    }
+    assert!(
+        graph.values().map(BTreeSet::len).sum::<usize>() > 100,
+        "imports are not seen"
+    );
+    if let Some(circle) = circle(&graph) {
+        panic!("{circle}");
+    }
+}
+
+#[test]
+fn planted_circles_and_wrong_rooms_are_caught() {
+    let path = |text: &str| words(text);
+    let mut modules = BTreeMap::new();
+    for (own, code) in [
+        ("rod::model", "use super::layout::Layout;"),
+        (
+            "rod::layout",
+            "let x = crate::mechanics::rod::model::Model::new();",
+        ),
+        (
+            "stack::solver",
+            "use crate::mechanics::equilibrium::settle::Settle;",
+        ),
+        (
+            "equilibrium::settle",
+            "use super::super::stack::solver::StackSolver;",
+        ),
+    ] {
+        modules.insert(path(own), code.to_owned());
+    }
+    let mut graph = BTreeMap::new();
+    let mut wrong = Vec::new();
+    for (own, code) in &modules {
+        let names = named("mechanics", own, code, &modules);
+        assert_eq!(names.len(), 1, "{own:?} names {names:?}");
+        wrong.extend(wrong_rooms(own, &names));
+        graph.insert(own.clone(), names);
+    }
+    assert!(circle(&graph).is_some(), "a circle of two files");
+    assert_eq!(wrong, ["equilibrium::settle names stack::solver"], "rooms");
+    graph.remove(&path("rod::layout"));
+    graph.remove(&path("equilibrium::settle"));
+    assert_eq!(circle(&graph), None, "no circle left");
 }
 
 /// `cli` belongs to `main`: it joins the layers through the library, and no layer knows it. It leaves
