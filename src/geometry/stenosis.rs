@@ -62,6 +62,9 @@ mod tests {
             let back = nascet_percent(lumen_mm, reference_mm);
             assert!((back - percent).abs() < 1e-12, "{percent} became {back}");
         }
-        assert!((area_percent(1.0, 2.0) - 75.0).abs() < 1e-12, "half as wide");
+        assert!(
+            (area_percent(1.0, 2.0) - 75.0).abs() < 1e-12,
+            "half as wide"
+        );
     }
 }

@@ -442,7 +442,7 @@ impl Problem {
                     roll: if bend.free_to_turn {
                         Roll::Free(roll)
                     } else {
-                        Roll::Held(roll)
+                        Roll::Fixed(roll)
                     },
                 })
             }

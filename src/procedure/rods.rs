@@ -6,9 +6,9 @@ use super::{Plan, State, retriever_holds_n};
 use crate::device::{Device, LumenKind, Payload, Tip};
 use crate::geometry::{Station, Track, Vector};
 use crate::mechanics::{
-    AxialLoad, Direction, Drive, End, Failure, Flag, Hold, LoadSettings, MechanicsError, Moving,
-    NaturalBend, Profile, Rod, Roll, Settings, Sliding, StackDevice, StackSolver, StackState,
-    StartSupport, Surface, TubeStation, friction,
+    AxialLoad, Containment, Direction, Drive, End, Failure, Flag, LoadSettings, MechanicsError,
+    Moving, NaturalBend, Profile, Rod, Roll, Settings, Sliding, StackDevice, StackProblem,
+    StackSolver, StackState, StartSupport, Surface, TubeStation, friction,
 };
 use std::sync::Arc;
 
@@ -140,14 +140,14 @@ impl Rods {
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
         let from = self.from(&posed.devices);
-        self.solver.solve(
-            &self.tube,
-            &posed.stack,
-            &posed.holds,
-            &|k, other| posed.friction(k, other),
+        let problem = StackProblem {
+            tube: &self.tube,
+            devices: &posed.stack,
+            containments: &posed.holds,
+            friction: &|k, other| posed.friction(k, other),
             moving,
-            from.as_deref(),
-        )
+        };
+        self.solver.solve(&problem, from.as_deref())
     }
 }
 
@@ -311,7 +311,7 @@ impl Rods {
                 device,
                 Some(Arc::new(pushed.turned())),
                 Asks::Slack {
-                    pushed_mm: pushed.devices[device].path_mm,
+                    pushed_mm: pushed.devices[device].inserted_mm,
                 },
             )
         });
@@ -397,7 +397,7 @@ impl Rods {
             let shortened_mm = posed.shortened_mm[place];
             laid.tip_mm[*k] = Some(found.tip_mm + shortened_mm);
             laid.fed_mm[*k] = Some(if posed.moved.contains(k) {
-                found.path_mm + shortened_mm + plan.hub_standoff_mm
+                plan.fed_mm(found.inserted_mm + shortened_mm)
             } else {
                 // what is held keeps its length to the last digit
                 state.in_place[*k].map_or(0.0, |p| p.fed_mm)
@@ -422,7 +422,7 @@ fn far_enough_in(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Vec<us
     let is_in = |k: &usize| {
         state.in_place[*k].is_some_and(|at| match wish_of(*k) {
             Some(Wish::Tip(tip_mm)) => tip_mm > 0.0,
-            Some(Wish::Fed(fed_mm)) => fed_mm > plan.hub_standoff_mm,
+            Some(Wish::Fed(fed_mm)) => plan.inserted_mm(fed_mm) > 0.0,
             None => at.tip_mm > 0.0,
         })
     };
@@ -435,7 +435,7 @@ struct Posed<'a> {
     /// Index in the plan of each device of the stack.
     devices: Vec<usize>,
     stack: Vec<StackDevice>,
-    holds: Vec<Hold>,
+    holds: Vec<Containment>,
     /// By device of the stack: how much shorter it is than folded, mm.
     shortened_mm: Vec<f64>,
     /// Devices of the plan that move together.
@@ -456,7 +456,7 @@ impl<'a> Posed<'a> {
         for (place, k) in devices.iter().enumerate() {
             let at_mm = match (wish_of(*k), state.in_place[*k]) {
                 (Some(Wish::Tip(tip_mm)), _) => tip_mm,
-                (Some(Wish::Fed(fed_mm)), _) => fed_mm - plan.hub_standoff_mm,
+                (Some(Wish::Fed(fed_mm)), _) => plan.inserted_mm(fed_mm),
                 (None, at) => at.map_or(0.0, |p| p.tip_mm),
             };
             let shortened_mm = shortened_mm(plan, state, *k);
@@ -466,10 +466,10 @@ impl<'a> Posed<'a> {
                 drive: match (wish_of(*k), state.in_place[*k]) {
                     (Some(Wish::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
                     (Some(Wish::Fed(fed_mm)), _) => {
-                        Drive::Fed(fed_mm - plan.hub_standoff_mm - shortened_mm)
+                        Drive::Inserted(plan.inserted_mm(fed_mm) - shortened_mm)
                     }
-                    (None, at) => Drive::Fed(
-                        at.map_or(0.0, |p| p.fed_mm) - plan.hub_standoff_mm - shortened_mm,
+                    (None, at) => Drive::Inserted(
+                        plan.inserted_mm(at.map_or(0.0, |p| p.fed_mm)) - shortened_mm,
                     ),
                 },
             });
@@ -527,12 +527,12 @@ impl<'a> Posed<'a> {
 }
 
 /// Who lies in whose lumen, and how far from its tip that lumen reaches.
-fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Hold> {
+fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Containment> {
     let place = |k: usize| devices.iter().position(|d| *d == k);
     let mut holds = Vec::new();
     for (inner, k) in devices.iter().enumerate() {
         for outer in state.hubs_passed(*k).into_iter().filter_map(place) {
-            holds.push(Hold::coaxial(inner, outer));
+            holds.push(Containment::coaxial(inner, outer));
         }
         for rider in state.riders_of(*k) {
             let LumenKind::RapidExchange { port_from_tip } = plan.devices[rider].device.lumen
@@ -540,7 +540,7 @@ fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Hold> {
                 continue;
             };
             if let Some(outer) = place(rider) {
-                holds.push(Hold {
+                holds.push(Containment {
                     inner,
                     outer,
                     to_from_tip_mm: port_from_tip,

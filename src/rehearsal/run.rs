@@ -274,7 +274,7 @@ fn device_row(
     let outside_mm = state.outside_mm(plan, k)?;
     let container = state.container_at(plan, k, tip_mm);
     let name = |k: usize| plan.devices[k].name.clone();
-    let ruler_fed_mm = at.tip_mm + plan.hub_standoff_mm;
+    let ruler_fed_mm = plan.fed_mm(at.tip_mm);
     Some(DeviceRow {
         name: stacked.name.clone(),
         moved: effect.moves.iter().any(|m| m.device == k),

@@ -152,17 +152,17 @@ impl Coupled {
             let AxialLoad::Frictionless(tip_n) = rod.load else {
                 return None;
             };
-            rod.load = AxialLoad::Gripped {
+            rod.load = AxialLoad::FrictionlessHubHeld {
                 tip_n,
-                grip_n_per_mm: spring_n_per_mm,
-                fed_mm: model.coefficients.sections.from_tip[nodes.first],
+                spring_n_per_mm: spring_n_per_mm,
+                rest_mm: model.coefficients.sections.from_tip[nodes.first],
             };
         }
         let mut unknown = model.coefficients.load.clone();
         let nodes = unknown.len();
         for rod in &rods {
-            if let AxialLoad::Gripped { fed_mm, .. } = rod.load {
-                unknown.push(spring_n_per_mm * fed_mm);
+            if let AxialLoad::FrictionlessHubHeld { rest_mm, .. } = rod.load {
+                unknown.push(spring_n_per_mm * rest_mm);
             }
         }
         Some(Self {
@@ -185,8 +185,8 @@ impl Coupled {
         relaxation.used.clear();
         relaxation.used.extend_from_slice(load_n);
         for (rod, wished) in self.rods.iter_mut().zip(lengths) {
-            if let AxialLoad::Gripped { fed_mm, .. } = &mut rod.load {
-                *fed_mm = wished / self.spring_n_per_mm;
+            if let AxialLoad::FrictionlessHubHeld { rest_mm, .. } = &mut rod.load {
+                *rest_mm = wished / self.spring_n_per_mm;
             }
         }
         let held = Scene {

@@ -22,7 +22,8 @@ pub(crate) fn coarsened(
     let tube: Vec<TubeStation> = (0..=coarse_cells).map(|i| scene.tube[pick(i)]).collect();
     let mut rods = scene.rods.to_vec();
     for rod in &mut rods {
-        if let AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } = &mut rod.load
+        if let AxialLoad::ByStation(values) | AxialLoad::HubHeld { load_n: values, .. } =
+            &mut rod.load
         {
             *values = (0..=coarse_cells).map(|i| values[pick(i)]).collect();
         }

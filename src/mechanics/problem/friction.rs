@@ -3,7 +3,7 @@
 use super::{Posed, Problem, ProblemEnd};
 use crate::mechanics::equilibrium::solution::{Flag, Solution, Status};
 use crate::mechanics::error::MechanicsError;
-use crate::mechanics::stack::arrangement::{Drive, Hold, StackDevice};
+use crate::mechanics::stack::arrangement::{Containment, Drive, StackDevice, StackProblem};
 use crate::mechanics::stack::load_report::LoadReport;
 use crate::mechanics::stack::load_settings::LoadSettings;
 use crate::mechanics::stack::moving::{Direction, Moving};
@@ -195,8 +195,12 @@ impl Problem {
             })
             .collect();
         let hollow = |j: &usize| posed.rods[*j].inner_mm.is_some();
-        let holds: Vec<Hold> = (0..devices.len())
-            .flat_map(|k| (0..k).filter(hollow).map(move |j| Hold::coaxial(k, j)))
+        let containments: Vec<Containment> = (0..devices.len())
+            .flat_map(|k| {
+                (0..k)
+                    .filter(hollow)
+                    .map(move |j| Containment::coaxial(k, j))
+            })
             .collect();
         // to the last digit: no mismatch is enough, and rounds that come nearer slowly go on
         let settings = LoadSettings {
@@ -210,18 +214,18 @@ impl Problem {
             most_factorised_unknowns: self.settings.most_factorised_unknowns,
             ..LoadSettings::default()
         };
-        let state = StackSolver::new(self.settings, settings).solve(
-            &posed.tube,
-            &devices,
-            &holds,
-            &|rod, other| self.coefficient(rod, other),
-            Some(Moving {
+        let stack = StackProblem {
+            tube: &posed.tube,
+            devices: &devices,
+            containments: &containments,
+            friction: &|rod, other| self.coefficient(rod, other),
+            moving: Some(Moving {
                 device: moved.rod,
                 direction: moved.direction,
                 tip_resistance_n: moved.held_back_n,
             }),
-            None,
-        )?;
+        };
+        let state = StackSolver::new(self.settings, settings).solve(&stack, None)?;
         if let Some(k) = state.devices.iter().position(|d| d.rod.is_none()) {
             return Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].end.tip_at_mm"),

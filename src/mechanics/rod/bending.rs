@@ -409,10 +409,10 @@ mod tests {
                     container: Container::Vessel,
                 },
             ],
-            load: AxialLoad::Held {
+            load: AxialLoad::HubHeld {
                 load_n: (0..=70).map(|i| -0.01 * f64::from(i)).collect(),
-                grip_n_per_mm: 0.3,
-                fed_mm: 70.0,
+                spring_n_per_mm: 0.3,
+                rest_mm: 70.0,
             },
             ..Rod::uniform(2.0, 0.36)
         };

@@ -77,7 +77,7 @@ impl Coefficients {
             }
             let nodes = &shape.layout.rods[k];
             sections.measure_distances(nodes, shape.edges, shape.layout.skipping(k));
-            let held = matches!(rod.load, AxialLoad::Held { .. });
+            let held = matches!(rod.load, AxialLoad::HubHeld { .. });
             if !constant_diameters(rod) || !(held || rod.stiffness_n_mm2.is_constant()) {
                 slid_mm = sections.slide(nodes.range(), self.relaxation.halved, slid_mm);
             }

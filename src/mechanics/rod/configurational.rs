@@ -52,7 +52,7 @@ impl Configurational {
     pub(crate) fn update(&mut self, scene: &Scene<'_>, nodes: usize) {
         self.rods.clear();
         self.rods.extend(scene.rods.iter().map(|rod| {
-            let held = matches!(rod.load, AxialLoad::Held { .. });
+            let held = matches!(rod.load, AxialLoad::HubHeld { .. });
             (held && rod.changes_along()).then(|| Followed {
                 stiffness_n_mm2: rod.stiffness_n_mm2.clone(),
                 natural: rod.natural,
@@ -265,10 +265,10 @@ mod tests {
                 roll: Roll::Free(0.4),
             }),
             end: End::Tip(TubeStation::at(&tube, 50.57).unwrap()),
-            load: AxialLoad::Held {
+            load: AxialLoad::HubHeld {
                 load_n: (0..=60).map(|i| -0.01 * f64::from(i)).collect(),
-                grip_n_per_mm: 0.3,
-                fed_mm: 50.0,
+                spring_n_per_mm: 0.3,
+                rest_mm: 50.0,
             },
             ..Rod::uniform(1.0, 0.36)
         };

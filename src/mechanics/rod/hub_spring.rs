@@ -21,7 +21,7 @@ pub(crate) struct HubSpring {
     pub(crate) rod: usize,
     pub(crate) stiffness_n_per_mm: f64,
     /// Length of the rod at which it carries nothing, mm.
-    fed_mm: f64,
+    rest_mm: f64,
     /// Length at the last evaluation, mm.
     length_mm: f64,
     /// Its gradient.
@@ -39,7 +39,7 @@ pub(crate) struct HubSprings {
 impl HubSpring {
     /// Load it puts on its rod, N.
     fn load_n(&self) -> f64 {
-        self.stiffness_n_per_mm * (self.length_mm - self.fed_mm)
+        self.stiffness_n_per_mm * (self.length_mm - self.rest_mm)
     }
 }
 
@@ -49,20 +49,20 @@ impl HubSprings {
         self.of_rod = [None; MOST_RODS];
         let mut count = 0;
         for (rod, given) in scene.rods.iter().enumerate() {
-            let (AxialLoad::Held {
-                grip_n_per_mm,
-                fed_mm,
+            let (AxialLoad::HubHeld {
+                spring_n_per_mm,
+                rest_mm,
                 ..
             }
-            | AxialLoad::Gripped {
-                grip_n_per_mm,
-                fed_mm,
+            | AxialLoad::FrictionlessHubHeld {
+                spring_n_per_mm,
+                rest_mm,
                 ..
             }) = &given.load
             else {
                 continue;
             };
-            if *grip_n_per_mm <= 0.0 {
+            if *spring_n_per_mm <= 0.0 {
                 continue;
             }
             if self.list.len() == count {
@@ -70,8 +70,8 @@ impl HubSprings {
             }
             let spring = &mut self.list[count];
             spring.rod = rod;
-            spring.stiffness_n_per_mm = *grip_n_per_mm;
-            spring.fed_mm = *fed_mm;
+            spring.stiffness_n_per_mm = *spring_n_per_mm;
+            spring.rest_mm = *rest_mm;
             self.of_rod[rod] = Some(count);
             count += 1;
         }
@@ -112,7 +112,7 @@ impl HubSprings {
         self.measure_lengths(shape, x);
         added.add_by_rod(shape.layout, |rod| self.of(rod).map(HubSpring::load_n));
         for spring in &self.list {
-            let over_mm = spring.length_mm - spring.fed_mm;
+            let over_mm = spring.length_mm - spring.rest_mm;
             energy.add(0.5 * spring.load_n() * over_mm);
             energy.add(-spring.load_n() * spring.length_mm);
         }
@@ -145,7 +145,7 @@ impl HubSprings {
         let list = self.list.iter();
         list.map(|spring| {
             let length_mm: f64 = arc_mm[rods[spring.rod].range()].iter().sum();
-            0.5 * spring.stiffness_n_per_mm * math::power(length_mm - spring.fed_mm, 2)
+            0.5 * spring.stiffness_n_per_mm * math::power(length_mm - spring.rest_mm, 2)
         })
         .sum()
     }

@@ -129,7 +129,7 @@ impl Model {
             .rods
             .iter()
             .map(|r| match r.natural.map(|n| n.roll) {
-                Some(Roll::Held(roll) | Roll::Free(roll)) => roll,
+                Some(Roll::Fixed(roll) | Roll::Free(roll)) => roll,
                 None => 0.0,
             })
             .collect()

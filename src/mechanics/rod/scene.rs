@@ -114,27 +114,27 @@ pub enum AxialLoad {
     /// A rod without friction on which this load acts at its distal end: constant where the
     /// stiffness is, `d tau = M²/2 d(1/B) + M d(kappa0)` along the rod where it is not.
     Frictionless(f64),
-    /// As [`Self::Frictionless`], with a hand at the hub as in [`Self::Held`].
-    Gripped {
+    /// As [`Self::Frictionless`], with a spring at the hub as in [`Self::HubHeld`].
+    FrictionlessHubHeld {
         /// Load at the distal end, N.
         tip_n: f64,
-        /// As in [`Self::Held`], N/mm.
-        grip_n_per_mm: f64,
-        /// As in [`Self::Held`], mm.
-        fed_mm: f64,
+        /// As in [`Self::HubHeld`], N/mm.
+        spring_n_per_mm: f64,
+        /// As in [`Self::HubHeld`], mm.
+        rest_mm: f64,
     },
     /// A rod held at its hub, with the load that acts at station 0 and what friction has added up
     /// to each station from there, one value each; linear between stations. Stiffness and natural
     /// curvature that change along the rod add theirs by themselves.
-    Held {
+    HubHeld {
         /// Load by station, N.
         load_n: Vec<f64>,
-        /// The hand at the hub lets the load grow by this much for every mm by which the rod's
-        /// length from station 0 to its end exceeds `fed_mm`, N/mm. Zero: the hub follows freely,
+        /// Stiffness of the spring at the hub: the load grows by this much for every mm by which the rod's
+        /// length from station 0 to its end exceeds `rest_mm`, N/mm. Zero: the hub follows freely,
         /// and a rod that would buckle under its load does.
-        grip_n_per_mm: f64,
-        /// Length that the hand has fed, mm.
-        fed_mm: f64,
+        spring_n_per_mm: f64,
+        /// Length at which that spring carries nothing, mm.
+        rest_mm: f64,
     },
 }
 
@@ -142,7 +142,7 @@ pub enum AxialLoad {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Roll {
     /// Held by the operator's torque.
-    Held(f64),
+    Fixed(f64),
     /// Free to turn, found from this start.
     Free(f64),
 }
@@ -252,7 +252,7 @@ impl Rod {
 
     /// Whether its pre-shaped tip is.
     pub(crate) fn turns_by_rounds(&self) -> bool {
-        self.natural.is_some() && !matches!(self.load, AxialLoad::Held { .. })
+        self.natural.is_some() && !matches!(self.load, AxialLoad::HubHeld { .. })
     }
 
     /// Arc length of the centre line at its end, mm.
@@ -397,33 +397,33 @@ impl Scene<'_> {
                     return refuse("load", *tau, "finite");
                 }
             }
-            AxialLoad::Gripped {
+            AxialLoad::FrictionlessHubHeld {
                 tip_n,
-                grip_n_per_mm,
-                fed_mm,
+                spring_n_per_mm,
+                rest_mm,
             } => {
                 for (what, value) in [
                     ("load.tip_n", tip_n),
-                    ("load.grip_n_per_mm", grip_n_per_mm),
-                    ("load.fed_mm", fed_mm),
+                    ("load.spring_n_per_mm", spring_n_per_mm),
+                    ("load.rest_mm", rest_mm),
                 ] {
                     if !value.is_finite() {
                         return refuse(what, *value, "finite");
                     }
                 }
             }
-            AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } => {
-                if let AxialLoad::Held {
-                    grip_n_per_mm,
-                    fed_mm,
+            AxialLoad::ByStation(values) | AxialLoad::HubHeld { load_n: values, .. } => {
+                if let AxialLoad::HubHeld {
+                    spring_n_per_mm,
+                    rest_mm,
                     ..
                 } = &rod.load
                 {
-                    if !fed_mm.is_finite() {
-                        return refuse("load.fed_mm", *fed_mm, "finite");
+                    if !rest_mm.is_finite() {
+                        return refuse("load.rest_mm", *rest_mm, "finite");
                     }
-                    if !(grip_n_per_mm.is_finite() && *grip_n_per_mm >= 0.0) {
-                        return refuse("load.grip_n_per_mm", *grip_n_per_mm, "finite and >= 0");
+                    if !(spring_n_per_mm.is_finite() && *spring_n_per_mm >= 0.0) {
+                        return refuse("load.spring_n_per_mm", *spring_n_per_mm, "finite and >= 0");
                     }
                 }
                 if values.len() != self.tube.len() {
@@ -447,7 +447,7 @@ impl Scene<'_> {
             }
         }
         if let Some(bend) = &rod.natural {
-            let (Roll::Held(roll) | Roll::Free(roll)) = bend.roll;
+            let (Roll::Fixed(roll) | Roll::Free(roll)) = bend.roll;
             for (what, value) in [
                 ("natural.length_mm", bend.length_mm),
                 ("natural.curvature_per_mm", bend.curvature_per_mm),

@@ -18,11 +18,11 @@ pub(crate) fn set_load(
     let range = shape.layout.rods[k].range();
     match &rod.load {
         AxialLoad::Uniform(tau) => load[range].fill(*tau),
-        AxialLoad::ByStation(values) | AxialLoad::Held { load_n: values, .. } => {
+        AxialLoad::ByStation(values) | AxialLoad::HubHeld { load_n: values, .. } => {
             load[range].fill(0.0);
             add_by_station(shape.layout, tube, k, values, load);
         }
-        AxialLoad::Frictionless(tip) | AxialLoad::Gripped { tip_n: tip, .. } => {
+        AxialLoad::Frictionless(tip) | AxialLoad::FrictionlessHubHeld { tip_n: tip, .. } => {
             load[range].fill(*tip);
             return true;
         }

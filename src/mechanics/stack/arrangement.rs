@@ -1,5 +1,6 @@
 //! A stack of devices in one tube: who holds whom, and what follows from where the tips are.
 
+use super::moving::Moving;
 use crate::math;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::scene::{Beside, Container, End, MOST_RODS, Rod, Stretch, TubeStation};
@@ -9,9 +10,8 @@ use crate::mechanics::rod::scene::{Beside, Container, End, MOST_RODS, Rod, Stret
 pub enum Drive {
     /// Feed until the tip is at this arc length of the centre line, mm.
     Tip(f64),
-    /// This length of it lies beyond station 0, mm, along itself: what was fed less what the hub
-    /// stands off. The tip follows.
-    Fed(f64),
+    /// Inserted length: so much of it lies beyond station 0, mm, along itself. The tip follows.
+    Inserted(f64),
     /// It runs on through the exit plane, where its distal end is.
     Through,
 }
@@ -30,7 +30,7 @@ pub struct StackDevice {
 
 /// One device inside another.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Hold {
+pub struct Containment {
     /// Index of the device inside.
     pub inner: usize,
     /// Index of the one around it.
@@ -40,7 +40,7 @@ pub struct Hold {
     pub to_from_tip_mm: f64,
 }
 
-impl Hold {
+impl Containment {
     /// Over the whole length of the outer one.
     #[must_use]
     pub const fn coaxial(inner: usize, outer: usize) -> Self {
@@ -55,6 +55,32 @@ impl Hold {
 /// Coefficient of friction of the moving device on the vessel (none) or on another device.
 pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
+/// A stack in one tube.
+#[derive(Clone, Copy)]
+pub struct StackProblem<'a> {
+    /// The tube, stations in order, at least 4.
+    pub tube: &'a [TubeStation],
+    /// The devices, 1 to [`MOST_RODS`].
+    pub devices: &'a [StackDevice],
+    /// Which of them lies in which other one.
+    pub containments: &'a [Containment],
+    /// Coefficients of friction.
+    pub friction: FrictionOf<'a>,
+    /// The device that slides while the others are held at their hubs; none: nothing does.
+    pub moving: Option<Moving>,
+}
+
+impl std::fmt::Debug for StackProblem<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("StackProblem")
+            .field("stations", &self.tube.len())
+            .field("devices", &self.devices)
+            .field("containments", &self.containments)
+            .field("moving", &self.moving)
+            .finish_non_exhaustive()
+    }
+}
+
 /// Shortest stretch of a container, mm: shorter ones carry nothing and make empty cells.
 const SHORTEST_MM: f64 = 1e-6;
 
@@ -62,9 +88,9 @@ const SHORTEST_MM: f64 = 1e-6;
 /// neither in nor beside each other over this length. From memory: skived ports are 5 to 15 mm long.
 const PORT_MM: f64 = 12.0;
 
-/// A hold between rods that are present, with its port as a span of centre line.
+/// A containment between rods that are present, with its port as a span of centre line.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Held {
+pub(crate) struct RodContainment {
     pub(crate) inner: usize,
     pub(crate) outer: usize,
     pub(crate) to_from_tip_mm: f64,
@@ -80,13 +106,13 @@ pub(crate) struct Arrangement {
 }
 
 /// Whether `hold` holds its inner rod at an arc length.
-fn holds_at(hold: &Held, ends: &[f64], s: f64) -> bool {
+fn holds_at(hold: &RodContainment, ends: &[f64], s: f64) -> bool {
     s < ends[hold.outer] && s < ends[hold.inner] && s > ends[hold.outer] - hold.span_mm
 }
 
 /// What rod `k` lies in at an arc length: of all that hold it the one that holds no other of them.
-fn container_at(holds: &[Held], ends: &[f64], k: usize, s: f64) -> Container {
-    let around = |h: &&Held| h.inner == k && holds_at(h, ends, s);
+fn container_at(holds: &[RodContainment], ends: &[f64], k: usize, s: f64) -> Container {
+    let around = |h: &&RodContainment| h.inner == k && holds_at(h, ends, s);
     let innermost = holds.iter().filter(around).find(|h| {
         !holds.iter().filter(around).any(|other| {
             holds
@@ -103,9 +129,8 @@ impl Arrangement {
     pub(crate) fn set(
         &mut self,
         tube: &[TubeStation],
-        ends: &[f64],
-        through: &[bool],
-        holds: &[Held],
+        (ends, through): (&[f64], &[bool]),
+        holds: &[RodContainment],
         rods: &mut [Rod],
     ) {
         let Some(first) = tube.first().map(|t| t.s_mm) else {
@@ -224,7 +249,8 @@ fn side_rad(a: usize, b: usize) -> f64 {
 }
 
 /// Refuses stacks that cannot be.
-pub(crate) fn check(devices: &[StackDevice], holds: &[Hold]) -> Result<(), MechanicsError> {
+pub(crate) fn check(problem: &StackProblem<'_>) -> Result<(), MechanicsError> {
+    let (devices, holds) = (problem.devices, problem.containments);
     #[expect(clippy::cast_precision_loss, reason = "small counts")]
     if devices.is_empty() || devices.len() > MOST_RODS {
         return Err(MechanicsError::OutOfRange {
@@ -236,7 +262,7 @@ pub(crate) fn check(devices: &[StackDevice], holds: &[Hold]) -> Result<(), Mecha
     for (k, device) in devices.iter().enumerate() {
         let (what, value) = match device.drive {
             Drive::Tip(s) => ("Tip", s),
-            Drive::Fed(l) => ("Fed", l),
+            Drive::Inserted(l) => ("Inserted", l),
             Drive::Through => continue,
         };
         if !value.is_finite() {
@@ -315,8 +341,8 @@ mod tests {
             .collect()
     }
 
-    fn held(inner: usize, outer: usize, span_mm: f64) -> Held {
-        Held {
+    fn held(inner: usize, outer: usize, span_mm: f64) -> RodContainment {
+        RodContainment {
             inner,
             outer,
             to_from_tip_mm: span_mm,
@@ -338,7 +364,12 @@ mod tests {
         let inf = f64::INFINITY;
         let holds = [held(1, 0, inf), held(2, 0, inf), held(2, 1, 30.0)];
         let mut layout = Arrangement::default();
-        layout.set(&tube(), &[60.0, 80.0, 90.0], &[false; 3], &holds, &mut rods);
+        layout.set(
+            &tube(),
+            (&[60.0, 80.0, 90.0], &[false; 3]),
+            &holds,
+            &mut rods,
+        );
         let of = |k: usize| -> Vec<(f64, f64, Container)> {
             rods[k]
                 .containers
@@ -377,8 +408,7 @@ mod tests {
         let mut layout = Arrangement::default();
         layout.set(
             &tube(),
-            &[60.0, 50.0, 50.0, 80.0],
-            &[false; 4],
+            (&[60.0, 50.0, 50.0, 80.0], &[false; 4]),
             &holds,
             &mut rods,
         );

@@ -32,12 +32,12 @@ pub(crate) struct SlidingContact {
     pub(crate) slope: f64,
     pub(crate) load_n: f64,
     /// Friction found, N.
-    pub(crate) rubbed_n: f64,
+    pub(crate) friction_n: f64,
 }
 
 /// Memory for the sums.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Rubbing {
+pub(crate) struct FrictionAccumulation {
     /// Contacts of the rod that slides, from the tip to the hub.
     pub(crate) list: Vec<SlidingContact>,
     bend: Vec<Vector>,
@@ -55,7 +55,7 @@ fn bends(solution: &Solution, k: usize, out: &mut Vec<Vector>) {
     }
 }
 
-impl Rubbing {
+impl FrictionAccumulation {
     /// Lists the contacts of rod `k` with their friction coefficients.
     pub(crate) fn gather(
         &mut self,
@@ -100,7 +100,7 @@ impl Rubbing {
                 // the wall carries what the load presses on it: -tau times the turn
                 slope: -bend.dot(&force) / size * contact.length_mm,
                 load_n,
-                rubbed_n: 0.0,
+                friction_n: 0.0,
             };
             let i = tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
             let next = tube
@@ -149,8 +149,8 @@ impl Rubbing {
             while let Some(rub) = rubs.next_if(|r| r.station == i) {
                 let weight = rub.friction * rub.share;
                 let force = rub.force_n + rub.slope * (bare_n[i] + carried - rub.load_n);
-                rub.rubbed_n = weight * force.max(0.0);
-                here += rub.rubbed_n;
+                rub.friction_n = weight * force.max(0.0);
+                here += rub.friction_n;
                 if force > 0.0 && rub.slope.abs() > 0.0 {
                     follows = Some((weight * rub.slope, rub));
                 }
@@ -159,8 +159,8 @@ impl Rubbing {
                 // friction here moves the load here by half of itself
                 let half = 0.5 * sign * slope;
                 let more = here * half / (1.0 - half).max(LEAST_DENOMINATOR);
-                let change = more.max(-rub.rubbed_n);
-                rub.rubbed_n += change;
+                let change = more.max(-rub.friction_n);
+                rub.friction_n += change;
                 here += change;
             }
             added = carried + sign * 0.5 * here;
@@ -178,7 +178,7 @@ impl Rubbing {
         for i in (0..added_n.len()).rev() {
             let mut here = 0.0;
             while let Some(rub) = rubs.next_if(|r| r.station == i) {
-                here += rub.rubbed_n;
+                here += rub.friction_n;
             }
             sum -= sign * 0.5 * (before + here);
             before = here;

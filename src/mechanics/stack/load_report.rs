@@ -76,20 +76,3 @@ pub struct LoadReport {
     /// Where it buckles, if it is pushed beyond the onset.
     pub buckling: Option<Buckling>,
 }
-
-/// What a device can be fed or drawn without its tip following.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Slack {
-    /// Length in the tube when pushed at this tip, mm.
-    pub pushed_mm: f64,
-    /// Length in the tube when pulled at this tip, mm.
-    pub pulled_mm: f64,
-}
-
-impl Slack {
-    /// The difference, mm.
-    #[must_use]
-    pub fn slack_mm(&self) -> f64 {
-        self.pushed_mm - self.pulled_mm
-    }
-}

@@ -28,19 +28,19 @@ pub struct LoadSettings {
     /// times the hub force that its scene allows (10 N unless it says otherwise), so that a move fails by
     /// the scene's own limit long before: this one only ends loads that grow without end.
     pub lock_up_n: f64,
-    /// Stiffness with which hands hold the devices at their hubs while loads and shape are sought,
+    /// Stiffness of the springs that hold the devices at their hubs while loads and shape are sought,
     /// N/mm. Default 0.1: stiff against the thousandths of a newton a millimetre by which bundles in wide
     /// vessels give, soft against taut devices. At the end lengths are met, so that nothing depends
     /// on it but the way there.
-    pub grip_n_per_mm: f64,
+    pub hub_spring_n_per_mm: f64,
     /// Largest mismatch between the loads and those that the shape calls for with which a state is
     /// reported, N, where several equilibria leave none in which both agree. Default 0.05: a tenth of
     /// the least forces that are judged; such a state carries a flag.
     pub most_unsettled_n: f64,
-    /// Force with which each station's axis is kept near where it was a round before, N/mm: a bundle in
+    /// Weight of the proximal term: force with which each station's axis is kept near where it was a round before, N/mm: a bundle in
     /// a wide vessel has shapes without end within thousandths of a newton, and creeps among them.
     /// Default 1e-3; as shapes come to rest from round to round, nothing of it is left.
-    pub sideways_n_per_mm: f64,
+    pub proximal_n_per_mm: f64,
     /// Mismatch at which no more rounds are spent where they bring loads and shape together only slowly, N.
     /// Default 1e-3: a bundle in a wide vessel gives by centimetres for a thousandth of a newton, far less than
     /// friction leaves open. Such a state carries a flag as well.
@@ -65,11 +65,11 @@ impl Default for LoadSettings {
             length_tolerance_mm: 1e-7,
             gradient_tolerance_n: 1e-7,
             roughest_n: 5e-6,
-            grip_n_per_mm: 0.1,
+            hub_spring_n_per_mm: 0.1,
             most_unsettled_n: 0.05,
             enough_n: 1e-3,
             enough_share: 0.0,
-            sideways_n_per_mm: 1e-3,
+            proximal_n_per_mm: 1e-3,
             millimetre_n: 0.1,
             most_rounds: 60,
             patience: 10,
@@ -96,7 +96,7 @@ impl LoadSettings {
             roughest_n: 1e-3,
             enough_n: 5e-3,
             enough_share: 0.05,
-            sideways_n_per_mm: 5e-3,
+            proximal_n_per_mm: 5e-3,
             millimetre_n: 0.03,
             most_unsettled_n: 0.1,
             patience: 3,

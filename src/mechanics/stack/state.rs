@@ -190,7 +190,7 @@ pub struct DeviceState {
     /// Arc length of the centre line at its tip, mm.
     pub tip_mm: f64,
     /// Its own length from station 0 to its tip, mm.
-    pub path_mm: f64,
+    pub inserted_mm: f64,
     /// Length of the centre line from station 0 to its tip, mm: what a ruler on it says.
     pub centre_line_mm: f64,
     /// Load at its tip, N (negative: pressed back).
@@ -203,7 +203,7 @@ impl DeviceState {
     /// By how much a ruler on the centre line overrates the length needed, mm.
     #[must_use]
     pub fn ruler_error_mm(&self) -> f64 {
-        self.centre_line_mm - self.path_mm
+        self.centre_line_mm - self.inserted_mm
     }
 }
 
@@ -245,7 +245,7 @@ impl StackState {
         let new = DeviceState {
             rod: None,
             tip_mm: 0.0,
-            path_mm: 0.0,
+            inserted_mm: 0.0,
             centre_line_mm: 0.0,
             tip_load_n: 0.0,
             hub_load_n: 0.0,
@@ -289,14 +289,14 @@ pub(crate) fn absent(devices: &[StackDevice], first: f64) -> StackState {
 pub(crate) fn outside(device: &StackDevice, first: f64) -> DeviceState {
     let length = match device.drive {
         Drive::Tip(s) => s - first,
-        Drive::Fed(l) => l,
+        Drive::Inserted(l) => l,
         Drive::Through => 0.0,
     }
     .max(0.0);
     DeviceState {
         rod: None,
         tip_mm: first + length,
-        path_mm: length,
+        inserted_mm: length,
         centre_line_mm: length,
         tip_load_n: 0.0,
         hub_load_n: 0.0,
