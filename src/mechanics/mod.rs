@@ -27,8 +27,8 @@ pub use error::MechanicsError;
 pub use linear_algebra::width::Lanes;
 pub use rod::profile::Profile;
 pub use rod::scene::{
-    AxialLoad, Beside, Container, End, MOST_RODS, NaturalBend, Rod, Roll, Scene, StartSupport,
-    Stretch, TubeStation, nest,
+    AxialLoad, Beside, Container, ContainerStretch, End, MOST_RODS, NaturalBend, Rod, Roll, Scene,
+    StartSupport, TubeStation, nest,
 };
 pub use rod::settings::Settings;
 pub use stack::arrangement::{Containment, Drive, FrictionOf, StackDevice, StackProblem};

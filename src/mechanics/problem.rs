@@ -7,8 +7,8 @@ use crate::mechanics::equilibrium::solution::{Contact, Flag, Solution, Status};
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::profile::Profile;
 use crate::mechanics::rod::scene::{
-    AxialLoad, Beside, Container, End, NaturalBend, Rod, Roll, Scene, StartSupport, Stretch,
-    TubeStation, nest,
+    AxialLoad, Beside, Container, ContainerStretch, End, NaturalBend, Rod, Roll, Scene,
+    StartSupport, TubeStation, nest,
 };
 use crate::mechanics::rod::settings::Settings;
 use serde::{Deserialize, Serialize};
@@ -469,7 +469,7 @@ impl Problem {
             containers: rod
                 .containers
                 .iter()
-                .map(|c| Stretch {
+                .map(|c| ContainerStretch {
                     from_mm: c.from_mm,
                     to_mm: c.to_mm.unwrap_or(f64::INFINITY),
                     container: c.in_rod.map_or(Container::Vessel, Container::Rod),

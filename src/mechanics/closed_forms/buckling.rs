@@ -44,7 +44,7 @@ impl PushedCell {
     /// # References
     /// `2 sqrt(B w / r)`: Dawson & Paslay (1984), *J. Pet. Technol.*; `4 B / (r R)` in a bend, from memory
     /// (authors differ by a factor of two, the lower one is taken).
-    fn held_to_n(&self) -> f64 {
+    fn onset_n(&self) -> f64 {
         if self.room_mm.is_nan() || self.room_mm <= 0.0 {
             return f64::INFINITY;
         }
@@ -62,7 +62,7 @@ impl PushedCell {
 /// The waves of a pushed rod, its cells in order; none where it stays straight.
 ///
 /// A *run* is what lies between two places that hold the rod: there its thrust exceeds
-/// [`PushedCell::held_to_n`]. It buckles if a half-wave fits in it, which for even thrust and stiffness
+/// [`PushedCell::onset_n`]. It buckles if a half-wave fits in it, which for even thrust and stiffness
 /// is Euler's `F > pi² B / L²` of a run pinned at both ends. A shorter run stays straight whatever the
 /// rest of the rod does.
 ///
@@ -71,7 +71,7 @@ impl PushedCell {
 pub(crate) fn waves(cells: &[PushedCell]) -> Option<Buckling> {
     let mut found: Option<(f64, Buckling)> = None;
     let mut length_mm = 0.0;
-    for run in cells.split(|c| c.thrust_n.is_nan() || c.thrust_n <= c.held_to_n().max(0.0)) {
+    for run in cells.split(|c| c.thrust_n.is_nan() || c.thrust_n <= c.onset_n().max(0.0)) {
         let half_waves: f64 = run.iter().map(PushedCell::half_waves).sum();
         if half_waves < 1.0 {
             continue;
@@ -79,7 +79,7 @@ pub(crate) fn waves(cells: &[PushedCell]) -> Option<Buckling> {
         length_mm += run.iter().map(|c| c.length_mm).sum::<f64>();
         for cell in run {
             let onset_n = cell
-                .held_to_n()
+                .onset_n()
                 .max(cell.thrust_n / (half_waves * half_waves));
             let excess = cell.thrust_n / onset_n;
             if found.as_ref().is_none_or(|(most, _)| excess > *most) {

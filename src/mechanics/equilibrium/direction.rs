@@ -247,7 +247,7 @@ impl Direction {
                 .along
                 .iter()
                 .filter_map(|(law, at, along)| {
-                    let pressed = law.press([at[0] + t * along[0], at[1] + t * along[1]])?;
+                    let pressed = law.evaluate([at[0] + t * along[0], at[1] + t * along[1]])?;
                     Some(pressed.gradient[0] * along[0] + pressed.gradient[1] * along[1])
                 })
                 .sum();

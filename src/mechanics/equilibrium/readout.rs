@@ -7,7 +7,7 @@ use super::workspace::Workspace;
 use crate::geometry::Vector;
 use crate::math;
 use crate::mechanics::error::MechanicsError;
-use crate::mechanics::rod::contact_terms::Axis;
+use crate::mechanics::rod::contact_terms::ContactAxis;
 use crate::mechanics::rod::model::Model;
 use crate::mechanics::rod::scene::Scene;
 
@@ -185,7 +185,7 @@ fn averaging_n_mm(model: &Model, first: usize, moments: &[(Vector, f64)]) -> f64
 }
 
 /// Direction of a rod at a place, not of unit length.
-fn tangent(model: &Model, rod: usize, place: &Axis) -> Vector {
+fn tangent(model: &Model, rod: usize, place: &ContactAxis) -> Vector {
     let range = model.layout.rods[rod].range();
     let at_node = |node: usize| {
         let before = node.checked_sub(1).filter(|b| *b >= range.start);

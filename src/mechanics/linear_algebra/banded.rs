@@ -197,15 +197,15 @@ impl BlockBanded {
     /// Factorises the matrix plus `shift` on its diagonal; the number of negative eigenvalues, or
     /// none where a pivot is zero or not finite, or negative and `definite` asked for.
     pub(crate) fn factorise(&mut self, shift: f64, definite: bool) -> Option<usize> {
-        struct Op<'a>(&'a mut BlockBanded, f64, bool);
-        impl WithSimd for Op<'_> {
+        struct Factorise<'a>(&'a mut BlockBanded, f64, bool);
+        impl WithSimd for Factorise<'_> {
             type Output = Option<usize>;
             #[inline(always)]
             fn with_simd<S: Simd>(self, _: S) -> Self::Output {
                 self.0.factorise_with(self.1, self.2)
             }
         }
-        in_vectors(Op(self, shift, definite))
+        in_vectors(Factorise(self, shift, definite))
     }
 
     #[inline(always)]

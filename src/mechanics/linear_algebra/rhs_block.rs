@@ -1,16 +1,16 @@
-//! Right-hand sides that one factor is used for: hands, rolls, the forces out of balance.
+//! Right-hand sides that one factor is used for: hub springs, rolls, the forces out of balance.
 
 use super::banded::{BlockBanded, LANES, Lane, combine, gram, own_gram, products};
 use super::small_dense::MOST_UNKNOWNS;
 
-/// Most of them: a hand and a roll for every rod, and the forces out of balance.
-pub(crate) const MOST_SIDES: usize = 2 * MOST_UNKNOWNS + 1;
+/// Most of them: a hub spring and a roll for every rod, and the forces out of balance.
+pub(crate) const MOST_RHS: usize = 2 * MOST_UNKNOWNS + 1;
 
 /// Their memory.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct RhsBlock {
     /// Eight side by side, row after row; what does not fit, in the next eight.
-    groups: [Vec<Lane>; MOST_SIDES.div_ceil(LANES)],
+    groups: [Vec<Lane>; MOST_RHS.div_ceil(LANES)],
     count: usize,
 }
 
@@ -40,8 +40,8 @@ impl RhsBlock {
     }
 
     /// Products of each with the solution for each, after [`Self::forward`].
-    pub(crate) fn gram(&self, matrix: &BlockBanded) -> [[f64; MOST_SIDES]; MOST_SIDES] {
-        let mut found = [[0.0; MOST_SIDES]; MOST_SIDES];
+    pub(crate) fn gram(&self, matrix: &BlockBanded) -> [[f64; MOST_RHS]; MOST_RHS] {
+        let mut found = [[0.0; MOST_RHS]; MOST_RHS];
         let scale = matrix.inverses();
         let groups = &self.groups[..self.count.div_ceil(LANES)];
         for (i, a) in groups.iter().enumerate() {
@@ -54,7 +54,7 @@ impl RhsBlock {
                 for (k, row) in products.iter().enumerate() {
                     for (l, product) in row.iter().enumerate() {
                         let at = (i * LANES + k, j * LANES + l);
-                        if at.0 < MOST_SIDES && at.1 < MOST_SIDES {
+                        if at.0 < MOST_RHS && at.1 < MOST_RHS {
                             found[at.0][at.1] = *product;
                             found[at.1][at.0] = *product;
                         }
@@ -66,8 +66,8 @@ impl RhsBlock {
     }
 
     /// Products of `column` with each.
-    pub(crate) fn products(&self, column: &[f64]) -> [f64; MOST_SIDES] {
-        let mut found = [0.0; MOST_SIDES];
+    pub(crate) fn products(&self, column: &[f64]) -> [f64; MOST_RHS] {
+        let mut found = [0.0; MOST_RHS];
         let groups = &self.groups[..self.count.div_ceil(LANES)];
         for (found, group) in found.chunks_mut(LANES).zip(groups) {
             for (found, product) in found.iter_mut().zip(products(column, group)) {
@@ -78,7 +78,7 @@ impl RhsBlock {
     }
 
     /// Adds each, times its part, to `out`.
-    pub(crate) fn combine(&self, parts: &[f64; MOST_SIDES], out: &mut [f64]) {
+    pub(crate) fn combine(&self, parts: &[f64; MOST_RHS], out: &mut [f64]) {
         let groups = &self.groups[..self.count.div_ceil(LANES)];
         for (parts, group) in parts.chunks(LANES).zip(groups) {
             let mut lanes = [0.0; LANES];

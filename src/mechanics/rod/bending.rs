@@ -33,9 +33,9 @@ pub(crate) struct Arc {
 
 /// Numbers of a row, one list for each of what is found.
 #[repr(align(64))]
-struct Found<const N: usize>([[f64; ROOM]; N]);
+struct RowLists<const N: usize>([[f64; ROOM]; N]);
 
-impl<const N: usize> Found<N> {
+impl<const N: usize> RowLists<N> {
     fn new() -> Self {
         Self([[0.0; ROOM]; N])
     }
@@ -93,7 +93,7 @@ impl VertexCoefficients<'_> {
 }
 
 /// Energy of bending and loads; adds its gradient. Returns as well how far below zero a buckling mode can
-/// lie, N/mm, see [`super::vertex_energy::Cell::softness`].
+/// lie, N/mm, see [`super::vertex_energy::VoronoiCell::softness`].
 pub(crate) fn evaluate(
     shape: Kinematics<'_>,
     coefficients: VertexCoefficients<'_>,
@@ -119,7 +119,7 @@ fn evaluate_with<S: Simd>(
 ) -> (Energy, f64) {
     let mut energy = Energy::default();
     let mut softest = 0.0_f64;
-    let mut found = Found::<8>::new();
+    let mut found = RowLists::<8>::new();
     for row in &shape.rows().vertices {
         let at = row.vertex as usize;
         if row.alone() {
@@ -180,8 +180,8 @@ fn assemble_with<S: Simd>(
     matrix: &mut BlockBanded,
 ) {
     matrix.clear();
-    let mut found = Found::<24>::new();
-    let mut sums = Found::<8>::new();
+    let mut found = RowLists::<24>::new();
+    let mut sums = RowLists::<8>::new();
     for row in &shape.rows().along {
         // unknowns rise along a row
         let last = row.vertex as usize + row.count as usize - 1;
@@ -226,7 +226,7 @@ fn hessians<S: Simd>(
     shape: Kinematics<'_>,
     coefficients: VertexCoefficients<'_>,
     row: &Row,
-    found: &mut Found<24>,
+    found: &mut RowLists<24>,
 ) {
     let (at, count) = (row.vertex as usize, row.count as usize);
     let (edge, frame) = (row.edge as usize, row.frame as usize);
@@ -248,7 +248,7 @@ fn hessians<S: Simd>(
 
 /// What a node gets from the vertices it takes part in, at once.
 #[inline(always)]
-fn sum_by_node<S: Simd>(simd: S, row: &Row, found: &mut Found<24>, sums: &mut Found<8>) {
+fn sum_by_node<S: Simd>(simd: S, row: &Row, found: &mut RowLists<24>, sums: &mut RowLists<8>) {
     for lane in (0..row.count as usize + REACH).step_by(S::F64_LANES) {
         for k in 0..4 {
             let of = |block: usize, before: usize| {
@@ -267,7 +267,7 @@ fn sum_by_node<S: Simd>(simd: S, row: &Row, found: &mut Found<24>, sums: &mut Fo
 fn add_row(
     shape: Kinematics<'_>,
     row: &Row,
-    (found, sums): (&Found<24>, &Found<8>),
+    (found, sums): (&RowLists<24>, &RowLists<8>),
     matrix: &mut BlockBanded,
 ) {
     let (at, count) = (row.vertex as usize, row.count as usize);
@@ -301,7 +301,7 @@ pub(crate) fn arcs(shape: Kinematics<'_>, wanted: &[bool], into: impl FnMut(&Arc
 
 #[inline(always)]
 fn arcs_with<S: Simd>(simd: S, shape: Kinematics<'_>, wanted: &[bool], mut into: impl FnMut(&Arc)) {
-    let mut found = Found::<7>::new();
+    let mut found = RowLists::<7>::new();
     let layout = shape.layout;
     for row in &shape.rows().members {
         let members = &layout.members[row.term as usize..(row.term + row.count) as usize];
@@ -352,12 +352,12 @@ mod tests {
     use crate::mechanics::rod::batch::Rows;
     use crate::mechanics::rod::model::Model;
     use crate::mechanics::{
-        AxialLoad, Container, End, Profile, Rod, Scene, StartSupport, Stretch, TubeStation,
+        AxialLoad, Container, ContainerStretch, End, Profile, Rod, Scene, StartSupport, TubeStation,
     };
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
-    /// A stiff sheath, a catheter in it that leaves it, and a wire with a hand on its hub that fits it
+    /// A stiff sheath, a catheter in it that leaves it, and a wire with a spring at its hub that fits it
     /// so tightly that they share an axis.
     fn posed() -> (Vec<TubeStation>, Vec<Rod>) {
         // no two cells alike
@@ -374,7 +374,7 @@ mod tests {
             frame = frame.along_arc(1.0, 0.03 + 0.02 * math::sin(0.9 * s_mm), 0.4 * s_mm);
         }
         let tip = |s: f64| End::Tip(TubeStation::at(&tube, s).unwrap());
-        let within = |rod: usize, to_mm: f64| Stretch {
+        let within = |rod: usize, to_mm: f64| ContainerStretch {
             from_mm: 0.0,
             to_mm,
             container: Container::Rod(rod),
@@ -390,7 +390,7 @@ mod tests {
             end: tip(50.55),
             containers: vec![
                 within(0, 23.4),
-                Stretch {
+                ContainerStretch {
                     from_mm: 23.4,
                     to_mm: 50.55,
                     container: Container::Vessel,
@@ -403,7 +403,7 @@ mod tests {
         let wire = Rod {
             containers: vec![
                 within(1, 50.55),
-                Stretch {
+                ContainerStretch {
                     from_mm: 50.55,
                     to_mm: f64::INFINITY,
                     container: Container::Vessel,
@@ -421,7 +421,7 @@ mod tests {
 
     /// What kernels find where rods lie in waves.
     #[derive(Debug, PartialEq)]
-    struct Seen {
+    struct Evaluated {
         energy: f64,
         gradient: Vec<f64>,
         product: Vec<f64>,
@@ -429,13 +429,13 @@ mod tests {
         length_mm: f64,
     }
 
-    fn look(model: &mut Model, x: &[f64]) -> Seen {
+    fn evaluated(model: &mut Model, x: &[f64]) -> Evaluated {
         let energy = model.evaluate(x, &[0.0; 3]).total;
         model.factorise(0.0);
         let along: Vec<f64> = x.iter().map(|x| math::sin(37.0 * x)).collect();
         let mut product = vec![0.0; x.len()];
         model.multiply(&along, &mut product);
-        Seen {
+        Evaluated {
             energy,
             gradient: model.at.gradient.clone(),
             product,
@@ -478,7 +478,7 @@ mod tests {
             beside: &[],
         };
         let (mut model, x) = Model::in_waves(&scene, &[0.0; 3]);
-        let together = look(&mut model, &x);
+        let together = evaluated(&mut model, &x);
         let longest = |rows: &[Row]| rows.iter().map(|r| r.count).max();
         assert_eq!(
             longest(&model.layout.rows.vertices),
@@ -491,7 +491,7 @@ mod tests {
             "members alone"
         );
         cut_all(&mut model.layout.rows, || 1);
-        let alone = look(&mut model, &x);
+        let alone = evaluated(&mut model, &x);
         // vectors fuse what is projected on normals, and the matrix adds vertices in another order
         let same = |a: f64, b: f64, size: f64| (a - b).abs() <= 1e-12 * size;
         let (a, b) = (&together, &alone);
@@ -527,10 +527,10 @@ mod tests {
                 _ => random.random_range(1..=16),
             });
             Lanes::Native.choose();
-            let native = look(&mut model, &x);
+            let native = evaluated(&mut model, &x);
             for lanes in [Lanes::Two, Lanes::Four, Lanes::Eight] {
                 lanes.choose();
-                let seen = look(&mut model, &x);
+                let seen = evaluated(&mut model, &x);
                 Lanes::Native.choose();
                 assert_eq!(seen, native, "{lanes:?}, round {round}");
             }

@@ -4,7 +4,7 @@
 use super::hub_spring::HubSpring;
 use super::scene::MOST_RODS;
 use crate::mechanics::linear_algebra::banded::BlockBanded;
-use crate::mechanics::linear_algebra::rhs_block::{MOST_SIDES, RhsBlock};
+use crate::mechanics::linear_algebra::rhs_block::{MOST_RHS, RhsBlock};
 use crate::mechanics::linear_algebra::small_dense::small_solve;
 use nalgebra::{Const, LU, SMatrix, SVector};
 
@@ -17,7 +17,7 @@ pub(crate) struct Bordered {
     /// The length gradient of every spring, and what else is solved with them, half way through the solve.
     sides: RhsBlock,
     /// Products of each with the solution for each.
-    products: [[f64; MOST_SIDES]; MOST_SIDES],
+    products: [[f64; MOST_RHS]; MOST_RHS],
     /// What couples the springs when solving; ones where there are fewer of them.
     small: Option<LU<f64, Const<MOST_RODS>, Const<MOST_RODS>>>,
     springs: usize,
@@ -31,8 +31,8 @@ pub(crate) struct RollSystem<'a> {
 }
 
 /// Parts of the springs, the first of the sides.
-fn sides_of(springs: &[f64; MOST_RODS], sign: f64) -> [f64; MOST_SIDES] {
-    let mut parts = [0.0; MOST_SIDES];
+fn sides_of(springs: &[f64; MOST_RODS], sign: f64) -> [f64; MOST_RHS] {
+    let mut parts = [0.0; MOST_RHS];
     for (part, spring) in parts.iter_mut().zip(springs) {
         *part = sign * spring;
     }
@@ -55,7 +55,7 @@ impl Bordered {
         residual: Option<&[f64]>,
     ) -> bool {
         let rows = matrix.unknowns();
-        let mut columns: [&[f64]; MOST_SIDES] = [&[]; MOST_SIDES];
+        let mut columns: [&[f64]; MOST_RHS] = [&[]; MOST_RHS];
         let lengths = springs.iter().map(|spring| &spring.length_gradient[..]);
         let others = residual.iter().flat_map(|residual| {
             let borders = border.chunks_exact(rows.max(1));

@@ -23,7 +23,7 @@ pub(crate) struct Law {
 
 /// Energy of a contact, gradient and Hessian (xx, xy, yy) in the offset between the axes.
 #[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Pressed {
+pub(crate) struct ContactResponse {
     pub(crate) energy: f64,
     pub(crate) gradient: [f64; 2],
     pub(crate) hessian: [f64; 3],
@@ -63,7 +63,7 @@ impl Law {
 
     /// Where a force presses: mm beyond the begin of the onset, and the stiffness there, N/mm.
     #[inline]
-    pub(crate) fn pressed_by(&self, force_n: f64) -> (f64, f64) {
+    pub(crate) fn at_force(&self, force_n: f64) -> (f64, f64) {
         let (k, onset) = (self.stiffness_n_per_mm, self.onset_mm);
         if force_n >= k * onset {
             (force_n / k + onset, k)
@@ -75,7 +75,7 @@ impl Law {
 
     /// Energy and derivatives at an offset; none where the axes are clear of contact.
     #[inline]
-    pub(crate) fn press(&self, offset: [f64; 2]) -> Option<Pressed> {
+    pub(crate) fn evaluate(&self, offset: [f64; 2]) -> Option<ContactResponse> {
         let [x, y] = offset;
         let limit = self.limit_mm.max(0.0);
         let r2 = x * x + y * y;
@@ -99,7 +99,7 @@ impl Law {
         let k = self.stiffness_n_per_mm;
         if self.keep == Keep::Within && limit <= 0.0 {
             // a centring spring: smooth in the middle, where a direction is missing
-            return Some(Pressed {
+            return Some(ContactResponse {
                 energy: 0.5 * k * r2,
                 gradient: [k * x, k * y],
                 hessian: [k, 0.0, k],
@@ -116,7 +116,7 @@ impl Law {
         };
         let radial = k * second;
         let around = sign * k * first * inverse;
-        Some(Pressed {
+        Some(ContactResponse {
             energy: k * value,
             gradient: [sign * k * first * nx, sign * k * first * ny],
             hessian: [
@@ -145,7 +145,7 @@ mod tests {
             };
             for r in [0.9, 0.98, 1.0, 1.02, 1.1] {
                 let offset = [r * 0.6, r * 0.8];
-                let Some(here) = law.press(offset) else {
+                let Some(here) = law.evaluate(offset) else {
                     let p = law.indentation_mm(offset);
                     assert!(p < -0.03, "clear at indentation {p}");
                     continue;
@@ -155,7 +155,7 @@ mod tests {
                     let at = |d: f64| {
                         let mut o = offset;
                         o[j] += d;
-                        law.press(o).unwrap_or_default()
+                        law.evaluate(o).unwrap_or_default()
                     };
                     let (up, down) = (at(step), at(-step));
                     let slope = (up.energy - down.energy) / (2.0 * step);
@@ -185,8 +185,8 @@ mod tests {
             stiffness_n_per_mm: 7.0,
         };
         for r in [0.971, 0.99, 1.0, 1.029, 1.031, 1.2] {
-            let found = law.press([r, 0.0]).unwrap();
-            let (beyond, stiffness) = law.pressed_by(found.gradient[0]);
+            let found = law.evaluate([r, 0.0]).unwrap();
+            let (beyond, stiffness) = law.at_force(found.gradient[0]);
             assert!((beyond - (r - 0.97)).abs() < 1e-12, "{r}: {beyond}");
             assert!(
                 (stiffness - found.hessian[0]).abs() < 1e-9,
@@ -204,7 +204,7 @@ mod tests {
             stiffness_n_per_mm: 7.0,
         };
         for (keep, r) in [(Keep::Apart, 0.9), (Keep::Apart, 1.01), (Keep::Within, 1.1)] {
-            let found = law(keep).press([r * 0.6, r * 0.8]).unwrap();
+            let found = law(keep).evaluate([r * 0.6, r * 0.8]).unwrap();
             let [xx, xy, yy] = found.hessian;
             let lowest = 0.5 * (xx + yy) - (0.25 * math::power(xx - yy, 2) + xy * xy).sqrt();
             assert!(
@@ -246,7 +246,7 @@ mod tests {
             onset_mm: 0.0,
             stiffness_n_per_mm: 2.0,
         };
-        let found = law.press([0.3, 0.0]).unwrap();
+        let found = law.evaluate([0.3, 0.0]).unwrap();
         assert!((found.energy - 0.09).abs() < 1e-15, "{found:?}");
         assert!((found.gradient[0] - 0.6).abs() < 1e-15, "{found:?}");
     }

@@ -1,11 +1,11 @@
 //! Which contacts a scene has, and where: every rod in what it lies in, and rods side by side.
 
 use super::contact_law::Keep;
-use super::contact_terms::{Axis, ContactTerm, ContactTerms, Interpolation};
+use super::contact_terms::{ContactAxis, ContactTerm, ContactTerms, Interpolation};
 use super::dof::short;
 use super::nodes::{Nodes, RodNodes};
 use super::quadrature::{Quadrature, SAME_MM};
-use super::scene::{Container, End, Scene, Stretch, TubeStation};
+use super::scene::{Container, ContainerStretch, End, Scene, TubeStation};
 
 /// What contacts are placed on.
 pub(crate) struct ContactPlacer<'a> {
@@ -30,7 +30,7 @@ impl ContactPlacer<'_> {
         out.clear();
         let scene = self.scene;
         for (k, rod) in scene.rods.iter().enumerate() {
-            let whole = [Stretch {
+            let whole = [ContainerStretch {
                 from_mm: scene.tube[0].s_mm,
                 to_mm: f64::INFINITY,
                 container: Container::Vessel,
@@ -126,10 +126,16 @@ impl ContactPlacer<'_> {
 
     /// The axis of a rod at an arc length, which is that of `station` where there is one.
     #[inline(always)]
-    fn axis(&self, k: usize, station: Option<usize>, s_mm: f64, out: &mut ContactTerms) -> Axis {
+    fn axis(
+        &self,
+        k: usize,
+        station: Option<usize>,
+        s_mm: f64,
+        out: &mut ContactTerms,
+    ) -> ContactAxis {
         match station {
             Some(at) if at <= self.rods[k].last_full() => {
-                Axis::Node(short(self.rods[k].first + at))
+                ContactAxis::Node(short(self.rods[k].first + at))
             }
             _ => out.between(self.interpolation(k, s_mm)),
         }

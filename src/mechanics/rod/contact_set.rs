@@ -1,6 +1,6 @@
 //! The contacts that carry force: their energy, and the part of gradient and matrix that is theirs.
 
-use super::contact_law::{Law, Pressed};
+use super::contact_law::{ContactResponse, Law};
 use super::contact_terms::{ContactCandidate, ContactTerms, Gate, WeightedDofs};
 use super::dof::short;
 use crate::mechanics::linear_algebra::banded::BlockBanded;
@@ -66,7 +66,7 @@ impl<'a> Contacts<'a> {
     pub(crate) fn active_at(
         &self,
         x: &[f64],
-    ) -> impl Iterator<Item = (usize, &'a Law, [f64; 2], Pressed)> {
+    ) -> impl Iterator<Item = (usize, &'a Law, [f64; 2], ContactResponse)> {
         let Self {
             candidates,
             wide,
@@ -76,7 +76,7 @@ impl<'a> Contacts<'a> {
         let open = gates.iter().enumerate().filter(|(_, gate)| !gate.clear(x));
         open.filter_map(move |(i, _)| {
             let offset = candidates[i].offset(wide, x);
-            let pressed = laws[i].press(offset)?;
+            let pressed = laws[i].evaluate(offset)?;
             Some((i, &laws[i], offset, pressed))
         })
     }
@@ -113,7 +113,7 @@ impl ContactSet {
             if gate.clear(x) {
                 continue;
             }
-            if let Some(pressed) = contacts.laws[i].press(candidate.offset(contacts.wide, x)) {
+            if let Some(pressed) = contacts.laws[i].evaluate(candidate.offset(contacts.wide, x)) {
                 self.energy += pressed.energy;
                 candidate.scatter(contacts.wide, gradient, pressed.gradient);
                 self.active.push(ActiveContact {
@@ -182,8 +182,8 @@ impl ContactSet {
             }
             let linear_from_n = law.stiffness_n_per_mm * law.onset_mm;
             if force_n.min(predicted_n) < linear_from_n {
-                let (here_mm, here_n_per_mm) = law.pressed_by(force_n);
-                let (there_mm, there_n_per_mm) = law.pressed_by(predicted_n);
+                let (here_mm, here_n_per_mm) = law.at_force(force_n);
+                let (there_mm, there_n_per_mm) = law.at_force(predicted_n);
                 let tangent_n = predicted_n + there_n_per_mm * (here_mm - there_mm);
                 candidate.scatter(wide, gradient, n.map(|n| (tangent_n - force_n) * n));
                 active.gradient = n.map(|n| tangent_n * n);

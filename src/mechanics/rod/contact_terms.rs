@@ -6,7 +6,7 @@ use super::dof::{Dof, short};
 
 /// The axis of a rod at a place.
 #[derive(Debug, Clone, Copy)]
-pub(crate) enum Axis {
+pub(crate) enum ContactAxis {
     /// At a node.
     Node(u32),
     /// Between nodes: the number of a [`Interpolation`].
@@ -278,8 +278,8 @@ pub(crate) struct ContactTerm {
     pub(crate) weight_mm: f64,
     pub(crate) stiffness_n_per_mm2: f64,
     pub(crate) radius_mm: f64,
-    pub(crate) inside: Axis,
-    pub(crate) around: Option<Axis>,
+    pub(crate) inside: ContactAxis,
+    pub(crate) around: Option<ContactAxis>,
 }
 
 /// All contacts of a layout, in the order of their degrees of freedom.
@@ -305,9 +305,9 @@ impl ContactTerms {
     }
 
     /// The axis with this interpolation.
-    pub(crate) fn between(&mut self, interpolation: Interpolation) -> Axis {
+    pub(crate) fn between(&mut self, interpolation: Interpolation) -> ContactAxis {
         self.interpolations.push(interpolation);
-        Axis::Between(short(self.interpolations.len() - 1))
+        ContactAxis::Between(short(self.interpolations.len() - 1))
     }
 
     /// Adds a contact, unless neither of its axes moves or both are the same; `dof` by node.
@@ -315,8 +315,10 @@ impl ContactTerms {
     pub(crate) fn add(&mut self, dof: &[Dof], term: ContactTerm) {
         let at = |node: u32| dof[node as usize];
         let candidate = match (term.inside, term.around) {
-            (Axis::Node(a), None) => ContactCandidate::at_nodes(at(a), None),
-            (Axis::Node(a), Some(Axis::Node(b))) => ContactCandidate::at_nodes(at(a), Some(at(b))),
+            (ContactAxis::Node(a), None) => ContactCandidate::at_nodes(at(a), None),
+            (ContactAxis::Node(a), Some(ContactAxis::Node(b))) => {
+                ContactCandidate::at_nodes(at(a), Some(at(b)))
+            }
             (inside, around) => {
                 let inside = self.interpolation(&inside);
                 let around = around.map(|axis| self.interpolation(&axis));
@@ -345,15 +347,15 @@ impl ContactTerms {
     }
 
     /// Nodes of an axis, with weights.
-    fn interpolation(&self, axis: &Axis) -> Interpolation {
+    fn interpolation(&self, axis: &ContactAxis) -> Interpolation {
         match *axis {
-            Axis::Node(node) => Interpolation::of(&[(node as usize, 1.0)]),
-            Axis::Between(at) => self.interpolations[at as usize],
+            ContactAxis::Node(node) => Interpolation::of(&[(node as usize, 1.0)]),
+            ContactAxis::Between(at) => self.interpolations[at as usize],
         }
     }
 
     /// The same one by one.
-    pub(crate) fn weights(&self, axis: &Axis) -> impl Iterator<Item = (usize, f64)> {
+    pub(crate) fn weights(&self, axis: &ContactAxis) -> impl Iterator<Item = (usize, f64)> {
         let interpolation = self.interpolation(axis);
         let weights = interpolation.node.into_iter().zip(interpolation.weight);
         weights
@@ -362,10 +364,10 @@ impl ContactTerms {
     }
 
     /// A quantity known by node on an axis.
-    pub(crate) fn value(&self, axis: &Axis, of: &[f64]) -> f64 {
+    pub(crate) fn value(&self, axis: &ContactAxis, of: &[f64]) -> f64 {
         match *axis {
-            Axis::Node(node) => of[node as usize],
-            Axis::Between(at) => self.interpolations[at as usize].value(of),
+            ContactAxis::Node(node) => of[node as usize],
+            ContactAxis::Between(at) => self.interpolations[at as usize].value(of),
         }
     }
 }

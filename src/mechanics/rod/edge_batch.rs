@@ -2,7 +2,7 @@
 
 use super::batch::{FrameBatch, Vectors, clear_for_vectors, three};
 use super::terms::VertexTerm;
-use super::vertex_energy::{Cell, Projected, measured};
+use super::vertex_energy::{Projected, VoronoiCell, measured};
 use crate::geometry::Vector;
 use crate::mechanics::linear_algebra::number::{Number, Several};
 use pulp::Simd;
@@ -17,7 +17,7 @@ pub(crate) struct EdgeBatch {
     t: Vectors,
     a: Vec<f64>,
     l: Vec<f64>,
-    /// By cell, see [`Cell`]. A cell has the number of its middle node; those with an edge that leaves a
+    /// By cell, see [`VoronoiCell`]. A cell has the number of its middle node; those with an edge that leaves a
     /// node out have that edge's.
     q: Vec<f64>,
     m: Vec<f64>,
@@ -84,19 +84,19 @@ impl EdgeBatch {
 
     /// The cell of a node between two edges, where it was last measured.
     #[inline(always)]
-    pub(crate) fn cell(&self, node: usize) -> Cell<f64> {
-        Cell::inner(self.a[node - 1], self.a[node], self.m[node], self.q[node])
+    pub(crate) fn cell(&self, node: usize) -> VoronoiCell<f64> {
+        VoronoiCell::inner(self.a[node - 1], self.a[node], self.m[node], self.q[node])
     }
 
     /// The cell of any vertex.
     #[inline(always)]
-    pub(crate) fn cell_of(&self, term: &VertexTerm) -> Cell<f64> {
+    pub(crate) fn cell_of(&self, term: &VertexTerm) -> VoronoiCell<f64> {
         let [a0, a1] = term.edge.map(|e| self.a[e as usize]);
         let (q, m) = (self.q[term.cell as usize], self.m[term.cell as usize]);
         if term.clamp {
-            Cell::clamp(a1, m, q)
+            VoronoiCell::clamp(a1, m, q)
         } else {
-            Cell::inner(a0, a1, m, q)
+            VoronoiCell::inner(a0, a1, m, q)
         }
     }
 
@@ -108,14 +108,14 @@ impl EdgeBatch {
         }
     }
 
-    pub(crate) fn set_cell(&mut self, at: usize, cell: &Cell<f64>) {
+    pub(crate) fn set_cell(&mut self, at: usize, cell: &VoronoiCell<f64>) {
         (self.q[at], self.m[at]) = (cell.q, cell.m);
     }
 
     /// Cells whose first edges are `edge` and those after it.
     #[inline(always)]
-    pub(crate) fn cells<S: Simd>(&self, simd: S, edge: usize) -> Cell<Several<S>> {
-        Cell::inner(
+    pub(crate) fn cells<S: Simd>(&self, simd: S, edge: usize) -> VoronoiCell<Several<S>> {
+        VoronoiCell::inner(
             Several::load(simd, &self.a, edge),
             Several::load(simd, &self.a, edge + 1),
             Several::load(simd, &self.m, edge + 1),

@@ -6,7 +6,7 @@ use super::edge_batch::EdgeBatch;
 use super::layout::Layout;
 use super::nodes::RodNodes;
 use super::terms::{Member, ShapedTerm, Tilt, VertexTerm};
-use super::vertex_energy::{Cell, Projected, VertexStencil};
+use super::vertex_energy::{Projected, VertexStencil, VoronoiCell};
 use crate::geometry::{Frame, Vector};
 use crate::mechanics::linear_algebra::width::in_lanes;
 use pulp::{Simd, WithSimd};
@@ -67,7 +67,7 @@ fn measure<S: Simd>(simd: S, layout: &Layout, edges: &mut EdgeBatch) {
             ..
         } = *rod;
         if rod.clamped {
-            let held = VertexStencil::held(layout.frames[0].tangent, edges.edge(first));
+            let held = VertexStencil::clamped(layout.frames[0].tangent, edges.edge(first));
             edges.set_cell(first, &held.cell);
         }
         if rod.skips() {
@@ -113,7 +113,7 @@ impl<'a> Kinematics<'a> {
 
     /// What a vertex's energy depends on.
     #[inline(always)]
-    pub(crate) fn cell(&self, vertex: u32) -> Cell<f64> {
+    pub(crate) fn cell(&self, vertex: u32) -> VoronoiCell<f64> {
         self.edges.cell_of(&self.layout.vertices[vertex as usize])
     }
 
@@ -161,7 +161,7 @@ fn stencil_of(term: &VertexTerm, frames: &[Frame], edges: &EdgeBatch) -> VertexS
     let e1 = edges.edge(e1);
     if term.clamp {
         // the first node is the second, which a clamp holds
-        VertexStencil::held(frames[term.frame[1] as usize].tangent, e1)
+        VertexStencil::clamped(frames[term.frame[1] as usize].tangent, e1)
     } else {
         VertexStencil::between(edges.edge(e0), e1)
     }

@@ -169,7 +169,7 @@ pub enum Container {
 
 /// A stretch of stations over which a rod's container stays the same.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stretch {
+pub struct ContainerStretch {
     /// From this arc length, mm.
     pub from_mm: f64,
     /// To this one, mm; infinite means to the rod's end.
@@ -217,7 +217,7 @@ pub struct Rod {
     /// it lies in the middle of that. Other rods are refused there.
     pub yields: bool,
     /// What it lies in, from station 0 to its end without gaps. Empty: all in the vessel.
-    pub containers: Vec<Stretch>,
+    pub containers: Vec<ContainerStretch>,
 }
 
 impl Rod {
@@ -274,7 +274,7 @@ pub fn nest(tube: &[TubeStation], rods: &mut [Rod]) {
         for j in (0..k).rev() {
             let to = ends[j].min(ends[k]);
             if rods[j].inner_mm.is_some() && to > covered {
-                containers.push(Stretch {
+                containers.push(ContainerStretch {
                     from_mm: covered,
                     to_mm: to,
                     container: Container::Rod(j),
@@ -283,7 +283,7 @@ pub fn nest(tube: &[TubeStation], rods: &mut [Rod]) {
             }
         }
         if covered < ends[k] {
-            containers.push(Stretch {
+            containers.push(ContainerStretch {
                 from_mm: covered,
                 to_mm: f64::INFINITY,
                 container: Container::Vessel,

@@ -110,9 +110,9 @@ pub(crate) fn gram(a: &Frame, b: &Frame) -> [f64; 4] {
     ]
 }
 
-/// What a corner's energy depends on.
+/// What a vertex's energy depends on: its Voronoi cell, from the middle of one edge to that of the next.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Cell<T> {
+pub(crate) struct VoronoiCell<T> {
     /// Inverse lengths of the edges; 0 for the tangent held at a clamped start.
     pub(crate) a0: T,
     pub(crate) a1: T,
@@ -124,7 +124,7 @@ pub(crate) struct Cell<T> {
     gamma: f64,
 }
 
-impl<T: Number> Cell<T> {
+impl<T: Number> VoronoiCell<T> {
     /// With a cell on either side, from the inverse lengths of the edges, its own length and `q`.
     #[inline(always)]
     pub(crate) fn inner(a0: T, a1: T, m: T, q: T) -> Self {
@@ -329,7 +329,7 @@ pub(crate) fn measured(e: Vector) -> (Vector, f64, f64) {
 pub(crate) struct VertexStencil {
     pub(crate) t0: Vector,
     pub(crate) t1: Vector,
-    pub(crate) cell: Cell<f64>,
+    pub(crate) cell: VoronoiCell<f64>,
 }
 
 impl VertexStencil {
@@ -340,15 +340,15 @@ impl VertexStencil {
         (t1, a1, l1): (Vector, f64, f64),
     ) -> Self {
         let q = 0.5 * (t1 - t0).norm_squared();
-        let cell = Cell::inner(a0, a1, 0.5 * (l0 + l1), q);
+        let cell = VoronoiCell::inner(a0, a1, 0.5 * (l0 + l1), q);
         Self { t0, t1, cell }
     }
 
     /// Between a unit tangent held and an edge.
     #[inline(always)]
-    pub(crate) fn held(t0: Vector, (t1, a1, l1): (Vector, f64, f64)) -> Self {
+    pub(crate) fn clamped(t0: Vector, (t1, a1, l1): (Vector, f64, f64)) -> Self {
         let q = 0.5 * (t1 - t0).norm_squared();
-        let cell = Cell::clamp(a1, 0.5 * l1, q);
+        let cell = VoronoiCell::clamp(a1, 0.5 * l1, q);
         Self { t0, t1, cell }
     }
 
@@ -410,7 +410,7 @@ impl VertexStencil {
         [axis, towards, quarter]: [Vector; 3],
     ) -> PreShaped {
         let Self { t0, t1, cell } = *self;
-        let Cell { a0, a1, m, .. } = cell;
+        let VoronoiCell { a0, a1, m, .. } = cell;
         let along = |v: Vector| (Jet::dot(v, t0, a0, 0), Jet::dot(v, t1, a1, 3));
         let cosine = self.cosine_jet();
         let length = self.length_jet(m);
@@ -501,7 +501,7 @@ impl VertexStencil {
     /// `t0·t1` by the edges.
     fn cosine_jet(&self) -> Jet {
         let Self { t0, t1, cell } = *self;
-        let Cell { a0, a1, q, .. } = cell;
+        let VoronoiCell { a0, a1, q, .. } = cell;
         let c = 1.0 - q;
         let identity = Matrix3::identity();
         let both = t0 * t1.transpose() + t1 * t0.transpose();
@@ -520,7 +520,7 @@ impl VertexStencil {
     /// Cell length by the edges.
     fn length_jet(&self, m: f64) -> Jet {
         let Self { t0, t1, cell } = *self;
-        let Cell { a0, a1, .. } = cell;
+        let VoronoiCell { a0, a1, .. } = cell;
         let identity = Matrix3::identity();
         Jet {
             value: m,
@@ -634,12 +634,12 @@ mod tests {
         ([f0, f1, f2], [0.1, -0.2, 0.25, 0.05, -0.1, 0.15])
     }
 
-    fn corner(frames: &[Frame; 3], x: &[f64; 6], clamp: bool) -> VertexStencil {
+    fn stencil(frames: &[Frame; 3], x: &[f64; 6], clamp: bool) -> VertexStencil {
         let at = |i: usize| {
             frames[i].origin_mm.coords + frames[i].n1 * x[2 * i] + frames[i].n2 * x[2 * i + 1]
         };
         if clamp {
-            VertexStencil::held(frames[0].tangent, measured(at(2) - at(1)))
+            VertexStencil::clamped(frames[0].tangent, measured(at(2) - at(1)))
         } else {
             VertexStencil::between(measured(at(1) - at(0)), measured(at(2) - at(1)))
         }
@@ -691,8 +691,8 @@ mod tests {
     fn exact_derivatives_match_finite_differences() {
         let (frames, x) = setting();
         let by = [&frames[0], &frames[1], &frames[2]];
-        check(|x| corner(&frames, x, false).evaluate(by, 3.0, -0.7), x, 0);
-        check(|x| corner(&frames, x, true).evaluate(by, 3.0, 0.4), x, 4);
+        check(|x| stencil(&frames, x, false).evaluate(by, 3.0, -0.7), x, 0);
+        check(|x| stencil(&frames, x, true).evaluate(by, 3.0, 0.4), x, 4);
     }
 
     #[test]
@@ -708,7 +708,7 @@ mod tests {
         let evaluate = |x: &[f64; 6], roll: f64| {
             let towards = frames[1].across(roll);
             let quarter = frames[1].across(roll + std::f64::consts::FRAC_PI_2);
-            corner(frames, x, false).pre_shaped(
+            stencil(frames, x, false).pre_shaped(
                 by,
                 3.0,
                 natural,
@@ -749,7 +749,7 @@ mod tests {
             let f1 = f0.along_arc(radius * turn, turn, 0.0);
             let f2 = f1.along_arc(radius * turn, turn, 0.0);
             let frames = [f0, f1, f2];
-            let node = corner(&frames, &[0.0; 6], false);
+            let node = stencil(&frames, &[0.0; 6], false);
             let arc = radius * turn;
             let tolerance = math::power(turn, 4) / 100.0;
             assert!(
@@ -780,7 +780,7 @@ mod tests {
                 "shaped at {turn}: {left}"
             );
             // half a cell at a clamp
-            let node = VertexStencil::held(f0.tangent, measured(f1.origin_mm - f0.origin_mm));
+            let node = VertexStencil::clamped(f0.tangent, measured(f1.origin_mm - f0.origin_mm));
             assert!(
                 (node.cell.arc_mm() / (0.5 * arc) - 1.0).abs() < tolerance,
                 "half arc"

@@ -3,7 +3,9 @@
 use super::moving::Moving;
 use crate::math;
 use crate::mechanics::error::MechanicsError;
-use crate::mechanics::rod::scene::{Beside, Container, End, MOST_RODS, Rod, Stretch, TubeStation};
+use crate::mechanics::rod::scene::{
+    Beside, Container, ContainerStretch, End, MOST_RODS, Rod, TubeStation,
+};
 
 /// How a device's depth is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -167,7 +169,7 @@ impl Arrangement {
                 inside[k] = container_at(holds, ends, k, middle);
                 match rod.containers.last_mut() {
                     Some(last) if last.container == inside[k] => last.to_mm = to_mm,
-                    _ => rod.containers.push(Stretch {
+                    _ => rod.containers.push(ContainerStretch {
                         from_mm,
                         to_mm,
                         container: inside[k],
@@ -213,7 +215,7 @@ impl Arrangement {
                     if let Some(last) = last {
                         last.to_mm = ends[j];
                     }
-                    rod.containers.push(Stretch {
+                    rod.containers.push(ContainerStretch {
                         from_mm: ends[j],
                         to_mm: f64::INFINITY,
                         container: container_at(holds, ends, k, 0.5 * (ends[j] + ends[k])),

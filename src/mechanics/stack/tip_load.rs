@@ -46,7 +46,7 @@ fn flare(tube: &[TubeStation], s_mm: f64) -> f64 {
 
 /// Energy per length that contacts hold at the end `end_mm` of their zone, N: the sum of force
 /// times the slope at which the axes run into each other.
-fn held_at<'a>(
+fn energy_per_length_n<'a>(
     tube: &[TubeStation],
     solution: &Solution,
     contacts: impl Iterator<Item = &'a Contact>,
@@ -95,12 +95,12 @@ pub(crate) fn tip_load_n(scene: &Scene<'_>, solution: &Solution, k: usize) -> f6
         .containers
         .last()
         .map(|c| partner(c.container));
-    let mut energy = held_at(tube, solution, behind(k, around.flatten()), tip_mm);
+    let mut energy = energy_per_length_n(tube, solution, behind(k, around.flatten()), tip_mm);
     // and beside what it lies next to
     for pair in scene.beside {
         if pair.rods.contains(&k) && pair.to_mm >= tip_mm - SAME_MM {
             let [a, b] = pair.rods;
-            energy += held_at(tube, solution, behind(b, Some(a)), tip_mm);
+            energy += energy_per_length_n(tube, solution, behind(b, Some(a)), tip_mm);
         }
     }
     // rods it holds give way at its edge, and lie in the next lumen for so much less
@@ -109,13 +109,13 @@ pub(crate) fn tip_load_n(scene: &Scene<'_>, solution: &Solution, k: usize) -> f6
             if stretch.container != Container::Rod(k) || stretch.to_mm < tip_mm - SAME_MM {
                 continue;
             }
-            energy += held_at(tube, solution, behind(j, Some(k)), tip_mm);
+            energy += energy_per_length_n(tube, solution, behind(j, Some(k)), tip_mm);
             if let Some(next) = rod.containers.get(i + 1) {
                 let other = partner(next.container);
                 let beyond = contacts
                     .iter()
                     .filter(|c| c.rod == j && c.other == other && c.station_mm >= tip_mm - SAME_MM);
-                energy += held_at(tube, solution, beyond, tip_mm);
+                energy += energy_per_length_n(tube, solution, beyond, tip_mm);
             }
         }
     }

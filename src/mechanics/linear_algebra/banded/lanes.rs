@@ -42,15 +42,15 @@ fn eliminate<const N: usize, const R: usize, const K: usize>(
 impl BlockBanded {
     /// As [`Self::forward_alone`], for [`LANES`] right-hand sides.
     pub(crate) fn forward_lanes(&self, x: &mut [Lane]) {
-        struct Op<'a>(&'a BlockBanded, &'a mut [Lane]);
-        impl WithSimd for Op<'_> {
+        struct ForwardLanes<'a>(&'a BlockBanded, &'a mut [Lane]);
+        impl WithSimd for ForwardLanes<'_> {
             type Output = ();
             #[inline(always)]
             fn with_simd<S: Simd>(self, _: S) -> Self::Output {
                 self.0.forward_lanes_with(self.1);
             }
         }
-        in_vectors(Op(self, x));
+        in_vectors(ForwardLanes(self, x));
     }
 
     #[inline(always)]
@@ -111,15 +111,15 @@ impl BlockBanded {
 
 /// Products of the lanes of `a` with those of `b`, row by row times `scale`.
 pub(crate) fn gram(a: &[Lane], b: &[Lane], scale: &[f64]) -> [Lane; LANES] {
-    struct Op<'a>(&'a [Lane], &'a [Lane], &'a [f64]);
-    impl WithSimd for Op<'_> {
+    struct Gram<'a>(&'a [Lane], &'a [Lane], &'a [f64]);
+    impl WithSimd for Gram<'_> {
         type Output = [Lane; LANES];
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) -> Self::Output {
             gram_with(self.0, self.1, self.2)
         }
     }
-    in_vectors(Op(a, b, scale))
+    in_vectors(Gram(a, b, scale))
 }
 
 #[inline(always)]
@@ -136,8 +136,8 @@ fn gram_with(a: &[Lane], b: &[Lane], scale: &[f64]) -> [Lane; LANES] {
 
 /// Products of the first `used` lanes of `a` with each other, row by row times `scale`.
 pub(crate) fn own_gram(a: &[Lane], scale: &[f64], used: usize) -> [Lane; LANES] {
-    struct Op<'a>(&'a [Lane], &'a [f64], usize);
-    impl WithSimd for Op<'_> {
+    struct OwnGram<'a>(&'a [Lane], &'a [f64], usize);
+    impl WithSimd for OwnGram<'_> {
         type Output = [Lane; LANES];
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) -> Self::Output {
@@ -149,7 +149,7 @@ pub(crate) fn own_gram(a: &[Lane], scale: &[f64], used: usize) -> [Lane; LANES] 
             }
         }
     }
-    in_vectors(Op(a, scale, used))
+    in_vectors(OwnGram(a, scale, used))
 }
 
 /// Half of the lanes: so many products at a time stay in registers, and those of the second half with the
@@ -192,15 +192,15 @@ fn own_gram_with<const WIDTH: usize>(a: &[Lane], scale: &[f64]) -> [Lane; LANES]
 
 /// Products of a column with all lanes.
 pub(crate) fn products(column: &[f64], lanes: &[Lane]) -> Lane {
-    struct Op<'a>(&'a [f64], &'a [Lane]);
-    impl WithSimd for Op<'_> {
+    struct Products<'a>(&'a [f64], &'a [Lane]);
+    impl WithSimd for Products<'_> {
         type Output = Lane;
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) -> Lane {
             products_with(self.0, self.1)
         }
     }
-    in_vectors(Op(column, lanes))
+    in_vectors(Products(column, lanes))
 }
 
 #[inline(always)]
@@ -223,8 +223,8 @@ fn products_with(column: &[f64], lanes: &[Lane]) -> Lane {
 
 /// Adds the lanes, each times its part, to `out`.
 pub(crate) fn combine(lanes: &[Lane], parts: &Lane, out: &mut [f64]) {
-    struct Op<'a>(&'a [Lane], &'a Lane, &'a mut [f64]);
-    impl WithSimd for Op<'_> {
+    struct Combine<'a>(&'a [Lane], &'a Lane, &'a mut [f64]);
+    impl WithSimd for Combine<'_> {
         type Output = ();
         #[inline(always)]
         fn with_simd<S: Simd>(self, _: S) {
@@ -234,5 +234,5 @@ pub(crate) fn combine(lanes: &[Lane], parts: &Lane, out: &mut [f64]) {
             }
         }
     }
-    in_vectors(Op(lanes, parts, out));
+    in_vectors(Combine(lanes, parts, out));
 }
