@@ -407,57 +407,17 @@ impl Problem {
                 needed: "smaller than outer_mm",
             });
         }
-        let end = match rod.end {
-            ProblemEnd::ExitPlane => End::ExitPlane,
-            ProblemEnd::Tip(s_mm) => {
-                let last = tube.last().map_or(0.0, |t| t.s_mm);
-                match self.exact_station(s_mm) {
-                    Some(station) if s_mm.is_finite() && s_mm > 0.0 && s_mm <= last + 1e-9 => {
-                        End::Tip(station)
-                    }
-                    _ => {
-                        return Err(MechanicsError::OutOfRange {
-                            what: format!("rods[{k}].end.tip_at_mm"),
-                            found: s_mm,
-                            needed: "inside the tube",
-                        });
-                    }
-                }
-            }
-        };
-        let natural = match &rod.natural_bend {
-            None => None,
-            Some(bend) => {
-                if !(bend.length_mm.is_finite() && bend.length_mm > 0.0) {
-                    return Err(MechanicsError::OutOfRange {
-                        what: format!("rods[{k}].natural_bend.length_mm"),
-                        found: bend.length_mm,
-                        needed: "finite and > 0",
-                    });
-                }
-                let roll = bend.roll_deg.to_radians();
-                Some(NaturalBend {
-                    length_mm: bend.length_mm,
-                    curvature_per_mm: bend.angle_deg.to_radians() / bend.length_mm,
-                    roll: if bend.free_to_turn {
-                        Roll::Free(roll)
-                    } else {
-                        Roll::Fixed(roll)
-                    },
-                })
-            }
-        };
         Ok(Rod {
             stiffness_n_mm2: Profile::new(&format!("rods[{k}].stiffness"), &knots)?,
             outer_mm: diameter("outer_mm", rod.outer_mm)?,
             inner_mm: rod.inner_mm.map(|i| diameter("inner_mm", i)).transpose()?,
-            natural,
+            natural: natural_bend(k, rod)?,
             start: match self.start {
                 ProblemStart::Clamped => StartSupport::Clamped,
                 ProblemStart::Pinned => StartSupport::Pinned,
                 ProblemStart::Free => StartSupport::Free,
             },
-            end,
+            end: self.end(k, rod, tube)?,
             load: if rod.frictionless {
                 AxialLoad::Frictionless(rod.axial_load_n)
             } else {
@@ -476,6 +436,23 @@ impl Problem {
                 })
                 .collect(),
         })
+    }
+
+    fn end(&self, k: usize, rod: &ProblemRod, tube: &[TubeStation]) -> Result<End, MechanicsError> {
+        let ProblemEnd::Tip(s_mm) = rod.end else {
+            return Ok(End::ExitPlane);
+        };
+        let last = tube.last().map_or(0.0, |t| t.s_mm);
+        match self.exact_station(s_mm) {
+            Some(station) if s_mm.is_finite() && s_mm > 0.0 && s_mm <= last + 1e-9 => {
+                Ok(End::Tip(station))
+            }
+            _ => Err(MechanicsError::OutOfRange {
+                what: format!("rods[{k}].end.tip_at_mm"),
+                found: s_mm,
+                needed: "inside the tube",
+            }),
+        }
     }
 
     /// Poses and solves.
@@ -623,6 +600,29 @@ impl Problem {
             milliseconds: None,
         }
     }
+}
+
+fn natural_bend(k: usize, rod: &ProblemRod) -> Result<Option<NaturalBend>, MechanicsError> {
+    let Some(bend) = &rod.natural_bend else {
+        return Ok(None);
+    };
+    if !(bend.length_mm.is_finite() && bend.length_mm > 0.0) {
+        return Err(MechanicsError::OutOfRange {
+            what: format!("rods[{k}].natural_bend.length_mm"),
+            found: bend.length_mm,
+            needed: "finite and > 0",
+        });
+    }
+    let roll = bend.roll_deg.to_radians();
+    Ok(Some(NaturalBend {
+        length_mm: bend.length_mm,
+        curvature_per_mm: bend.angle_deg.to_radians() / bend.length_mm,
+        roll: if bend.free_to_turn {
+            Roll::Free(roll)
+        } else {
+            Roll::Fixed(roll)
+        },
+    }))
 }
 
 /// A stretch of the tube: start, frame there, run, radii at both ends.

@@ -182,18 +182,7 @@ impl Problem {
         posed: &Posed,
         moved: &ProblemMove,
     ) -> Result<(Solution, FrictionReport), MechanicsError> {
-        let devices: Vec<StackDevice> = posed
-            .rods
-            .iter()
-            .zip(&self.rods)
-            .map(|(rod, given)| StackDevice {
-                rod: rod.clone(),
-                drive: match given.end {
-                    ProblemEnd::ExitPlane => Drive::Through,
-                    ProblemEnd::Tip(s_mm) => Drive::Tip(s_mm),
-                },
-            })
-            .collect();
+        let devices = self.stack_devices(posed);
         let hollow = |j: &usize| posed.rods[*j].inner_mm.is_some();
         let containments: Vec<Containment> = (0..devices.len())
             .flat_map(|k| {
@@ -202,18 +191,7 @@ impl Problem {
                     .map(move |j| Containment::coaxial(k, j))
             })
             .collect();
-        // to the last digit: no mismatch is enough, and rounds that come nearer slowly go on
-        let settings = LoadSettings {
-            enough_n: 0.0,
-            most_rounds: 400,
-            patience: 60,
-            gradient_tolerance_n: self
-                .settings
-                .gradient_tolerance_n
-                .min(LoadSettings::default().gradient_tolerance_n),
-            most_factorised_unknowns: self.settings.most_factorised_unknowns,
-            ..LoadSettings::default()
-        };
+        let settings = self.slide_settings();
         let stack = StackProblem {
             tube: &posed.tube,
             devices: &devices,
@@ -263,6 +241,38 @@ impl Problem {
         }
         let report = self.friction_report(&load, state.rounds);
         Ok((solution, report))
+    }
+
+    /// The rods as devices of a stack, driven to where they end.
+    fn stack_devices(&self, posed: &Posed) -> Vec<StackDevice> {
+        posed
+            .rods
+            .iter()
+            .zip(&self.rods)
+            .map(|(rod, given)| StackDevice {
+                rod: rod.clone(),
+                drive: match given.end {
+                    ProblemEnd::ExitPlane => Drive::Through,
+                    ProblemEnd::Tip(s_mm) => Drive::Tip(s_mm),
+                },
+            })
+            .collect()
+    }
+
+    /// Settings of a slide.
+    fn slide_settings(&self) -> LoadSettings {
+        // to the last digit: no mismatch is enough, and rounds that come nearer slowly go on
+        LoadSettings {
+            enough_n: 0.0,
+            most_rounds: 400,
+            patience: 60,
+            gradient_tolerance_n: self
+                .settings
+                .gradient_tolerance_n
+                .min(LoadSettings::default().gradient_tolerance_n),
+            most_factorised_unknowns: self.settings.most_factorised_unknowns,
+            ..LoadSettings::default()
+        }
     }
 
     fn friction_report(&self, load: &LoadReport, rounds: usize) -> FrictionReport {

@@ -25,6 +25,7 @@ pub(super) mod natural;
 pub(super) mod natural_bends;
 pub(super) mod nodes;
 pub(super) mod numbering;
+pub(super) mod pre_shaped;
 pub(super) mod profile;
 pub(super) mod proximal;
 pub(super) mod quadrature;

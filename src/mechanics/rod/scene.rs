@@ -391,7 +391,30 @@ impl Scene<'_> {
                 "at least 2.7 stations from the start and not beyond the last one",
             );
         }
-        match &rod.load {
+        self.check_load(k, &rod.load)?;
+        for (what, v) in [
+            ("line_load_n_per_mm", rod.line_load_n_per_mm),
+            ("tip_force_n", rod.tip_force_n),
+        ] {
+            if let Some(bad) = v.iter().find(|x| !x.is_finite()) {
+                return refuse(what, *bad, "finite");
+            }
+        }
+        if let Some(bend) = &rod.natural {
+            check_bend(k, bend)?;
+        }
+        self.check_containers(k, rod, first, end)
+    }
+
+    fn check_load(&self, k: usize, load: &AxialLoad) -> Result<(), MechanicsError> {
+        let refuse = |what: &str, found: f64, needed| {
+            Err(MechanicsError::OutOfRange {
+                what: format!("rods[{k}].{what}"),
+                found,
+                needed,
+            })
+        };
+        match load {
             AxialLoad::Uniform(tau) | AxialLoad::Frictionless(tau) => {
                 if !tau.is_finite() {
                     return refuse("load", *tau, "finite");
@@ -417,7 +440,7 @@ impl Scene<'_> {
                     spring_n_per_mm,
                     rest_mm,
                     ..
-                } = &rod.load
+                } = load
                 {
                     if !rest_mm.is_finite() {
                         return refuse("load.rest_mm", *rest_mm, "finite");
@@ -438,29 +461,7 @@ impl Scene<'_> {
                 }
             }
         }
-        for (what, v) in [
-            ("line_load_n_per_mm", rod.line_load_n_per_mm),
-            ("tip_force_n", rod.tip_force_n),
-        ] {
-            if let Some(bad) = v.iter().find(|x| !x.is_finite()) {
-                return refuse(what, *bad, "finite");
-            }
-        }
-        if let Some(bend) = &rod.natural {
-            let (Roll::Fixed(roll) | Roll::Free(roll)) = bend.roll;
-            for (what, value) in [
-                ("natural.length_mm", bend.length_mm),
-                ("natural.curvature_per_mm", bend.curvature_per_mm),
-            ] {
-                if !(value.is_finite() && value >= 0.0) {
-                    return refuse(what, value, "finite and >= 0");
-                }
-            }
-            if !roll.is_finite() {
-                return refuse("natural.roll", roll, "finite");
-            }
-        }
-        self.check_containers(k, rod, first, end)
+        Ok(())
     }
 
     fn check_containers(
@@ -510,4 +511,32 @@ impl Scene<'_> {
         }
         Ok(())
     }
+}
+
+fn check_bend(k: usize, bend: &NaturalBend) -> Result<(), MechanicsError> {
+    let (Roll::Fixed(roll) | Roll::Free(roll)) = bend.roll;
+    for (what, found, sound, needed) in [
+        (
+            "length_mm",
+            bend.length_mm,
+            bend.length_mm >= 0.0,
+            "finite and >= 0",
+        ),
+        (
+            "curvature_per_mm",
+            bend.curvature_per_mm,
+            bend.curvature_per_mm >= 0.0,
+            "finite and >= 0",
+        ),
+        ("roll", roll, true, "finite"),
+    ] {
+        if !(found.is_finite() && sound) {
+            return Err(MechanicsError::OutOfRange {
+                what: format!("rods[{k}].natural.{what}"),
+                found,
+                needed,
+            });
+        }
+    }
+    Ok(())
 }

@@ -107,22 +107,49 @@ pub(crate) struct Arrangement {
     pub(crate) beside: Vec<Beside>,
 }
 
-/// Whether `hold` holds its inner rod at an arc length.
-fn holds_at(hold: &RodContainment, ends: &[f64], s: f64) -> bool {
-    s < ends[hold.outer] && s < ends[hold.inner] && s > ends[hold.outer] - hold.span_mm
+/// Who contains whom, for tips at these arc lengths of the centre line, mm.
+#[derive(Clone, Copy)]
+struct Nest<'a> {
+    containments: &'a [RodContainment],
+    ends: &'a [f64],
 }
 
-/// What rod `k` lies in at an arc length: of all that hold it the one that holds no other of them.
-fn container_at(holds: &[RodContainment], ends: &[f64], k: usize, s: f64) -> Container {
-    let around = |h: &&RodContainment| h.inner == k && holds_at(h, ends, s);
-    let innermost = holds.iter().filter(around).find(|h| {
-        !holds.iter().filter(around).any(|other| {
-            holds
-                .iter()
-                .any(|x| x.outer == h.outer && x.inner == other.outer && holds_at(x, ends, s))
+impl Nest<'_> {
+    /// Arc length of the centre line at a port, mm.
+    fn port_mm(&self, containment: &RodContainment) -> f64 {
+        self.ends[containment.outer] - containment.span_mm
+    }
+
+    /// Whether a rod reaches an arc length.
+    fn reaches(&self, k: usize, s_mm: f64) -> bool {
+        s_mm < self.ends[k]
+    }
+
+    /// Whether a containment holds at an arc length.
+    fn holds_at(&self, containment: &RodContainment, s_mm: f64) -> bool {
+        self.reaches(containment.outer, s_mm)
+            && self.reaches(containment.inner, s_mm)
+            && s_mm > self.port_mm(containment)
+    }
+
+    /// What rod `k` lies in at an arc length: of all that contain it the one that contains no other of them.
+    fn container_at(&self, k: usize, s_mm: f64) -> Container {
+        let all = || self.containments.iter().filter(|c| self.holds_at(c, s_mm));
+        let around = || all().filter(|c| c.inner == k);
+        let contains =
+            |outer: usize, inner: usize| all().any(|c| c.outer == outer && c.inner == inner);
+        let innermost = around().find(|c| !around().any(|other| contains(c.outer, other.outer)));
+        innermost.map_or(Container::Vessel, |c| Container::Rod(c.outer))
+    }
+
+    /// Whether one of a pair leaves the other through its port at an arc length.
+    fn parts_at(&self, [a, b]: [usize; 2], s_mm: f64) -> bool {
+        self.containments.iter().any(|c| {
+            let port_mm = self.port_mm(c);
+            let pair = [c.inner, c.outer];
+            pair.contains(&a) && pair.contains(&b) && s_mm > port_mm - PORT_MM && s_mm < port_mm
         })
-    });
-    innermost.map_or(Container::Vessel, |h| Container::Rod(h.outer))
+    }
 }
 
 impl Arrangement {
@@ -132,109 +159,121 @@ impl Arrangement {
         &mut self,
         tube: &[TubeStation],
         (ends, through): (&[f64], &[bool]),
-        holds: &[RodContainment],
+        containments: &[RodContainment],
         rods: &mut [Rod],
     ) {
         let Some(first) = tube.first().map(|t| t.s_mm) else {
             return;
         };
-        let furthest = ends.iter().copied().fold(first, f64::max);
-        self.cuts.clear();
-        self.cuts.extend_from_slice(ends);
-        self.cuts.extend(
-            holds
-                .iter()
-                .flat_map(|h| {
-                    let port = ends[h.outer] - h.span_mm;
-                    [port, port - PORT_MM]
-                })
-                .filter(|s| *s > first && *s < furthest),
-        );
-        self.cuts.push(first);
-        self.cuts.sort_by(f64::total_cmp);
-        self.cuts.dedup_by(|b, a| *b - *a < SHORTEST_MM);
+        let nest = Nest { containments, ends };
+        self.cut(nest, first);
         self.beside.clear();
         for rod in rods.iter_mut() {
             rod.containers.clear();
         }
-        for piece in self.cuts.windows(2) {
-            let (from_mm, to_mm) = (piece[0], piece[1]);
-            let middle = 0.5 * (from_mm + to_mm);
-            let mut inside = [Container::Vessel; MOST_RODS];
-            for (k, rod) in rods.iter_mut().enumerate() {
-                // the last piece may end a little before a tip that was merged into its neighbour
-                if middle >= ends[k] {
+        let cuts = std::mem::take(&mut self.cuts);
+        for piece in cuts.windows(2) {
+            let inside = add_containers(nest, (piece[0], piece[1]), rods);
+            self.add_beside(nest, (piece[0], piece[1]), &inside[..rods.len()]);
+        }
+        self.cuts = cuts;
+        for (k, rod) in rods.iter_mut().enumerate() {
+            close_containers(nest, k, rod);
+            rod.end = match TubeStation::at(tube, ends[k]) {
+                Some(tip) if !through[k] => End::Tip(tip),
+                _ => End::ExitPlane,
+            };
+        }
+    }
+
+    /// Where containers or neighbours may change, mm.
+    fn cut(&mut self, nest: Nest<'_>, first: f64) {
+        let furthest = nest.ends.iter().copied().fold(first, f64::max);
+        self.cuts.clear();
+        self.cuts.extend_from_slice(nest.ends);
+        let ports = nest.containments.iter().flat_map(|c| {
+            let port_mm = nest.port_mm(c);
+            [port_mm, port_mm - PORT_MM]
+        });
+        self.cuts
+            .extend(ports.filter(|s| *s > first && *s < furthest));
+        self.cuts.push(first);
+        self.cuts.sort_by(f64::total_cmp);
+        self.cuts.dedup_by(|b, a| *b - *a < SHORTEST_MM);
+    }
+
+    /// Lists who lies beside whom on a piece, or lets pairs that were open go on.
+    fn add_beside(&mut self, nest: Nest<'_>, (from_mm, to_mm): (f64, f64), inside: &[Container]) {
+        let middle = 0.5 * (from_mm + to_mm);
+        for b in 1..inside.len() {
+            for a in 0..b {
+                let both = nest.reaches(a, middle) && nest.reaches(b, middle);
+                let nested = inside[a] == Container::Rod(b) || inside[b] == Container::Rod(a);
+                let parting = nest.parts_at([a, b], middle);
+                if !both || nested || parting || inside[a] != inside[b] {
                     continue;
                 }
-                inside[k] = container_at(holds, ends, k, middle);
-                match rod.containers.last_mut() {
-                    Some(last) if last.container == inside[k] => last.to_mm = to_mm,
-                    _ => rod.containers.push(ContainerStretch {
+                let open = self
+                    .beside
+                    .iter_mut()
+                    .find(|p| p.rods == [a, b] && (p.to_mm - from_mm).abs() < SHORTEST_MM);
+                match open {
+                    Some(pair) => pair.to_mm = to_mm,
+                    None => self.beside.push(Beside {
+                        rods: [a, b],
                         from_mm,
                         to_mm,
-                        container: inside[k],
+                        side_rad: side_rad(a, b),
                     }),
                 }
             }
-            for b in 1..rods.len() {
-                for a in 0..b {
-                    let both = middle < ends[a] && middle < ends[b];
-                    let nested = inside[a] == Container::Rod(b) || inside[b] == Container::Rod(a);
-                    let parting = holds.iter().any(|h| {
-                        let port = ends[h.outer] - h.span_mm;
-                        let pair = [h.inner, h.outer];
-                        pair.contains(&a)
-                            && pair.contains(&b)
-                            && middle > port - PORT_MM
-                            && middle < port
-                    });
-                    if !both || nested || parting || inside[a] != inside[b] {
-                        continue;
-                    }
-                    let open = self
-                        .beside
-                        .iter_mut()
-                        .find(|p| p.rods == [a, b] && (p.to_mm - from_mm).abs() < SHORTEST_MM);
-                    match open {
-                        Some(pair) => pair.to_mm = to_mm,
-                        None => self.beside.push(Beside {
-                            rods: [a, b],
-                            from_mm,
-                            to_mm,
-                            side_rad: side_rad(a, b),
-                        }),
-                    }
-                }
-            }
         }
-        for (k, rod) in rods.iter_mut().enumerate() {
-            let last = rod.containers.last_mut();
-            match last.as_ref().map(|l| l.container) {
-                Some(Container::Rod(j)) if ends[k] > ends[j] => {
-                    // two tips merged above: the outer one's is a breath behind
-                    if let Some(last) = last {
-                        last.to_mm = ends[j];
-                    }
-                    rod.containers.push(ContainerStretch {
-                        from_mm: ends[j],
-                        to_mm: f64::INFINITY,
-                        container: container_at(holds, ends, k, 0.5 * (ends[j] + ends[k])),
-                    });
-                }
-                _ => {
-                    if let Some(last) = last {
-                        last.to_mm = f64::INFINITY;
-                    }
-                }
-            }
-            if !through[k]
-                && let Some(tip) = TubeStation::at(tube, ends[k])
-            {
-                rod.end = End::Tip(tip);
-            } else {
-                rod.end = End::ExitPlane;
-            }
+    }
+}
+
+/// Adds what every rod lies in on a piece, and tells it.
+fn add_containers(
+    nest: Nest<'_>,
+    (from_mm, to_mm): (f64, f64),
+    rods: &mut [Rod],
+) -> [Container; MOST_RODS] {
+    let middle = 0.5 * (from_mm + to_mm);
+    let mut inside = [Container::Vessel; MOST_RODS];
+    for (k, rod) in rods.iter_mut().enumerate() {
+        // the last piece may end a little before a tip that was merged into its neighbour
+        if !nest.reaches(k, middle) {
+            continue;
         }
+        inside[k] = nest.container_at(k, middle);
+        match rod.containers.last_mut() {
+            Some(last) if last.container == inside[k] => last.to_mm = to_mm,
+            _ => rod.containers.push(ContainerStretch {
+                from_mm,
+                to_mm,
+                container: inside[k],
+            }),
+        }
+    }
+    inside
+}
+
+/// Lets a rod's last container reach to its end.
+fn close_containers(nest: Nest<'_>, k: usize, rod: &mut Rod) {
+    let ends = nest.ends;
+    let Some(last) = rod.containers.last_mut() else {
+        return;
+    };
+    match last.container {
+        Container::Rod(j) if ends[k] > ends[j] => {
+            // two tips merged above: the outer one's is a breath behind
+            last.to_mm = ends[j];
+            rod.containers.push(ContainerStretch {
+                from_mm: ends[j],
+                to_mm: f64::INFINITY,
+                container: nest.container_at(k, 0.5 * (ends[j] + ends[k])),
+            });
+        }
+        _ => last.to_mm = f64::INFINITY,
     }
 }
 
@@ -242,11 +281,11 @@ impl Arrangement {
 /// any number of them parts in different directions.
 fn side_rad(a: usize, b: usize) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "at most six rods")]
-    let corner = |k: usize| {
+    let place = |k: usize| {
         let at = k as f64 * std::f64::consts::TAU / MOST_RODS as f64;
         (math::cos(at), math::sin(at))
     };
-    let ((ax, ay), (bx, by)) = (corner(a), corner(b));
+    let ((ax, ay), (bx, by)) = (place(a), place(b));
     math::atan2(by - ay, bx - ax)
 }
 
