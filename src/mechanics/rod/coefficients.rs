@@ -163,10 +163,8 @@ impl Coefficients {
                 }
                 None => Natural::Curvature(self.sections.natural[node]),
             };
-            self.shaped.push(ShapedNode {
-                stiffness: weight * self.sections.stiffness[node],
-                natural,
-            });
+            self.shaped
+                .push(ShapedNode::new(term, &self.sections, natural));
         }
     }
 

@@ -119,8 +119,7 @@ impl Configurational {
             let member = &term.member;
             let node = member.node as usize;
             let kappa = sections.natural[node];
-            shaped.stiffness = member.weight * sections.stiffness[node];
-            shaped.natural = Natural::Curvature(kappa);
+            *shaped = ShapedNode::new(term, sections, Natural::Curvature(kappa));
             if shaped.stiffness <= 0.0 {
                 continue;
             }
@@ -245,14 +244,15 @@ mod tests {
     use crate::mechanics::rod::model::Model;
     use crate::mechanics::{AxialLoad, End, NaturalBend, Profile, Rod, Roll, Scene, TubeStation};
 
-    /// A pre-shaped wire that stiffens away from its tip, held at its hub in a bend.
+    /// A pre-shaped wire that stiffens away from its tip, held at its hub in a bend, in a tube so narrow that waves
+    /// touch its wall.
     fn posed() -> (Vec<TubeStation>, Rod) {
         let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
         let tube: Vec<TubeStation> = (0..=60)
             .map(|i| TubeStation {
                 s_mm: f64::from(i),
                 frame: start.along_arc(f64::from(i), f64::from(i) / 40.0, 0.0),
-                radius_mm: 2.0,
+                radius_mm: 1.1,
                 wall_stiffness_n_per_mm2: 10.0,
             })
             .collect();
@@ -286,7 +286,12 @@ mod tests {
         };
         let rolls = [0.4];
         let (mut model, x) = Model::in_waves(&scene, &rolls);
+        // every term takes part
+        let proximal = &mut model.coefficients.proximal;
+        proximal.centre = x.iter().map(|x| 0.7 * x + 0.1).collect();
+        proximal.weight_n_per_mm = 0.02;
         let whole = model.evaluate(&x, &rolls);
+        assert!(model.active_contacts() > 0, "no wall is touched");
         let gradient = model.at.gradient.clone();
         let roll_gradient = model.at.by_roll.gradient[0];
         let alone = model.energy(&x, &rolls);

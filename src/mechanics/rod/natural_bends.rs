@@ -4,6 +4,7 @@ use super::dof::{Dof, scatter_gradient, scatter_hessian};
 use super::energy::Energy;
 use super::kinematics::Kinematics;
 use super::natural::Natural;
+use super::sections::Sections;
 use super::terms::ShapedTerm;
 use crate::mechanics::linear_algebra::banded::BlockBanded;
 
@@ -13,6 +14,17 @@ pub(crate) struct ShapedNode {
     /// Bending stiffness times the node's share in its vertex, N mm2.
     pub(crate) stiffness: f64,
     pub(crate) natural: Natural,
+}
+
+impl ShapedNode {
+    /// Of a term, bent by nature so.
+    pub(crate) fn new(term: &ShapedTerm, sections: &Sections, natural: Natural) -> Self {
+        let member = &term.member;
+        Self {
+            stiffness: member.weight * sections.stiffness[member.node as usize],
+            natural,
+        }
+    }
 }
 
 /// What the unknown rolls add to a system.
