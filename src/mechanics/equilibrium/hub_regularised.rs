@@ -154,7 +154,7 @@ impl Coupled {
             };
             rod.load = AxialLoad::FrictionlessHubHeld {
                 tip_n,
-                spring_n_per_mm: spring_n_per_mm,
+                spring_n_per_mm,
                 rest_mm: model.coefficients.sections.from_tip[nodes.first],
             };
         }
