@@ -23,11 +23,14 @@ const STALLED: f64 = 0.25;
 /// Balance of the first two rounds, N: loads and diameters still move after them, by more than that.
 const FIRST_ROUNDS_N: [f64; 2] = [1e-3, 1e-5];
 
+/// Another way to shapes and loads that agree; none where it ends nowhere.
+pub(crate) type Rescue<'a> = &'a dyn Fn(&mut Workspace) -> Option<Ended>;
+
 /// Shape, stiffness by own arc length and loads, until all agree; where they stall, `rescue` is tried once.
 pub(crate) fn settle_by_rounds(
     ws: &mut Workspace,
     stage: Stage<'_>,
-    mut rescue: Option<&dyn Fn(&mut Workspace) -> Option<Ended>>,
+    mut rescue: Option<Rescue<'_>>,
 ) -> Result<Ended, MechanicsError> {
     ws.newton.direction.definite = None;
     ws.model.coefficients.restart_loads();
