@@ -5,6 +5,7 @@ mod anderson;
 mod apposition;
 mod banded;
 mod bend;
+mod bending_up;
 mod buckling;
 mod capstan;
 mod chance;

@@ -1,6 +1,7 @@
 //! Equilibrium of a scene.
 
 use super::MechanicsError;
+use super::bending_up::bends_up;
 use super::hold::HANDS_N_PER_MM;
 use super::layout::{FIXED, Sharing};
 use super::model::Model;
@@ -86,6 +87,8 @@ pub struct Settle {
     shapes: Vec<Shape>,
     /// Whether several solves share what work they may take.
     shares_work: bool,
+    /// Whether only the first of the hands is tried, because there is another way yet.
+    few_hands: bool,
 }
 
 /// Axis of a rod by arc length of the centre line.
@@ -236,14 +239,21 @@ impl Settle {
     /// [`MechanicsError::NotConverged`] where no equilibrium was found.
     pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         self.restart_work();
-        self.settle_twice(scene)
+        self.settle_in_all_ways(scene)
     }
 
-    /// By long steps, else by short ones.
-    fn settle_twice(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
-        match self.settle_from_scratch(scene) {
-            // long steps may lose a rod that short ones keep
-            Err(lost) if lost.is_lost() => {
+    /// By long steps, else with natural bends that come up in parts, else by short steps.
+    fn settle_in_all_ways(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        let bends = bends_up(scene);
+        self.few_hands = bends;
+        let found = match self.settle_from_scratch(scene) {
+            Err(lost) if bends && lost.is_lost() => self.settle_bending(scene),
+            found => found,
+        };
+        self.few_hands = false;
+        match found {
+            // long steps may lose a rod that short ones keep; one that bends up and runs away stays lost
+            Err(lost) if lost.is_lost() && !(bends && lost.has_left()) => {
                 self.newton.pace = Pace::CREEPING;
                 let found = self.settle_from_scratch(scene);
                 self.newton.pace = Pace::LONG;
@@ -350,6 +360,21 @@ impl Settle {
             return self.settle(scene);
         }
         self.restart_work();
+        match self.follow_from(scene, before) {
+            Err(lost) if lost.is_lost() => self.settle_in_all_ways(scene),
+            found => found,
+        }
+    }
+
+    /// The same from there alone.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub(super) fn follow_from(
+        &mut self,
+        scene: &Scene<'_>,
+        before: &Solution,
+    ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         self.model.lay_out_nodes(scene);
         self.shapes.clear();
@@ -366,11 +391,8 @@ impl Settle {
         self.model.gather(&mut self.newton.x);
         let stiffest = self.stiffest(scene);
         let tolerance = self.settings.gradient_tolerance_n;
-        match self.settle_stage(scene, stiffest, tolerance, false) {
-            Ok(passed_saddle) => self.finish(scene, passed_saddle),
-            Err(lost) if lost.is_lost() => self.settle_twice(scene),
-            Err(other) => Err(other),
-        }
+        let passed_saddle = self.settle_stage(scene, stiffest, tolerance, false)?;
+        self.finish(scene, passed_saddle)
     }
 
     /// From here on all solves together may take so many factorised unknowns.
@@ -613,15 +635,8 @@ impl Settle {
                 && misses[round] > loads_n;
             if stalls && !prepares && !tried {
                 tried = true;
-                if scene.rods.iter().any(Rod::turns_by_rounds)
-                    && let Some(ended) = self.take_turns(scene, stiffest, tolerance_n)
-                {
+                if let Some(ended) = self.settle_stalled(scene, stiffest, tolerance_n) {
                     return Ok(ended);
-                }
-                for hand_n_per_mm in HANDS_N_PER_MM {
-                    if let Some(ended) = self.hold(scene, stiffest, tolerance_n, hand_n_per_mm) {
-                        return Ok(ended);
-                    }
                 }
                 self.model.restart_loads();
             }
@@ -648,6 +663,43 @@ impl Settle {
                 needed: "at least 1",
             }),
         }
+    }
+
+    /// Other ways to shapes and loads that agree, where taking turns does not come nearer.
+    fn settle_stalled(
+        &mut self,
+        scene: &Scene<'_>,
+        stiffest: f64,
+        tolerance_n: f64,
+    ) -> Option<Ended> {
+        let most = self.newton.work.most;
+        let mut found = None;
+        if scene.rods.iter().any(Rod::turns_by_rounds) {
+            self.allow_a_try(most);
+            found = self.take_turns(scene, stiffest, tolerance_n);
+        }
+        let hands = if self.few_hands {
+            1
+        } else {
+            HANDS_N_PER_MM.len()
+        };
+        for hand_n_per_mm in &HANDS_N_PER_MM[..hands] {
+            if found.is_some() {
+                break;
+            }
+            self.allow_a_try(most);
+            found = self.hold(scene, stiffest, tolerance_n, *hand_n_per_mm);
+        }
+        self.newton.work.most = most;
+        found
+    }
+
+    /// What one of several tries may take of the work allowed in all.
+    fn allow_a_try(&mut self, most: u64) {
+        /// A tenth: most that end well take a hundredth.
+        const TRIES: u64 = 10;
+        let work = &mut self.newton.work;
+        work.most = most.min(work.done + most / TRIES);
     }
 
     /// One wall stiffness: balance, and away from saddles. Tells whether one was passed.
