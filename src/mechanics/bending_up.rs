@@ -23,9 +23,11 @@ const STEP_MM: (f64, f64) = (5.0, 1e-3);
 /// What tips miss, N, from which on rounds learn from each other: further off that leads astray.
 const NEAR_N: f64 = 1e-3;
 
-/// Whether some rod is bent by nature and all are free of friction, as [`Settle::settle_bending`] needs.
+/// Whether rods one in another are bent by nature and free of friction, as [`Settle::settle_bending`] needs.
+/// One alone has no slack that others could take up: rounds serve it.
 pub(super) fn bends_up(scene: &Scene<'_>) -> bool {
-    scene.rods.iter().any(|rod| rod.natural.is_some())
+    scene.rods.len() > 1
+        && scene.rods.iter().any(|rod| rod.natural.is_some())
         && scene.rods.iter().all(|rod| frictionless(rod).is_some())
 }
 

@@ -87,8 +87,8 @@ pub struct Settle {
     shapes: Vec<Shape>,
     /// Whether several solves share what work they may take.
     shares_work: bool,
-    /// Whether only the first of the hands is tried, because there is another way yet.
-    few_hands: bool,
+    /// Whether rounds that stall are given up at once, because there is a better way.
+    gives_up: bool,
 }
 
 /// Axis of a rod by arc length of the centre line.
@@ -245,12 +245,12 @@ impl Settle {
     /// By long steps, else with natural bends that come up in parts, else by short steps.
     fn settle_in_all_ways(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
         let bends = bends_up(scene);
-        self.few_hands = bends;
+        self.gives_up = bends;
         let found = match self.settle_from_scratch(scene) {
             Err(lost) if bends && lost.is_lost() => self.settle_bending(scene),
             found => found,
         };
-        self.few_hands = false;
+        self.gives_up = false;
         match found {
             // long steps may lose a rod that short ones keep; one that bends up and runs away stays lost
             Err(lost) if lost.is_lost() && !(bends && lost.has_left()) => {
@@ -633,6 +633,9 @@ impl Settle {
             let stalls = round >= FEWEST_ROUNDS
                 && misses[round] > STALLED * misses[round - STALLED_ROUNDS]
                 && misses[round] > loads_n;
+            if stalls && !prepares && self.gives_up {
+                return Err(self.not_converged(&ended, tolerance_n, true));
+            }
             if stalls && !prepares && !tried {
                 tried = true;
                 if let Some(ended) = self.settle_stalled(scene, stiffest, tolerance_n) {
@@ -678,17 +681,12 @@ impl Settle {
             self.allow_a_try(most);
             found = self.take_turns(scene, stiffest, tolerance_n);
         }
-        let hands = if self.few_hands {
-            1
-        } else {
-            HANDS_N_PER_MM.len()
-        };
-        for hand_n_per_mm in &HANDS_N_PER_MM[..hands] {
+        for hand_n_per_mm in HANDS_N_PER_MM {
             if found.is_some() {
                 break;
             }
             self.allow_a_try(most);
-            found = self.hold(scene, stiffest, tolerance_n, *hand_n_per_mm);
+            found = self.hold(scene, stiffest, tolerance_n, hand_n_per_mm);
         }
         self.newton.work.most = most;
         found
