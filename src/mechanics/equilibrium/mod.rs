@@ -2,6 +2,7 @@
 
 pub(super) mod angles;
 pub(super) mod balance;
+pub(super) mod continuation;
 pub(super) mod direction;
 pub(super) mod fit_check;
 pub(super) mod guess;
@@ -9,6 +10,7 @@ pub(super) mod hub_regularised;
 pub(super) mod levels;
 pub(super) mod line_search;
 pub(super) mod newton;
+pub(super) mod passes;
 pub(super) mod prolapse;
 pub(super) mod readout;
 pub(super) mod rounds;

@@ -67,10 +67,11 @@ pub(crate) fn settle_by_rounds(
         }
         last = Some(ended);
         misses.push(unsettled_n);
-        if stalls(&misses, stage.loads_n())
-            && !stage.prepares
-            && let Some(rescue) = rescue.take()
-        {
+        let stalled = stalls(&misses, stage.loads_n()) && !stage.prepares;
+        if stalled && ws.gives_up {
+            return Err(not_converged(ws, &ended, stage.tolerance_n, true));
+        }
+        if stalled && let Some(rescue) = rescue.take() {
             if let Some(ended) = rescue(ws) {
                 return Ok(ended);
             }

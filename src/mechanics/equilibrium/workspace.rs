@@ -26,6 +26,8 @@ pub(crate) struct Workspace {
     /// Whether some rod's load follows its shape.
     pub(crate) follows: bool,
     pub(crate) agreement: Agreement,
+    /// Whether rounds that stall are given up at once, because there is a better way.
+    pub(crate) gives_up: bool,
 }
 
 impl Workspace {
@@ -89,7 +91,7 @@ pub(crate) struct Stage<'a> {
 }
 
 /// Loads need agree less closely than forces balance: they act through curvature times spacing.
-const LOADS_TO_FORCES: f64 = 10.0;
+pub(crate) const LOADS_TO_FORCES: f64 = 10.0;
 
 impl Stage<'_> {
     /// How closely loads and shape must agree, N.
