@@ -140,7 +140,7 @@ pub(crate) fn settle_bending(
     scene: &Scene<'_>,
 ) -> Result<Solution, MechanicsError> {
     let straight = bent_by(0.0, scene.rods);
-    let mut found = passes.from_scratch(&Scene {
+    let mut found = passes.start_from_scratch(&Scene {
         rods: &straight,
         ..*scene
     })?;

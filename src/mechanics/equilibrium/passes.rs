@@ -34,7 +34,10 @@ impl Passes {
     ///
     /// # Errors
     /// As [`super::settle::Settle::settle`].
-    pub(crate) fn from_scratch(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+    pub(crate) fn start_from_scratch(
+        &mut self,
+        scene: &Scene<'_>,
+    ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         self.ws.model.lay_out_nodes(scene);
         self.ws.model.update_sections(scene);

@@ -84,7 +84,7 @@ impl Settle {
         let passes = &mut self.passes;
         let bends = bends_up(scene);
         passes.ws.gives_up = bends;
-        let found = match passes.from_scratch(scene) {
+        let found = match passes.start_from_scratch(scene) {
             Err(lost) if bends && lost.is_lost() => settle_bending(passes, scene),
             found => found,
         };
@@ -93,7 +93,7 @@ impl Settle {
             // long steps may lose a rod that short ones keep; one that bends up and runs away stays lost
             Err(lost) if lost.is_lost() && !(bends && lost.has_left()) => {
                 passes.ws.newton.direction.strategy = InnerStrategy::SHORT;
-                let found = passes.from_scratch(scene);
+                let found = passes.start_from_scratch(scene);
                 passes.ws.newton.direction.strategy = InnerStrategy::LONG;
                 found
             }
@@ -109,7 +109,7 @@ impl Settle {
         &mut self,
         scene: &Scene<'_>,
     ) -> Result<Solution, MechanicsError> {
-        self.passes.from_scratch(scene)
+        self.passes.start_from_scratch(scene)
     }
 
     /// Equilibrium from a neighbouring one, such as before a device moved by a millimetre; from
