@@ -1,11 +1,13 @@
 //! A script on the clock: what runs beside what, and when the milestones come.
 
-use super::clock_footprint::{Footprint, Passed, waits, walk};
+use super::clock_footprint::{Footprint, waits};
 use super::clock_table::{Durations, Spread};
 use super::clock_times::{Sampling, SpreadOfTimes, Times};
 use super::clock_work::{Effort, Lane, Load, Parts, effort};
 use super::ledger::Events;
-use super::{Action, Activity, Need, Network, NetworkError, Plan, Resource, Schedule, nearest};
+use super::{
+    Action, Activity, Need, Network, NetworkError, Passed, Plan, Resource, Schedule, nearest,
+};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -56,21 +58,13 @@ struct Marks {
 }
 
 impl Clock {
-    /// Puts a plan on the clock. `loads` holds, by step, what is known of its forces; steps beyond
-    /// its end have none.
+    /// Puts a script that has been walked through on the clock. `loads` holds, by step, what is known of its
+    /// forces; steps beyond its end have none.
     ///
     /// # Errors
     /// [`NetworkError`] for a need that the team cannot meet, a label that no step bears, or steps
     /// that wait for each other.
-    pub fn new(plan: &Plan, table: &Durations, loads: &[Load]) -> Result<Self, NetworkError> {
-        Self::of(plan, table, loads, &walk(plan))
-    }
-
-    /// The same for a script that has been walked through already.
-    ///
-    /// # Errors
-    /// As [`Clock::new`].
-    pub fn of(
+    pub fn new(
         plan: &Plan,
         table: &Durations,
         loads: &[Load],

@@ -1,8 +1,8 @@
 //! What a step takes: handling, travel, difficulty, and who is needed for it.
 
-use super::clock_footprint::{Passed, planes_on};
+use super::clock_footprint::planes_on;
 use super::clock_table::{Durations, Spread, Work};
-use super::{Action, Move, Plan, Region};
+use super::{Action, Move, Passed, Plan, Region};
 use serde::{Deserialize, Serialize};
 use std::f64::consts::FRAC_PI_2;
 

@@ -25,7 +25,7 @@ const NEARLY_LOST: f64 = 1.0 / KNOWN_TO_FACTOR;
 const SLACK_MM: f64 = 10.0;
 
 /// Tells what the forces of a step mean, from the state before it to the one after.
-pub(super) fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &mut StepEffect) {
+pub fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &mut StepEffect) {
     let mut teller = Teller {
         plan,
         after,

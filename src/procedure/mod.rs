@@ -19,7 +19,6 @@ mod edges;
 mod error;
 mod exchange;
 mod finding;
-mod followers;
 mod forces;
 mod lay;
 mod ledger;
@@ -50,7 +49,6 @@ mod words;
 
 pub use bed::OpenStation;
 pub use clock::{Clock, ClockActivity};
-pub use clock_footprint::{Passed, walk, walk_with};
 pub use clock_table::{
     Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work,
 };
@@ -63,6 +61,7 @@ pub use edges::{Cover, EdgeKind, EdgePassage, EdgeRules, Meets, edge_passages};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use exchange::{Direction, Exchange};
 pub use finding::{Finding, Severity, Topic};
+pub use forces::tell_forces;
 pub use lay::{Laid, Lay, Motion, Ruler, Shape, Unfelt, Wish};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, brings_clot, ledger};
 pub use likelihood::Likelihood;
@@ -78,5 +77,5 @@ pub use reason::{Reason, Spot, longer_mm};
 pub use rods::Rods;
 pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};
 pub use state::{DeployedStent, InPlace, State};
-pub use step::{Move, StepEffect, perform, perform_with};
+pub use step::{Move, Passed, StepEffect, lay_step, perform, perform_with};
 pub use strategy::{Choices, ClotBy, NeckBy, Order};

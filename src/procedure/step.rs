@@ -34,6 +34,17 @@ pub struct StepEffect {
     pub laid: Vec<Laid>,
 }
 
+/// A step done: states before and after it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Passed {
+    /// The state it found.
+    pub before: State,
+    /// The state it left.
+    pub after: State,
+    /// What it did.
+    pub effect: StepEffect,
+}
+
 /// Does one step along the centre line; see [`perform_with`].
 #[must_use]
 pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect) {
@@ -67,8 +78,12 @@ pub fn perform_with(
     Ok((state, effect))
 }
 
-/// Does one step as [`perform_with`] does, but leaves pulls pending and says nothing of forces.
-pub(super) fn lay_step(
+/// Does one step as [`perform_with`] does, but leaves pulls pending and says nothing of forces: for whoever
+/// solves those beside the script.
+///
+/// # Errors
+/// As [`perform_with`].
+pub fn lay_step(
     plan: &Plan,
     before: &State,
     act: &Action,

@@ -2,7 +2,7 @@
 
 use super::strategy::{Choices, ClotBy, NeckBy, Order};
 use super::strategy_roles::{Roles, access_steps};
-use super::{Action, Plan, Region, Step, StrategyError, Where, walk};
+use super::{Action, Plan, Region, State, Step, StrategyError, Where, perform};
 use crate::geometry::{LesionKind, TrackClot, TrackLesion};
 
 /// How far the wire goes ahead past the neck lesion, mm (common practice, no source).
@@ -51,14 +51,13 @@ impl<'a> Writer<'a> {
         let nothing = |what| StrategyError::NothingToTreat { what };
         let roles = Roles::of(plan, choices)?;
         let script = access_steps(plan)?;
-        let entered = walk(&Plan {
-            script: script.clone(),
-            ..plan.clone()
+        // entered along the centre line: places of a script are ruled
+        let entered = script.iter().fold(State::start(plan), |state, step| {
+            perform(plan, &state, &step.act).0
         });
         let guide_mm = plan
             .device_index(&roles.guide)
-            .zip(entered.last())
-            .and_then(|(k, last)| last.after.tip_mm(k))
+            .and_then(|k| entered.tip_mm(k))
             .ok_or(StrategyError::NoAccess)?;
         Ok(Self {
             plan,

@@ -5,11 +5,13 @@ mod compare_flip;
 mod compare_words;
 mod edge_rows;
 mod error;
+mod followers;
 mod outcome;
 mod run;
 mod timing;
 mod verdict;
 mod vessel_report;
+mod walk;
 mod what_if;
 mod words;
 
@@ -23,10 +25,11 @@ pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
     ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
-pub use run::{CAUTION, outcome_of, rehearse, rehearse_with, walk_through};
+pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
 pub use timing::{
     Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,
     rehearsed_of, time,
 };
 pub use vessel_report::{ChangedLength, ClotOnRoute, VesselReport};
+pub use walk::{walk, walk_through, walk_with};
 pub use what_if::{WHAT_IF_VERSION, WhatIf, WhatIfRow};

@@ -1,4 +1,4 @@
-//! Folding the script over the states.
+//! A rehearsal: the script walked through, and what every step of it comes to as an outcome.
 
 use super::edge_rows::{EdgeRows, crossings, stent_rows};
 use super::outcome::{
@@ -6,6 +6,7 @@ use super::outcome::{
     ReachRow, SCHEMA_VERSION, StackRow, StepRow,
 };
 use super::verdict::verdict;
+use super::walk::walk_through;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{
@@ -13,7 +14,7 @@ use crate::mechanics::{
 };
 use crate::procedure::reason::Fit;
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings, walk_with,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings,
 };
 
 /// How lengths and loads are had where devices are laid as rods.
@@ -44,18 +45,6 @@ pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
 /// [`RehearsalError`] where `lay` finds none.
 pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, RehearsalError> {
     Ok(outcome_of(plan, &walk_through(plan, lay)?))
-}
-
-/// Walks through the script; where no equilibrium is found, the step is named.
-///
-/// # Errors
-/// [`RehearsalError`] where `lay` finds none.
-pub fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, RehearsalError> {
-    walk_with(plan, lay).map_err(|(step, source)| RehearsalError::NoEquilibrium {
-        step: step + 1,
-        say: plan.script[step].in_words(),
-        source,
-    })
 }
 
 /// The outcome of a script that has been walked through.

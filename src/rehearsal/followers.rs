@@ -1,7 +1,7 @@
 //! Steps that cannot be done because an earlier one was not: the cause is told, the others hang on it.
 
-use super::reason::{Precondition, Reason};
-use super::{Action, Finding, Passed, Plan, Severity, Where};
+use crate::procedure::reason::{Precondition, Reason};
+use crate::procedure::{Action, Finding, Passed, Plan, Severity, Where};
 use std::collections::BTreeMap;
 
 /// Tells one cause once: a failure of a step that was not done, because of an earlier one that was not,
