@@ -551,13 +551,14 @@ fn a_rail_nearly_lost_is_a_weak_point() {
             _ => None,
         });
         let (finding, told_n) = dragged.next().unwrap();
-        assert_eq!(finding.severity, severity, "{share}: {}", finding.text);
+        assert_eq!(finding.severity, severity, "{share}: {finding:?}");
         assert!(
             (told_n - holds_n).abs() < 1e-12,
             "the same number: {told_n}"
         );
-        let lost = finding.text.contains("the rail is lost");
-        assert_eq!(lost, severity == Severity::Failure, "{}", finding.text);
+        let text = finding.in_words();
+        let lost = text.contains("the rail is lost");
+        assert_eq!(lost, severity == Severity::Failure, "{text}");
     }
 }
 
@@ -577,7 +578,7 @@ fn a_device_that_moves_by_itself_is_said_in_words() {
             load: Some(load(micro, Direction::Pull, hub_force_n, Vec::new())),
         };
         let (_, effect) = perform_with(&t.plan, &t.state, &open, &mut lay).unwrap();
-        let mut texts = effect.findings.into_iter().map(|f| f.text);
+        let mut texts = effect.findings.iter().map(Finding::in_words);
         texts.find(|text| text.contains("by itself"))
     };
     assert_eq!(

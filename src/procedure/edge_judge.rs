@@ -1,10 +1,7 @@
 //! What a crossing of a stent's edge comes to: clearance, cover, chance, and what would help.
 
 use super::edge_place::settled_at_edge;
-use super::reason::StentEdge;
-use super::{
-    EdgeKind, EdgePassage, EdgeRules, Finding, Laid, Likelihood, Meets, Plan, Severity, State,
-};
+use super::{EdgeKind, EdgePassage, EdgeRules, Laid, Likelihood, Meets, Plan, State};
 use crate::device::{Coating, LumenKind, Payload, StentSpec};
 use crate::math;
 use crate::mechanics::{
@@ -25,11 +22,29 @@ const WORTH_SAYING: f64 = 0.67;
 /// Directions round the rim for which gaps are given.
 const DIRECTIONS: u32 = 12;
 
+/// Another way to cross an edge.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Remedy {
+    /// The covering catheter further up.
+    CoverFurtherUp {
+        /// Index of the catheter.
+        device: usize,
+        /// By how much, mm.
+        by_mm: f64,
+    },
+    /// What it rides on kept in the middle of the vessel.
+    OffTheWall,
+    /// Something thicker inside as its nose: half the step.
+    ThickerNose,
+    /// A balloon inflated half out of its tip: no step is left.
+    BalloonInTip,
+}
+
 /// What would help at an edge, and what it would bring.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EdgeHelp {
-    /// What to do, in plain words.
-    pub what: String,
+    /// What to do.
+    pub what: Remedy,
     /// Share of samples that catch then.
     pub share: Share,
 }
@@ -374,15 +389,14 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
         && let Some(cover) = passage.cover
     {
         found.push(EdgeHelp {
-            what: format!(
-                "the {} {:.0} mm further up",
-                plan.devices[cover.device].name,
-                (report.safe_mm - cover.beyond_mm).max(0.0).ceil()
-            ),
+            what: Remedy::CoverFurtherUp {
+                device: cover.device,
+                by_mm: (report.safe_mm - cover.beyond_mm).max(0.0).ceil(),
+            },
             share: report.chance.with_cover(Some(report.safe_mm)),
         });
     }
-    let mut vary = |what: String, change: &dyn Fn(&mut Crossing)| {
+    let mut vary = |what: Remedy, change: &dyn Fn(&mut Crossing)| {
         let mut crossing = report.crossing;
         change(&mut crossing);
         crossing
@@ -394,91 +408,22 @@ fn helps(plan: &Plan, report: &EdgeReport) -> Result<Vec<EdgeHelp>, MechanicsErr
                 });
             })
     };
-    vary(
-        "what it rides on kept in the middle of the vessel, off the wall".into(),
-        &|c| {
-            c.place.offset_mm = [0.0; 2];
-        },
-    )?;
+    vary(Remedy::OffTheWall, &|c| {
+        c.place.offset_mm = [0.0; 2];
+    })?;
     if passage.meets == Meets::Nose && passage.step.is_none() {
         let half = |c: &mut Crossing| {
             let half_mm = 0.5 * c.ledge.height_mm();
             c.ledge.inner_radius_mm = c.ledge.outer_radius_mm - half_mm;
         };
-        vary(
-            "something thicker inside as its nose: half the step".into(),
-            &half,
-        )?;
+        vary(Remedy::ThickerNose, &half)?;
         if matches!(plan.devices[passage.device].device.lumen, LumenKind::Full) {
-            vary(
-                "a balloon inflated half out of its tip, so that no step is left".into(),
-                &|c| {
-                    c.ledge.inner_radius_mm = c.ledge.outer_radius_mm;
-                },
-            )?;
+            vary(Remedy::BalloonInTip, &|c| {
+                c.ledge.inner_radius_mm = c.ledge.outer_radius_mm;
+            })?;
         }
     }
     found.retain(|h| h.share.probability < WORTH_SAYING * report.share.probability);
     found.sort_by(|a, b| a.share.probability.total_cmp(&b.share.probability));
     Ok(found)
-}
-
-/// What a crossing is told as: what is likely to catch breaks the plan, whatever device it is; what may
-/// catch is a weak point.
-#[must_use]
-pub fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> Finding {
-    let passage = &report.passage;
-    let name = |k: usize| plan.devices[k].name.clone();
-    let (device, stent) = (
-        name(passage.device),
-        name(before.stents[passage.stent].device),
-    );
-    let (edge, share) = (passage.kind, report.share.probability);
-    let likelihood = report.likelihood(&plan.rules.edge);
-    let helps: Vec<(String, f64)> = report
-        .helps
-        .iter()
-        .map(|h| (h.what.clone(), h.share.probability))
-        .collect();
-    let reason = match (passage.meets, passage.cover) {
-        (Meets::Struts, Some(cover)) if report.shielded() => StentEdge::PassesInside {
-            device,
-            stent,
-            edge,
-            cover: name(cover.device),
-            beyond_mm: cover.beyond_mm,
-            under_load_mm: report.under_load_mm.unwrap_or(0.0),
-            share,
-            likelihood,
-            helps,
-        },
-        (Meets::Struts, cover) => StentEdge::DrawnBare {
-            device,
-            stent,
-            edge,
-            nearest: cover.map(|c| (name(c.device), c.beyond_mm)),
-            share,
-            likelihood,
-            helps,
-        },
-        (_, _) => StentEdge::StepPasses {
-            device,
-            over: passage.riding_on.map(name),
-            stent,
-            edge,
-            forward: passage.forward,
-            faces: passage.faces,
-            step_mm: report.crossing.ledge.height_mm(),
-            behind_tip_mm: passage.tip_mm() - passage.station_mm,
-            share,
-            likelihood,
-            helps,
-        },
-    };
-    let severity = match likelihood {
-        Likelihood::Likely => Severity::Failure,
-        Likelihood::Possible => Severity::Warning,
-        Likelihood::Unlikely => Severity::Note,
-    };
-    Finding::new(severity, reason)
 }

@@ -61,18 +61,6 @@ pub enum EdgeKind {
     Cells,
 }
 
-impl EdgeKind {
-    /// In words.
-    #[must_use]
-    pub const fn in_words(self) -> &'static str {
-        match self {
-            Self::Upper => "upper edge",
-            Self::Lower => "lower edge",
-            Self::Cells => "open cells",
-        }
-    }
-}
-
 /// What of a device meets the edge.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -119,13 +119,7 @@ impl Step {
         }
     }
 
-    /// What the script says of it, or what it does where the script says nothing.
-    #[must_use]
-    pub fn in_words(&self) -> String {
-        self.say.clone().unwrap_or_else(|| self.act.in_words())
-    }
-
-    /// The same in the operator's words.
+    /// The same step in the operator's words.
     #[must_use]
     pub fn saying(mut self, words: impl Into<String>) -> Self {
         self.say = Some(words.into());
@@ -293,4 +287,41 @@ pub enum Action {
         #[serde(deserialize_with = "text::minutes")]
         minutes: f64,
     },
+}
+
+impl Action {
+    /// Names of the devices and catheters it calls.
+    #[must_use]
+    pub fn devices(&self) -> Vec<&str> {
+        match self {
+            Self::Insert {
+                device,
+                through,
+                over,
+                ..
+            } => [Some(device), through.as_ref(), over.as_ref()]
+                .into_iter()
+                .flatten()
+                .map(String::as_str)
+                .collect(),
+            Self::Advance { device, nose, .. } => [Some(device), nose.as_ref()]
+                .into_iter()
+                .flatten()
+                .map(String::as_str)
+                .collect(),
+            Self::WithdrawTogether { devices, .. } => devices.iter().map(String::as_str).collect(),
+            Self::LoadRetriever { retriever, through } => vec![retriever, through],
+            Self::Withdraw { device, .. }
+            | Self::Remove { device }
+            | Self::DeployStent { device }
+            | Self::Inflate { device, .. }
+            | Self::Deflate { device }
+            | Self::SuctionOn { device }
+            | Self::SuctionOff { device } => vec![device],
+            Self::Unsheathe { retriever } => vec![retriever],
+            Self::Contrast { through, .. } => vec![through],
+            Self::Attach { rail, .. } => vec![rail],
+            Self::Detach { .. } | Self::Watch { .. } | Self::Wait { .. } => Vec::new(),
+        }
+    }
 }

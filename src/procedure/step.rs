@@ -359,15 +359,3 @@ impl Stepper<'_> {
         }
     }
 }
-
-impl Region {
-    /// The region in words.
-    #[must_use]
-    pub const fn in_words(self) -> &'static str {
-        match self {
-            Self::Access => "access route",
-            Self::Neck => "neck",
-            Self::Head => "head",
-        }
-    }
-}

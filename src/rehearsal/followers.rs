@@ -45,7 +45,7 @@ fn follow(findings: &mut [Finding], cause: usize) {
         if finding.severity == Severity::Failure {
             *finding = Finding::note(Precondition::Follows {
                 step: cause,
-                say: finding.text.clone(),
+                say: finding.in_words(),
             });
         }
     }

@@ -3,6 +3,7 @@
 mod compare;
 mod compare_flip;
 mod compare_words;
+mod edge_findings;
 mod edge_rows;
 mod error;
 mod followers;
@@ -22,8 +23,8 @@ pub use compare_flip::{Changed, Flip, Sooner, Stretch};
 pub use edge_rows::{CoverRow, EDGE_CAUTION, EdgeRow, PullRow, StentRow, SuctionRow, SweepPoint};
 pub use error::RehearsalError;
 pub use outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
-    ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
+    AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
+    Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
 pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
 pub use timing::{

@@ -2,8 +2,8 @@
 
 use super::edge_rows::{EdgeRows, crossings, stent_rows};
 use super::outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
-    ReachRow, SCHEMA_VERSION, StackRow, StepRow,
+    AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
+    Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow,
 };
 use super::verdict::verdict;
 use super::walk::walk_through;
@@ -135,7 +135,7 @@ impl Gathered {
             number,
             say,
             performed: effect.performed,
-            findings,
+            findings: findings.into_iter().map(FindingRow::from).collect(),
             devices,
             access: access_rows(plan, state),
             stents,
@@ -146,7 +146,7 @@ impl Gathered {
     /// Adds findings to the step that was gathered last, the gravest first.
     fn tell(&mut self, told: Vec<Finding>) {
         if let Some(step) = self.steps.last_mut() {
-            step.findings.extend(told);
+            step.findings.extend(told.into_iter().map(FindingRow::from));
             step.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
         }
     }

@@ -13,8 +13,9 @@ use std::f64::consts::TAU;
 /// Device (index) and station, mm, that a step wanted and did not reach; none where it did.
 #[must_use]
 pub fn meant_tip(stage: &Stage, step: usize) -> Option<(usize, f64)> {
-    let fails =
-        |f: &crate::procedure::Finding| f.severity == Severity::Failure && f.topic == Topic::Reach;
+    let fails = |f: &crate::rehearsal::FindingRow| {
+        f.severity == Severity::Failure && f.topic == Topic::Reach
+    };
     if !stage.steps.get(step)?.row.findings.iter().any(fails) {
         return None;
     }

@@ -4,8 +4,7 @@ use super::moment::EdgeState;
 use crate::device::{DeviceClass, Payload};
 use crate::geometry::Point;
 use crate::output::palette::{self, Look};
-use crate::procedure::reason::samples;
-use crate::procedure::{EdgeKind, Likelihood, Passed, Plan, Region};
+use crate::procedure::{EdgeKind, Likelihood, Passed, Plan, Region, samples};
 use crate::rehearsal::{EdgeRow, Outcome, StepRow, SuctionRow};
 use crate::units::signed;
 

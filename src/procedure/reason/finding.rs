@@ -1,6 +1,6 @@
 //! What a step is told about: what fails, what to watch, what happened.
 
-use super::reason::Reason;
+use super::Reason;
 use serde::{Deserialize, Serialize};
 
 /// How grave a finding is.
@@ -50,33 +50,22 @@ pub enum Topic {
     Image,
 }
 
-/// One finding of one step.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// One finding of one step: how grave, and why.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Finding {
     /// How grave.
     pub severity: Severity,
-    /// What kind.
-    pub topic: Topic,
-    /// What was found, for programs: its name and its values.
+    /// What was found, with its values.
     pub reason: Reason,
-    /// The same in plain words.
-    pub text: String,
-    /// What would help.
-    pub help: Option<String>,
 }
 
 impl Finding {
-    /// A finding of this gravity; a note comes without help.
+    /// A finding of this gravity.
     #[must_use]
     pub fn new(severity: Severity, reason: impl Into<Reason>) -> Self {
-        let reason = reason.into();
-        let (text, help) = reason.said();
         Self {
             severity,
-            topic: reason.topic(),
-            text,
-            help: help.filter(|_| severity > Severity::Note),
-            reason,
+            reason: reason.into(),
         }
     }
 
@@ -96,6 +85,12 @@ impl Finding {
     #[must_use]
     pub fn warning(reason: impl Into<Reason>) -> Self {
         Self::new(Severity::Warning, reason)
+    }
+
+    /// What kind it is.
+    #[must_use]
+    pub const fn topic(&self) -> Topic {
+        self.reason.topic()
     }
 
     /// A note.

@@ -1,7 +1,7 @@
 //! How likely a device is caught at the edge of a stent, in one word.
 
-use super::EdgeRules;
 use crate::mechanics::Share;
+use crate::procedure::EdgeRules;
 use serde::{Deserialize, Serialize};
 
 /// How likely a crossing catches.
@@ -29,16 +29,6 @@ impl Likelihood {
             Self::Possible
         } else {
             Self::Unlikely
-        }
-    }
-
-    /// In words.
-    #[must_use]
-    pub const fn in_words(self) -> &'static str {
-        match self {
-            Self::Unlikely => "unlikely",
-            Self::Possible => "possible",
-            Self::Likely => "likely",
         }
     }
 }

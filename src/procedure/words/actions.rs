@@ -1,6 +1,14 @@
 //! Actions in plain words.
 
-use super::{Action, Plane, Where};
+use crate::procedure::{Action, Plane, Step, Where};
+
+impl Step {
+    /// What the script says of it, or what it does where the script says nothing.
+    #[must_use]
+    pub fn in_words(&self) -> String {
+        self.say.clone().unwrap_or_else(|| self.act.in_words())
+    }
+}
 
 impl Action {
     /// What it does, in the words used where the script has none of its own.
@@ -67,43 +75,6 @@ impl Action {
                 region.in_words()
             ),
             Self::Wait { minutes } => format!("Wait {minutes} minutes"),
-        }
-    }
-}
-
-impl Action {
-    /// Names of the devices and catheters it calls.
-    #[must_use]
-    pub fn devices(&self) -> Vec<&str> {
-        match self {
-            Self::Insert {
-                device,
-                through,
-                over,
-                ..
-            } => [Some(device), through.as_ref(), over.as_ref()]
-                .into_iter()
-                .flatten()
-                .map(String::as_str)
-                .collect(),
-            Self::Advance { device, nose, .. } => [Some(device), nose.as_ref()]
-                .into_iter()
-                .flatten()
-                .map(String::as_str)
-                .collect(),
-            Self::WithdrawTogether { devices, .. } => devices.iter().map(String::as_str).collect(),
-            Self::LoadRetriever { retriever, through } => vec![retriever, through],
-            Self::Withdraw { device, .. }
-            | Self::Remove { device }
-            | Self::DeployStent { device }
-            | Self::Inflate { device, .. }
-            | Self::Deflate { device }
-            | Self::SuctionOn { device }
-            | Self::SuctionOff { device } => vec![device],
-            Self::Unsheathe { retriever } => vec![retriever],
-            Self::Contrast { through, .. } => vec![through],
-            Self::Attach { rail, .. } => vec![rail],
-            Self::Detach { .. } | Self::Watch { .. } | Self::Wait { .. } => Vec::new(),
         }
     }
 }

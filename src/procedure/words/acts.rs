@@ -1,7 +1,7 @@
 //! What stents, balloons and retrievers are told, in plain words.
 
-use super::words::{Said, mm, note, with};
-use super::{Ballooning, OpenedBy, Retrieving, Stenting};
+use super::said::{Said, mm, note, with};
+use crate::procedure::reason::{Ballooning, OpenedBy, Retrieving, Stenting};
 use crate::units::fixed;
 
 pub(super) fn retrieving(reason: &Retrieving) -> Said {

@@ -1,0 +1,84 @@
+//! What is told at the edges of stents.
+
+use super::Likelihood;
+use crate::procedure::EdgeKind;
+use serde::{Deserialize, Serialize};
+
+/// An edge of a stent and what crosses it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum StentEdge {
+    /// An open retriever passes inside a catheter.
+    PassesInside {
+        /// The retriever.
+        device: String,
+        /// The stent.
+        stent: String,
+        /// Which edge.
+        edge: EdgeKind,
+        /// The catheter.
+        cover: String,
+        /// How far its tip lies beyond the edge.
+        beyond_mm: f64,
+        /// The same under load.
+        under_load_mm: f64,
+        /// Share of samples that catch.
+        share: f64,
+        /// How likely it catches.
+        likelihood: Likelihood,
+        /// What would help, with the share of samples that catch then.
+        helps: Vec<(String, f64)>,
+    },
+    /// An open retriever passes with nothing over it.
+    DrawnBare {
+        /// The retriever.
+        device: String,
+        /// The stent.
+        stent: String,
+        /// Which edge.
+        edge: EdgeKind,
+        /// The catheter that comes nearest and how far its tip lies beyond the edge (mm; negative: below it).
+        nearest: Option<(String, f64)>,
+        /// Share of samples that catch.
+        share: f64,
+        /// How likely it catches.
+        likelihood: Likelihood,
+        /// What would help, with the share of samples that catch then.
+        helps: Vec<(String, f64)>,
+    },
+    /// The rim of a stent stands off the wall.
+    RimStandsOff {
+        /// The stent.
+        stent: String,
+        /// Which edge.
+        edge: EdgeKind,
+        /// Its largest gap.
+        gap_mm: f64,
+    },
+    /// A step of another device, at its tip or behind it, passes.
+    StepPasses {
+        /// The device.
+        device: String,
+        /// What it rides on.
+        over: Option<String>,
+        /// The stent.
+        stent: String,
+        /// Which edge.
+        edge: EdgeKind,
+        /// Away from the access.
+        forward: bool,
+        /// Whether the edge looks towards what arrives.
+        faces: bool,
+        /// Height of the step.
+        step_mm: f64,
+        /// How far behind the tip it lies.
+        behind_tip_mm: f64,
+        /// Share of samples that catch.
+        share: f64,
+        /// How likely it catches.
+        likelihood: Likelihood,
+        /// What would help, with the share of samples that catch then.
+        helps: Vec<(String, f64)>,
+    },
+}
