@@ -47,8 +47,8 @@ pub(super) fn verdict(steps: &[StepRow]) -> Verdict {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::procedure::{Finding, Spot};
     use crate::procedure::reason::{Fit, Force, Precondition, RailNeed, Unknown, Why};
+    use crate::procedure::{Finding, Spot};
 
     fn place() -> Spot {
         Spot {

@@ -1,7 +1,7 @@
 //! What is told at the edges of stents.
 
-use super::Likelihood;
-use crate::procedure::EdgeKind;
+use super::likelihood::Likelihood;
+use crate::procedure::state::EdgeKind;
 use serde::{Deserialize, Serialize};
 
 /// An edge of a stent and what crosses it.

@@ -1,6 +1,6 @@
 //! What is told of forces, and what no equilibrium is known of.
 
-use super::Spot;
+use crate::procedure::script::Spot;
 use serde::{Deserialize, Serialize};
 
 /// Pushing, pulling, falling back.

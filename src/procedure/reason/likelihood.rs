@@ -1,7 +1,7 @@
 //! How likely a device is caught at the edge of a stent, in one word.
 
 use crate::mechanics::Share;
-use crate::procedure::EdgeRules;
+use crate::procedure::script::EdgeRules;
 use serde::{Deserialize, Serialize};
 
 /// How likely a crossing catches.

@@ -1,6 +1,6 @@
 //! What flows through lumens, and who watches what.
 
-use crate::procedure::Region;
+use crate::procedure::script::Region;
 use serde::{Deserialize, Serialize};
 
 /// What flows or does not through a lumen.

@@ -1,6 +1,6 @@
 //! What a step needs and does not find: why it is not done.
 
-use crate::procedure::Direction;
+use crate::procedure::state::Direction;
 use serde::{Deserialize, Serialize};
 
 /// What a catheter's lumen is wanted for.

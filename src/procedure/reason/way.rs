@@ -1,7 +1,7 @@
 //! What a device meets on its way: its own length, other devices, vessels, lesions, rails.
 
-use super::Spot;
-use crate::procedure::Direction;
+use crate::procedure::script::Spot;
+use crate::procedure::state::Direction;
 use serde::{Deserialize, Serialize};
 
 /// A device is too short.

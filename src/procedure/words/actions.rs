@@ -1,6 +1,6 @@
 //! Actions in plain words.
 
-use crate::procedure::{Action, Plane, Step, Where};
+use crate::procedure::script::{Action, Plane, Step, Where};
 
 impl Step {
     /// What the script says of it, or what it does where the script says nothing.

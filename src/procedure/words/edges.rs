@@ -1,9 +1,8 @@
 //! What is told at the edges of stents, in plain words.
 
 use super::said::{Said, mm, note, with};
-use crate::procedure::Likelihood;
-use crate::procedure::edge_steps::LEAST_STEP_MM;
-use crate::procedure::reason::StentEdge;
+use crate::procedure::edges::LEAST_STEP_MM;
+use crate::procedure::reason::{Likelihood, StentEdge};
 
 /// A share as per cent of the samples.
 #[must_use]

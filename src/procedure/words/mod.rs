@@ -16,7 +16,7 @@ mod way;
 pub use edges::samples;
 pub use way::longer_mm;
 
-use super::{Finding, Reason, Severity};
+use crate::procedure::reason::{Finding, Reason, Severity};
 use said::Said;
 
 impl Finding {

@@ -1,6 +1,8 @@
 //! Names of regions, edges and likelihoods.
 
-use crate::procedure::{EdgeKind, Likelihood, Region};
+use crate::procedure::reason::Likelihood;
+use crate::procedure::script::Region;
+use crate::procedure::state::EdgeKind;
 
 impl Region {
     /// The region in words.

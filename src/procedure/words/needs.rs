@@ -1,8 +1,8 @@
 //! What a step needs and does not find, in plain words.
 
 use super::said::{Said, mm, note, with};
-use crate::procedure::Direction;
 use crate::procedure::reason::{PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
+use crate::procedure::state::Direction;
 
 pub(super) fn precondition(reason: &Precondition) -> Said {
     use Precondition as P;

@@ -1,6 +1,7 @@
 //! What would help at a stent's edge, in plain words.
 
-use crate::procedure::{Plan, Remedy};
+use crate::procedure::edges::Remedy;
+use crate::procedure::script::Plan;
 
 impl Remedy {
     /// What to do.

@@ -1,8 +1,8 @@
 //! What a device meets on its way, in plain words.
 
 use super::said::{Said, mm, note, with};
-use crate::procedure::Direction;
 use crate::procedure::reason::{Access, Exchange, Fit, Lesion, Reach, Vessel};
+use crate::procedure::state::Direction;
 use crate::units::fixed;
 
 pub(super) fn reach(reason: &Reach) -> Said {
