@@ -1,5 +1,5 @@
-//! Imports point left: `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data,
-//! output } ← main`, and physics knows no file, no screen and no format.
+//! Imports point left: `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ←
+//! { data, output } ← main`, and physics knows no file, no screen and no format.
 #![expect(
     clippy::unwrap_used,
     clippy::disallowed_methods,
@@ -11,7 +11,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The layers from left to right; `data` and `output` are siblings that do not know each other.
-const LAYERS: [&str; 9] = [
+const LAYERS: [&str; 10] = [
     "math",
     "units",
     "geometry",
@@ -19,6 +19,7 @@ const LAYERS: [&str; 9] = [
     "mechanics",
     "procedure",
     "rehearsal",
+    "stage",
     "data",
     "output",
 ];

@@ -5,8 +5,8 @@ use super::{Scheme, View};
 use crate::geometry::Point;
 use crate::math;
 use crate::output::palette::State;
-use crate::output::stage::{Moment, Stage};
 use crate::procedure::{Action, Severity, Topic, Where};
+use crate::stage::{Moment, Stage};
 use egui::{Painter, Pos2, Rect, Shape, Stroke};
 use std::f64::consts::TAU;
 

@@ -3,7 +3,6 @@
 use super::moment::EdgeState;
 use crate::device::{DeviceClass, Payload};
 use crate::geometry::Point;
-use crate::output::palette::{self, Look};
 use crate::procedure::{EdgeKind, Likelihood, Passed, Plan, Region, samples};
 use crate::rehearsal::{EdgeRow, Outcome, StepRow, SuctionRow};
 use crate::units::signed;
@@ -17,8 +16,6 @@ pub struct StageDevice {
     pub generic: String,
     /// Its class.
     pub class: DeviceClass,
-    /// Colour and pattern.
-    pub look: Look,
     /// Usable length, mm.
     pub usable_length_mm: f64,
     /// Length of its hub and valves, mm; 0 for what has no hub.
@@ -60,14 +57,12 @@ pub struct StepCard {
 }
 
 pub(super) fn devices(plan: &Plan) -> Vec<StageDevice> {
-    let looks = palette::looks(plan.devices.iter().map(|d| d.device.class));
-    let devices = plan.devices.iter().zip(looks);
+    let devices = plan.devices.iter();
     devices
-        .map(|(stacked, look)| StageDevice {
+        .map(|stacked| StageDevice {
             name: stacked.name.clone(),
             generic: stacked.device.name.clone(),
             class: stacked.device.class,
-            look,
             usable_length_mm: stacked.device.usable_length_mm,
             dead_mm: stacked.dead_mm(),
             has_struts: matches!(

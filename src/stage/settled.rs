@@ -2,7 +2,7 @@
 
 use super::keys::moves;
 use crate::mechanics::threads::{all_of_them, in_order};
-use crate::mechanics::{LoadSettings, Settings};
+use crate::mechanics::{LoadSettings, MechanicsError, Settings};
 use crate::procedure::{Passed, Plan, Rods, Shape, State};
 use std::sync::Arc;
 
@@ -19,22 +19,40 @@ const FAILURES: usize = 6;
 const RUN: usize = 6;
 
 /// Rods that settle as far as a picture shows it: a force out of balance of a thousandth of a newton, two
-/// rounds between tip loads and shape.
-#[must_use]
-pub fn picture_rods() -> Rods {
-    Rods::new(
-        Settings {
-            gradient_tolerance_n: PICTURE_N,
-            most_newton_steps: STEPS,
-            ..Settings::default()
-        },
-        LoadSettings {
-            gradient_tolerance_n: PICTURE_N,
-            most_rounds: ROUNDS,
-            most_unsettled_n: f64::INFINITY,
-            ..LoadSettings::default()
-        },
-    )
+/// rounds between tip loads and shape. Each shape starts from the one before.
+#[derive(Debug, Clone)]
+pub struct PictureRods(Rods);
+
+impl Default for PictureRods {
+    fn default() -> Self {
+        Self(Rods::new(
+            Settings {
+                gradient_tolerance_n: PICTURE_N,
+                most_newton_steps: STEPS,
+                ..Settings::default()
+            },
+            LoadSettings {
+                gradient_tolerance_n: PICTURE_N,
+                most_rounds: ROUNDS,
+                most_unsettled_n: f64::INFINITY,
+                ..LoadSettings::default()
+            },
+        ))
+    }
+}
+
+impl PictureRods {
+    /// How the stack lies in a state; none where no device is in far enough to bend.
+    ///
+    /// # Errors
+    /// [`MechanicsError`] where no equilibrium was found.
+    pub fn settle(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+    ) -> Result<Option<Arc<Shape>>, MechanicsError> {
+        self.0.at_rest(plan, state)
+    }
 }
 
 /// Shapes by step, and how many there should have been.
@@ -90,13 +108,13 @@ fn runs(passed: &[Passed]) -> Vec<Vec<usize>> {
 }
 
 fn settle(plan: &Plan, passed: &[Passed], run: &[usize]) -> Vec<(usize, Found)> {
-    let mut rods = picture_rods();
+    let mut rods = PictureRods::default();
     let mut failures = 0;
     let found = run.iter().map(|step| {
         if failures >= FAILURES {
             return (*step, Found::NoRest);
         }
-        let found = match rods.at_rest(plan, &passed[*step].after) {
+        let found = match rods.settle(plan, &passed[*step].after) {
             Ok(None) => Found::Straight,
             Ok(Some(shape)) => Found::Shape(shape),
             Err(_) => {

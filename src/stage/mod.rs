@@ -10,7 +10,7 @@
 //!
 //! ```
 //! # fn show(plan: &nestline::procedure::Plan, tree: &nestline::geometry::Tree) -> Result<(), nestline::rehearsal::RehearsalError> {
-//! use nestline::output::stage::{Mesh, Stage, StageSettings};
+//! use nestline::stage::{Mesh, Stage, StageSettings};
 //! use nestline::procedure::Ruler;
 //! use nestline::rehearsal::{outcome_of, walk_through};
 //! let passed = walk_through(plan, &mut Ruler)?;
@@ -47,7 +47,7 @@ pub use moment::{
     DrawnClot, DrawnContact, DrawnDevice, DrawnPlaque, DrawnStent, EdgeBand, EdgeState, Moment,
     Node, Section, SectionDevice, SectionStruts, WireMesh,
 };
-pub use settled::picture_rods;
+pub use settled::PictureRods;
 pub use timeline::{Pace, Span, Timeline};
 pub use vessel::ContextBranch;
 

@@ -15,7 +15,7 @@ const STEPS: usize = 60;
 
 /// Settles a stack roughly while it is dragged: on every fourth station, to three hundredths of a newton, one
 /// round between tip loads and shape. What rests is to be settled again by
-/// [`picture_rods`](super::picture_rods).
+/// [`PictureRods`](super::PictureRods).
 #[derive(Debug, Clone)]
 pub struct FollowingRods {
     plan: Plan,

@@ -3,7 +3,6 @@
 use super::Mesh;
 use super::struts::Hoop;
 use crate::geometry::{Point, Vector};
-use crate::output::palette;
 use crate::procedure::{Region, State};
 use crate::rehearsal::EdgeRow;
 use serde::{Deserialize, Serialize};
@@ -177,17 +176,6 @@ impl EdgeState {
             Self::Shielded => "shielded",
             Self::MayCatch => "may catch",
             Self::Catches => "catches",
-        }
-    }
-
-    /// How good that is: its colour and icon.
-    #[must_use]
-    pub const fn state(self) -> palette::State {
-        match self {
-            Self::Idle => palette::State::Quiet,
-            Self::Clear | Self::Shielded => palette::State::Good,
-            Self::MayCatch => palette::State::Weak,
-            Self::Catches => palette::State::Bad,
         }
     }
 }
