@@ -1,7 +1,7 @@
 //! Steps that cannot be done because an earlier one was not: the cause is told, the others hang on it.
 
 use crate::procedure::reason::{Precondition, Reason};
-use crate::procedure::{Action, Finding, Passed, Plan, Severity, Where};
+use crate::procedure::{Action, Finding, Passed, Plan, Severity};
 use std::collections::BTreeMap;
 
 /// Tells one cause once: a failure of a step that was not done, because of an earlier one that was not,
@@ -95,13 +95,7 @@ fn dealt_with<'a>(plan: &'a Plan, act: &'a Action) -> Vec<&'a str> {
         Action::Attach { rail, .. } => names.push(rail),
         _ => {}
     }
-    if let Action::Insert { to, .. }
-    | Action::Advance { to, .. }
-    | Action::Withdraw { to, .. }
-    | Action::WithdrawTogether { to, .. } = act
-        && let Where::At(place) | Where::Past(place, _) | Where::Short(place, _) = to
-        && let Some((owner, _)) = plan.device_end(place)
-    {
+    if let Some((owner, _)) = act.place().and_then(|place| plan.device_end(place)) {
         names.push(&plan.devices[owner].name);
     }
     names

@@ -1,6 +1,6 @@
 //! What a step touches: two steps that touch the same thing keep the order of the script.
 
-use crate::procedure::script::{Action, Plan, Region, Where};
+use crate::procedure::script::{Action, Plan, Region};
 use crate::procedure::state::State;
 use crate::procedure::steps::Passed;
 use std::collections::{BTreeMap, BTreeSet};
@@ -189,13 +189,7 @@ impl Footprint {
             }
             _ => {}
         }
-        if let Action::Insert { to, .. }
-        | Action::Advance { to, .. }
-        | Action::Withdraw { to, .. }
-        | Action::WithdrawTogether { to, .. } = act
-            && let Where::At(name) | Where::Past(name, _) | Where::Short(name, _) = to
-            && let Some((owner, _)) = plan.device_end(name)
-        {
+        if let Some((owner, _)) = act.place().and_then(|name| plan.device_end(name)) {
             self.relies_on.push(Thing::Device(owner));
         }
     }

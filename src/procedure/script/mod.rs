@@ -13,7 +13,7 @@ mod spread;
 
 pub use edge_rules::EdgeRules;
 pub use equipment::{Equipment, StackDevice, StackPart, Supplied};
-pub use place::{DeviceEnd, Spot};
+pub use place::{DeviceEnd, Place, Spot};
 pub use plan::Plan;
 pub use provenance::{ValueRow, VesselInfo};
 pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};

@@ -1,97 +1,137 @@
 //! Every name in a script: there, and of the right kind.
 
 use super::plan::Plan;
-use super::scene::{Action, Where};
+use super::scene::Action;
 use crate::device::{Device, DeviceClass, Payload};
 use crate::procedure::error::{ProcedureError, nearest};
 
+/// A device that an action names, and what it has to be.
+struct Named<'a> {
+    field: String,
+    name: &'a str,
+    needed: &'static str,
+    fits: fn(&Device) -> bool,
+}
+
+/// Any device.
+const fn any(_: &Device) -> bool {
+    true
+}
+
+fn catheter(device: &Device) -> bool {
+    device.hub_length_mm > 0.0
+}
+
+fn rail(device: &Device) -> bool {
+    device.hub_length_mm <= 0.0
+}
+
+fn retriever(device: &Device) -> bool {
+    device.class == DeviceClass::Retriever
+}
+
+fn balloon(device: &Device) -> bool {
+    let payload = device.payload.as_ref();
+    payload.is_some_and(|p| matches!(p, Payload::Balloon(_) | Payload::OcclusionBalloon(_)))
+}
+
+const fn stent(device: &Device) -> bool {
+    matches!(device.payload, Some(Payload::Stent(_)))
+}
+
+/// The devices that an action names.
+fn named(act: &Action) -> Vec<Named<'_>> {
+    let of = |field: &str, name, needed, fits| Named {
+        field: field.to_owned(),
+        name,
+        needed,
+        fits,
+    };
+    let device = |name| of("device", name, "a device", any as fn(&Device) -> bool);
+    match act {
+        Action::Insert {
+            device: d,
+            through,
+            over,
+            ..
+        } => {
+            let through = through.as_deref();
+            let over = over.as_deref();
+            [
+                Some(device(d)),
+                through.map(|name| of("through", name, "a catheter with a hub", catheter)),
+                over.map(|name| of("over", name, "a wire or pusher without a hub", rail)),
+            ]
+            .into_iter()
+            .flatten()
+            .collect()
+        }
+        Action::Advance {
+            device: d, nose, ..
+        } => {
+            let nose = nose.as_deref();
+            let nose = nose.map(|name| of("nose", name, "a catheter or balloon", catheter));
+            [Some(device(d)), nose].into_iter().flatten().collect()
+        }
+        Action::Withdraw { device: d, .. } | Action::Remove { device: d } => vec![device(d)],
+        Action::WithdrawTogether { devices, .. } => {
+            let unit = devices.iter().enumerate();
+            unit.map(|(i, d)| of(&format!("devices[{i}]"), d, "a device", any))
+                .collect()
+        }
+        Action::LoadRetriever {
+            retriever: r,
+            through,
+        } => vec![
+            of("retriever", r, "a stent retriever", retriever),
+            of("through", through, "a microcatheter", catheter),
+        ],
+        Action::Unsheathe { retriever: r } => {
+            vec![of("retriever", r, "a stent retriever", retriever)]
+        }
+        Action::DeployStent { device: d } => vec![of("device", d, "a stent system", stent)],
+        Action::Inflate { device: d, .. } | Action::Deflate { device: d } => {
+            vec![of("device", d, "a balloon or a balloon guide", balloon)]
+        }
+        Action::SuctionOn { device: d } | Action::SuctionOff { device: d } => {
+            vec![of("device", d, "a catheter", catheter)]
+        }
+        Action::Contrast { through, .. } => vec![of("through", through, "a catheter", catheter)],
+        Action::Attach { rail: r, .. } => {
+            vec![of("rail", r, "a wire or pusher without a hub", rail)]
+        }
+        Action::Detach { .. } | Action::Watch { .. } | Action::Wait { .. } => Vec::new(),
+    }
+}
+
 impl Plan {
+    /// Every name of an action that is unknown or of the wrong kind, with the path of its field.
     pub(super) fn check_names(&self, path: &str, act: &Action, errors: &mut Vec<ProcedureError>) {
-        let mut device =
-            |field: &str, name: &str, needed: &'static str, fits: &dyn Fn(&Device) -> bool| {
-                let path = format!("{path}.{field}");
-                match self.device_index(name) {
-                    None => errors.push(self.unknown(path, name)),
-                    Some(i) if !fits(&self.devices[i].device) => {
-                        errors.push(ProcedureError::WrongKind {
-                            path,
-                            name: name.to_owned(),
-                            found: format!("a {}", self.devices[i].device.class.in_words()),
-                            needed,
-                        })
-                    }
-                    Some(_) => {}
-                }
-            };
-        let any = |_: &Device| true;
-        let catheter = |d: &Device| d.hub_length_mm > 0.0;
-        let rail = |d: &Device| d.hub_length_mm <= 0.0;
-        let retriever = |d: &Device| d.class == DeviceClass::Retriever;
-        let balloon = |d: &Device| {
-            matches!(
-                d.payload,
-                Some(Payload::Balloon(_) | Payload::OcclusionBalloon(_))
-            )
-        };
-        let stent = |d: &Device| matches!(d.payload, Some(Payload::Stent(_)));
-        match act {
-            Action::Insert {
-                device: d,
-                through,
-                over,
-                ..
-            } => {
-                device("device", d, "a device", &any);
-                if let Some(through) = through {
-                    device("through", through, "a catheter with a hub", &catheter);
-                }
-                if let Some(over) = over {
-                    device("over", over, "a wire or pusher without a hub", &rail);
-                }
-            }
-            Action::Advance {
-                device: d, nose, ..
-            } => {
-                device("device", d, "a device", &any);
-                if let Some(nose) = nose {
-                    device("nose", nose, "a catheter or balloon", &catheter);
-                }
-            }
-            Action::Withdraw { device: d, .. } | Action::Remove { device: d } => {
-                device("device", d, "a device", &any);
-            }
-            Action::WithdrawTogether { devices, .. } => {
-                for (i, d) in devices.iter().enumerate() {
-                    device(&format!("devices[{i}]"), d, "a device", &any);
-                }
-                if devices.is_empty() {
-                    errors.push(ProcedureError::EmptyUnit {
-                        path: format!("{path}.devices"),
+        for Named {
+            field,
+            name,
+            needed,
+            fits,
+        } in named(act)
+        {
+            let path = format!("{path}.{field}");
+            match self.device_index(name) {
+                None => errors.push(self.unknown(path, name)),
+                Some(i) if !fits(&self.devices[i].device) => {
+                    errors.push(ProcedureError::WrongKind {
+                        path,
+                        name: name.to_owned(),
+                        found: format!("a {}", self.devices[i].device.class.in_words()),
+                        needed,
                     });
                 }
+                Some(_) => {}
             }
-            Action::LoadRetriever {
-                retriever: r,
-                through,
-            } => {
-                device("retriever", r, "a stent retriever", &retriever);
-                device("through", through, "a microcatheter", &catheter);
-            }
-            Action::Unsheathe { retriever: r } => {
-                device("retriever", r, "a stent retriever", &retriever)
-            }
-            Action::DeployStent { device: d } => device("device", d, "a stent system", &stent),
-            Action::Inflate { device: d, .. } | Action::Deflate { device: d } => {
-                device("device", d, "a balloon or a balloon guide", &balloon);
-            }
-            Action::SuctionOn { device: d } | Action::SuctionOff { device: d } => {
-                device("device", d, "a catheter", &catheter);
-            }
-            Action::Contrast { through, .. } => device("through", through, "a catheter", &catheter),
-            Action::Attach { rail: r, .. } => {
-                device("rail", r, "a wire or pusher without a hub", &rail)
-            }
-            Action::Detach { .. } | Action::Watch { .. } | Action::Wait { .. } => {}
+        }
+        if matches!(act, Action::WithdrawTogether { devices, .. } if devices.is_empty()) {
+            errors.push(ProcedureError::EmptyUnit {
+                path: format!("{path}.devices"),
+            });
         }
         if let Action::Attach { part, .. } | Action::Detach { part } = act
             && !self.parts.iter().any(|p| p.name == *part)
@@ -108,12 +148,7 @@ impl Plan {
                 self.unknown(path, part)
             });
         }
-        if let Action::Insert { to, .. }
-        | Action::Advance { to, .. }
-        | Action::Withdraw { to, .. }
-        | Action::WithdrawTogether { to, .. } = act
-            && let Where::At(name) | Where::Past(name, _) | Where::Short(name, _) = to
-        {
+        if let Some(name) = act.place() {
             self.check_place(format!("{path}.to"), name, errors);
         }
     }
@@ -122,12 +157,12 @@ impl Plan {
     fn device_places(&self) -> impl Iterator<Item = String> + '_ {
         self.devices.iter().enumerate().flat_map(|(k, d)| {
             let ends = self.ends_of(k);
-            ends.map(|end| format!("{}.{}", d.name, end.name()))
+            ends.map(|end| end.of(&d.name))
         })
     }
 
     fn check_place(&self, path: String, name: &str, errors: &mut Vec<ProcedureError>) {
-        if self.track.landmark(name).is_ok() || self.device_end(name).is_some() {
+        if self.place(name).is_some() {
             return;
         }
         let of_devices: Vec<String> = self.device_places().collect();

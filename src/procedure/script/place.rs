@@ -37,6 +37,21 @@ impl DeviceEnd {
             Self::Distal => "distal",
         }
     }
+
+    /// The place of a script that this end of a device of the stack is: `guide.tip`.
+    #[must_use]
+    pub fn of(self, device: &str) -> String {
+        format!("{device}.{}", self.name())
+    }
+}
+
+/// What the name of a place stands for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Place {
+    /// A landmark of the route: its station, mm.
+    Landmark(f64),
+    /// An end of a device of the stack, by the device's index; it lies wherever the device is.
+    End(usize, DeviceEnd),
 }
 
 impl Plan {
@@ -48,6 +63,17 @@ impl Plan {
         );
         let ends = DeviceEnd::ALL.into_iter();
         ends.filter(move |end| acts || *end == DeviceEnd::Tip)
+    }
+
+    /// What the name of a place stands for, landmarks before ends of devices; none for a name that nothing
+    /// bears.
+    #[must_use]
+    pub fn place(&self, name: &str) -> Option<Place> {
+        let landmark = self.track.landmark(name).ok().map(Place::Landmark);
+        landmark.or_else(|| {
+            let (device, end) = self.device_end(name)?;
+            Some(Place::End(device, end))
+        })
     }
 
     /// The device and its end that a place of the script stands for; none for a landmark, and for a name

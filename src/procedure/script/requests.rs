@@ -1,5 +1,6 @@
 //! What a script asks for that cannot be, whatever the vessel: refused before its first step.
 
+use super::place::DeviceEnd;
 use super::plan::Plan;
 use super::scene::{Action, Where};
 use crate::mechanics::MOST_RODS;
@@ -76,23 +77,12 @@ impl Plan {
             }
             _ => {}
         }
-        if let Some((mover, Where::At(place))) = destination(act)
+        if let Some((mover, Where::At(place))) = act.destination()
             && self.track.landmark(place).is_err()
-            && *place == format!("{mover}.tip")
+            && *place == DeviceEnd::Tip.of(mover)
         {
             itself("to", mover, "go to its own tip, where it is already");
         }
-    }
-}
-
-/// Who is sent where.
-fn destination(act: &Action) -> Option<(&String, &Where)> {
-    match act {
-        Action::Insert { device, to, .. }
-        | Action::Advance { device, to, .. }
-        | Action::Withdraw { device, to } => Some((device, to)),
-        Action::WithdrawTogether { devices, to } => Some((devices.first()?, to)),
-        _ => None,
     }
 }
 

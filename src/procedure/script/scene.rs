@@ -168,6 +168,17 @@ pub enum Where {
     Out,
 }
 
+impl Where {
+    /// The named place it is reckoned from, if it is.
+    #[must_use]
+    pub fn place(&self) -> Option<&str> {
+        match self {
+            Self::At(name) | Self::Past(name, _) | Self::Short(name, _) => Some(name),
+            Self::By(_) | Self::Hub | Self::Out => None,
+        }
+    }
+}
+
 /// What a step does. Devices and parts are called by their names in the stack.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -290,6 +301,30 @@ pub enum Action {
 }
 
 impl Action {
+    /// Who is sent where: the first one of a unit.
+    #[must_use]
+    pub fn destination(&self) -> Option<(&str, &Where)> {
+        match self {
+            Self::Insert { device, to, .. }
+            | Self::Advance { device, to, .. }
+            | Self::Withdraw { device, to } => Some((device, to)),
+            Self::WithdrawTogether { devices, to } => Some((devices.first()?, to)),
+            _ => None,
+        }
+    }
+
+    /// The named place where something is sent to.
+    #[must_use]
+    pub fn place(&self) -> Option<&str> {
+        match self {
+            Self::Insert { to, .. }
+            | Self::Advance { to, .. }
+            | Self::Withdraw { to, .. }
+            | Self::WithdrawTogether { to, .. } => to.place(),
+            _ => None,
+        }
+    }
+
     /// Names of the devices and catheters it calls.
     #[must_use]
     pub fn devices(&self) -> Vec<&str> {

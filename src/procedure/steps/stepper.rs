@@ -4,7 +4,7 @@ use super::effect::StepEffect;
 use crate::mechanics::MechanicsError;
 use crate::procedure::placing::{Laid, Lay, Motion, Wish};
 use crate::procedure::reason::{Finding, Precondition, Reason};
-use crate::procedure::script::{DeviceEnd, Plan, Where};
+use crate::procedure::script::{DeviceEnd, Place, Plan, Where};
 use crate::procedure::state::{InPlace, Move, State};
 
 /// Why a step is not done.
@@ -148,16 +148,11 @@ impl Stepper<'_> {
 
     /// The station of a landmark or of a device's end.
     fn place(&self, name: &str) -> Outcome<f64> {
-        if let Ok(at_mm) = self.plan.track.landmark(name) {
-            return Ok(at_mm);
-        }
-        let found = self.plan.device_end(name).and_then(|(device, end)| {
-            let acting = || self.acting_ends(device);
-            match end {
-                DeviceEnd::Tip => self.state.distal_end_mm(self.plan, device),
-                DeviceEnd::Proximal => acting().map(|ends| ends.0),
-                DeviceEnd::Distal => acting().map(|ends| ends.1),
-            }
+        let found = self.plan.place(name).and_then(|place| match place {
+            Place::Landmark(at_mm) => Some(at_mm),
+            Place::End(device, DeviceEnd::Tip) => self.state.distal_end_mm(self.plan, device),
+            Place::End(device, DeviceEnd::Proximal) => Some(self.acting_ends(device)?.0),
+            Place::End(device, DeviceEnd::Distal) => Some(self.acting_ends(device)?.1),
         });
         match found {
             Some(at_mm) => Ok(at_mm),

@@ -4,7 +4,7 @@ use super::choices::{Choices, ClotBy, NeckBy, Order};
 use super::writer::{AHEAD_OF_ASPIRATION_MM, GUIDE_PAST_LESION_MM, MICRO_PAST_LESION_MM, Writer};
 use crate::geometry::LesionKind;
 use crate::procedure::error::StrategyError;
-use crate::procedure::script::{Action, Plan, Region, Step, Where};
+use crate::procedure::script::{Action, DeviceEnd, Plan, Region, Step, Where};
 
 impl Plan {
     /// The same vessel and stack with a script written from choices.
@@ -89,7 +89,7 @@ impl<'a> Writer<'a> {
 
     fn wire_into_microcatheter(&mut self) {
         let (m, w) = (self.roles.microcatheter.clone(), self.roles.wire.clone());
-        let to = Where::At(format!("{m}.tip"));
+        let to = Where::At(DeviceEnd::Tip.of(&m));
         self.insert("Wire to the microcatheter's tip", &w, &m, None, to);
     }
 
@@ -234,7 +234,7 @@ impl<'a> Writer<'a> {
     fn guide_place(&self) -> Where {
         match &self.roles.stent {
             Some(stent) if self.stented() => {
-                Where::Past(format!("{stent}.distal"), GUIDE_PAST_STENT_MM)
+                Where::Past(DeviceEnd::Distal.of(stent), GUIDE_PAST_STENT_MM)
             }
             _ => self.past_lesion(GUIDE_PAST_LESION_MM),
         }
@@ -328,7 +328,7 @@ impl<'a> Writer<'a> {
             None,
             to,
         );
-        let to = Where::At(format!("{a}.tip"));
+        let to = Where::At(DeviceEnd::Tip.of(&a));
         self.insert("Microcatheter to its tip", &m, &a, None, to);
         self.wire_into_microcatheter();
         if neck_shut {
@@ -373,7 +373,7 @@ impl<'a> Writer<'a> {
         self.step("Clot takes hold of the suction", Action::Wait { minutes });
         let act = Action::WithdrawTogether {
             devices: unit.clone(),
-            to: Where::Short(format!("{guide}.tip"), 10.0),
+            to: Where::Short(DeviceEnd::Tip.of(guide), 10.0),
         };
         self.step("Clot back into the guide as one unit", act);
         let act = Action::WithdrawTogether {
@@ -397,7 +397,7 @@ impl<'a> Writer<'a> {
         if went_up {
             let to = match &self.roles.stent {
                 Some(stent) if self.stented() => {
-                    Where::Short(format!("{stent}.proximal"), GUIDE_BELOW_STENT_MM)
+                    Where::Short(DeviceEnd::Proximal.of(stent), GUIDE_BELOW_STENT_MM)
                 }
                 _ => Where::Short(format!("{}-start", self.lesion.name), GUIDE_BELOW_STENT_MM),
             };

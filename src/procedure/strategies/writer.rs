@@ -4,7 +4,7 @@ use super::choices::{Choices, ClotBy, NeckBy, Order};
 use super::roles::{Roles, access_steps};
 use crate::geometry::{TrackClot, TrackLesion};
 use crate::procedure::error::StrategyError;
-use crate::procedure::script::{Action, Plan, Region, Step, Where};
+use crate::procedure::script::{Action, DeviceEnd, Plan, Region, Step, Where};
 use crate::procedure::state::State;
 use crate::procedure::steps::perform;
 
@@ -130,6 +130,6 @@ impl<'a> Writer<'a> {
     }
 
     pub(super) fn guide_tip(&self) -> Where {
-        Where::At(format!("{}.tip", self.roles.guide))
+        Where::At(DeviceEnd::Tip.of(&self.roles.guide))
     }
 }
