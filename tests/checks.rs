@@ -9,11 +9,11 @@ use nestline::geometry::{LesionKind, TrackSegment};
 use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError, Sliding};
 use nestline::output::rehearsal_text;
 use nestline::procedure::reason::{
-    Exchange, Force, Lesion, Precondition, Reach, Reason, Retrieving, Spot, Vessel,
+    Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Retrieving, Vessel,
 };
 use nestline::procedure::{
     Action, DeployedStent, EdgeKind, EdgePassage, Finding, InPlace, Laid, Lay, Meets, Motion, Move,
-    Plan, Rods, Ruler, Severity, State, Where, Wish, device_steps, edge_passages, judge_edge,
+    Plan, Rods, Ruler, Severity, Spot, State, Where, Wish, device_steps, edge_passages, judge_edge,
     perform_with, retriever_holds_n,
 };
 use nestline::rehearsal::{LoadRow, Verdict, rehearse_with};
@@ -293,16 +293,16 @@ fn a_tip_parked_in_the_near_half_meets_the_lesion() {
                 continue;
             };
             let (outer, residual) = match lesion {
-                Lesion::RigidRing {
+                Lesion::RigidRing(Narrow {
                     outer_mm,
                     residual_mm,
                     ..
-                } if rigid && *severity == Severity::Failure => (*outer_mm, *residual_mm),
-                Lesion::Dilates {
+                }) if rigid && *severity == Severity::Failure => (*outer_mm, *residual_mm),
+                Lesion::Dilates(Narrow {
                     outer_mm,
                     residual_mm,
                     ..
-                } if !rigid && *severity == Severity::Warning => (*outer_mm, *residual_mm),
+                }) if !rigid && *severity == Severity::Warning => (*outer_mm, *residual_mm),
                 other => panic!("{tip_mm}: {other:?}"),
             };
             let exact = left_mm(tip_mm.min(770.0));
@@ -645,7 +645,9 @@ fn the_same_words_are_told_once_with_all_steps() {
             device: "guide".into(),
             slack_mm,
         };
-        outcome.steps[step - 1].findings.push(Finding::note(found));
+        outcome.steps[step - 1]
+            .findings
+            .push(Finding::note(found).into());
     }
     let text = rehearsal_text(&outcome, 400);
     let lines: Vec<&str> = text
@@ -679,7 +681,9 @@ fn devices_in_waves_are_told_in_one_line() {
                 at: format!("at place {step}"),
             },
         };
-        outcome.steps[step - 1].findings.push(Finding::note(found));
+        outcome.steps[step - 1]
+            .findings
+            .push(Finding::note(found).into());
         rehearsal_text(&outcome, 400)
     };
     let one = buckles(4, "guide", 80.0);

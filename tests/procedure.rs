@@ -12,7 +12,9 @@ use nestline::geometry::{
     Vector,
 };
 use nestline::mechanics::{Bed, PlaqueLaw};
-use nestline::procedure::reason::{Lesion as Lesioned, Precondition, Reach};
+use nestline::procedure::reason::{
+    Filled, Lesion as Lesioned, LumenNeed, Narrow, Precondition, Reach,
+};
 use nestline::procedure::{
     Action, EdgeKind, Equipment, Finding, Meets, Plan, Plane, Reason, Region, Rules, Scene,
     Severity, StackEntry, State, Step, StepEffect, Supplied, Topic, VesselInfo, Where,
@@ -603,7 +605,7 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
     assert!(
         matches!(
             narrow,
-            Reason::Precondition(Precondition::StentedLesionNarrow { residual_mm, .. })
+            Reason::Precondition(Precondition::StentedLesionNarrow(Narrow { residual_mm, .. }))
                 if (residual_mm - 2.4).abs() < 0.05
         ),
         "{narrow:?}"
@@ -703,7 +705,7 @@ fn lesions_are_dilated_or_stop() {
     // An occlusion is legal: everything that passes dilates it.
     let shut = told(&tree(LesionKind::Plaque, false, 100.0));
     let leaves_nothing = |f: &Finding| match &f.reason {
-        Reason::Lesion(Lesioned::Dilates { residual_mm, .. }) => residual_mm.abs() < 1e-9,
+        Reason::Lesion(Lesioned::Dilates(Narrow { residual_mm, .. })) => residual_mm.abs() < 1e-9,
         _ => false,
     };
     assert!(shut.iter().any(leaves_nothing), "{shut:?}");
@@ -803,7 +805,7 @@ fn occupied_lumens_block_contrast_and_suction() {
     assert!(
         matches!(
             &blocked,
-            Reason::Precondition(Precondition::LumenBlocked { occupants, .. })
+            Reason::LumenNeed(LumenNeed::LumenBlocked(Filled { occupants, .. }))
                 if *occupants == ["aspiration"]
         ),
         "{blocked:?}"

@@ -1,6 +1,6 @@
 //! What a judged crossing of a stent's edge is told as.
 
-use crate::procedure::reason::StentEdge;
+use crate::procedure::reason::{Catching, StentEdge};
 use crate::procedure::{EdgeReport, Finding, Likelihood, Meets, Plan, Severity, State};
 
 /// What a crossing is told as: what is likely to catch breaks the plan, whatever device it is; what may
@@ -12,13 +12,18 @@ pub(super) fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> 
         name(passage.device),
         name(before.stents[passage.stent].device),
     );
-    let (edge, share) = (passage.kind, report.share.probability);
+    let edge = passage.kind;
     let likelihood = report.likelihood(&plan.rules.edge);
     let helps: Vec<(String, f64)> = report
         .helps
         .iter()
         .map(|h| (h.what.in_words(plan), h.share.probability))
         .collect();
+    let catching = Catching {
+        share: report.share.probability,
+        likelihood,
+        helps,
+    };
     let reason = match (passage.meets, passage.cover) {
         (Meets::Struts, Some(cover)) if report.shielded() => StentEdge::PassesInside {
             device,
@@ -27,18 +32,14 @@ pub(super) fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> 
             cover: name(cover.device),
             beyond_mm: cover.beyond_mm,
             under_load_mm: report.under_load_mm.unwrap_or(0.0),
-            share,
-            likelihood,
-            helps,
+            catching,
         },
         (Meets::Struts, cover) => StentEdge::DrawnBare {
             device,
             stent,
             edge,
             nearest: cover.map(|c| (name(c.device), c.beyond_mm)),
-            share,
-            likelihood,
-            helps,
+            catching,
         },
         (_, _) => StentEdge::StepPasses {
             device,
@@ -49,9 +50,7 @@ pub(super) fn edge_finding(plan: &Plan, before: &State, report: &EdgeReport) -> 
             faces: passage.faces,
             step_mm: report.crossing.ledge.height_mm(),
             behind_tip_mm: passage.tip_mm() - passage.station_mm,
-            share,
-            likelihood,
-            helps,
+            catching,
         },
     };
     let severity = match likelihood {

@@ -12,7 +12,7 @@ use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::mechanics::{
     BendContact, Surface, capstan_factor, ecst_percent, friction, nascet_percent,
 };
-use crate::procedure::reason::Fit;
+use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
     Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings,
 };
@@ -183,19 +183,15 @@ impl Gathered {
         if told.is_some_and(|t| t >= fit.verdict) {
             return None;
         }
-        let room = fit.reason.clone();
+        let found = Within {
+            inside,
+            around,
+            room: fit.reason.clone(),
+        };
         match fit.verdict {
             FitVerdict::Fits => None,
-            FitVerdict::Tight => Some(Finding::warning(Fit::Tight {
-                inside,
-                around,
-                room,
-            })),
-            FitVerdict::DoesNotFit => Some(Finding::failure(Fit::DoesNotFit {
-                inside,
-                around,
-                room,
-            })),
+            FitVerdict::Tight => Some(Finding::warning(Fit::Tight(found))),
+            FitVerdict::DoesNotFit => Some(Finding::failure(Fit::DoesNotFit(found))),
         }
     }
 

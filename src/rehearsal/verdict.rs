@@ -47,7 +47,7 @@ pub(super) fn verdict(steps: &[StepRow]) -> Verdict {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::procedure::reason::{Fit, Force, Precondition, RailNeed, Unknown, Why};
+    use crate::procedure::reason::{Fit, Force, Precondition, RailNeed, Unknown, Why, Within};
     use crate::procedure::{Finding, Spot};
 
     fn place() -> Spot {
@@ -96,11 +96,11 @@ mod tests {
     }
 
     fn wide() -> Finding {
-        Finding::failure(Fit::DoesNotFit {
+        Finding::failure(Fit::DoesNotFit(Within {
             inside: vec!["retriever".into()],
             around: "microcatheter".into(),
             room: "no room".into(),
-        })
+        }))
     }
 
     #[test]

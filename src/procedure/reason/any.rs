@@ -4,7 +4,7 @@ use super::acts::{Ballooning, Retrieving, Stenting};
 use super::edges::StentEdge;
 use super::forces::{Force, Unknown};
 use super::lumens::{Image, Lumen};
-use super::needs::{PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed};
+use super::needs::{LumenNeed, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed};
 use super::topic::Topic;
 use super::way::{Access, Exchange, Fit, Lesion, Reach, Vessel};
 use serde::{Deserialize, Serialize};
@@ -24,8 +24,10 @@ pub enum Reason {
     Lesion(Lesion),
     /// A rail that is too short or in nobody's hand.
     Exchange(Exchange),
-    /// What a step needs and does not find: devices, places, suction.
+    /// What a step needs and does not find: devices and places.
     Precondition(Precondition),
+    /// The same of a lumen for suction or contrast.
+    LumenNeed(LumenNeed),
     /// The same of a rail.
     RailNeed(RailNeed),
     /// The same of valves, lumens, clips and tools.
@@ -65,6 +67,7 @@ impl Reason {
             Self::Lesion(_) => Topic::Lesion,
             Self::Exchange(_) => Topic::Exchange,
             Self::Precondition(_)
+            | Self::LumenNeed(_)
             | Self::RailNeed(_)
             | Self::PartNeed(_)
             | Self::PayloadNeed(_)
@@ -99,6 +102,7 @@ impl Reason {
             Self::Fit(_) | Self::PartNeed(_) => false,
             Self::Stenting(reason) => !matches!(reason, Stenting::StentTooNarrow { .. }),
             Self::PayloadNeed(reason) => matches!(reason, PayloadNeed::OpensInCatheter { .. }),
+            Self::LumenNeed(reason) => matches!(reason, LumenNeed::LumenBlocked(_)),
             Self::RailNeed(reason) => matches!(
                 reason,
                 RailNeed::RailVanishes { .. }
@@ -116,7 +120,6 @@ impl Reason {
                 Precondition::BeyondPlace { .. }
                     | Precondition::ShortOfPlace { .. }
                     | Precondition::NoseBehindTip { .. }
-                    | Precondition::LumenBlocked { .. }
             ),
         }
     }
@@ -145,6 +148,7 @@ topics!(
     Lesion,
     Exchange,
     Precondition,
+    LumenNeed,
     RailNeed,
     PartNeed,
     PayloadNeed,

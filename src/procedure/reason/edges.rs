@@ -4,6 +4,17 @@ use super::likelihood::Likelihood;
 use crate::procedure::state::EdgeKind;
 use serde::{Deserialize, Serialize};
 
+/// How likely a crossing catches, and what would help.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Catching {
+    /// Share of samples that catch.
+    pub share: f64,
+    /// How likely it catches.
+    pub likelihood: Likelihood,
+    /// What would help, with the share of samples that catch then.
+    pub helps: Vec<(String, f64)>,
+}
+
 /// An edge of a stent and what crosses it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
@@ -23,12 +34,9 @@ pub enum StentEdge {
         beyond_mm: f64,
         /// The same under load.
         under_load_mm: f64,
-        /// Share of samples that catch.
-        share: f64,
         /// How likely it catches.
-        likelihood: Likelihood,
-        /// What would help, with the share of samples that catch then.
-        helps: Vec<(String, f64)>,
+        #[serde(flatten)]
+        catching: Catching,
     },
     /// An open retriever passes with nothing over it.
     DrawnBare {
@@ -40,12 +48,9 @@ pub enum StentEdge {
         edge: EdgeKind,
         /// The catheter that comes nearest and how far its tip lies beyond the edge (mm; negative: below it).
         nearest: Option<(String, f64)>,
-        /// Share of samples that catch.
-        share: f64,
         /// How likely it catches.
-        likelihood: Likelihood,
-        /// What would help, with the share of samples that catch then.
-        helps: Vec<(String, f64)>,
+        #[serde(flatten)]
+        catching: Catching,
     },
     /// The rim of a stent stands off the wall.
     RimStandsOff {
@@ -74,11 +79,8 @@ pub enum StentEdge {
         step_mm: f64,
         /// How far behind the tip it lies.
         behind_tip_mm: f64,
-        /// Share of samples that catch.
-        share: f64,
         /// How likely it catches.
-        likelihood: Likelihood,
-        /// What would help, with the share of samples that catch then.
-        helps: Vec<(String, f64)>,
+        #[serde(flatten)]
+        catching: Catching,
     },
 }

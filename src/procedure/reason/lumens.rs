@@ -3,29 +3,26 @@
 use crate::procedure::script::Region;
 use serde::{Deserialize, Serialize};
 
+/// A lumen with something in it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Filled {
+    /// The catheter.
+    pub device: String,
+    /// What lies in it.
+    pub occupants: Vec<String>,
+    /// Share of the free flow left.
+    pub share: f64,
+}
+
 /// What flows or does not through a lumen.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Lumen {
     /// Suction that moves nothing.
-    SuctionMovesNothing {
-        /// The catheter.
-        device: String,
-        /// What lies in it.
-        occupants: Vec<String>,
-        /// Share of the free flow left.
-        share: f64,
-    },
+    SuctionMovesNothing(Filled),
     /// A poor run of contrast.
-    PoorRun {
-        /// The catheter.
-        device: String,
-        /// What lies in it.
-        occupants: Vec<String>,
-        /// Share of the free flow left.
-        share: f64,
-    },
+    PoorRun(Filled),
     /// A lumen on suction in the script, off while a retriever is pulled.
     SuctionOff {
         /// The catheter.

@@ -17,11 +17,11 @@ mod way;
 
 pub use acts::{Ballooning, OpenedBy, Retrieving, Stenting};
 pub use any::Reason;
-pub use edges::StentEdge;
+pub use edges::{Catching, StentEdge};
 pub use finding::Finding;
 pub use forces::{Force, Unknown, Why};
 pub use likelihood::Likelihood;
-pub use lumens::{Image, Lumen};
-pub use needs::{PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
+pub use lumens::{Filled, Image, Lumen};
+pub use needs::{LumenNeed, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
 pub use topic::{Severity, Topic};
-pub use way::{Access, Exchange, Fit, Lesion, Reach, Vessel};
+pub use way::{Access, Exchange, Fit, Lesion, Narrow, Reach, Vessel, Within};

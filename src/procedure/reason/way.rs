@@ -40,29 +40,26 @@ pub enum Reach {
     },
 }
 
+/// What lies in a lumen, and the room it has there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Within {
+    /// What lies inside, side by side.
+    pub inside: Vec<String>,
+    /// What lies around it.
+    pub around: String,
+    /// The room there is, in words.
+    pub room: String,
+}
+
 /// A device in or beside another.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Fit {
     /// It passes with little room.
-    Tight {
-        /// What lies inside, side by side.
-        inside: Vec<String>,
-        /// What lies around it.
-        around: String,
-        /// The room there is, in words.
-        room: String,
-    },
+    Tight(Within),
     /// It does not pass.
-    DoesNotFit {
-        /// What lies inside, side by side.
-        inside: Vec<String>,
-        /// What lies around it.
-        around: String,
-        /// The room there is, in words.
-        room: String,
-    },
+    DoesNotFit(Within),
 }
 
 /// A device against a vessel.
@@ -99,44 +96,30 @@ pub enum Vessel {
     },
 }
 
+/// A device where a lesion is narrower than it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Narrow {
+    /// The device.
+    pub device: String,
+    /// Its outer diameter.
+    pub outer_mm: f64,
+    /// The lesion.
+    pub lesion: String,
+    /// The lumen it leaves.
+    pub residual_mm: f64,
+}
+
 /// A device against the lesion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Lesion {
     /// A rigid ring that is narrower than the device.
-    RigidRing {
-        /// The device.
-        device: String,
-        /// Its outer diameter.
-        outer_mm: f64,
-        /// The lesion.
-        lesion: String,
-        /// The lumen it leaves.
-        residual_mm: f64,
-    },
+    RigidRing(Narrow),
     /// A wire wider than what the lesion leaves.
-    WireFindsWay {
-        /// The wire.
-        device: String,
-        /// Its outer diameter.
-        outer_mm: f64,
-        /// The lesion.
-        lesion: String,
-        /// The lumen it leaves.
-        residual_mm: f64,
-    },
+    WireFindsWay(Narrow),
     /// A device dilates the lesion as it passes.
-    Dilates {
-        /// The device.
-        device: String,
-        /// Its outer diameter.
-        outer_mm: f64,
-        /// The lesion.
-        lesion: String,
-        /// The lumen it leaves.
-        residual_mm: f64,
-    },
+    Dilates(Narrow),
     /// A device rides over something that tapers through a stented lesion narrower than itself.
     RidesUp {
         /// The device.

@@ -4,7 +4,7 @@ use super::effect::StepEffect;
 use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding};
 use crate::procedure::placing::{Laid, Unfelt, retriever_holds_n};
 use crate::procedure::reason;
-use crate::procedure::reason::{Finding, Fit, Force, Severity, Unknown, Why};
+use crate::procedure::reason::{Finding, Fit, Force, Severity, Unknown, Why, Within};
 use crate::procedure::script::Plan;
 use crate::procedure::state::{Exchange, Move, State};
 
@@ -138,14 +138,14 @@ impl Teller<'_> {
                 outer_diameter_mm,
                 lumen_mm,
             } => {
-                return self.tell(Finding::failure(Fit::DoesNotFit {
+                return self.tell(Finding::failure(Fit::DoesNotFit(Within {
                     inside: vec![self.name(inner)],
                     around: self.name(outer),
                     room: format!(
                         "{outer_diameter_mm:.2} mm in a lumen of {lumen_mm:.2} mm, {}",
                         self.plan.place_in_words(station_mm)
                     ),
-                }));
+                })));
             }
             Failure::Prolapse { .. }
             | Failure::NotConverged { .. }

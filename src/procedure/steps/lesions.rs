@@ -2,7 +2,7 @@
 
 use super::stepper::{Outcome, Stepper, stop};
 use crate::procedure::edges::device_steps;
-use crate::procedure::reason::{Finding, Lesion, Precondition};
+use crate::procedure::reason::{Finding, Lesion, Narrow, Precondition};
 
 /// A device this thin slips through a residual lumen without being said to dilate it, mm: the
 /// 0.014 in of a wire and its coating.
@@ -71,20 +71,20 @@ impl Stepper<'_> {
             let Some((outer_mm, residual_mm)) = tightest.filter(|(o, l)| o > l) else {
                 continue;
             };
-            let (device, lesion) = (self.name(device), told.name.clone());
+            let found = Narrow {
+                device: self.name(device),
+                outer_mm,
+                lesion: told.name.clone(),
+                residual_mm,
+            };
             let Some(nose) = nose else {
-                return stop(Precondition::StentedLesionNarrow {
-                    device,
-                    outer_mm,
-                    lesion,
-                    residual_mm,
-                });
+                return stop(Precondition::StentedLesionNarrow(found));
             };
             self.tell(Finding::warning(Lesion::RidesUp {
-                device,
+                device: found.device,
                 outer_mm,
                 nose: nose.to_owned(),
-                lesion,
+                lesion: found.lesion,
                 residual_mm,
             }));
         }
@@ -108,28 +108,18 @@ impl Stepper<'_> {
             return;
         };
         let told = &self.plan.track.lesions[lesion];
-        let (device, lesion) = (stacked.name.clone(), told.name.clone());
+        let found = Narrow {
+            device: stacked.name.clone(),
+            outer_mm,
+            lesion: told.name.clone(),
+            residual_mm,
+        };
         self.tell(if told.rigid {
-            Finding::failure(Lesion::RigidRing {
-                device,
-                outer_mm,
-                lesion,
-                residual_mm,
-            })
+            Finding::failure(Lesion::RigidRing(found))
         } else if outer_mm <= WIRE_MM {
-            Finding::note(Lesion::WireFindsWay {
-                device,
-                outer_mm,
-                lesion,
-                residual_mm,
-            })
+            Finding::note(Lesion::WireFindsWay(found))
         } else {
-            Finding::warning(Lesion::Dilates {
-                device,
-                outer_mm,
-                lesion,
-                residual_mm,
-            })
+            Finding::warning(Lesion::Dilates(found))
         });
     }
 }

@@ -2,7 +2,7 @@
 
 use super::stepper::{Outcome, Stepper, stop};
 use crate::device::LumenKind;
-use crate::procedure::reason::{Finding, Image, Lumen, PartNeed, Precondition, Use};
+use crate::procedure::reason::{Filled, Finding, Image, Lumen, LumenNeed, PartNeed, Use};
 use crate::procedure::script::{Action, Region};
 use crate::procedure::state::{BLOCKED, lumen_flow};
 
@@ -19,18 +19,18 @@ impl Stepper<'_> {
             });
         }
         if self.state.suction[device] {
-            return stop(Precondition::SuctionOnAlready {
+            return stop(LumenNeed::SuctionOnAlready {
                 device: name.to_owned(),
             });
         }
         self.state.suction[device] = true;
         let (share, occupants) = self.flow_share(device);
         if share < BLOCKED {
-            self.tell(Finding::warning(Lumen::SuctionMovesNothing {
+            self.tell(Finding::warning(Lumen::SuctionMovesNothing(Filled {
                 device: name.to_owned(),
                 occupants,
                 share,
-            }));
+            })));
         }
         Ok(())
     }
@@ -38,7 +38,7 @@ impl Stepper<'_> {
     pub(super) fn suction_off(&mut self, name: &str) -> Outcome {
         let (device, _) = self.in_body(name)?;
         if !self.state.suction[device] {
-            return stop(Precondition::SuctionNotOn {
+            return stop(LumenNeed::SuctionNotOn {
                 device: name.to_owned(),
             });
         }
@@ -55,24 +55,24 @@ impl Stepper<'_> {
             });
         }
         if self.state.suction[device] {
-            return stop(Precondition::InjectsUnderSuction {
+            return stop(LumenNeed::InjectsUnderSuction {
                 device: name.to_owned(),
             });
         }
         let (share, occupants) = self.flow_share(device);
         if share < BLOCKED {
-            return stop(Precondition::LumenBlocked {
-                device: name.to_owned(),
-                occupants,
-                share,
-            });
-        }
-        if share < POOR {
-            self.tell(Finding::note(Lumen::PoorRun {
+            return stop(LumenNeed::LumenBlocked(Filled {
                 device: name.to_owned(),
                 occupants,
                 share,
             }));
+        }
+        if share < POOR {
+            self.tell(Finding::note(Lumen::PoorRun(Filled {
+                device: name.to_owned(),
+                occupants,
+                share,
+            })));
         }
         let shows = self.plan.region_of(at.tip_mm);
         if shows > region {

@@ -1,15 +1,15 @@
 //! Flow through lumens and image planes, in plain words.
 
 use super::said::{Said, note, with};
-use crate::procedure::reason::{Image, Lumen};
+use crate::procedure::reason::{Filled, Image, Lumen};
 
 pub(super) fn lumen(reason: &Lumen) -> Said {
     match reason {
-        Lumen::SuctionMovesNothing {
+        Lumen::SuctionMovesNothing(Filled {
             device,
             occupants,
             share,
-        } => {
+        }) => {
             let occupants = occupants.join(" and the ");
             with(
                 format!(
@@ -19,11 +19,11 @@ pub(super) fn lumen(reason: &Lumen) -> Said {
                 format!("it works once the {occupants} is drawn back"),
             )
         }
-        Lumen::PoorRun {
+        Lumen::PoorRun(Filled {
             device,
             occupants,
             share,
-        } => note(format!(
+        }) => note(format!(
             "the {} leaves {:.0} % of the {device}'s flow: a poor run",
             occupants.join(" and the "),
             100.0 * share

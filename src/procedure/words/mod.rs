@@ -44,6 +44,7 @@ fn said(reason: &Reason) -> Said {
         Reason::Lesion(reason) => way::lesion(reason),
         Reason::Exchange(reason) => way::exchange(reason),
         Reason::Precondition(reason) => needs::precondition(reason),
+        Reason::LumenNeed(reason) => needs::lumen_need(reason),
         Reason::RailNeed(reason) => needs::rail_need(reason),
         Reason::PartNeed(reason) => needs::part_need(reason),
         Reason::PayloadNeed(reason) => needs::payload_need(reason),

@@ -1,7 +1,9 @@
 //! What a step needs and does not find, in plain words.
 
 use super::said::{Said, mm, note, with};
-use crate::procedure::reason::{PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
+use crate::procedure::reason::{
+    Filled, LumenNeed, Narrow, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use,
+};
 use crate::procedure::state::Direction;
 
 pub(super) fn precondition(reason: &Precondition) -> Said {
@@ -74,17 +76,23 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             format!("the {inside}'s hub sits behind the {device}: it cannot come off over it"),
             format!("take the {inside} out first, or withdraw both together"),
         ),
-        P::StentedLesionNarrow {
+        P::StentedLesionNarrow(Narrow {
             device,
             outer_mm,
             lesion,
             residual_mm,
-        } => with(
+        }) => with(
             format!(
                 "the stented {lesion} is {residual_mm:.1} mm wide, the {device} {outer_mm:.1} mm"
             ),
             "post-dilate it first, or lead with a balloon or an aspiration catheter (nose)",
         ),
+    }
+}
+
+pub(super) fn lumen_need(reason: &LumenNeed) -> Said {
+    use LumenNeed as P;
+    match reason {
         P::SuctionOnAlready { device } => with(
             format!("suction on the {device} is on already"),
             "leave this step out",
@@ -97,11 +105,11 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             format!("suction on the {device} is on"),
             "turn it off before injecting",
         ),
-        P::LumenBlocked {
+        P::LumenBlocked(Filled {
             device,
             occupants,
             share,
-        } => {
+        }) => {
             let occupants = occupants.join(" and the ");
             with(
                 format!(

@@ -1,7 +1,7 @@
 //! What a device meets on its way, in plain words.
 
 use super::said::{Said, mm, note, with};
-use crate::procedure::reason::{Access, Exchange, Fit, Lesion, Reach, Vessel};
+use crate::procedure::reason::{Access, Exchange, Fit, Lesion, Narrow, Reach, Vessel};
 use crate::procedure::state::Direction;
 use crate::units::fixed;
 
@@ -59,31 +59,15 @@ pub fn longer_mm(usable_mm: f64, short_mm: f64) -> f64 {
 }
 
 pub(super) fn fit(reason: &Fit) -> Said {
-    let help = "a thinner device inside or a wider one around it";
-    match reason {
-        Fit::Tight {
-            inside,
-            around,
-            room,
-        } => with(
-            format!(
-                "the {} runs tight in the {around}: {room}",
-                inside.join(" beside the ")
-            ),
-            help,
-        ),
-        Fit::DoesNotFit {
-            inside,
-            around,
-            room,
-        } => with(
-            format!(
-                "the {} does not fit in the {around}: {room}",
-                inside.join(" beside the ")
-            ),
-            help,
-        ),
-    }
+    let (found, how) = match reason {
+        Fit::Tight(found) => (found, "runs tight"),
+        Fit::DoesNotFit(found) => (found, "does not fit"),
+    };
+    let inside = found.inside.join(" beside the ");
+    with(
+        format!("the {inside} {how} in the {}: {}", found.around, found.room),
+        "a thinner device inside or a wider one around it",
+    )
 }
 
 pub(super) fn vessel(reason: &Vessel) -> Said {
@@ -122,40 +106,25 @@ pub(super) fn vessel(reason: &Vessel) -> Said {
 }
 
 pub(super) fn lesion(reason: &Lesion) -> Said {
-    let against = |device: &str, outer_mm: f64, lesion: &str, residual_mm: f64| {
-        format!("the {device} is {outer_mm:.2} mm wide, {lesion} leaves {residual_mm:.2} mm")
+    let against = |found: &Narrow| {
+        format!(
+            "the {} is {:.2} mm wide, {} leaves {:.2} mm",
+            found.device, found.outer_mm, found.lesion, found.residual_mm
+        )
     };
     match reason {
-        Lesion::RigidRing {
-            device,
-            outer_mm,
-            lesion,
-            residual_mm,
-        } => with(
-            format!(
-                "{} in a rigid ring: it does not pass",
-                against(device, *outer_mm, lesion, *residual_mm)
-            ),
+        Lesion::RigidRing(found) => with(
+            format!("{} in a rigid ring: it does not pass", against(found)),
             "a thinner device, or treat the ring first",
         ),
-        Lesion::WireFindsWay {
-            device,
-            outer_mm,
-            lesion,
-            residual_mm,
-        } => note(format!(
+        Lesion::WireFindsWay(found) => note(format!(
             "{}: the wire finds its way or does not",
-            against(device, *outer_mm, lesion, *residual_mm)
+            against(found)
         )),
-        Lesion::Dilates {
-            device,
-            outer_mm,
-            lesion,
-            residual_mm,
-        } => with(
+        Lesion::Dilates(found) => with(
             format!(
                 "{}: it dilates the lesion as it passes, needs pre-dilation",
-                against(device, *outer_mm, lesion, *residual_mm)
+                against(found)
             ),
             "pre-dilate with a small balloon",
         ),
