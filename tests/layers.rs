@@ -24,7 +24,8 @@ const LAYERS: [&str; 10] = [
     "output",
 ];
 
-/// Rooms of a layer from left to right: a folder or a file each, and imports point left among them as well.
+/// Rooms of a layer from left to right, a folder or a single file each; a file may name its own room and those
+/// left of it, by the room and not through the layer's list of exports.
 const ROOMS: [(&str, &[&str]); 1] = [(
     "procedure",
     &[
@@ -146,110 +147,193 @@ fn imports_point_left() {
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
-/// The room of a layer that a file lies in, and the file's own name; none for the layer's list of exports.
-fn room_of(layer: &str, file: &Path) -> Option<(String, String)> {
+/// Files of a layer by their module path below it, with what they say outside their tests.
+fn modules_of(layer: &str) -> BTreeMap<Vec<String>, String> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("src")
         .join(layer);
-    let inside = file.strip_prefix(folder).ok()?.with_extension("");
-    let parts: Vec<String> = inside
-        .iter()
-        .map(|part| part.to_str().unwrap().to_owned())
-        .collect();
-    let room = parts.first().filter(|room| *room != "mod")?;
-    Some((room.clone(), parts.last()?.clone()))
+    let mut modules = BTreeMap::new();
+    for file in files_of(&folder) {
+        let below = file.strip_prefix(&folder).unwrap().with_extension("");
+        let mut path: Vec<String> = below
+            .iter()
+            .map(|part| part.to_str().unwrap().to_owned())
+            .collect();
+        if path.last().is_some_and(|last| last == "tests") {
+            continue;
+        }
+        path.retain(|part| part != "mod");
+        modules.insert(path, code_of(&fs::read_to_string(&file).unwrap()));
+    }
+    modules
 }
 
-/// Everything a text names that its room must not know: rooms to the right of it, and names by the layer's
-/// list of exports, which hides the room they come from.
-fn room_violations(layer: &str, rooms: &[&str], room: &str, text: &str) -> Vec<String> {
-    let own = rooms.iter().position(|r| *r == room);
-    let mut found = Vec::new();
-    for (number, line) in text.lines().enumerate() {
-        let code = line.split("//").next().unwrap_or("");
-        for named in code.split(&format!("crate::{layer}::")).skip(1) {
-            let end = named.find(|c: char| !(c.is_alphanumeric() || c == '_'));
-            let name = &named[..end.unwrap_or(named.len())];
-            let other = rooms.iter().position(|r| *r == name);
-            if other.is_none() || other > own {
-                found.push(format!("line {}: {room} names `{name}`", number + 1));
-            }
-        }
-        if code.contains("super::super::") || code.contains(&format!("crate::{layer};")) {
-            found.push(format!("line {}: name the room in full", number + 1));
-        }
+/// A text without comments and without the tests at its end.
+fn code_of(text: &str) -> String {
+    let code = text.split("#[cfg(test)]\nmod tests").next().unwrap();
+    let lines = code.lines().map(|l| l.split("//").next().unwrap());
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Words of a path that starts at `text`.
+fn words(text: &str) -> Vec<String> {
+    let end = text.find(|c: char| !(c.is_alphanumeric() || c == '_' || c == ':'));
+    let path = text[..end.unwrap_or(text.len())].split("::");
+    path.filter(|word| !word.is_empty())
+        .map(str::to_owned)
+        .collect()
+}
+
+/// The modules of a layer that one of its files names.
+fn named(
+    layer: &str,
+    own: &[String],
+    code: &str,
+    modules: &BTreeMap<Vec<String>, String>,
+) -> BTreeSet<Vec<String>> {
+    let mut found = BTreeSet::new();
+    let mut add = |path: Vec<String>| {
+        // the longest beginning of the path that is a file
+        let known = (0..=path.len()).rev().map(|n| path[..n].to_vec());
+        found.extend(known.into_iter().find(|path| modules.contains_key(path)));
+    };
+    let absolute = format!("crate::{layer}::");
+    for (at, _) in code.match_indices(&absolute) {
+        add(words(&code[at + absolute.len()..]));
     }
+    for (at, _) in code.match_indices("super::") {
+        if code[..at].ends_with("super::") {
+            continue;
+        }
+        let mut rest = &code[at..];
+        let mut above = own.to_vec();
+        while let Some(after) = rest.strip_prefix("super::") {
+            above.pop();
+            rest = after;
+        }
+        above.extend(words(rest));
+        add(above);
+    }
+    found.remove(own);
     found
 }
 
+/// Everything by which a file breaks the order of rooms.
+fn wrong_rooms(rooms: &[&str], own: &[String], named: &BTreeSet<Vec<String>>) -> Vec<String> {
+    let place = |path: &[String]| {
+        let room = path.first()?;
+        rooms.iter().position(|r| r == room)
+    };
+    let Some(from) = place(own) else {
+        // the list of rooms itself
+        return Vec::new();
+    };
+    named
+        .iter()
+        .filter(|path| place(path).is_none_or(|to| to > from))
+        .map(|path| format!("{} names {}", own.join("::"), path.join("::")))
+        .collect()
+}
+
 #[test]
-fn imports_point_left_among_rooms() {
-    let mut found = Vec::new();
+fn rooms_stand_in_order() {
     for (layer, rooms) in ROOMS {
-        for file in layer_files(layer) {
-            let Some((room, _)) = room_of(layer, &file) else {
-                continue;
-            };
-            assert!(rooms.contains(&room.as_str()), "{room} of {layer} is new");
-            let text = fs::read_to_string(&file).unwrap();
-            let here = room_violations(layer, rooms, &room, &text);
-            found.extend(here.iter().map(|v| format!("{}: {v}", file.display())));
+        let modules = modules_of(layer);
+        let mut found = Vec::new();
+        for (own, code) in &modules {
+            let room = own.first().map(String::as_str);
+            assert!(
+                room.is_none_or(|room| rooms.contains(&room)),
+                "{own:?} lies in no room: add it to the list here and in {layer}/mod.rs"
+            );
+            found.extend(wrong_rooms(rooms, own, &named(layer, own, code, &modules)));
+        }
+        assert!(found.is_empty(), "{layer}:\n{}", found.join("\n"));
+        let top = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("src/{layer}/mod.rs"));
+        let top = code_of(&fs::read_to_string(top).unwrap());
+        for room in rooms {
+            assert!(
+                top.contains(&format!("mod {room};")),
+                "there is no room {room} in {layer}"
+            );
         }
     }
-    assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
-/// Files of a room, each with those of the same room that it imports from.
-fn files_of_rooms(layer: &str) -> BTreeMap<(String, String), BTreeSet<String>> {
-    let mut files = BTreeMap::new();
-    for path in layer_files(layer) {
-        let Some((room, name)) = room_of(layer, &path) else {
-            continue;
-        };
-        let text = fs::read_to_string(&path).unwrap();
-        let mut needs = BTreeSet::new();
-        for line in text.lines() {
-            let code = line.split("//").next().unwrap_or("");
-            for named in code.split("super::").skip(1) {
-                let end = named.find(|c: char| !(c.is_alphanumeric() || c == '_'));
-                needs.insert(named[..end.unwrap_or(named.len())].to_owned());
+/// Files that name one another in a circle, the first of them twice.
+fn circle(graph: &BTreeMap<Vec<String>, BTreeSet<Vec<String>>>) -> Option<String> {
+    for start in graph.keys() {
+        let mut reached = BTreeSet::new();
+        let mut open = vec![vec![start.clone()]];
+        while let Some(way) = open.pop() {
+            for next in graph.get(&way[way.len() - 1]).into_iter().flatten() {
+                let mut further = way.clone();
+                further.push(next.clone());
+                if next == start {
+                    let files: Vec<String> = further.iter().map(|file| file.join("::")).collect();
+                    return Some(files.join(" names "));
+                }
+                if reached.insert(next.clone()) {
+                    open.push(further);
+                }
             }
-        }
-        files.insert((room, name), needs);
-    }
-    files
-}
-
-/// A file's way back to itself, if there is one.
-fn circle(
-    files: &BTreeMap<(String, String), BTreeSet<String>>,
-    way: &mut Vec<(String, String)>,
-) -> Option<String> {
-    let here = way.last()?.clone();
-    for name in files.get(&here)? {
-        let next = (here.0.clone(), name.clone());
-        if way.contains(&next) {
-            return Some(format!("{way:?} comes back to {name}"));
-        }
-        way.push(next);
-        let found = circle(files, way);
-        way.pop();
-        if found.is_some() {
-            return found;
         }
     }
     None
 }
 
 #[test]
-fn files_of_a_room_import_in_no_circle() {
+fn files_of_rooms_form_no_circle() {
     for (layer, _) in ROOMS {
-        let files = files_of_rooms(layer);
-        for file in files.keys() {
-            let found = circle(&files, &mut vec![file.clone()]);
-            assert!(found.is_none(), "{}", found.unwrap_or_default());
+        let modules = modules_of(layer);
+        let mut graph = BTreeMap::new();
+        for (own, code) in &modules {
+            graph.insert(own.clone(), named(layer, own, code, &modules));
+        }
+        assert!(
+            graph.values().map(BTreeSet::len).sum::<usize>() > 100,
+            "imports of {layer} are not seen"
+        );
+        if let Some(circle) = circle(&graph) {
+            panic!("{circle}");
         }
     }
+}
+
+#[test]
+fn planted_circles_and_wrong_rooms_are_caught() {
+    let path = |text: &str| words(text);
+    let (_, rooms) = ROOMS
+        .into_iter()
+        .find(|(layer, _)| *layer == "procedure")
+        .unwrap();
+    let mut modules = BTreeMap::from([(Vec::new(), String::new())]);
+    for (own, code) in [
+        ("script::plan", "use super::place::Place;"),
+        (
+            "script::place",
+            "let x = crate::procedure::script::plan::Plan::new();",
+        ),
+        ("steps::travel", "use crate::procedure::state::Move;"),
+        ("state::moves", "use super::super::words::samples;"),
+        ("state::bed", "use crate::procedure::Plan;"),
+        ("words", "pub use edges::samples;"),
+        ("state", "pub use moves::Move;"),
+    ] {
+        modules.insert(path(own), code.to_owned());
+    }
+    let mut graph = BTreeMap::new();
+    let mut wrong = Vec::new();
+    for (own, code) in &modules {
+        let names = named("procedure", own, code, &modules);
+        wrong.extend(wrong_rooms(rooms, own, &names));
+        graph.insert(own.clone(), names);
+    }
+    assert!(circle(&graph).is_some(), "a circle of two files");
+    let expected = ["state::bed names ", "state::moves names words"];
+    assert_eq!(wrong, expected, "rooms, and names without their room");
+    graph.remove(&path("script::place"));
+    assert_eq!(circle(&graph), None, "no circle left");
 }
 
 /// Nothing that draws or writes looks for an equilibrium: what it shows has been found by those before it.
@@ -318,23 +402,6 @@ fn planted_violations_are_caught() {
             "{layer} may not say {line}"
         );
     }
-    let (layer, rooms) = ROOMS[0];
-    for (room, line) in [
-        ("steps", "use crate::procedure::words::samples;"),
-        ("state", "use crate::procedure::Plan;"),
-        ("script", "let x = super::super::state::State::start(plan);"),
-        ("reason", "use crate::procedure::{script::Spot};"),
-    ] {
-        assert!(
-            !room_violations(layer, rooms, room, line).is_empty(),
-            "{room} may not say {line}"
-        );
-    }
-    let left = "use crate::procedure::script::Plan;";
-    assert!(
-        room_violations(layer, rooms, "state", left).is_empty(),
-        "left is allowed among rooms"
-    );
     assert!(
         violations("output", "use crate::rehearsal::Outcome;").is_empty(),
         "left is allowed"
