@@ -67,7 +67,7 @@ pub struct EdgeReport {
     /// The same with nothing covering the crossing.
     pub bare: Share,
     /// Distance of the covering tip beyond the edge at which the share falls to
-    /// [`EdgeRules::named_at`](super::EdgeRules::named_at), mm.
+    /// [`EdgeRules::named_at`](crate::procedure::EdgeRules::named_at), mm.
     pub safe_mm: f64,
     /// What would help, the most effective first; empty where little catches.
     pub helps: Vec<EdgeHelp>,

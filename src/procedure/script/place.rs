@@ -85,9 +85,7 @@ impl Plan {
         let end = self.ends_of(device).find(|e| e.name() == end)?;
         Some((device, end))
     }
-}
 
-impl Plan {
     /// The region of the route a station lies in.
     ///
     /// Head begins at the landmark `skull-base`, neck at the origin of the carotid; a route
