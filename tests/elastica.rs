@@ -205,7 +205,7 @@ fn exact_circle_under_an_end_moment() {
     rod.natural = Some(NaturalBend {
         length_mm: 2.0 * length,
         curvature_per_mm: turn / length,
-        roll: Roll::Held(0.3),
+        roll: Roll::Fixed(0.3),
     });
     let found = settle(&tube, &rod, exact());
     let (end, path, energy) = end_of(&found);
@@ -240,7 +240,7 @@ fn exact_free_roll_turns_into_the_bend() {
         "free tip rests at roll {}",
         free.rods[0].roll_rad
     );
-    natural.roll = Roll::Held(0.0);
+    natural.roll = Roll::Fixed(0.0);
     rod.natural = Some(natural);
     let held = settle(&tube, &rod, Settings::default());
     let (free, held) = (end_of(&free).2, end_of(&held).2);

@@ -26,22 +26,38 @@ const LAYERS: [&str; 10] = [
 
 /// Rooms of a layer from left to right, a folder or a single file each; a file may name its own room and those
 /// left of it, by the room and not through the layer's list of exports.
-const ROOMS: [(&str, &[&str]); 1] = [(
-    "procedure",
-    &[
-        "error",
-        "script",
-        "state",
-        "reason",
-        "placing",
-        "edges",
-        "steps",
-        "ledger",
-        "words",
-        "clock",
-        "strategies",
-    ],
-)];
+const ROOMS: [(&str, &[&str]); 2] = [
+    (
+        "mechanics",
+        &[
+            "error",
+            "threads",
+            "linear_algebra",
+            "closed_forms",
+            "rod",
+            "equilibrium",
+            "stack",
+            "stent",
+            "problem",
+        ],
+    ),
+    (
+        "procedure",
+        &[
+            "error",
+            "script",
+            "state",
+            "reason",
+            "placing",
+            "edges",
+            "steps",
+            "ledger",
+            "words",
+            "clock",
+            "strategies",
+        ],
+    ),
+];
 
 /// What only some layers may name.
 const RESERVED: [(&str, &[&str]); 7] = [

@@ -10,8 +10,8 @@ use crate::rods::{problem, rod, run};
 use nestline::geometry::{Frame, Point, Vector};
 use nestline::mechanics::problem::{Problem, ProblemFriction, ProblemMove, ProblemStart};
 use nestline::mechanics::{
-    Direction, Drive, LoadSettings, MechanicsError, Moving, Rod, Settings, StackDevice,
-    StackSolver, StackState, StartSupport, Status, TubeStation,
+    Direction, Drive, FrictionOf, LoadSettings, MechanicsError, Moving, Rod, Settings, StackDevice,
+    StackProblem, StackSolver, StackState, StartSupport, Status, TubeStation,
 };
 use std::f64::consts::PI;
 
@@ -52,9 +52,24 @@ fn moving(direction: Direction, tip_resistance_n: f64) -> Option<Moving> {
     })
 }
 
+fn stack<'a>(
+    tube: &'a [TubeStation],
+    devices: &'a [StackDevice],
+    friction: FrictionOf<'a>,
+    moving: Option<Moving>,
+) -> StackProblem<'a> {
+    StackProblem {
+        tube,
+        devices,
+        containments: &[],
+        friction,
+        moving,
+    }
+}
+
 fn solve(tube: &[TubeStation], rod: Rod, drive: Drive, mu: f64, m: Option<Moving>) -> StackState {
     StackSolver::new(Settings::default(), LoadSettings::default())
-        .solve(tube, &[device(rod, drive)], &[], &|_, _| mu, m, None)
+        .solve(&stack(tube, &[device(rod, drive)], &|_, _| mu, m), None)
         .unwrap()
 }
 
@@ -266,11 +281,12 @@ fn exact_a_number_that_is_not_finite_is_no_lock_up() {
         let rod = device(Rod::uniform(20.0, 0.6), Drive::Through);
         let held = device(Rod::uniform(5.0, 0.4), Drive::Tip(40.0));
         let found = StackSolver::new(Settings::default(), LoadSettings::default()).solve(
-            &tube,
-            &[rod, held],
-            &[],
-            &|_, _| friction,
-            moving(Direction::Push, 1.0),
+            &stack(
+                &tube,
+                &[rod, held],
+                &|_, _| friction,
+                moving(Direction::Push, 1.0),
+            ),
             None,
         );
         let why = found.unwrap_err();
@@ -298,7 +314,7 @@ fn exact_force_to_feed_into_a_frictionless_bend() {
             let load = found.load.clone().unwrap();
             let s = found.solution.as_ref().unwrap();
             let e = s.bending_energy_n_mm() + s.contact_energy_n_mm;
-            let l = found.devices[0].path_mm;
+            let l = found.devices[0].inserted_mm;
             if let Some((e0, l0, f0)) = last {
                 println!(
                     "h {h} tip {tip}: hub {} mean {} dE/dL {} rounds {} newton {}",

@@ -1,9 +1,9 @@
 //! Braids, cut stents, balloons and plaque: published tables, closed forms, limits.
 
 use nestline::device::{BalloonSpec, Braid, Cells, RetrieverSpec, StentDesign, StentSpec};
+use nestline::geometry::{ecst_percent, nascet_percent};
 use nestline::mechanics::{
-    BareStretch, Bed, BendContact, PlaqueLaw, Sliding, capstan_factor, deploy, ecst_percent,
-    nascet_percent, retriever_pull_n,
+    BareStretch, Bed, BendContact, PlaqueLaw, Sliding, capstan_factor, deploy, retriever_pull_n,
 };
 
 fn braid() -> Braid {

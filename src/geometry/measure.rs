@@ -1,5 +1,6 @@
 //! What is read off a vessel before a procedure: lengths, diameters, stenosis, arch, tortuosity.
 
+use super::stenosis::{area_percent, common_carotid_percent, ecst_percent, nascet_percent};
 use super::tortuosity::{KinkGrade, Tortuosity, TortuositySettings, angle, tortuosity};
 use super::{GeometryError, LesionKind, Track, TrackLesion, Tree, Vector};
 use serde::{Deserialize, Serialize};
@@ -126,18 +127,17 @@ impl LesionMeasures {
     /// The percentages from the four diameters.
     #[must_use]
     pub fn new(lesion: &TrackLesion, original_mm: f64, common_carotid_mm: Option<f64>) -> Self {
-        let share = lesion.residual_mm / lesion.reference_mm;
-        let percent = |whole_mm: f64| 100.0 * (1.0 - lesion.residual_mm / whole_mm);
         Self {
             name: lesion.name.clone(),
             kind: lesion.kind,
             residual_mm: lesion.residual_mm,
             reference_mm: lesion.reference_mm,
             original_mm,
-            nascet_percent: percent(lesion.reference_mm),
-            ecst_percent: percent(original_mm),
-            common_carotid_percent: common_carotid_mm.map(percent),
-            area_percent: 100.0 * (1.0 - share * share),
+            nascet_percent: nascet_percent(lesion.residual_mm, lesion.reference_mm),
+            ecst_percent: ecst_percent(lesion.residual_mm, original_mm),
+            common_carotid_percent: common_carotid_mm
+                .map(|whole_mm| common_carotid_percent(lesion.residual_mm, whole_mm)),
+            area_percent: area_percent(lesion.residual_mm, lesion.reference_mm),
         }
     }
 }

@@ -9,6 +9,7 @@ mod measure;
 mod ostium;
 mod route;
 mod spline;
+mod stenosis;
 mod tortuosity;
 mod track;
 mod tree;
@@ -22,6 +23,9 @@ pub use measure::{
     TakeOff,
 };
 pub(crate) use spline::{Cubic, natural_spans};
+pub use stenosis::{
+    area_percent, common_carotid_percent, ecst_percent, nascet_percent, stenosed_mm,
+};
 pub use tortuosity::{Bend, KinkGrade, Tortuosity, TortuositySettings, tortuosity};
 pub use track::{
     Station, Track, TrackClot, TrackLandmark, TrackLesion, TrackSegment, TrackSettings,

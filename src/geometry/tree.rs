@@ -5,6 +5,7 @@
 //! artery (or in the carotid), the target near the end of an intracranial one; a
 //! [`Track`](super::Track) walks from one to the other, against the flow where it has to.
 
+use super::stenosis::stenosed_mm;
 use super::{Curve, GeometryError};
 use serde::{Deserialize, Serialize};
 
@@ -135,15 +136,10 @@ impl Lumen {
 }
 
 impl Lesion {
-    /// Diameter left open at the narrowest place, mm: `reference (1 - percent / 100)`, the NASCET
-    /// definition solved for it. 100 percent leaves 0, a negative percentage more than the
-    /// reference (mild plaque in a wide bulb).
-    ///
-    /// # References
-    /// Definitions compared by Rothwell et al. (1994), *Stroke* 25, 2435-2439.
+    /// Diameter left open at the narrowest place, mm: what its NASCET percentage leaves ([`stenosed_mm`]).
     #[must_use]
     pub fn residual_mm(&self) -> f64 {
-        self.reference_mm * (1.0 - self.nascet_percent / 100.0)
+        stenosed_mm(self.reference_mm, self.nascet_percent)
     }
 }
 

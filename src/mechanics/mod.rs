@@ -1,74 +1,95 @@
 //! Forces and flow, from closed forms to the equilibrium of nested elastic rods in their tubes.
+//!
+//! # Rooms
+//!
+//! A file names its own room and those to the left of it; no two files name each other, by whatever way
+//! (`tests/layers.rs`).
+//!
+//! ```text
+//! error, threads ← linear_algebra ← closed_forms ← rod ← equilibrium ← stack ← stent ← problem
+//! ```
+//!
+//! | room | what is in it |
+//! | --- | --- |
+//! | `linear_algebra` | block-banded `L D L'`, right-hand sides side by side, small dense solves, Anderson's acceleration, norms, vectors of any width |
+//! | `closed_forms` | friction table, capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
+//! | `rod` | scene (`scene`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
+//! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
+//! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `solver`), the report |
+//! | `stent` | deployment, apposition, crossing of edges by chance |
+//! | `problem` | bare rod-in-tube problems as an engineer writes them |
+//!
+//! `rod::model::Model` is parted by when things change: `Layout` with stations, tips and containers;
+//! `Coefficients` with the shape that was taken over last; `Evaluation` with every evaluation.
+//!
+//! # Glossary
+//!
+//! | term | symbol | unit | where |
+//! | --- | --- | --- | --- |
+//! | station: arc length of the centre line | `s_mm` | mm | [`TubeStation`] |
+//! | offset of a node on its station's normals, the unknowns `x` | `u, v` | mm | `rod::dof`, `rod::nodes` |
+//! | degree of freedom: the first of a node's two unknowns | `Dof` | | `rod::dof` |
+//! | edge: from a node to the next; unit tangent, inverse length, length | `t, a, l` | 1, 1/mm, mm | `rod::edge_batch` |
+//! | vertex: a node with its two edges, on which bending acts | | | `rod::terms::VertexTerm`, `rod::vertex_energy::VertexStencil` |
+//! | Voronoi cell of a node: half of both edges; its length, and the turn in it, `1 - t0·t1` | `m, q` | mm, 1 | `rod::vertex_energy::VoronoiCell` |
+//! | member: a rod's share in a vertex; rods on one axis share it | `weight` | 1 | `rod::terms::Member` |
+//! | bending stiffness `E I` | `B` | N mm2 | [`Rod`], `rod::sections` |
+//! | curvature; natural curvature, natural angle of a pre-shaped tip | `kappa`, `kappa0`, `phi` | 1/mm, rad | [`NaturalBend`], `rod::natural` |
+//! | roll: direction of a natural bend about the rod | `roll_rad` | rad | [`Roll`] |
+//! | axial force; configurational load, `tau = T + M kappa - M²/(2B)`, negative pushes | `T`, `tau` | N | [`AxialLoad`], `rod::configurational` |
+//! | hub spring: holds a rod's length elastically, a rank-one term of the Hessian | `K` | N/mm | `rod::hub_spring`, `rod::bordered` |
+//! | contact candidate, gate, active contact | | | `rod::contact_terms`, `rod::contact_set` |
+//! | contact law: limit of the offset, half-width of its onset, stiffness | `limit, onset, k` | mm, mm, N/mm | `rod::contact_law` |
+//! | gap: half the difference of lumen and outer diameter | | mm | `rod::numbering` |
+//! | proximal term: keeps unknowns near where they were | `w` | N/mm | `rod::proximal` |
+//! | gradient of the energy, its largest entry: residual | `residual_n` | N | `rod::model`, `equilibrium::newton` |
+//! | Hessian, shift of its diagonal | `H` | N/mm | `rod::model`, `equilibrium::direction` |
+//! | inner strategy: how a step looks for its active contacts | | | `equilibrium::direction` |
+//! | stage: one stiffness of the walls; level: one density of stations; round: coefficients, then shape | | | `equilibrium::workspace`, `levels`, `rounds` |
+//! | saddle, lowest mode | | N/mm | `equilibrium::stability` |
+//! | inserted length: a rod's own length beyond station 0; the fed length less the stand-off of the hub (`Plan::fed_mm`) | `inserted_mm`, `path_length_mm` | mm | [`Drive`], [`DeviceState`] |
+//! | containment: one device inside another, from its tip to its port | | mm | [`Containment`] |
+//! | coefficient of friction | `mu` | 1 | [`friction`](fn@friction), `stack::friction_sum` |
+//! | residual, correction, band of a round: what loads and lengths miss, what a hub must take on, what surfaces at rest carry | | N, mm | `stack::coupling` |
+//! | tip load: what walls and resistance press on a tip | | N | `stack::tip_load` |
+//! | percentage of stenosis | | % | [`crate::geometry::nascet_percent`] and beside it |
+//! | bed, plaque law: how vessel and plaque answer a stent | | N/mm | [`Bed`], [`PlaqueLaw`] |
 
-mod abreast;
-mod anderson;
-mod apposition;
-mod banded;
-mod bend;
-mod buckling;
-mod capstan;
-mod chance;
-mod contact;
-mod corners;
-mod deploy;
-mod edge;
+mod closed_forms;
+mod equilibrium;
 mod error;
-mod feed;
-mod flow;
-mod friction;
-mod grip;
-mod hold;
-mod layout;
-mod load;
-mod load_settings;
-mod material;
-mod model;
-mod natural;
-mod newton;
-mod number;
+mod linear_algebra;
 pub mod problem;
-mod profile;
-mod pull;
-mod readout;
-mod room;
-mod rub;
-mod scene;
-mod sections;
-mod settings;
-mod settle;
-mod sides;
-mod solution;
+mod rod;
 mod stack;
-mod stack_state;
-mod terms;
+mod stent;
 pub(crate) mod threads;
-mod tip;
-mod turns;
-mod width;
 
-pub use apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
-pub use capstan::{BendContact, capstan_factor};
-pub use chance::{Chance, Sampling, Share};
-pub use deploy::{Bed, Deployed, PlaqueLaw, StentStation, deploy, ecst_percent, nascet_percent};
-pub use edge::{Clearance, Crossing, Ledge, Placement, Spread};
-pub use error::MechanicsError;
-pub use feed::{FrictionOf, StackSolver};
-pub use flow::{
+pub use closed_forms::buckling::Buckling;
+pub use closed_forms::capstan::{BendContact, capstan_factor};
+pub use closed_forms::flow::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
     series_flow_fraction, suction_force_n,
 };
-pub use friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};
-pub use load::{Buckling, HeldLoad, LoadReport, Loss, Slack};
-pub use load_settings::LoadSettings;
-pub use profile::Profile;
-pub use pull::{BareStretch, Sliding, retriever_pull_n};
-pub use scene::{
-    AxialLoad, Beside, Container, End, MOST_RODS, NaturalBend, Rod, Roll, Scene, StartSupport,
-    Stretch, TubeStation, nest,
+pub use closed_forms::friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};
+pub use closed_forms::retriever::{BareStretch, Sliding, retriever_pull_n};
+pub use equilibrium::settle::Settle;
+pub use equilibrium::solution::{Contact, Flag, RodState, Solution, Status, Zone};
+pub use error::MechanicsError;
+pub use linear_algebra::width::Lanes;
+pub use rod::profile::Profile;
+pub use rod::scene::{
+    AxialLoad, Beside, Container, ContainerStretch, End, MOST_RODS, NaturalBend, Rod, Roll, Scene,
+    StartSupport, TubeStation, nest,
 };
-pub use settings::Settings;
-pub use settle::Settle;
-pub use solution::{Contact, Flag, RodState, Solution, Status, Zone};
-pub use stack::{Drive, Hold, StackDevice};
-pub use stack_state::{DeviceState, Direction, Failure, Moving, StackState};
-pub use width::Lanes;
+pub use rod::settings::Settings;
+pub use stack::arrangement::{Containment, Drive, FrictionOf, StackDevice, StackProblem};
+pub use stack::load_report::{HeldLoad, LoadReport, Loss};
+pub use stack::load_settings::LoadSettings;
+pub use stack::moving::{Direction, Moving};
+pub use stack::solver::StackSolver;
+pub use stack::state::{DeviceState, Failure, StackState};
+pub use stent::apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
+pub use stent::chance::{Chance, Sampling, Share};
+pub use stent::deploy::{Bed, Deployed, PlaqueLaw, StentStation, deploy};
+pub use stent::edge::{Clearance, Crossing, Ledge, Placement, Spread};

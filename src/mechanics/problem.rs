@@ -1,12 +1,16 @@
 //! A bare rod-in-tube problem as an engineer would write it down, and what came out.
 
-use super::scene::{
-    AxialLoad, Beside, Container, End, NaturalBend, Rod, Roll, Scene, StartSupport, Stretch,
-    TubeStation, nest,
-};
-use super::{Contact, Flag, MechanicsError, Profile, Settings, Settle, Solution, Status};
 use crate::geometry::{Frame, Point, Vector};
 use crate::math;
+use crate::mechanics::equilibrium::settle::Settle;
+use crate::mechanics::equilibrium::solution::{Contact, Flag, Solution, Status};
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::rod::profile::Profile;
+use crate::mechanics::rod::scene::{
+    AxialLoad, Beside, Container, ContainerStretch, End, NaturalBend, Rod, Roll, Scene,
+    StartSupport, TubeStation, nest,
+};
+use crate::mechanics::rod::settings::Settings;
 use serde::{Deserialize, Serialize};
 
 mod friction;
@@ -403,57 +407,17 @@ impl Problem {
                 needed: "smaller than outer_mm",
             });
         }
-        let end = match rod.end {
-            ProblemEnd::ExitPlane => End::ExitPlane,
-            ProblemEnd::Tip(s_mm) => {
-                let last = tube.last().map_or(0.0, |t| t.s_mm);
-                match self.exact_station(s_mm) {
-                    Some(station) if s_mm.is_finite() && s_mm > 0.0 && s_mm <= last + 1e-9 => {
-                        End::Tip(station)
-                    }
-                    _ => {
-                        return Err(MechanicsError::OutOfRange {
-                            what: format!("rods[{k}].end.tip_at_mm"),
-                            found: s_mm,
-                            needed: "inside the tube",
-                        });
-                    }
-                }
-            }
-        };
-        let natural = match &rod.natural_bend {
-            None => None,
-            Some(bend) => {
-                if !(bend.length_mm.is_finite() && bend.length_mm > 0.0) {
-                    return Err(MechanicsError::OutOfRange {
-                        what: format!("rods[{k}].natural_bend.length_mm"),
-                        found: bend.length_mm,
-                        needed: "finite and > 0",
-                    });
-                }
-                let roll = bend.roll_deg.to_radians();
-                Some(NaturalBend {
-                    length_mm: bend.length_mm,
-                    curvature_per_mm: bend.angle_deg.to_radians() / bend.length_mm,
-                    roll: if bend.free_to_turn {
-                        Roll::Free(roll)
-                    } else {
-                        Roll::Held(roll)
-                    },
-                })
-            }
-        };
         Ok(Rod {
             stiffness_n_mm2: Profile::new(&format!("rods[{k}].stiffness"), &knots)?,
             outer_mm: diameter("outer_mm", rod.outer_mm)?,
             inner_mm: rod.inner_mm.map(|i| diameter("inner_mm", i)).transpose()?,
-            natural,
+            natural: natural_bend(k, rod)?,
             start: match self.start {
                 ProblemStart::Clamped => StartSupport::Clamped,
                 ProblemStart::Pinned => StartSupport::Pinned,
                 ProblemStart::Free => StartSupport::Free,
             },
-            end,
+            end: self.end(k, rod, tube)?,
             load: if rod.frictionless {
                 AxialLoad::Frictionless(rod.axial_load_n)
             } else {
@@ -465,13 +429,30 @@ impl Problem {
             containers: rod
                 .containers
                 .iter()
-                .map(|c| Stretch {
+                .map(|c| ContainerStretch {
                     from_mm: c.from_mm,
                     to_mm: c.to_mm.unwrap_or(f64::INFINITY),
                     container: c.in_rod.map_or(Container::Vessel, Container::Rod),
                 })
                 .collect(),
         })
+    }
+
+    fn end(&self, k: usize, rod: &ProblemRod, tube: &[TubeStation]) -> Result<End, MechanicsError> {
+        let ProblemEnd::Tip(s_mm) = rod.end else {
+            return Ok(End::ExitPlane);
+        };
+        let last = tube.last().map_or(0.0, |t| t.s_mm);
+        match self.exact_station(s_mm) {
+            Some(station) if s_mm.is_finite() && s_mm > 0.0 && s_mm <= last + 1e-9 => {
+                Ok(End::Tip(station))
+            }
+            _ => Err(MechanicsError::OutOfRange {
+                what: format!("rods[{k}].end.tip_at_mm"),
+                found: s_mm,
+                needed: "inside the tube",
+            }),
+        }
     }
 
     /// Poses and solves.
@@ -486,7 +467,7 @@ impl Problem {
     /// Solves what [`Self::pose`] gave, with the memory of solves before.
     ///
     /// # Errors
-    /// As [`Settle::settle`]; where a rod moves as [`super::StackSolver::solve`], and
+    /// As [`Settle::settle`]; where a rod moves as [`crate::mechanics::stack::solver::StackSolver::solve`], and
     /// [`MechanicsError::LockedUp`] where friction holds it whatever force is put on it.
     pub fn solve_posed(
         &self,
@@ -619,6 +600,29 @@ impl Problem {
             milliseconds: None,
         }
     }
+}
+
+fn natural_bend(k: usize, rod: &ProblemRod) -> Result<Option<NaturalBend>, MechanicsError> {
+    let Some(bend) = &rod.natural_bend else {
+        return Ok(None);
+    };
+    if !(bend.length_mm.is_finite() && bend.length_mm > 0.0) {
+        return Err(MechanicsError::OutOfRange {
+            what: format!("rods[{k}].natural_bend.length_mm"),
+            found: bend.length_mm,
+            needed: "finite and > 0",
+        });
+    }
+    let roll = bend.roll_deg.to_radians();
+    Ok(Some(NaturalBend {
+        length_mm: bend.length_mm,
+        curvature_per_mm: bend.angle_deg.to_radians() / bend.length_mm,
+        roll: if bend.free_to_turn {
+            Roll::Free(roll)
+        } else {
+            Roll::Fixed(roll)
+        },
+    }))
 }
 
 /// A stretch of the tube: start, frame there, run, radii at both ends.

@@ -10,33 +10,33 @@ pub(crate) fn in_order<'a, T: Sync, R: Send>(
     threads: usize,
     work: impl Fn(&'a T) -> R + Sync,
 ) -> Vec<R> {
-    let hand_in_all = |hand_in: &mut dyn FnMut(&'a T)| items.iter().for_each(hand_in);
-    beside(threads, work, hand_in_all).1
+    let submit_all = |submit: &mut dyn FnMut(&'a T)| items.iter().for_each(submit);
+    run_alongside(threads, work, submit_all).1
 }
 
 /// Jobs handed out while others are thought of.
-struct Desk<J> {
+struct JobQueue<J> {
     jobs: Mutex<Jobs<J>>,
     changed: Condvar,
 }
 
 struct Jobs<J> {
     waiting: VecDeque<(usize, J)>,
-    handed_in: usize,
+    submitted: usize,
     /// No more will come.
     closed: bool,
 }
 
-impl<J> Desk<J> {
+impl<J> JobQueue<J> {
     /// A panic of whoever held them leaves the jobs as they are.
     fn jobs(&self) -> MutexGuard<'_, Jobs<J>> {
         self.jobs.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn hand_in(&self, job: J) {
+    fn submit(&self, job: J) {
         let mut jobs = self.jobs();
-        let number = jobs.handed_in;
-        jobs.handed_in += 1;
+        let number = jobs.submitted;
+        jobs.submitted += 1;
         jobs.waiting.push_back((number, job));
         self.changed.notify_one();
     }
@@ -59,8 +59,8 @@ impl<J> Desk<J> {
     }
 }
 
-/// Closes a desk also where its owner panics: those who wait there must not wait for ever.
-struct Closes<'a, J>(&'a Desk<J>);
+/// Closes a queue also where its owner panics: those who wait there must not wait for ever.
+struct Closes<'a, J>(&'a JobQueue<J>);
 
 impl<J> Drop for Closes<'_, J> {
     fn drop(&mut self) {
@@ -69,34 +69,34 @@ impl<J> Drop for Closes<'_, J> {
     }
 }
 
-/// Does `lead`, which hands in jobs that it does not wait for; up to `threads - 1` others, as many as there are
+/// Does `lead`, which submits jobs that it does not wait for; up to `threads - 1` others, as many as there are
 /// jobs for, work at them meanwhile, and this thread joins them when `lead` is done. Results in the order of
 /// the jobs.
-pub(crate) fn beside<J: Send, R: Send, T>(
+pub(crate) fn run_alongside<J: Send, R: Send, T>(
     threads: usize,
     work: impl Fn(J) -> R + Sync,
     lead: impl FnOnce(&mut dyn FnMut(J)) -> T,
 ) -> (T, Vec<R>) {
-    let desk = Desk {
+    let queue = JobQueue {
         jobs: Mutex::new(Jobs {
             waiting: VecDeque::new(),
-            handed_in: 0,
+            submitted: 0,
             closed: false,
         }),
         changed: Condvar::new(),
     };
     let share = || {
         let mut done = Vec::new();
-        while let Some((number, job)) = desk.next() {
+        while let Some((number, job)) = queue.next() {
             done.push((number, work(job)));
         }
         done
     };
     let (led, mut done) = std::thread::scope(|scope| {
-        let closes = Closes(&desk);
+        let closes = Closes(&queue);
         let mut helpers = Vec::new();
         let led = lead(&mut |job| {
-            desk.hand_in(job);
+            queue.submit(job);
             if helpers.len() + 1 < threads {
                 helpers.push(scope.spawn(share));
             }
@@ -127,15 +127,15 @@ mod tests {
     #[test]
     fn exact_results_in_order_however_many_threads() {
         for threads in [1, 2, 5] {
-            let (sum, squares) = beside(
+            let (sum, squares) = run_alongside(
                 threads,
                 |n: u64| {
                     // the first take longest
                     std::thread::sleep(std::time::Duration::from_millis(20 - n));
                     n * n
                 },
-                |hand_in| {
-                    (0..12).for_each(hand_in);
+                |submit| {
+                    (0..12).for_each(submit);
                     7
                 },
             );
@@ -148,15 +148,15 @@ mod tests {
     #[test]
     fn panics_do_not_hang() {
         let led = std::panic::catch_unwind(|| {
-            beside(3, |n: u8| n, |_| -> u8 { std::panic::panic_any("lead") })
+            run_alongside(3, |n: u8| n, |_| -> u8 { std::panic::panic_any("lead") })
         });
         assert!(led.is_err(), "the lead's panic was lost");
         let worked = std::panic::catch_unwind(|| {
-            beside(
+            run_alongside(
                 3,
                 |_: u8| -> u8 { std::panic::panic_any("work") },
-                |hand_in| {
-                    (0..9).for_each(hand_in);
+                |submit| {
+                    (0..9).for_each(submit);
                 },
             )
         });

@@ -1,8 +1,9 @@
 //! Stents, their edges, pulls and suction of a rehearsal, as plain data.
 
 use super::edge_findings::edge_finding;
+use crate::geometry::{ecst_percent, nascet_percent};
 use crate::mechanics::threads::{all_of_them, in_order};
-use crate::mechanics::{MechanicsError, PUMP_KPA, ecst_percent, nascet_percent};
+use crate::mechanics::{MechanicsError, PUMP_KPA};
 use crate::procedure::reason::{Retrieving, StentEdge, Unknown};
 use crate::procedure::{
     EdgeKind, EdgeReport, Finding, Likelihood, Meets, Passed, Plan, State, StepEffect,

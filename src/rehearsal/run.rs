@@ -9,9 +9,8 @@ use super::verdict::verdict;
 use super::walk::walk_through;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
-use crate::mechanics::{
-    BendContact, Surface, capstan_factor, ecst_percent, friction, nascet_percent,
-};
+use crate::geometry::{ecst_percent, nascet_percent};
+use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
     Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings,
@@ -260,7 +259,7 @@ fn device_row(
     let outside_mm = state.outside_mm(plan, k)?;
     let container = state.container_at(plan, k, tip_mm);
     let name = |k: usize| plan.devices[k].name.clone();
-    let ruler_fed_mm = at.tip_mm + plan.hub_standoff_mm;
+    let ruler_fed_mm = plan.fed_mm(at.tip_mm);
     Some(DeviceRow {
         name: stacked.name.clone(),
         moved: effect.moves.iter().any(|m| m.device == k),

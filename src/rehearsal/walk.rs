@@ -3,7 +3,7 @@
 use super::RehearsalError;
 use super::followers::tell_followers;
 use crate::mechanics::MechanicsError;
-use crate::mechanics::threads::{all_of_them, beside};
+use crate::mechanics::threads::{all_of_them, run_alongside};
 use crate::procedure::{Lay, Passed, Pending, Plan, Ruler, State, lay_step, tell_forces};
 
 /// Does the whole script along the centre line, step by step.
@@ -19,7 +19,7 @@ pub fn walk(plan: &Plan) -> Vec<Passed> {
 /// Those of `lay`, with the index of the step at which no equilibrium was found.
 pub fn walk_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, (usize, MechanicsError)> {
     // pulls are solved beside the script: nothing in it waits for them
-    let (walked, felt) = beside(
+    let (walked, felt) = run_alongside(
         all_of_them(),
         |(step, laid, pending): (usize, usize, Pending)| (step, laid, pending.solve()),
         |hand_in| {

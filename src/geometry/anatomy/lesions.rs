@@ -1,6 +1,6 @@
 //! Lesions and the clot, put onto the finished tree.
 
-use super::super::{Clot, GeometryError, Lesion, LesionKind};
+use super::super::{Clot, GeometryError, Lesion, LesionKind, stenosed_mm};
 use super::draft::{Draft, refuse};
 use super::form::{ClotPlace, LesionForm, LesionPlace, Measurements, WallDisease};
 use super::head::Head;
@@ -149,7 +149,7 @@ pub(super) fn lesion(
         let (value, mean) = measured(false_lumen_mm);
         ledger.mm(field("false_lumen"), value, mean);
     }
-    let residual_mm = reference_mm * (1.0 - entered.nascet_percent / 100.0);
+    let residual_mm = stenosed_mm(reference_mm, entered.nascet_percent);
     let healthy_mm = stretches.iter().fold(f64::INFINITY, |least, s| {
         let lumen = &draft.tree.branches[s.branch].lumen;
         least

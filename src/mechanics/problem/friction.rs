@@ -1,9 +1,14 @@
 //! Friction in a bare problem: one rod slides, the others are held where they start.
 
-use super::super::stack::{Drive, Hold, StackDevice};
-use super::super::stack_state::{Direction, Failure, Moving};
-use super::super::{Flag, LoadReport, LoadSettings, MechanicsError, Solution, StackSolver, Status};
 use super::{Posed, Problem, ProblemEnd};
+use crate::mechanics::equilibrium::solution::{Flag, Solution, Status};
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::stack::arrangement::{Containment, Drive, StackDevice, StackProblem};
+use crate::mechanics::stack::load_report::LoadReport;
+use crate::mechanics::stack::load_settings::LoadSettings;
+use crate::mechanics::stack::moving::{Direction, Moving};
+use crate::mechanics::stack::solver::StackSolver;
+use crate::mechanics::stack::state::Failure;
 use serde::{Deserialize, Serialize};
 
 /// Friction between two partners.
@@ -177,46 +182,28 @@ impl Problem {
         posed: &Posed,
         moved: &ProblemMove,
     ) -> Result<(Solution, FrictionReport), MechanicsError> {
-        let devices: Vec<StackDevice> = posed
-            .rods
-            .iter()
-            .zip(&self.rods)
-            .map(|(rod, given)| StackDevice {
-                rod: rod.clone(),
-                drive: match given.end {
-                    ProblemEnd::ExitPlane => Drive::Through,
-                    ProblemEnd::Tip(s_mm) => Drive::Tip(s_mm),
-                },
+        let devices = self.stack_devices(posed);
+        let hollow = |j: &usize| posed.rods[*j].inner_mm.is_some();
+        let containments: Vec<Containment> = (0..devices.len())
+            .flat_map(|k| {
+                (0..k)
+                    .filter(hollow)
+                    .map(move |j| Containment::coaxial(k, j))
             })
             .collect();
-        let hollow = |j: &usize| posed.rods[*j].inner_mm.is_some();
-        let holds: Vec<Hold> = (0..devices.len())
-            .flat_map(|k| (0..k).filter(hollow).map(move |j| Hold::coaxial(k, j)))
-            .collect();
-        // to the last digit: no mismatch is enough, and rounds that come nearer slowly go on
-        let settings = LoadSettings {
-            enough_n: 0.0,
-            most_rounds: 400,
-            patience: 60,
-            gradient_tolerance_n: self
-                .settings
-                .gradient_tolerance_n
-                .min(LoadSettings::default().gradient_tolerance_n),
-            most_factorised_unknowns: self.settings.most_factorised_unknowns,
-            ..LoadSettings::default()
-        };
-        let state = StackSolver::new(self.settings, settings).solve(
-            &posed.tube,
-            &devices,
-            &holds,
-            &|rod, other| self.coefficient(rod, other),
-            Some(Moving {
+        let settings = self.slide_settings();
+        let stack = StackProblem {
+            tube: &posed.tube,
+            devices: &devices,
+            containments: &containments,
+            friction: &|rod, other| self.coefficient(rod, other),
+            moving: Some(Moving {
                 device: moved.rod,
                 direction: moved.direction,
                 tip_resistance_n: moved.held_back_n,
             }),
-            None,
-        )?;
+        };
+        let state = StackSolver::new(self.settings, settings).solve(&stack, None)?;
         if let Some(k) = state.devices.iter().position(|d| d.rod.is_none()) {
             return Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].end.tip_at_mm"),
@@ -254,6 +241,38 @@ impl Problem {
         }
         let report = self.friction_report(&load, state.rounds);
         Ok((solution, report))
+    }
+
+    /// The rods as devices of a stack, driven to where they end.
+    fn stack_devices(&self, posed: &Posed) -> Vec<StackDevice> {
+        posed
+            .rods
+            .iter()
+            .zip(&self.rods)
+            .map(|(rod, given)| StackDevice {
+                rod: rod.clone(),
+                drive: match given.end {
+                    ProblemEnd::ExitPlane => Drive::Through,
+                    ProblemEnd::Tip(s_mm) => Drive::Tip(s_mm),
+                },
+            })
+            .collect()
+    }
+
+    /// Settings of a slide.
+    fn slide_settings(&self) -> LoadSettings {
+        // to the last digit: no mismatch is enough, and rounds that come nearer slowly go on
+        LoadSettings {
+            enough_n: 0.0,
+            most_rounds: 400,
+            patience: 60,
+            gradient_tolerance_n: self
+                .settings
+                .gradient_tolerance_n
+                .min(LoadSettings::default().gradient_tolerance_n),
+            most_factorised_unknowns: self.settings.most_factorised_unknowns,
+            ..LoadSettings::default()
+        }
     }
 
     fn friction_report(&self, load: &LoadReport, rounds: usize) -> FrictionReport {

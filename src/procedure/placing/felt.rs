@@ -23,7 +23,7 @@ impl Laid {
         };
         match pending.asks {
             Asks::Slack { pushed_mm } => {
-                self.slack_mm = Some(pushed_mm - pulled.devices[pending.device].path_mm);
+                self.slack_mm = Some(pushed_mm - pulled.devices[pending.device].inserted_mm);
             }
             Asks::Forces => {
                 self.record(&pending.devices, &pulled, hub_limit_n);

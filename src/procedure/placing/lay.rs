@@ -122,8 +122,8 @@ pub(super) fn ruled(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Lai
     laid.loaded_tip_mm.clone_from(&laid.tip_mm);
     for (device, wish) in wishes {
         let (tip_mm, fed_mm) = match wish {
-            Wish::Tip(tip_mm) => (*tip_mm, tip_mm + plan.hub_standoff_mm),
-            Wish::Fed(fed_mm) => (fed_mm - plan.hub_standoff_mm, *fed_mm),
+            Wish::Tip(tip_mm) => (*tip_mm, plan.fed_mm(*tip_mm)),
+            Wish::Fed(fed_mm) => (plan.inserted_mm(*fed_mm), *fed_mm),
         };
         laid.tip_mm[*device] = Some(tip_mm);
         laid.fed_mm[*device] = Some(fed_mm);

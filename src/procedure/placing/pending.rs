@@ -1,8 +1,8 @@
 //! Forces that nothing later in the script waits for: found beside it.
 
 use crate::mechanics::{
-    Direction, Hold, LoadSettings, MechanicsError, Moving, Settings, StackDevice, StackSolver,
-    StackState, TubeStation,
+    Containment, Direction, LoadSettings, MechanicsError, Moving, Settings, StackDevice,
+    StackProblem, StackSolver, StackState, TubeStation,
 };
 use std::sync::Arc;
 
@@ -13,7 +13,7 @@ pub struct Pending {
     pub(super) load_settings: LoadSettings,
     pub(super) tube: Arc<[TubeStation]>,
     pub(super) stack: Arc<[StackDevice]>,
-    pub(super) holds: Arc<[Hold]>,
+    pub(super) holds: Arc<[Containment]>,
     pub(super) friction: Arc<FrictionTable>,
     /// What is pulled, by its place in the stack.
     pub(super) device: usize,
@@ -75,18 +75,18 @@ impl Pending {
     #[must_use]
     pub fn solve(self) -> Felt {
         let mut solver = StackSolver::new(self.settings, self.load_settings);
-        let found = solver.solve(
-            &self.tube,
-            &self.stack,
-            &self.holds,
-            &|device, other| self.friction.of(device, other),
-            Some(Moving {
+        let problem = StackProblem {
+            tube: &self.tube,
+            devices: &self.stack,
+            containments: &self.holds,
+            friction: &|device, other| self.friction.of(device, other),
+            moving: Some(Moving {
                 device: self.device,
                 direction: Direction::Pull,
                 tip_resistance_n: self.tip_resistance_n,
             }),
-            self.from.as_deref(),
-        );
+        };
+        let found = solver.solve(&problem, self.from.as_deref());
         Felt {
             pending: self,
             found,

@@ -3,7 +3,7 @@
 use super::lay::Wish;
 use super::rod::{rod, shortened_mm};
 use crate::device::{Device, LumenKind};
-use crate::mechanics::{Drive, Hold, MechanicsError, StackDevice, Surface, friction};
+use crate::mechanics::{Containment, Drive, MechanicsError, StackDevice, Surface, friction};
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 
@@ -13,7 +13,7 @@ pub(super) fn far_enough_in(plan: &Plan, state: &State, wishes: &[(usize, Wish)]
     let is_in = |k: &usize| {
         state.in_place[*k].is_some_and(|at| match wish_of(*k) {
             Some(Wish::Tip(tip_mm)) => tip_mm > 0.0,
-            Some(Wish::Fed(fed_mm)) => fed_mm > plan.hub_standoff_mm,
+            Some(Wish::Fed(fed_mm)) => plan.inserted_mm(fed_mm) > 0.0,
             None => at.tip_mm > 0.0,
         })
     };
@@ -26,7 +26,7 @@ pub(super) struct Posed<'a> {
     /// Index in the plan of each device of the stack.
     pub(super) devices: Vec<usize>,
     pub(super) stack: Vec<StackDevice>,
-    pub(super) holds: Vec<Hold>,
+    pub(super) holds: Vec<Containment>,
     /// By device of the stack: how much shorter it is than folded, mm.
     pub(super) shortened_mm: Vec<f64>,
     /// Devices of the plan that move together.
@@ -47,7 +47,7 @@ impl<'a> Posed<'a> {
         for (place, k) in devices.iter().enumerate() {
             let at_mm = match (wish_of(*k), state.in_place[*k]) {
                 (Some(Wish::Tip(tip_mm)), _) => tip_mm,
-                (Some(Wish::Fed(fed_mm)), _) => fed_mm - plan.hub_standoff_mm,
+                (Some(Wish::Fed(fed_mm)), _) => plan.inserted_mm(fed_mm),
                 (None, at) => at.map_or(0.0, |p| p.tip_mm),
             };
             let shortened_mm = shortened_mm(plan, state, *k);
@@ -57,10 +57,10 @@ impl<'a> Posed<'a> {
                 drive: match (wish_of(*k), state.in_place[*k]) {
                     (Some(Wish::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
                     (Some(Wish::Fed(fed_mm)), _) => {
-                        Drive::Fed(fed_mm - plan.hub_standoff_mm - shortened_mm)
+                        Drive::Inserted(plan.inserted_mm(fed_mm) - shortened_mm)
                     }
-                    (None, at) => Drive::Fed(
-                        at.map_or(0.0, |p| p.fed_mm) - plan.hub_standoff_mm - shortened_mm,
+                    (None, at) => Drive::Inserted(
+                        plan.inserted_mm(at.map_or(0.0, |p| p.fed_mm)) - shortened_mm,
                     ),
                 },
             });
@@ -118,12 +118,12 @@ impl<'a> Posed<'a> {
 }
 
 /// Who lies in whose lumen, and how far from its tip that lumen reaches.
-fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Hold> {
+fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Containment> {
     let place = |k: usize| devices.iter().position(|d| *d == k);
     let mut holds = Vec::new();
     for (inner, k) in devices.iter().enumerate() {
         for outer in state.hubs_passed(*k).into_iter().filter_map(place) {
-            holds.push(Hold::coaxial(inner, outer));
+            holds.push(Containment::coaxial(inner, outer));
         }
         for rider in state.riders_of(*k) {
             let LumenKind::RapidExchange { port_from_tip } = plan.devices[rider].device.lumen
@@ -131,7 +131,7 @@ fn holds(plan: &Plan, state: &State, devices: &[usize]) -> Vec<Hold> {
                 continue;
             };
             if let Some(outer) = place(rider) {
-                holds.push(Hold {
+                holds.push(Containment {
                     inner,
                     outer,
                     to_from_tip_mm: port_from_tip,

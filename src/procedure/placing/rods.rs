@@ -6,8 +6,8 @@ use super::posed::{Posed, far_enough_in};
 use super::retriever_hold::retriever_holds_n;
 use crate::geometry::{Station, Track};
 use crate::mechanics::{
-    Direction, Failure, Flag, LoadSettings, MechanicsError, Moving, Settings, Sliding, StackSolver,
-    StackState, TubeStation,
+    Direction, Failure, Flag, LoadSettings, MechanicsError, Moving, Settings, Sliding,
+    StackProblem, StackSolver, StackState, TubeStation,
 };
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
@@ -134,14 +134,14 @@ impl Rods {
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
         let from = self.from(&posed.devices);
-        self.solver.solve(
-            &self.tube,
-            &posed.stack,
-            &posed.holds,
-            &|k, other| posed.friction(k, other),
+        let problem = StackProblem {
+            tube: &self.tube,
+            devices: &posed.stack,
+            containments: &posed.holds,
+            friction: &|k, other| posed.friction(k, other),
             moving,
-            from.as_deref(),
-        )
+        };
+        self.solver.solve(&problem, from.as_deref())
     }
 }
 
@@ -305,7 +305,7 @@ impl Rods {
                 device,
                 Some(Arc::new(pushed.turned())),
                 Asks::Slack {
-                    pushed_mm: pushed.devices[device].path_mm,
+                    pushed_mm: pushed.devices[device].inserted_mm,
                 },
             )
         });
@@ -391,7 +391,7 @@ impl Rods {
             let shortened_mm = posed.shortened_mm[place];
             laid.tip_mm[*k] = Some(found.tip_mm + shortened_mm);
             laid.fed_mm[*k] = Some(if posed.moved.contains(k) {
-                found.path_mm + shortened_mm + plan.hub_standoff_mm
+                plan.fed_mm(found.inserted_mm + shortened_mm)
             } else {
                 // what is held keeps its length to the last digit
                 state.in_place[*k].map_or(0.0, |p| p.fed_mm)

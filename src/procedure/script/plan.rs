@@ -29,6 +29,19 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// Fed length of a device of which so much lies beyond station 0, its inserted length, mm: the hub of the
+    /// access stands off from there.
+    #[must_use]
+    pub fn fed_mm(&self, inserted_mm: f64) -> f64 {
+        inserted_mm + self.hub_standoff_mm
+    }
+
+    /// Inserted length of a device of which so much was fed, mm: what [`Self::fed_mm`] is told.
+    #[must_use]
+    pub fn inserted_mm(&self, fed_mm: f64) -> f64 {
+        fed_mm - self.hub_standoff_mm
+    }
+
     /// Index of a device by its name in the stack.
     #[must_use]
     pub fn device_index(&self, name: &str) -> Option<usize> {

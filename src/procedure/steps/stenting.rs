@@ -2,7 +2,8 @@
 
 use super::stepper::{Outcome, Stepper, stop};
 use crate::device::{Payload, StentSpec};
-use crate::mechanics::{Deployed, deploy, ecst_percent, nascet_percent};
+use crate::geometry::{ecst_percent, nascet_percent};
+use crate::mechanics::{Deployed, deploy};
 use crate::procedure::reason::{Ballooning, Finding, OpenedBy, PayloadNeed, Stenting};
 use crate::procedure::state::{Beds, DeployedStent};
 

@@ -139,7 +139,8 @@ impl Stepper<'_> {
                 let most_fed_mm = self
                     .state
                     .most_fed_mm(self.plan, device, through, reserve_mm);
-                (most_fed_mm.unwrap_or(0.0) - self.plan.hub_standoff_mm)
+                self.plan
+                    .inserted_mm(most_fed_mm.unwrap_or(0.0))
                     .min(self.plan.track.length_mm())
             }
             Where::Out => -self.plan.hub_standoff_mm,

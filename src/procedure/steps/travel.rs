@@ -50,7 +50,7 @@ impl Stepper<'_> {
             return Ok(());
         };
         let most_fed_mm = self.most_fed_mm(device, at);
-        let longest_mm = self.plan.track.length_mm() + self.plan.hub_standoff_mm;
+        let longest_mm = self.plan.fed_mm(self.plan.track.length_mm());
         let wish = Wish::Fed(most_fed_mm.min(longest_mm));
         let laid = self.laid(&[(device, wish)], Motion::Forward)?;
         let to_mm = laid.tip_mm[device].unwrap_or(at.tip_mm);

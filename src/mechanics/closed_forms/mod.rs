@@ -1,0 +1,7 @@
+//! Closed forms: what friction, bends, thrust and flow come to without a solve.
+
+pub(super) mod buckling;
+pub(super) mod capstan;
+pub(super) mod flow;
+pub(super) mod friction;
+pub(super) mod retriever;

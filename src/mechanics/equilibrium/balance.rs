@@ -1,0 +1,48 @@
+//! Balance of one stage, away from saddles.
+
+use super::angles::settle_angles_first;
+use super::hub_regularised::{HUB_SPRINGS_N_PER_MM, settle_regularised};
+use super::newton::Ended;
+use super::rounds::settle_by_rounds;
+use super::workspace::{Stage, Workspace};
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::rod::scene::Rod;
+
+/// Most saddles left in one stage; each costs a few steps and every one lowers the energy.
+const MOST_SADDLES: usize = 8;
+
+/// Balance away from saddles; tells whether one was passed.
+pub(crate) fn settle_stage(ws: &mut Workspace, stage: Stage<'_>) -> Result<bool, MechanicsError> {
+    let mut passed = false;
+    for _ in 0..MOST_SADDLES {
+        balance(ws, stage)?;
+        let known = ws.newton.direction.definite;
+        if known.unwrap_or_else(|| ws.model.factorise(0.0)) {
+            break;
+        }
+        // A shift may be left over from the way here: look at the place itself.
+        match ws.newton.lowest_mode(&mut ws.model) {
+            Some(value) if value < 0.0 => {
+                passed = true;
+                ws.newton.leave_saddle(&mut ws.model);
+            }
+            _ => break,
+        }
+    }
+    Ok(passed)
+}
+
+/// Shape, stiffness by own arc length and loads, until all agree. Where rounds stall, angles of pre-shaped tips
+/// are settled before loads, then hub springs hold the rods.
+pub(crate) fn balance(ws: &mut Workspace, stage: Stage<'_>) -> Result<Ended, MechanicsError> {
+    let rescue = |ws: &mut Workspace| {
+        if stage.scene.rods.iter().any(Rod::turns_by_rounds)
+            && let Some(ended) = settle_angles_first(ws, stage)
+        {
+            return Some(ended);
+        }
+        let by_spring = |n_per_mm| settle_regularised(ws, stage, n_per_mm);
+        HUB_SPRINGS_N_PER_MM.into_iter().find_map(by_spring)
+    };
+    settle_by_rounds(ws, stage, Some(&rescue))
+}

@@ -1,0 +1,374 @@
+//! Equilibrium of a scene: levels, stages of stiffness, and from one state to its neighbour.
+
+use super::balance::{balance, settle_stage};
+use super::direction::InnerStrategy;
+use super::fit_check::check_room;
+use super::guess::{FormerAxis, guess, guess_along, separate_siblings};
+use super::levels::coarsened;
+use super::readout::read;
+use super::solution::{RodState, Solution};
+use super::work::Work;
+use super::workspace::{Stage, Workspace};
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::rod::numbering::Sharing;
+use crate::mechanics::rod::scene::Scene;
+use crate::mechanics::rod::settings::Settings;
+
+/// Balance of shapes that only prepare the next stage, N: a thousandth of a newton moves soft rods by less
+/// than the next stage does.
+const PREPARED_N: f64 = 1e-3;
+/// The same from one stiffness of the walls to the next, where ends of contact stretches are to stay.
+const STIFFENED_N: f64 = 1e-4;
+/// How stiffly a shape that was lost is first kept near its start, N/mm, by which share that falls
+/// from stage to stage, and what counts as nothing.
+const KEPT_NEAR_N_PER_MM: f64 = 1e-2;
+const KEPT_LESS: f64 = 0.1;
+const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
+
+/// Finds equilibria; keeps its memory from one solve to the next.
+///
+/// ```
+/// use nestline::geometry::{Frame, Point, Vector};
+/// use nestline::mechanics::{Rod, Scene, Settings, Settle, TubeStation};
+/// let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
+/// let tube: Vec<TubeStation> = (0..=60)
+///     .map(|i| TubeStation {
+///         s_mm: f64::from(i),
+///         frame: start.along_arc(f64::from(i), f64::from(i) / 40.0, 0.0),
+///         radius_mm: 2.0,
+///         wall_stiffness_n_per_mm2: 10.0,
+///     })
+///     .collect();
+/// let rods = [Rod::uniform(20.0, 1.0)];
+/// let scene = Scene { tube: &tube, rods: &rods, beside: &[] };
+/// let found = Settle::new(Settings::default()).settle(&scene)?;
+/// // a straight rod cuts the bend short
+/// assert!(found.rods[0].path_length_mm < 60.0);
+/// # Ok::<(), nestline::mechanics::MechanicsError>(())
+/// ```
+#[derive(Debug, Clone, Default)]
+pub struct Settle {
+    ws: Workspace,
+    axes: Vec<FormerAxis>,
+    /// Whether several solves share what work they may take.
+    shares_work: bool,
+}
+
+impl Settle {
+    /// With these settings.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        Self {
+            ws: Workspace {
+                settings,
+                ..Workspace::default()
+            },
+            ..Self::default()
+        }
+    }
+
+    /// The settings.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        &self.ws.settings
+    }
+
+    /// Changes the largest force out of balance, N: rough on the way, sharp at the end.
+    pub(crate) fn ask_for(&mut self, gradient_tolerance_n: f64) {
+        self.ws.settings.gradient_tolerance_n = gradient_tolerance_n;
+    }
+
+    /// Equilibrium from scratch: all devices on one axis first, starting on the centre line, then
+    /// each on its own, then with walls stiffened step by step where they are stiffer than
+    /// [`Settings::first_stiffness_n_per_mm2`].
+    ///
+    /// # Errors
+    /// [`MechanicsError::OutOfRange`], [`MechanicsError::LengthMismatch`],
+    /// [`MechanicsError::BadContainer`] and [`MechanicsError::DoesNotFit`] for scenes that cannot
+    /// be posed, [`MechanicsError::Prolapsed`] where a rod runs away from the route,
+    /// [`MechanicsError::NotConverged`] where no equilibrium was found.
+    pub fn settle(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        self.restart_work();
+        self.settle_twice(scene)
+    }
+
+    /// By long steps, else by short ones.
+    fn settle_twice(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        match self.settle_from_scratch(scene) {
+            // long steps may lose a rod that short ones keep
+            Err(lost) if lost.is_lost() => {
+                self.ws.newton.direction.strategy = InnerStrategy::SHORT;
+                let found = self.settle_from_scratch(scene);
+                self.ws.newton.direction.strategy = InnerStrategy::LONG;
+                found
+            }
+            found => found,
+        }
+    }
+
+    /// The same by long steps alone: on the way between states a second try costs more than it finds.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub(crate) fn settle_from_scratch(
+        &mut self,
+        scene: &Scene<'_>,
+    ) -> Result<Solution, MechanicsError> {
+        self.begin(scene)?;
+        self.ws.model.lay_out_nodes(scene);
+        self.ws.model.update_sections(scene);
+        check_room(&self.ws.model, scene)?;
+        let stiffest = self.ws.stiffest(scene);
+        let soft = self.ws.settings.first_stiffness_n_per_mm2.min(stiffest);
+        let mut passed_saddle = false;
+        self.approach(scene, soft)?;
+        let mut stage = self.last_stage(scene);
+        stage.stiffest = soft;
+        loop {
+            stage.prepares = stage.stiffest < stiffest;
+            stage.tolerance_n = if stage.prepares {
+                self.tolerance_of(STIFFENED_N)
+            } else {
+                self.ws.settings.gradient_tolerance_n
+            };
+            passed_saddle |= settle_stage(&mut self.ws, stage)?;
+            if !stage.prepares {
+                return read(&mut self.ws, scene, passed_saddle);
+            }
+            stage.stiffest = (stage.stiffest * self.ws.settings.stiffening).min(stiffest);
+        }
+    }
+
+    /// Balance of a stage that prepares another, N.
+    fn tolerance_of(&self, least_n: f64) -> f64 {
+        self.ws.settings.gradient_tolerance_n.max(least_n)
+    }
+
+    /// The stage that a solve ends with.
+    fn last_stage<'a>(&self, scene: &'a Scene<'a>) -> Stage<'a> {
+        Stage {
+            scene,
+            stiffest: self.ws.stiffest(scene),
+            tolerance_n: self.ws.settings.gradient_tolerance_n,
+            prepares: false,
+        }
+    }
+
+    /// Lays `scene` out with a first guess: from every second station where there are
+    /// enough of them, else from the composite rod.
+    fn approach(&mut self, scene: &Scene<'_>, soft: f64) -> Result<(), MechanicsError> {
+        let coarse = coarsened(scene, self.ws.settings.coarsest_cells);
+        if let Some((tube, rods)) = &coarse {
+            let coarse = Scene {
+                tube,
+                rods,
+                beside: scene.beside,
+            };
+            self.approach(&coarse, soft)?;
+            self.prepare(&coarse, soft)?;
+            self.keep_axes();
+        }
+        self.ws.model.lay_out_nodes(scene);
+        if coarse.is_some() {
+            self.guess(scene);
+        } else if scene.rods.len() > 1 {
+            self.ws.model.update_sections(scene);
+            self.ws.lay_out_terms(scene, Sharing::All);
+            self.prepare(scene, soft)?;
+            separate_siblings(&mut self.ws.model, scene);
+        }
+        self.lay_out(scene);
+        Ok(())
+    }
+
+    /// Balance that only prepares a finer layout.
+    fn prepare(&mut self, scene: &Scene<'_>, stiffest: f64) -> Result<(), MechanicsError> {
+        let stage = Stage {
+            scene,
+            stiffest,
+            tolerance_n: self.tolerance_of(PREPARED_N),
+            prepares: true,
+        };
+        balance(&mut self.ws, stage).map(|_| ())
+    }
+
+    /// Keeps the axes where they are for a layout to come.
+    fn keep_axes(&mut self) {
+        self.ws.model.store(&self.ws.newton.at.x);
+        let model = &self.ws.model;
+        self.axes.clear();
+        let rods = model.layout.rods.iter();
+        self.axes
+            .extend(rods.map(|rod| FormerAxis::in_model(model, rod)));
+    }
+
+    fn guess(&mut self, scene: &Scene<'_>) {
+        let in_space = self.ws.newton.direction.strategy.predicts;
+        guess(&mut self.ws.model, scene, &self.axes, in_space);
+    }
+
+    /// Lays the terms out where the nodes were guessed, every rod with an axis of its own.
+    fn lay_out(&mut self, scene: &Scene<'_>) {
+        self.ws.model.update_sections(scene);
+        self.ws.lay_out_terms(scene, self.ws.tight_fits());
+    }
+
+    /// Equilibrium from a neighbouring one, such as before a device moved by a millimetre; from
+    /// scratch where the way from there is lost.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub fn settle_from(
+        &mut self,
+        scene: &Scene<'_>,
+        before: &Solution,
+    ) -> Result<Solution, MechanicsError> {
+        if before.rods.len() != scene.rods.len() {
+            return self.settle(scene);
+        }
+        self.restart_work();
+        self.begin(scene)?;
+        self.begin_from(scene, before.rods.iter().map(Some));
+        self.lay_out(scene);
+        let stage = self.last_stage(scene);
+        match settle_stage(&mut self.ws, stage) {
+            Ok(passed_saddle) => read(&mut self.ws, scene, passed_saddle),
+            Err(lost) if lost.is_lost() => self.settle_twice(scene),
+            Err(other) => Err(other),
+        }
+    }
+
+    /// Sets out the nodes along the axes that rods had, with the rolls that they had.
+    fn begin_from<'a>(
+        &mut self,
+        scene: &Scene<'_>,
+        states: impl Iterator<Item = Option<&'a RodState>>,
+    ) {
+        self.ws.model.lay_out_nodes(scene);
+        self.axes.clear();
+        for (k, state) in states.enumerate() {
+            self.axes
+                .push(state.map(FormerAxis::of).unwrap_or_default());
+            let at = &mut self.ws.newton.at;
+            if let Some(rod) = state
+                && at.free_rolls.contains(&k)
+            {
+                at.rolls[k] = rod.roll_rad;
+            }
+        }
+        self.guess(scene);
+    }
+
+    /// From here on all solves together may take so many factorised unknowns.
+    pub(crate) fn allow(&mut self, most: u64) {
+        self.ws.newton.effort.work = Work { done: 0, most };
+        self.shares_work = true;
+    }
+
+    /// Factorised unknowns since the work was counted anew.
+    pub(crate) fn worked(&self) -> u64 {
+        self.ws.newton.effort.work.done
+    }
+
+    fn restart_work(&mut self) {
+        if !self.shares_work {
+            self.ws.newton.effort.work = Work {
+                done: 0,
+                most: self.ws.settings.most_factorised_unknowns,
+            };
+        }
+    }
+
+    /// Equilibrium from shapes near it, kept near these by a proximal term of this weight; a rod without one
+    /// starts along what it lies in.
+    ///
+    /// # Errors
+    /// As [`Self::settle`].
+    pub(crate) fn settle_near(
+        &mut self,
+        scene: &Scene<'_>,
+        shapes: &[Option<&RodState>],
+        proximal_n_per_mm: f64,
+    ) -> Result<Solution, MechanicsError> {
+        self.restart_work();
+        if shapes.len() != scene.rods.len() || shapes.iter().all(Option::is_none) {
+            return self.settle(scene);
+        }
+        self.begin(scene)?;
+        self.begin_from(scene, shapes.iter().copied());
+        for (k, shape) in shapes.iter().enumerate() {
+            if shape.is_none() {
+                guess_along(&mut self.ws.model, scene, k);
+            }
+        }
+        self.ws.model.update_sections(scene);
+        check_room(&self.ws.model, scene)?;
+        self.ws.lay_out_terms(scene, self.ws.tight_fits());
+        let start = self.ws.newton.at.clone();
+        let stage = self.last_stage(scene);
+        self.keep_near(proximal_n_per_mm);
+        let lost = match settle_stage(&mut self.ws, stage) {
+            Ok(passed_saddle) => return read(&mut self.ws, scene, passed_saddle),
+            Err(lost) if lost.is_lost() => lost,
+            Err(other) => return Err(other),
+        };
+        self.ws.newton.at = start;
+        self.settle_step_by_step(stage, proximal_n_per_mm, lost)
+    }
+
+    /// Keeps unknowns near where they are.
+    fn keep_near(&mut self, weight_n_per_mm: f64) {
+        let proximal = &mut self.ws.model.coefficients.proximal;
+        proximal.centre.clone_from(&self.ws.newton.at.x);
+        proximal.weight_n_per_mm = weight_n_per_mm;
+    }
+
+    /// In steps that keep the shape less and less near, where the direct way was `lost`.
+    fn settle_step_by_step(
+        &mut self,
+        last_stage: Stage<'_>,
+        proximal_n_per_mm: f64,
+        lost: MechanicsError,
+    ) -> Result<Solution, MechanicsError> {
+        self.ws.newton.direction.restart();
+        let mut weight = KEPT_NEAR_N_PER_MM;
+        loop {
+            let last = weight <= proximal_n_per_mm.max(LEAST_NEAR_N_PER_MM);
+            self.ws.model.store(&self.ws.newton.at.x);
+            self.keep_near(if last { proximal_n_per_mm } else { weight });
+            self.ws.newton.effort.history.steps = 0;
+            let stage = Stage {
+                tolerance_n: if last {
+                    last_stage.tolerance_n
+                } else {
+                    self.tolerance_of(PREPARED_N)
+                },
+                prepares: !last,
+                ..last_stage
+            };
+            match settle_stage(&mut self.ws, stage) {
+                Ok(passed_saddle) if last => {
+                    return read(&mut self.ws, stage.scene, passed_saddle);
+                }
+                Ok(_) => {}
+                Err(_) if last => return Err(lost),
+                Err(other) => return Err(other),
+            }
+            weight *= KEPT_LESS;
+        }
+    }
+
+    /// Assembles and factorises the matrix of the last solve once more, for measurements; tells
+    /// whether it is positive definite. Its cost in multiplications and additions is
+    /// [`Solution::factorisation_flops`].
+    pub fn factorise_again(&mut self) -> bool {
+        self.ws.model.factorise(0.0)
+    }
+
+    fn begin(&mut self, scene: &Scene<'_>) -> Result<(), MechanicsError> {
+        self.ws.settings.check()?;
+        scene.check()?;
+        self.ws.begin(scene);
+        Ok(())
+    }
+}

@@ -1,0 +1,37 @@
+//! Rods in a tube: what an equilibrium is asked of, its discretisation, the terms of its energy, and these
+//! put together.
+
+pub(super) mod batch;
+pub(super) mod bending;
+pub(super) mod bordered;
+pub(super) mod coefficients;
+pub(super) mod configurational;
+pub(super) mod contact_law;
+pub(super) mod contact_placement;
+pub(super) mod contact_set;
+pub(super) mod contact_terms;
+pub(super) mod dof;
+pub(super) mod edge_batch;
+pub(super) mod end_terms;
+pub(super) mod energy;
+pub(super) mod evaluation;
+pub(super) mod hub_spring;
+pub(super) mod kinematics;
+pub(super) mod layout;
+pub(super) mod load_rounds;
+pub(super) mod loads;
+pub(super) mod model;
+pub(super) mod natural;
+pub(super) mod natural_bends;
+pub(super) mod nodes;
+pub(super) mod numbering;
+pub(super) mod pre_shaped;
+pub(super) mod profile;
+pub(super) mod proximal;
+pub(super) mod quadrature;
+pub(super) mod scene;
+pub(super) mod sections;
+pub(super) mod settings;
+pub(super) mod shape_loads;
+pub(super) mod terms;
+pub(super) mod vertex_energy;
