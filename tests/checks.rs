@@ -334,7 +334,11 @@ fn a_stented_lesion_stops_a_guide_before_its_middle() {
     };
     // 2.93 mm are left 8 mm into the lesion, 2.44 mm at 9.5 mm
     t.good(&up(8.0));
-    t.refused(&up(9.5), "the stented neck-lesion is 2.4 mm wide");
+    let narrow = t.refused(&up(9.5), "stented-lesion-narrow");
+    let Reason::Precondition(Precondition::StentedLesionNarrow(narrow)) = narrow else {
+        panic!("{narrow:?}");
+    };
+    assert!((narrow.residual_mm - 2.43).abs() < 0.02, "{narrow:?}");
     // what lies there has passed: a shaft as wide all along moves on
     let guide = t.index("guide");
     t.state.in_place[guide].as_mut().unwrap().tip_mm = 800.0;
@@ -372,7 +376,11 @@ fn an_advance_to_a_place_already_passed_says_so() {
     let tip_mm = t.state.tip_mm(t.index("guide")).unwrap();
     assert!((tip_mm - 690.0).abs() < 1e-9, "it stays: {tip_mm}");
     assert_eq!(there(&t.good(&to(90.0)).findings), None, "just there");
-    t.refused(&to(84.0), "already 6 mm beyond that place");
+    let beyond = t.refused(&to(84.0), "beyond-place");
+    let Reason::Precondition(Precondition::BeyondPlace { beyond_mm, .. }) = beyond else {
+        panic!("{beyond:?}");
+    };
+    assert!((beyond_mm - 6.0).abs() < 1e-9, "{beyond_mm} mm");
 }
 
 #[test]

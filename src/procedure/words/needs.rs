@@ -22,17 +22,7 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             "advance it, or take it out first",
         ),
         P::Follows { step, say } => note(format!("not done, as step {step} was not: {say}")),
-        P::HoldsUp { steps } => note(match steps.as_slice() {
-            [one] => format!("step {one} cannot be done after it"),
-            steps => {
-                let steps: Vec<String> = steps.iter().map(ToString::to_string).collect();
-                format!(
-                    "{} later steps cannot be done after it: {}",
-                    steps.len(),
-                    steps.join(", ")
-                )
-            }
-        }),
+        P::HoldsUp { steps } => note(held_up(steps)),
         P::NowhereYet { place } => with(
             format!("{place} is nowhere yet"),
             "deploy the stent, open the retriever or insert the device before its ends are used as places",
@@ -87,6 +77,21 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             ),
             "post-dilate it first, or lead with a balloon or an aspiration catheter (nose)",
         ),
+    }
+}
+
+/// Later steps, by their numbers, that hang on one that was not done.
+fn held_up(steps: &[usize]) -> String {
+    match steps {
+        [one] => format!("step {one} cannot be done after it"),
+        steps => {
+            let numbers: Vec<String> = steps.iter().map(ToString::to_string).collect();
+            format!(
+                "{} later steps cannot be done after it: {}",
+                numbers.len(),
+                numbers.join(", ")
+            )
+        }
     }
 }
 
