@@ -11,9 +11,9 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
-use nestline::output::stage::{FollowingRods, Node, Stage, StageSettings, picture_rods};
 use nestline::procedure::{Plan, Ruler, State};
 use nestline::rehearsal::{outcome_of, walk_through};
+use nestline::stage::{FollowingRods, Node, PictureRods, Stage, StageSettings};
 use std::hint::black_box;
 use std::time::Instant;
 
@@ -100,7 +100,7 @@ fn drag(stage: &Stage) {
     };
     let shapes = [
         FollowingRods::new(plan).settle(&state),
-        picture_rods().at_rest(plan, &state),
+        PictureRods::default().settle(plan, &state),
     ];
     if let [Ok(Some(rough)), Ok(Some(fine))] = shapes {
         let [rough, fine] = [rough, fine].map(|s| stage.posed(step, &state, Some(&s)));

@@ -1,7 +1,7 @@
 //! nestline rehearses a nested stack of neuro-interventional devices on a vessel.
 //!
 //! Layers, imports point left:
-//! `{ units, math } ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data, output } ← main`.
+//! `{ units, math } ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ← { data, output } ← main`.
 
 pub mod data;
 pub mod device;
@@ -11,4 +11,5 @@ pub mod mechanics;
 pub mod output;
 pub mod procedure;
 pub mod rehearsal;
+pub mod stage;
 pub mod units;

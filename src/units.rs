@@ -80,18 +80,6 @@ impl Refusal {
         }
     }
 
-    /// An error whose words end in a colon and its own advice.
-    pub fn of(error: &impl std::fmt::Display, help: Option<String>) -> Self {
-        let words = error.to_string();
-        let what = help
-            .as_ref()
-            .and_then(|help| words.strip_suffix(help.as_str())?.strip_suffix(": "));
-        Self {
-            what: what.unwrap_or(&words).to_owned(),
-            help,
-        }
-    }
-
     /// Both in one text, for a deserializer's error.
     #[must_use]
     pub fn in_one_text(&self) -> String {

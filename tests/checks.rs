@@ -9,11 +9,11 @@ use nestline::geometry::{LesionKind, TrackSegment};
 use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError, Sliding};
 use nestline::output::rehearsal_text;
 use nestline::procedure::reason::{
-    Exchange, Force, Lesion, Precondition, Reach, Reason, Retrieving, Spot, Vessel,
+    Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Retrieving, Vessel,
 };
 use nestline::procedure::{
     Action, DeployedStent, EdgeKind, EdgePassage, Finding, InPlace, Laid, Lay, Meets, Motion, Move,
-    Plan, Rods, Ruler, Severity, State, Where, Wish, device_steps, edge_passages, judge_edge,
+    Plan, Rods, Ruler, Severity, Spot, State, Where, Wish, device_steps, edge_passages, judge_edge,
     perform_with, retriever_holds_n,
 };
 use nestline::rehearsal::{LoadRow, Verdict, rehearse_with};
@@ -293,16 +293,16 @@ fn a_tip_parked_in_the_near_half_meets_the_lesion() {
                 continue;
             };
             let (outer, residual) = match lesion {
-                Lesion::RigidRing {
+                Lesion::RigidRing(Narrow {
                     outer_mm,
                     residual_mm,
                     ..
-                } if rigid && *severity == Severity::Failure => (*outer_mm, *residual_mm),
-                Lesion::Dilates {
+                }) if rigid && *severity == Severity::Failure => (*outer_mm, *residual_mm),
+                Lesion::Dilates(Narrow {
                     outer_mm,
                     residual_mm,
                     ..
-                } if !rigid && *severity == Severity::Warning => (*outer_mm, *residual_mm),
+                }) if !rigid && *severity == Severity::Warning => (*outer_mm, *residual_mm),
                 other => panic!("{tip_mm}: {other:?}"),
             };
             let exact = left_mm(tip_mm.min(770.0));
@@ -334,7 +334,11 @@ fn a_stented_lesion_stops_a_guide_before_its_middle() {
     };
     // 2.93 mm are left 8 mm into the lesion, 2.44 mm at 9.5 mm
     t.good(&up(8.0));
-    t.refused(&up(9.5), "the stented neck-lesion is 2.4 mm wide");
+    let narrow = t.refused(&up(9.5), "stented-lesion-narrow");
+    let Reason::Precondition(Precondition::StentedLesionNarrow(narrow)) = narrow else {
+        panic!("{narrow:?}");
+    };
+    assert!((narrow.residual_mm - 2.43).abs() < 0.02, "{narrow:?}");
     // what lies there has passed: a shaft as wide all along moves on
     let guide = t.index("guide");
     t.state.in_place[guide].as_mut().unwrap().tip_mm = 800.0;
@@ -372,7 +376,11 @@ fn an_advance_to_a_place_already_passed_says_so() {
     let tip_mm = t.state.tip_mm(t.index("guide")).unwrap();
     assert!((tip_mm - 690.0).abs() < 1e-9, "it stays: {tip_mm}");
     assert_eq!(there(&t.good(&to(90.0)).findings), None, "just there");
-    t.refused(&to(84.0), "already 6 mm beyond that place");
+    let beyond = t.refused(&to(84.0), "beyond-place");
+    let Reason::Precondition(Precondition::BeyondPlace { beyond_mm, .. }) = beyond else {
+        panic!("{beyond:?}");
+    };
+    assert!((beyond_mm - 6.0).abs() < 1e-9, "{beyond_mm} mm");
 }
 
 #[test]
@@ -551,13 +559,14 @@ fn a_rail_nearly_lost_is_a_weak_point() {
             _ => None,
         });
         let (finding, told_n) = dragged.next().unwrap();
-        assert_eq!(finding.severity, severity, "{share}: {}", finding.text);
+        assert_eq!(finding.severity, severity, "{share}: {finding:?}");
         assert!(
             (told_n - holds_n).abs() < 1e-12,
             "the same number: {told_n}"
         );
-        let lost = finding.text.contains("the rail is lost");
-        assert_eq!(lost, severity == Severity::Failure, "{}", finding.text);
+        let text = finding.in_words();
+        let lost = text.contains("the rail is lost");
+        assert_eq!(lost, severity == Severity::Failure, "{text}");
     }
 }
 
@@ -577,7 +586,7 @@ fn a_device_that_moves_by_itself_is_said_in_words() {
             load: Some(load(micro, Direction::Pull, hub_force_n, Vec::new())),
         };
         let (_, effect) = perform_with(&t.plan, &t.state, &open, &mut lay).unwrap();
-        let mut texts = effect.findings.into_iter().map(|f| f.text);
+        let mut texts = effect.findings.iter().map(Finding::in_words);
         texts.find(|text| text.contains("by itself"))
     };
     assert_eq!(
@@ -644,7 +653,9 @@ fn the_same_words_are_told_once_with_all_steps() {
             device: "guide".into(),
             slack_mm,
         };
-        outcome.steps[step - 1].findings.push(Finding::note(found));
+        outcome.steps[step - 1]
+            .findings
+            .push(Finding::note(found).into());
     }
     let text = rehearsal_text(&outcome, 400);
     let lines: Vec<&str> = text
@@ -678,7 +689,9 @@ fn devices_in_waves_are_told_in_one_line() {
                 at: format!("at place {step}"),
             },
         };
-        outcome.steps[step - 1].findings.push(Finding::note(found));
+        outcome.steps[step - 1]
+            .findings
+            .push(Finding::note(found).into());
         rehearsal_text(&outcome, 400)
     };
     let one = buckles(4, "guide", 80.0);

@@ -11,7 +11,7 @@ use nestline::geometry::TrackSettings;
 use nestline::procedure::{
     Action, Choices, Clock, Durations, Load, Percentiles, Plan, Sampling, Spread, Step, Times,
 };
-use nestline::rehearsal::time;
+use nestline::rehearsal::{time, walk};
 
 const SCENE: &str = "embedded:scenes/left-tandem-retriever-first.ron";
 
@@ -38,7 +38,7 @@ fn scripted(script: Vec<Step>) -> (Plan, Durations) {
 }
 
 fn expected(plan: &Plan, table: &Durations) -> Times {
-    let clock = Clock::new(plan, table, &[]).unwrap();
+    let clock = Clock::new(plan, table, &[], &walk(plan)).unwrap();
     clock.times(&clock.expected())
 }
 
@@ -111,7 +111,7 @@ fn total(plan: &Plan, table: &Durations) -> Percentiles {
         seed: 3,
         threads: 2,
     };
-    let clock = Clock::new(plan, table, &[]).unwrap();
+    let clock = Clock::new(plan, table, &[], &walk(plan)).unwrap();
     clock.sample(&sampling).total.unwrap()
 }
 
@@ -182,7 +182,7 @@ fn property_the_same_bits_for_any_number_of_threads() {
     let LoadedScene {
         plan, durations, ..
     } = loaded(&[]);
-    let clock = Clock::new(&plan, &durations, &[]).unwrap();
+    let clock = Clock::new(&plan, &durations, &[], &walk(&plan)).unwrap();
     let drawn = |threads, seed| {
         clock.courses(&Sampling {
             courses: 101,
@@ -213,7 +213,7 @@ fn property_no_hand_is_in_two_places() {
             plan, durations, ..
         } = loaded(&[]);
         let plan = plan.with_strategy(&choices).unwrap();
-        let clock = Clock::new(&plan, &durations, &[]).unwrap();
+        let clock = Clock::new(&plan, &durations, &[], &walk(&plan)).unwrap();
         let course = clock.expected();
         let network = clock.network();
         assert!(
@@ -291,7 +291,7 @@ fn exact_force_adds_its_seconds() {
     let sheath_pushed = [Load {
         hub_force_n: Some(2.0),
     }];
-    let clock = Clock::new(&plan, &durations, &sheath_pushed).unwrap();
+    let clock = Clock::new(&plan, &durations, &sheath_pushed, &walk(&plan)).unwrap();
     let per_n = durations.difficulty.s_per_newton.value.mean();
     let pace = durations.pace.value.mean();
     let without_s = expected(&plan, &durations).total_s.unwrap();
@@ -338,7 +338,9 @@ fn property_unknown_labels_and_circles_are_refused() {
             ..
         } = loaded(&[]);
         change(&mut plan.script);
-        Clock::new(&plan, &durations, &[]).unwrap_err().to_string()
+        Clock::new(&plan, &durations, &[], &walk(&plan))
+            .unwrap_err()
+            .to_string()
     };
     let text = refused(&|script| {
         script[0].label = Some("sheath-in".into());
@@ -365,10 +367,10 @@ fn exact_declared_waits_are_kept() {
         .iter()
         .position(|s| matches!(s.act, Action::Attach { .. }))
         .unwrap();
-    let before = Clock::new(&plan, &durations, &[]).unwrap();
+    let before = Clock::new(&plan, &durations, &[], &walk(&plan)).unwrap();
     plan.script[clip - 1].label = Some("lumen-shown".into());
     plan.script[clip].after = vec!["lumen-shown".into()];
-    let after = Clock::new(&plan, &durations, &[]).unwrap();
+    let after = Clock::new(&plan, &durations, &[], &walk(&plan)).unwrap();
     let start_s = |clock: &Clock, step: usize| {
         let i = clock
             .activities()

@@ -7,9 +7,11 @@
     reason = "a test may stop where it stands"
 )]
 
+use super::procedure::name_of;
 use nestline::data::{self, Source};
 use nestline::device::Payload;
-use nestline::procedure::{Action, EdgeKind, Meets, Plan, Ruler, Severity, Topic, Where};
+use nestline::procedure::reason::Lumen;
+use nestline::procedure::{Action, EdgeKind, Meets, Plan, Reason, Ruler, Severity, Topic, Where};
 use nestline::rehearsal::{EdgeRow, Outcome, Verdict, rehearse_with};
 
 fn plan(scene: &str) -> Plan {
@@ -243,7 +245,10 @@ fn property_suction_left_off_is_told() {
     let told = |plan: &Plan| {
         let outcome = rehearsed(plan);
         let mut findings = outcome.steps.iter().flat_map(|s| &s.findings);
-        findings.any(|f| f.topic == Topic::Lumen && f.text.contains("aspiration, which the script"))
+        findings.any(|f| match &f.reason {
+            Reason::Lumen(Lumen::SuctionOff { device, .. }) => device == "aspiration",
+            _ => false,
+        })
     };
     assert!(told(&off), "the script turns it on after the pull only");
     assert!(!told(&default_scene()), "on in time");
@@ -260,10 +265,10 @@ fn property_shares_do_not_depend_on_threads() {
 
 #[test]
 fn sizes_that_do_not_suit_are_told() {
-    let told = |plan: &Plan, severity: Severity, words: &str| {
+    let told = |plan: &Plan, severity: Severity, name: &str| {
         let outcome = rehearsed(plan);
         let mut findings = outcome.steps.iter().flat_map(|s| &s.findings);
-        findings.any(|f| f.severity == severity && f.text.contains(words))
+        findings.any(|f| f.severity == severity && name_of(&f.reason) == name)
     };
     let mut short = default_scene();
     let stent = short.device_index("stent").unwrap();
@@ -271,13 +276,13 @@ fn sizes_that_do_not_suit_are_told() {
         spec.free_length_mm = 16.0;
     }
     assert!(
-        told(&short, Severity::Failure, "leaves part of neck-lesion bare"),
+        told(&short, Severity::Failure, "leaves-bare"),
         "a stent shorter than the lesion"
     );
     let mut wide = default_scene();
     exchange(&mut wide, "retriever", "retriever-6x30-pusher-016");
     assert!(
-        told(&wide, Severity::Warning, "is meant for vessels of"),
+        told(&wide, Severity::Warning, "retriever-size"),
         "a retriever wider than its vessel wants"
     );
     let mut strong = default_scene();
@@ -287,11 +292,7 @@ fn sizes_that_do_not_suit_are_told() {
         }
     }
     assert!(
-        told(
-            &strong,
-            Severity::Failure,
-            "20 atm is above the balloon's rated 14 atm"
-        ),
+        told(&strong, Severity::Failure, "above-rated"),
         "a balloon above its rated pressure"
     );
 }

@@ -13,11 +13,11 @@
 use nestline::data::{LoadedScene, Source, load_scene, read_vessel};
 use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings, Tree, Vector};
 use nestline::output::glb::{GlbSettings, glb};
-use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::stl::{Phantom, StlSettings, phantom};
 use nestline::output::{Everything, Report, to_json};
 use nestline::procedure::{Ruler, Sampling};
 use nestline::rehearsal::{Outcome, outcome_of, rehearsed_of, walk_through};
+use nestline::stage::{Stage, StageSettings};
 use std::process::Command;
 use std::sync::OnceLock;
 

@@ -1,5 +1,5 @@
-//! Imports point left: `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← { data,
-//! output } ← main`, and physics knows no file, no screen and no format.
+//! Imports point left: `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ←
+//! { data, output } ← main`, and physics knows no file, no screen and no format.
 #![expect(
     clippy::unwrap_used,
     clippy::disallowed_methods,
@@ -11,7 +11,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The layers from left to right; `data` and `output` are siblings that do not know each other.
-const LAYERS: [&str; 9] = [
+const LAYERS: [&str; 10] = [
     "math",
     "units",
     "geometry",
@@ -19,8 +19,44 @@ const LAYERS: [&str; 9] = [
     "mechanics",
     "procedure",
     "rehearsal",
+    "stage",
     "data",
     "output",
+];
+
+/// Rooms of a layer from left to right, a folder or a single file each; a file may name its own room and those
+/// left of it, by the room and not through the layer's list of exports.
+const ROOMS: [(&str, &[&str]); 2] = [
+    (
+        "mechanics",
+        &[
+            "error",
+            "threads",
+            "linear_algebra",
+            "closed_forms",
+            "rod",
+            "equilibrium",
+            "stack",
+            "stent",
+            "problem",
+        ],
+    ),
+    (
+        "procedure",
+        &[
+            "error",
+            "script",
+            "state",
+            "reason",
+            "placing",
+            "edges",
+            "steps",
+            "ledger",
+            "words",
+            "clock",
+            "strategies",
+        ],
+    ),
 ];
 
 /// What only some layers may name.
@@ -32,6 +68,23 @@ const RESERVED: [(&str, &[&str]); 7] = [
     ("serde_json", &["output"]),
     ("miette", &["data"]),
     ("kiss3d", &["output"]),
+];
+
+/// What finds equilibria, walks through scripts or judges crossings.
+const SOLVERS: [&str; 13] = [
+    "Settle",
+    "StackSolver",
+    "Rods",
+    "Lay",
+    "Settings",
+    "LoadSettings",
+    "MechanicsError",
+    "perform",
+    "perform_with",
+    "lay_step",
+    "judge_edge",
+    "walk_with",
+    "at_rest",
 ];
 
 fn files_of(folder: &Path) -> Vec<PathBuf> {
@@ -110,20 +163,6 @@ fn imports_point_left() {
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
-/// The rooms of mechanics from left to right; a file may name its own room and those left of it. `error` and
-/// `threads` are single files.
-const MECHANICS: [&str; 9] = [
-    "error",
-    "threads",
-    "linear_algebra",
-    "closed_forms",
-    "rod",
-    "equilibrium",
-    "stack",
-    "stent",
-    "problem",
-];
-
 /// Files of a layer by their module path below it, with what they say outside their tests.
 fn modules_of(layer: &str) -> BTreeMap<Vec<String>, String> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -195,11 +234,11 @@ fn named(
     found
 }
 
-/// Everything by which a file of mechanics breaks the order of rooms.
-fn wrong_rooms(own: &[String], named: &BTreeSet<Vec<String>>) -> Vec<String> {
+/// Everything by which a file breaks the order of rooms.
+fn wrong_rooms(rooms: &[&str], own: &[String], named: &BTreeSet<Vec<String>>) -> Vec<String> {
     let place = |path: &[String]| {
         let room = path.first()?;
-        MECHANICS.iter().position(|r| r == room)
+        rooms.iter().position(|r| r == room)
     };
     let Some(from) = place(own) else {
         // the list of rooms itself
@@ -213,27 +252,27 @@ fn wrong_rooms(own: &[String], named: &BTreeSet<Vec<String>>) -> Vec<String> {
 }
 
 #[test]
-fn rooms_of_mechanics_stand_in_order() {
-    let modules = modules_of("mechanics");
-    let mut found = Vec::new();
-    for (own, code) in &modules {
-        let room = own.first().map(String::as_str);
-        assert!(
-            room.is_none_or(|room| MECHANICS.contains(&room)),
-            "{own:?} lies in no room: add it to the list here and in mechanics/mod.rs"
-        );
-        found.extend(wrong_rooms(own, &named("mechanics", own, code, &modules)));
-    }
-    assert!(found.is_empty(), "{}", found.join("\n"));
-    let top = code_of(
-        &fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/mechanics/mod.rs"))
-            .unwrap(),
-    );
-    for room in MECHANICS {
-        assert!(
-            top.contains(&format!("mod {room};")),
-            "there is no room {room}"
-        );
+fn rooms_stand_in_order() {
+    for (layer, rooms) in ROOMS {
+        let modules = modules_of(layer);
+        let mut found = Vec::new();
+        for (own, code) in &modules {
+            let room = own.first().map(String::as_str);
+            assert!(
+                room.is_none_or(|room| rooms.contains(&room)),
+                "{own:?} lies in no room: add it to the list here and in {layer}/mod.rs"
+            );
+            found.extend(wrong_rooms(rooms, own, &named(layer, own, code, &modules)));
+        }
+        assert!(found.is_empty(), "{layer}:\n{}", found.join("\n"));
+        let top = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("src/{layer}/mod.rs"));
+        let top = code_of(&fs::read_to_string(top).unwrap());
+        for room in rooms {
+            assert!(
+                top.contains(&format!("mod {room};")),
+                "there is no room {room} in {layer}"
+            );
+        }
     }
 }
 
@@ -260,55 +299,79 @@ fn circle(graph: &BTreeMap<Vec<String>, BTreeSet<Vec<String>>>) -> Option<String
 }
 
 #[test]
-fn files_of_mechanics_form_no_circle() {
-    let modules = modules_of("mechanics");
-    let mut graph = BTreeMap::new();
-    for (own, code) in &modules {
-        graph.insert(own.clone(), named("mechanics", own, code, &modules));
-    }
-    assert!(
-        graph.values().map(BTreeSet::len).sum::<usize>() > 100,
-        "imports are not seen"
-    );
-    if let Some(circle) = circle(&graph) {
-        panic!("{circle}");
+fn files_of_rooms_form_no_circle() {
+    for (layer, _) in ROOMS {
+        let modules = modules_of(layer);
+        let mut graph = BTreeMap::new();
+        for (own, code) in &modules {
+            graph.insert(own.clone(), named(layer, own, code, &modules));
+        }
+        assert!(
+            graph.values().map(BTreeSet::len).sum::<usize>() > 100,
+            "imports of {layer} are not seen"
+        );
+        if let Some(circle) = circle(&graph) {
+            panic!("{circle}");
+        }
     }
 }
 
 #[test]
 fn planted_circles_and_wrong_rooms_are_caught() {
     let path = |text: &str| words(text);
-    let mut modules = BTreeMap::new();
+    let (_, rooms) = ROOMS
+        .into_iter()
+        .find(|(layer, _)| *layer == "procedure")
+        .unwrap();
+    let mut modules = BTreeMap::from([(Vec::new(), String::new())]);
     for (own, code) in [
-        ("rod::model", "use super::layout::Layout;"),
+        ("script::plan", "use super::place::Place;"),
         (
-            "rod::layout",
-            "let x = crate::mechanics::rod::model::Model::new();",
+            "script::place",
+            "let x = crate::procedure::script::plan::Plan::new();",
         ),
-        (
-            "stack::solver",
-            "use crate::mechanics::equilibrium::settle::Settle;",
-        ),
-        (
-            "equilibrium::settle",
-            "use super::super::stack::solver::StackSolver;",
-        ),
+        ("steps::travel", "use crate::procedure::state::Move;"),
+        ("state::moves", "use super::super::words::samples;"),
+        ("state::bed", "use crate::procedure::Plan;"),
+        ("words", "pub use edges::samples;"),
+        ("state", "pub use moves::Move;"),
     ] {
         modules.insert(path(own), code.to_owned());
     }
     let mut graph = BTreeMap::new();
     let mut wrong = Vec::new();
     for (own, code) in &modules {
-        let names = named("mechanics", own, code, &modules);
-        assert_eq!(names.len(), 1, "{own:?} names {names:?}");
-        wrong.extend(wrong_rooms(own, &names));
+        let names = named("procedure", own, code, &modules);
+        wrong.extend(wrong_rooms(rooms, own, &names));
         graph.insert(own.clone(), names);
     }
     assert!(circle(&graph).is_some(), "a circle of two files");
-    assert_eq!(wrong, ["equilibrium::settle names stack::solver"], "rooms");
-    graph.remove(&path("rod::layout"));
-    graph.remove(&path("equilibrium::settle"));
+    let expected = ["state::bed names ", "state::moves names words"];
+    assert_eq!(wrong, expected, "rooms, and names without their room");
+    graph.remove(&path("script::place"));
     assert_eq!(circle(&graph), None, "no circle left");
+}
+
+/// Nothing that draws or writes looks for an equilibrium: what it shows has been found by those before it.
+#[test]
+fn output_solves_nothing() {
+    for file in layer_files("output") {
+        let text = fs::read_to_string(&file).unwrap();
+        for word in SOLVERS {
+            assert!(
+                !text.lines().any(|line| {
+                    // what stands in quotes is said, not called
+                    let code = line.split("//").next().unwrap_or("");
+                    code.split('"')
+                        .step_by(2)
+                        .flat_map(|part| part.split(|c: char| !(c.is_alphanumeric() || c == '_')))
+                        .any(|name| name == word)
+                }),
+                "{} names {word}: find it in a layer further left",
+                file.display()
+            );
+        }
+    }
 }
 
 /// `cli` belongs to `main`: it joins the layers through the library, and no layer knows it. It leaves

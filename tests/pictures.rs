@@ -21,10 +21,10 @@ use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
     Adapter, Angles, Pane, Place, Props, Set, Shown, View, find_adapter, key_colour, vec3,
 };
-use nestline::output::stage::{EdgeState, Moment, Stage};
 use nestline::output::viewer::{Desk, Wish};
 use nestline::procedure::Severity;
 use nestline::rehearsal::CAUTION;
+use nestline::stage::{EdgeState, Moment, Stage};
 use std::path::Path;
 
 const DEFAULT: &str = "left-tandem-retriever-first";

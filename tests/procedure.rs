@@ -12,12 +12,22 @@ use nestline::geometry::{
     Vector,
 };
 use nestline::mechanics::{Bed, PlaqueLaw};
+use nestline::procedure::reason::{
+    Filled, Lesion as Lesioned, LumenNeed, Narrow, Precondition, Reach,
+};
 use nestline::procedure::{
-    Action, EdgeKind, Equipment, Meets, Plan, Plane, Region, Rules, Scene, Severity, StackEntry,
-    State, Step, StepEffect, Supplied, Topic, VesselInfo, Where, edge_passages, perform,
+    Action, EdgeKind, Equipment, Finding, Meets, Plan, Plane, Reason, Region, Rules, Scene,
+    Severity, StackEntry, State, Step, StepEffect, Supplied, Topic, VesselInfo, Where,
+    edge_passages, perform,
 };
 
 pub(crate) const STANDOFF_MM: f64 = 30.0;
+
+/// Name of a reason, as programs read it.
+pub(crate) fn name_of(reason: &Reason) -> String {
+    let json = serde_json::to_value(reason).unwrap();
+    json["name"].as_str().unwrap().to_owned()
+}
 
 /// A straight vessel of 1100 mm, 8 mm wide, with a lesion from 760 to 780 and a clot from 950 to 960.
 pub(crate) fn tree(kind: LesionKind, rigid: bool, nascet_percent: f64) -> Tree {
@@ -190,19 +200,16 @@ impl Table {
         effect
     }
 
-    /// A step that a precondition stops, with these words.
-    pub(crate) fn refused(&mut self, act: &Action, words: &str) {
+    /// A step that a precondition stops, for the reason of this name.
+    pub(crate) fn refused(&mut self, act: &Action, name: &str) -> Reason {
         let before = self.state.clone();
         let effect = self.perform(act);
         assert!(!effect.performed, "{act:?} was performed");
-        let told = &effect.findings.last().unwrap();
-        assert!(
-            told.text.contains(words),
-            "{act:?}: told `{}`, not `{words}`",
-            told.text
-        );
-        assert!(told.help.is_some(), "{act:?}: says what would help");
+        let told = effect.findings.last().unwrap();
+        assert_eq!(name_of(&told.reason), name, "{act:?}: {:?}", told.reason);
+        assert!(told.help().is_some(), "{act:?}: says what would help");
         assert!(self.state == before, "{act:?} left a trace");
+        told.reason.clone()
     }
 
     pub(crate) fn index(&self, name: &str) -> usize {
@@ -320,13 +327,14 @@ fn exact_reach_limit_is_the_hub_at_the_valve() {
     let told = effect
         .findings
         .iter()
-        .find(|f| f.topic == Topic::Reach)
+        .find(|f| f.topic() == Topic::Reach)
         .unwrap();
-    let short = format!("{:.0} mm short", 950.0 - furthest_mm);
+    let Reason::Reach(Reach::TooShort { short_mm, .. }) = &told.reason else {
+        panic!("{told:?}");
+    };
     assert!(
-        told.severity == Severity::Failure && told.text.contains(&short),
-        "{}",
-        told.text
+        told.severity == Severity::Failure && (short_mm - (950.0 - furthest_mm)).abs() < 1e-9,
+        "{told:?}"
     );
 }
 
@@ -383,7 +391,7 @@ fn rapid_exchange_needs_port_and_grip_outside() {
             Some("retriever"),
             at("neck-lesion-end"),
         ),
-        "too short to hold",
+        "rapid-rail-short",
     );
 }
 
@@ -396,16 +404,13 @@ fn preconditions_are_explained() {
             to: at("clot-start"),
             nose: None,
         },
-        "not in the body",
+        "not-in-body",
     );
     t.good(&insert("sheath", None, None, Where::Hub));
-    t.refused(
-        &insert("wire", None, None, at("clot-start")),
-        "beside the sheath",
-    );
+    t.refused(&insert("wire", None, None, at("clot-start")), "skin-taken");
     t.refused(
         &insert("retriever", Some("sheath"), None, at("clot-start")),
-        "opens wherever nothing folds it",
+        "bare-retriever",
     );
     t.good(&insert(
         "guide",
@@ -415,7 +420,7 @@ fn preconditions_are_explained() {
     ));
     t.refused(
         &insert("guide", Some("sheath"), None, at("clot-start")),
-        "in the body already",
+        "already-in-body",
     );
     t.good(&insert(
         "microcatheter",
@@ -428,7 +433,7 @@ fn preconditions_are_explained() {
             retriever: "retriever".into(),
             through: "microcatheter".into(),
         },
-        "short of the far end of the clot",
+        "short-of-clot",
     );
     t.good(&insert(
         "wire",
@@ -446,7 +451,7 @@ fn preconditions_are_explained() {
             retriever: "retriever".into(),
             through: "microcatheter".into(),
         },
-        "one lumen takes one of them",
+        "lumen-taken",
     );
     t.good(&Action::Attach {
         part: "clip".into(),
@@ -456,7 +461,7 @@ fn preconditions_are_explained() {
         &Action::Remove {
             device: "microcatheter".into(),
         },
-        "the clip still sits on the wire",
+        "part-on-rail",
     );
     t.good(&Action::Detach {
         part: "clip".into(),
@@ -465,13 +470,13 @@ fn preconditions_are_explained() {
         &Action::Detach {
             part: "clip".into(),
         },
-        "sits on nothing",
+        "part-on-nothing",
     );
     t.refused(
         &Action::Remove {
             device: "guide".into(),
         },
-        "the microcatheter's hub sits behind the guide",
+        "hub-behind",
     );
     t.good(&Action::Remove {
         device: "wire".into(),
@@ -481,7 +486,7 @@ fn preconditions_are_explained() {
             device: "microcatheter".into(),
             to: Where::Past("clot-end".into(), 40.0),
         },
-        "short of that place",
+        "short-of-place",
     );
     t.good(&Action::LoadRetriever {
         retriever: "retriever".into(),
@@ -494,7 +499,7 @@ fn preconditions_are_explained() {
         &Action::Unsheathe {
             retriever: "retriever".into(),
         },
-        "stands open already",
+        "open-already",
     );
     t.refused(
         &Action::Advance {
@@ -502,13 +507,13 @@ fn preconditions_are_explained() {
             to: Where::By(5.0),
             nose: None,
         },
-        "not pushed forward",
+        "open-pushed-forward",
     );
     t.refused(
         &Action::Remove {
             device: "retriever".into(),
         },
-        "pulled under suction as a unit",
+        "open-exchanged",
     );
     t.refused(
         &insert(
@@ -517,7 +522,7 @@ fn preconditions_are_explained() {
             Some("retriever"),
             at("clot-start"),
         ),
-        "another hub",
+        "rail-elsewhere",
     );
     t.good(&Action::Remove {
         device: "microcatheter".into(),
@@ -533,7 +538,7 @@ fn preconditions_are_explained() {
             device: "balloon".into(),
             pressure_atm: Some(40.0),
         },
-        "above the balloon's rated",
+        "above-rated",
     );
     t.good(&Action::Inflate {
         device: "balloon".into(),
@@ -545,7 +550,7 @@ fn preconditions_are_explained() {
             to: Where::By(5.0),
             nose: None,
         },
-        "not moved inflated",
+        "balloon-up",
     );
     t.good(&Action::Deflate {
         device: "balloon".into(),
@@ -596,8 +601,16 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
         to: Where::Past("stent.distal".into(), 10.0),
         nose: nose.map(Into::into),
     };
-    t.refused(&up(None), "the stented neck-lesion is 2.4 mm wide");
-    t.refused(&up(Some("aspiration")), "not in the body");
+    let narrow = t.refused(&up(None), "stented-lesion-narrow");
+    assert!(
+        matches!(
+            narrow,
+            Reason::Precondition(Precondition::StentedLesionNarrow(Narrow { residual_mm, .. }))
+                if (residual_mm - 2.4).abs() < 0.05
+        ),
+        "{narrow:?}"
+    );
+    t.refused(&up(Some("aspiration")), "not-in-body");
     t.good(&insert(
         "aspiration",
         Some("guide"),
@@ -609,7 +622,7 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
         effect
             .findings
             .iter()
-            .any(|f| f.severity == Severity::Warning && f.text.contains("rides up over")),
+            .any(|f| f.severity == Severity::Warning && name_of(&f.reason) == "rides-up"),
         "{:?}",
         effect.findings
     );
@@ -646,7 +659,7 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
             device: "guide".into(),
             to: Where::Short("stent.proximal".into(), 500.0),
         },
-        "run into the hub of the aspiration",
+        "valve-meets-hub",
     );
     below.good(&Action::Withdraw {
         device: "guide".into(),
@@ -677,24 +690,25 @@ fn lesions_are_dilated_or_stop() {
     let soft = told(&tree(LesionKind::Plaque, false, 70.0));
     assert!(
         soft.iter()
-            .any(|f| f.severity == Severity::Warning && f.text.contains("needs pre-dilation")),
+            .any(|f| f.severity == Severity::Warning && name_of(&f.reason) == "dilates"),
         "{soft:?}"
     );
     let rigid = told(&tree(LesionKind::Plaque, true, 70.0));
     assert!(
         rigid
             .iter()
-            .any(|f| f.severity == Severity::Failure && f.text.contains("rigid ring")),
+            .any(|f| f.severity == Severity::Failure && name_of(&f.reason) == "rigid-ring"),
         "{rigid:?}"
     );
     let open = told(&tree(LesionKind::Plaque, false, 20.0));
-    assert!(!open.iter().any(|f| f.topic == Topic::Lesion), "{open:?}");
+    assert!(!open.iter().any(|f| f.topic() == Topic::Lesion), "{open:?}");
     // An occlusion is legal: everything that passes dilates it.
     let shut = told(&tree(LesionKind::Plaque, false, 100.0));
-    assert!(
-        shut.iter().any(|f| f.text.contains("leaves 0.00 mm")),
-        "{shut:?}"
-    );
+    let leaves_nothing = |f: &Finding| match &f.reason {
+        Reason::Lesion(Lesioned::Dilates(Narrow { residual_mm, .. })) => residual_mm.abs() < 1e-9,
+        _ => false,
+    };
+    assert!(shut.iter().any(leaves_nothing), "{shut:?}");
 }
 
 #[test]
@@ -724,7 +738,7 @@ fn access_and_crossings_are_counted() {
     assert!(
         out.findings
             .iter()
-            .any(|f| f.topic == Topic::Access && f.text.contains("given up")),
+            .any(|f| name_of(&f.reason) == "given-up"),
         "{out:?}"
     );
     let again = t.good(&insert("microcatheter", Some("guide"), None, past));
@@ -732,7 +746,7 @@ fn access_and_crossings_are_counted() {
         again
             .findings
             .iter()
-            .any(|f| f.severity == Severity::Warning && f.text.contains("crossed again")),
+            .any(|f| f.severity == Severity::Warning && name_of(&f.reason) == "crossed-again"),
         "{again:?}"
     );
 }
@@ -760,16 +774,12 @@ fn a_dissection_wants_the_true_lumen_shown() {
         }
         t.good(&load).findings
     };
-    assert!(
-        told(false).iter().any(|f| f.text.contains("true lumen")),
-        "{:?}",
-        told(false)
-    );
-    assert!(
-        !told(true).iter().any(|f| f.text.contains("true lumen")),
-        "{:?}",
-        told(true)
-    );
+    let unproven = |findings: &[Finding]| {
+        let mut names = findings.iter().map(|f| name_of(&f.reason));
+        names.any(|name| name == "true-lumen-unproven")
+    };
+    assert!(unproven(&told(false)), "{:?}", told(false));
+    assert!(!unproven(&told(true)), "{:?}", told(true));
 }
 
 #[test]
@@ -791,21 +801,29 @@ fn occupied_lumens_block_contrast_and_suction() {
         Some("retriever"),
         at("clot-start"),
     ));
-    t.refused(&run, "blocked by the aspiration");
+    let blocked = t.refused(&run, "lumen-blocked");
+    assert!(
+        matches!(
+            &blocked,
+            Reason::LumenNeed(LumenNeed::LumenBlocked(Filled { occupants, .. }))
+                if *occupants == ["aspiration"]
+        ),
+        "{blocked:?}"
+    );
     let on = t.good(&Action::SuctionOn {
         device: "guide".into(),
     });
     assert!(
         on.findings
             .iter()
-            .any(|f| f.topic == Topic::Lumen && f.text.contains("moves nothing")),
+            .any(|f| name_of(&f.reason) == "suction-moves-nothing"),
         "{on:?}"
     );
     t.refused(
         &Action::SuctionOn {
             device: "guide".into(),
         },
-        "on already",
+        "suction-on-already",
     );
 }
 
@@ -821,7 +839,7 @@ fn unwatched_work_is_told() {
         Where::Past("common-carotid-origin".into(), 50.0),
     ));
     assert!(
-        effect.findings.iter().any(|f| f.topic == Topic::Image),
+        effect.findings.iter().any(|f| f.topic() == Topic::Image),
         "{effect:?}"
     );
 }

@@ -9,7 +9,6 @@
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::mechanics::Direction;
-use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::{
     Everything, Folder, Report, clock_text, comparison_folder, comparison_html, to_json,
 };
@@ -18,6 +17,7 @@ use nestline::rehearsal::{
     CAUTION, Candidate, Comparison, LoadRow, LossRow, Rehearsed, compare, rehearsed_of,
     walk_through,
 };
+use nestline::stage::{Stage, StageSettings};
 use std::path::Path;
 use std::process::{Command, Output};
 

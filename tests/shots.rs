@@ -20,7 +20,7 @@ use nestline::output::screen::{
     Adapter, Place, Scheme, View, find_adapter, legend_arrow, meant_tip, mm_per_n, press_arrows,
     vec3,
 };
-use nestline::output::stage::{Moment, Stage};
+use nestline::stage::{Moment, Stage};
 
 const DEFAULT: &str = "left-tandem-retriever-first";
 

@@ -5,9 +5,9 @@
 use crate::inside::{foot, outside};
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
-use nestline::output::stage::{EdgeState, Mesh, ShapesFrom, Stage, StageSettings, WireMesh};
 use nestline::procedure::{Passed, Rods, Ruler, State, perform_with};
 use nestline::rehearsal::{outcome_of, walk_through};
+use nestline::stage::{EdgeState, Mesh, ShapesFrom, Stage, StageSettings, WireMesh};
 use std::sync::OnceLock;
 
 struct Played {

@@ -12,10 +12,10 @@ use nestline::geometry::TrackSettings;
 use nestline::output::{comparison_text, script_text};
 use nestline::procedure::{
     Action, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Ruler, Sampling,
-    StrategyError, ledger, walk,
+    StrategyError, ledger,
 };
 use nestline::rehearsal::{
-    Candidate, Changed, Comparison, Sooner, Verdict, compare, rehearse_with,
+    Candidate, Changed, Comparison, Sooner, Verdict, compare, rehearse_with, walk,
 };
 use std::process::Command;
 
@@ -125,7 +125,7 @@ fn property_all_sensible_choices_can_be_written() {
                     continue;
                 }
                 let written = written.unwrap();
-                let clock = Clock::new(&written, &durations, &[]).unwrap();
+                let clock = Clock::new(&written, &durations, &[], &walk(&written)).unwrap();
                 let times = clock.times(&clock.expected());
                 assert!(
                     times.reperfusion_s.is_some(),
@@ -288,7 +288,7 @@ fn exact_the_order_flips_where_the_wait_equals_the_work() {
     let plan = base
         .with_strategy(&Choices::named("retriever-first").unwrap())
         .unwrap();
-    let clock = Clock::new(&plan, &durations, &[]).unwrap();
+    let clock = Clock::new(&plan, &durations, &[], &walk(&plan)).unwrap();
     let work_min = clock.times(&clock.expected()).retriever_sat_s.unwrap() / 60.0;
     assert!(
         (short.to - work_min).abs() < 0.25,

@@ -6,7 +6,6 @@ use clap::Args;
 use clap::builder::RangedU64ValueParser;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
-use nestline::output::stage::{Stage, StageSettings};
 use nestline::output::{
     Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text,
     script_text, what_if_text, write_text,
@@ -15,6 +14,7 @@ use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
     Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
 };
+use nestline::stage::{Stage, StageSettings};
 use std::ffi::{OsStr, OsString};
 use std::path::Path;
 use std::process::ExitCode;

@@ -100,11 +100,17 @@ impl Explainer<'_> {
                         plain_found(found)
                     ))
                     .with_label(self.just_read(), "here");
-                error.with_help(if found.starts_with("the string") {
-                    "numbers and words stand without quotes, lengths with them"
-                } else {
-                    "write the kind of value that is expected here"
-                })
+                error.with_help(
+                    if self
+                        .text
+                        .get(self.just_read())
+                        .is_some_and(|t| t.starts_with('"'))
+                    {
+                        "numbers and words stand without quotes, lengths with them"
+                    } else {
+                        "write the kind of value that is expected here"
+                    },
+                )
             }
             E::ExpectedDifferentLength { expected, found } => self
                 .refuse(format!(

@@ -16,6 +16,7 @@ use crate::geometry::{Place, TrackSettings};
 use crate::procedure::{
     Clock, Durations, Equipment, NetworkError, Plan, ProcedureError, Scene, StackEntry, Supplied,
 };
+use crate::rehearsal::walk;
 
 /// A scene with its vessel, ready to be rehearsed.
 #[derive(Debug, Clone, PartialEq)]
@@ -111,7 +112,7 @@ pub fn load_scene_with(
     let plan = document.all_or_refuse(plan, complaints)?;
     let durations = document.all_or_refuse(durations, Vec::new())?;
     // labels, circles and needs: known only once the steps have been walked through
-    Clock::new(&plan, &durations, &[])
+    Clock::new(&plan, &durations, &[], &walk(&plan))
         .map_err(|error| document.refuse_at(clock_complaint(&error)))?;
     Ok(LoadedScene {
         scene,

@@ -1,7 +1,8 @@
 //! Why a piece of geometry is refused.
 
 use crate::units::Refusal;
-use thiserror::Error;
+use std::error::Error;
+use std::fmt::{self, Display, Formatter};
 
 const CYCLE: &str = "a vessel is a tree, so give it another parent";
 const OVERLAP: &str = "widen the bend or narrow the lumen";
@@ -13,11 +14,10 @@ fn meant(name: &str) -> String {
 }
 
 /// Why a curve, tree or track cannot be had.
-#[derive(Debug, Clone, PartialEq, Error)]
+#[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum GeometryError {
     /// A quantity outside its range.
-    #[error("{what} is {found}, must be {needed}")]
     OutOfRange {
         /// Name of the quantity, with its path (`runs[3].length_mm`).
         what: String,
@@ -27,7 +27,6 @@ pub enum GeometryError {
         needed: &'static str,
     },
     /// A name that nothing in the vessel bears.
-    #[error("no {kind} is named `{name}`{}", suggestion.as_ref().map(|s| format!(": {}", meant(s))).unwrap_or_default())]
     Unknown {
         /// `landmark`, `branch`…
         kind: &'static str,
@@ -37,7 +36,6 @@ pub enum GeometryError {
         suggestion: Option<String>,
     },
     /// Too few points or runs.
-    #[error("{what} needs at least {needed} entries, has {found}")]
     TooFew {
         /// What is too short.
         what: String,
@@ -47,17 +45,11 @@ pub enum GeometryError {
         found: usize,
     },
     /// Branches that are each other's parents.
-    #[error("branch `{branch}` is its own ancestor: {}", CYCLE)]
     Cycle {
         /// A branch on the cycle.
         branch: String,
     },
     /// A tube that would overlap itself.
-    #[error(
-        "the lumen overlaps itself {station_mm:.1} mm from the access, in {place}: curvature {curvature_per_mm:.3}/mm times radius {radius_mm:.2} mm is {:.2}, must stay below {limit}: {}",
-        curvature_per_mm * radius_mm,
-        OVERLAP
-    )]
     SelfOverlap {
         /// Arc length from the access, mm.
         station_mm: f64,
@@ -71,7 +63,6 @@ pub enum GeometryError {
         limit: f64,
     },
     /// Two things of one kind with one name.
-    #[error("{kind} `{name}` appears {count} times: {}", DUPLICATE)]
     Duplicate {
         /// `branch`, `landmark`…
         kind: &'static str,
@@ -81,9 +72,6 @@ pub enum GeometryError {
         count: usize,
     },
     /// A parent or place on a branch that is not in the tree.
-    #[error(
-        "{what} refers to branch number {found}, but there are only {branches}, counted from 0"
-    )]
     NoSuchBranch {
         /// Who refers (`landmarks[2]`).
         what: String,
@@ -93,7 +81,6 @@ pub enum GeometryError {
         branches: usize,
     },
     /// A place beyond the end of its branch.
-    #[error("{what} lies at {at_mm} mm on `{branch}`, which runs from 0 to {length_mm:.3} mm")]
     OffBranch {
         /// What lies there (`landmark skull-base`).
         what: String,
@@ -105,10 +92,6 @@ pub enum GeometryError {
         length_mm: f64,
     },
     /// A branch that does not start on its parent.
-    #[error(
-        "branch `{branch}` starts {gap_mm:.3} mm from the centre line of its parent `{parent}`, must be within {allowed_mm} mm: {}",
-        DETACHED
-    )]
     Detached {
         /// The branch.
         branch: String,
@@ -120,7 +103,6 @@ pub enum GeometryError {
         allowed_mm: f64,
     },
     /// Two places in trees that do not hang together.
-    #[error("no route leads from `{from}` to `{to}`: both must descend from one root")]
     NoRoute {
         /// Branch of the access.
         from: String,
@@ -128,7 +110,6 @@ pub enum GeometryError {
         to: String,
     },
     /// A measurement that contradicts another one or cannot be built.
-    #[error("{field} is {found}, must be {needed}: {mend}")]
     Measurement {
         /// The field of the form (`common_carotid.length_to_chord`).
         field: String,
@@ -141,11 +122,90 @@ pub enum GeometryError {
     },
 }
 
+impl Display for GeometryError {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        self.refusal().fmt(f)
+    }
+}
+
+impl Error for GeometryError {}
+
 impl GeometryError {
     /// What is wrong and how to mend it, apart.
     #[must_use]
     pub fn refusal(&self) -> Refusal {
-        let help = match self {
+        Refusal {
+            what: self.what(),
+            help: self.help(),
+        }
+    }
+
+    /// What was found, and why it will not do.
+    fn what(&self) -> String {
+        match self {
+            Self::OutOfRange {
+                what,
+                found,
+                needed,
+            } => format!("{what} is {found}, must be {needed}"),
+            Self::Unknown { kind, name, .. } => format!("no {kind} is named `{name}`"),
+            Self::TooFew {
+                what,
+                needed,
+                found,
+            } => format!("{what} needs at least {needed} entries, has {found}"),
+            Self::Cycle { branch } => format!("branch `{branch}` is its own ancestor"),
+            Self::SelfOverlap {
+                station_mm,
+                place,
+                curvature_per_mm,
+                radius_mm,
+                limit,
+            } => format!(
+                "the lumen overlaps itself {station_mm:.1} mm from the access, in {place}: curvature {curvature_per_mm:.3}/mm times radius {radius_mm:.2} mm is {:.2}, must stay below {limit}",
+                curvature_per_mm * radius_mm
+            ),
+            Self::Duplicate { kind, name, count } => {
+                format!("{kind} `{name}` appears {count} times")
+            }
+            Self::NoSuchBranch {
+                what,
+                found,
+                branches,
+            } => format!(
+                "{what} refers to branch number {found}, but there are only {branches}, counted from 0"
+            ),
+            Self::OffBranch {
+                what,
+                at_mm,
+                branch,
+                length_mm,
+            } => format!(
+                "{what} lies at {at_mm} mm on `{branch}`, which runs from 0 to {length_mm:.3} mm"
+            ),
+            Self::Detached {
+                branch,
+                parent,
+                gap_mm,
+                allowed_mm,
+            } => format!(
+                "branch `{branch}` starts {gap_mm:.3} mm from the centre line of its parent `{parent}`, must be within {allowed_mm} mm"
+            ),
+            Self::NoRoute { from, to } => {
+                format!("no route leads from `{from}` to `{to}`: both must descend from one root")
+            }
+            Self::Measurement {
+                field,
+                found,
+                needed,
+                ..
+            } => format!("{field} is {found}, must be {needed}"),
+        }
+    }
+
+    /// How to mend it, where that can be said.
+    fn help(&self) -> Option<String> {
+        match self {
             Self::Unknown { suggestion, .. } => suggestion.as_deref().map(meant),
             Self::Cycle { .. } => Some(CYCLE.to_owned()),
             Self::SelfOverlap { .. } => Some(OVERLAP.to_owned()),
@@ -157,7 +217,6 @@ impl GeometryError {
             | Self::NoSuchBranch { .. }
             | Self::OffBranch { .. }
             | Self::NoRoute { .. } => None,
-        };
-        Refusal::of(self, help)
+        }
     }
 }

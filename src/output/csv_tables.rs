@@ -8,10 +8,10 @@ pub use comparison::comparison_tables;
 
 use super::everything::Drawn;
 use super::report::{Report, everything_rests};
-use super::stage::Stage;
 use crate::mechanics::Direction;
 use crate::procedure::{Direction as ExchangeDirection, Percentiles, Reason};
 use crate::rehearsal::Outcome;
+use crate::stage::Stage;
 use clock::{access, clock};
 use std::io;
 

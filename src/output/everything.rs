@@ -1,9 +1,9 @@
 //! Everything a report shows, as one piece of data.
 
 use super::report::{Report, everything_rests};
-use super::stage::{ShapesFrom, Stage};
 use crate::procedure::Durations;
 use crate::rehearsal::{Comparison, Rehearsed};
+use crate::stage::{ShapesFrom, Stage};
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema `nestline.report`; grows when a field changes its meaning or goes. New fields do

@@ -20,7 +20,6 @@ mod report_folder;
 mod scene_text;
 #[cfg(feature = "viewer")]
 pub mod screen;
-pub mod stage;
 pub mod stl;
 mod table;
 #[cfg(feature = "viewer")]

@@ -6,6 +6,7 @@
 //! apart with every common colour vision.
 
 use crate::device::DeviceClass;
+use crate::stage::{EdgeState, Stage};
 use serde::{Deserialize, Serialize};
 
 /// A colour, 8 bits a channel, sRGB.
@@ -160,6 +161,18 @@ pub enum State {
     Bad,
 }
 
+impl From<EdgeState> for State {
+    /// How good it is what crosses an edge does.
+    fn from(edge: EdgeState) -> Self {
+        match edge {
+            EdgeState::Idle => Self::Quiet,
+            EdgeState::Clear | EdgeState::Shielded => Self::Good,
+            EdgeState::MayCatch => Self::Weak,
+            EdgeState::Catches => Self::Bad,
+        }
+    }
+}
+
 impl State {
     /// Its colour.
     #[must_use]
@@ -301,6 +314,18 @@ pub fn looks(stack: impl IntoIterator<Item = DeviceClass>) -> Vec<Look> {
             }
         })
         .collect()
+}
+
+/// Looks of the devices on a stage, in the order of its stack.
+#[must_use]
+pub fn looks_of(stage: &Stage) -> Vec<Look> {
+    looks(stage.devices.iter().map(|d| d.class))
+}
+
+/// What one device on a stage looks like, by its index.
+#[must_use]
+pub fn look_of(stage: &Stage, device: usize) -> Look {
+    looks_of(stage)[device]
 }
 
 #[cfg(test)]

@@ -4,8 +4,8 @@ use super::edges::stent_sections;
 use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
 use crate::procedure::reason::{Force, Reason};
-use crate::procedure::{Direction as ExchangeDirection, Finding, Severity};
-use crate::rehearsal::{DeviceRow, Outcome, StepRow, Verdict};
+use crate::procedure::{Direction as ExchangeDirection, Severity};
+use crate::rehearsal::{DeviceRow, FindingRow, Outcome, StepRow, Verdict};
 use crate::units::fixed;
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use std::fmt::Write as _;
@@ -214,7 +214,7 @@ fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, se
     if in_one_line {
         wrapped(out, "  - ", &waves_line(&in_waves), columns);
     }
-    let mut told: Vec<&Finding> = Vec::new();
+    let mut told: Vec<&FindingRow> = Vec::new();
     for (i, (step, finding)) in found.iter().enumerate() {
         let told_before = told.iter().any(|f| same_words(f, finding));
         if told_before || (in_one_line && waves(*step, finding).is_some()) {
@@ -237,7 +237,7 @@ fn findings(out: &mut String, outcome: &Outcome, columns: usize, title: &str, se
     }
 }
 
-fn same_words(a: &Finding, b: &Finding) -> bool {
+fn same_words(a: &FindingRow, b: &FindingRow) -> bool {
     a.text == b.text && a.help == b.help
 }
 
@@ -260,7 +260,7 @@ struct Waves<'a> {
     at: &'a str,
 }
 
-fn waves(step: usize, finding: &Finding) -> Option<Waves<'_>> {
+fn waves(step: usize, finding: &FindingRow) -> Option<Waves<'_>> {
     match &finding.reason {
         Reason::Force(Force::Buckles {
             device,

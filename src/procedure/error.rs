@@ -1,7 +1,8 @@
 //! Why a scene is refused before its first step.
 
 use crate::units::Refusal;
-use thiserror::Error;
+use std::error::Error;
+use std::fmt::{self, Display, Formatter};
 
 const NO_STEPS: &str =
     "write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`";
@@ -14,14 +15,12 @@ const NEED: &str = "give the team more, or let the step need less";
 const CIRCLE: &str = "take one of the waits away";
 
 /// Why a script cannot be rehearsed at all. Every kind names the path of the field in the scene.
-#[derive(Debug, Clone, PartialEq, Error)]
+#[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum ProcedureError {
     /// No steps.
-    #[error("the script has no steps: {}", NO_STEPS)]
     EmptyScript,
     /// A name that the stack does not have.
-    #[error("nothing in the stack is named `{name}`{}", did_you_mean(suggestion.as_ref()))]
     UnknownDevice {
         /// Path of the field.
         path: String,
@@ -31,7 +30,6 @@ pub enum ProcedureError {
         suggestion: Option<String>,
     },
     /// A name that neither the vessel nor a device has.
-    #[error("no landmark of the route is named `{name}`{}", did_you_mean(suggestion.as_ref()))]
     UnknownPlace {
         /// Path of the field.
         path: String,
@@ -41,7 +39,6 @@ pub enum ProcedureError {
         suggestion: Option<String>,
     },
     /// Two entries of the stack with one name.
-    #[error("the name `{name}` is used twice in the stack: {}", NAME_EACH)]
     DuplicateName {
         /// Path of the second one.
         path: String,
@@ -49,7 +46,6 @@ pub enum ProcedureError {
         name: String,
     },
     /// Something of the wrong kind.
-    #[error("`{name}` is {found}, but this needs {needed}")]
     WrongKind {
         /// Path of the field.
         path: String,
@@ -61,10 +57,6 @@ pub enum ProcedureError {
         needed: &'static str,
     },
     /// A hub too far from the artery.
-    #[error(
-        "the hub stands {found_mm:.0} mm off the arteriotomy, must be 0 to {most_mm:.0} mm: {}",
-        STANDOFF
-    )]
     Standoff {
         /// What was found, mm.
         found_mm: f64,
@@ -72,7 +64,6 @@ pub enum ProcedureError {
         most_mm: f64,
     },
     /// A device that is asked to deal with itself.
-    #[error("the `{name}` cannot {what}: {}", ANOTHER)]
     Itself {
         /// Path of the field.
         path: String,
@@ -82,12 +73,6 @@ pub enum ProcedureError {
         what: &'static str,
     },
     /// More devices in the body at once than can be laid.
-    #[error(
-        "{} devices are in the body at once ({}), {most} can be laid: {}",
-        inside.len(),
-        inside.join(", "),
-        ONE_OUT
-    )]
     TooManyInside {
         /// Path of the step.
         path: String,
@@ -97,7 +82,6 @@ pub enum ProcedureError {
         most: usize,
     },
     /// Too few devices in a list.
-    #[error("a unit of devices needs at least one name")]
     EmptyUnit {
         /// Path of the field.
         path: String,
@@ -105,11 +89,10 @@ pub enum ProcedureError {
 }
 
 /// Why activities cannot be put on a clock.
-#[derive(Debug, Clone, PartialEq, Error)]
+#[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum NetworkError {
     /// A duration that no activity has.
-    #[error("`{activity}` takes {got_s} s: {}", DURATION)]
     Duration {
         /// Name of the activity.
         activity: String,
@@ -117,10 +100,6 @@ pub enum NetworkError {
         got_s: f64,
     },
     /// More of a resource than there is.
-    #[error(
-        "`{activity}` needs {needed} of {resource}, there are {there}: {}",
-        NEED
-    )]
     ImpossibleNeed {
         /// Name of the activity.
         activity: String,
@@ -132,13 +111,11 @@ pub enum NetworkError {
         there: usize,
     },
     /// Activities that wait for each other.
-    #[error("these wait for each other and none can start: {}: {}", circle.join(", which waits for "), CIRCLE)]
     Circular {
         /// Names round the circle, the first one repeated at the end.
         circle: Vec<String>,
     },
     /// A step waits for a label that no step bears.
-    #[error("`{step}` waits for `{label}`, and no step bears that label{}", did_you_mean(suggestion.as_ref()))]
     UnknownLabel {
         /// The step in words.
         step: String,
@@ -150,7 +127,6 @@ pub enum NetworkError {
         suggestion: Option<String>,
     },
     /// An index that leads nowhere.
-    #[error("`{activity}` names {what} {index}, which is not there")]
     UnknownIndex {
         /// Name of the activity.
         activity: String,
@@ -162,7 +138,7 @@ pub enum NetworkError {
 }
 
 /// Why a strategy cannot be written for a stack and a vessel.
-#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum StrategyError {
     /// The stack lacks a device.
@@ -209,26 +185,112 @@ fn did_you_mean(suggestion: Option<&String>) -> String {
     suggestion.map_or_else(String::new, |s| format!(": {}", meant(s)))
 }
 
+impl Display for NetworkError {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        self.refusal().fmt(f)
+    }
+}
+
+impl Error for NetworkError {}
+
 impl NetworkError {
     /// What is wrong and how to mend it, apart.
     #[must_use]
     pub fn refusal(&self) -> Refusal {
-        let help = match self {
+        Refusal {
+            what: self.what(),
+            help: self.help(),
+        }
+    }
+
+    /// What was found, and why it will not do.
+    fn what(&self) -> String {
+        match self {
+            Self::Duration { activity, got_s } => format!("`{activity}` takes {got_s} s"),
+            Self::ImpossibleNeed {
+                activity,
+                resource,
+                needed,
+                there,
+            } => format!("`{activity}` needs {needed} of {resource}, there are {there}"),
+            Self::Circular { circle } => format!(
+                "these wait for each other and none can start: {}",
+                circle.join(", which waits for ")
+            ),
+            Self::UnknownLabel { step, label, .. } => {
+                format!("`{step}` waits for `{label}`, and no step bears that label")
+            }
+            Self::UnknownIndex {
+                activity,
+                what,
+                index,
+            } => format!("`{activity}` names {what} {index}, which is not there"),
+        }
+    }
+
+    /// How to mend it, where that can be said.
+    fn help(&self) -> Option<String> {
+        match self {
             Self::Duration { .. } => Some(DURATION.to_owned()),
             Self::ImpossibleNeed { .. } => Some(NEED.to_owned()),
             Self::Circular { .. } => Some(CIRCLE.to_owned()),
             Self::UnknownLabel { suggestion, .. } => suggestion.as_ref().map(meant),
             Self::UnknownIndex { .. } => None,
-        };
-        Refusal::of(self, help)
+        }
     }
 }
+
+impl Display for ProcedureError {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        self.refusal().fmt(f)
+    }
+}
+
+impl Error for ProcedureError {}
 
 impl ProcedureError {
     /// What is wrong and how to mend it, apart.
     #[must_use]
     pub fn refusal(&self) -> Refusal {
-        let help = match self {
+        Refusal {
+            what: self.what(),
+            help: self.help(),
+        }
+    }
+
+    /// What was found, and why it will not do.
+    fn what(&self) -> String {
+        match self {
+            Self::EmptyScript => "the script has no steps".to_owned(),
+            Self::UnknownDevice { name, .. } => format!("nothing in the stack is named `{name}`"),
+            Self::UnknownPlace { name, .. } => {
+                format!("no landmark of the route is named `{name}`")
+            }
+            Self::DuplicateName { name, .. } => {
+                format!("the name `{name}` is used twice in the stack")
+            }
+            Self::WrongKind {
+                name,
+                found,
+                needed,
+                ..
+            } => format!("`{name}` is {found}, but this needs {needed}"),
+            Self::Standoff { found_mm, most_mm } => format!(
+                "the hub stands {found_mm:.0} mm off the arteriotomy, must be 0 to {most_mm:.0} mm"
+            ),
+            Self::Itself { name, what, .. } => format!("the `{name}` cannot {what}"),
+            Self::TooManyInside { inside, most, .. } => format!(
+                "{} devices are in the body at once ({}), {most} can be laid",
+                inside.len(),
+                inside.join(", ")
+            ),
+            Self::EmptyUnit { .. } => "a unit of devices needs at least one name".to_owned(),
+        }
+    }
+
+    /// How to mend it, where that can be said.
+    fn help(&self) -> Option<String> {
+        match self {
             Self::EmptyScript => Some(NO_STEPS.to_owned()),
             Self::UnknownDevice { suggestion, .. } | Self::UnknownPlace { suggestion, .. } => {
                 suggestion.as_ref().map(meant)
@@ -239,8 +301,7 @@ impl ProcedureError {
             Self::Itself { .. } => Some(ANOTHER.to_owned()),
             Self::TooManyInside { .. } => Some(ONE_OUT.to_owned()),
             Self::EmptyUnit { .. } => None,
-        };
-        Refusal::of(self, help)
+        }
     }
 
     /// Path of the field in the scene file that is wrong (`script[3].act`).

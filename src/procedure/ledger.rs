@@ -1,8 +1,10 @@
 //! Who holds the way across lesion and clot, and what happens at which step.
 
-use super::{Action, Passed, Plan, Region, State};
 use crate::device::{DeviceClass, Payload};
 use crate::geometry::LesionKind;
+use crate::procedure::script::{Action, Plan, Region};
+use crate::procedure::state::{Move, State};
+use crate::procedure::steps::Passed;
 use serde::{Deserialize, Serialize};
 
 /// Share of the normal lumen from which the neck counts as open: NASCET 50 percent, the border of a
@@ -383,7 +385,7 @@ fn neck_work(plan: &Plan, passed: &[Passed]) -> Vec<Protection> {
 }
 
 /// A device that is pushed through a lesion narrower than itself.
-fn widens(plan: &Plan, p: &Passed, m: &super::Move) -> bool {
+fn widens(plan: &Plan, p: &Passed, m: &Move) -> bool {
     let lesions = plan.track.lesions.iter().enumerate();
     let outer_mm = plan.devices[m.device].device.widest_mm();
     lesions.into_iter().any(|(i, lesion)| {

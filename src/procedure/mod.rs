@@ -4,79 +4,59 @@
 //! name checked, [`State`] where everything is between two steps, and [`perform`] does one step.
 //! [`Clock`] puts the steps in time, [`ledger()`] tells who holds the way meanwhile, and [`Choices`]
 //! write other scripts for the same vessel and stack.
+//!
+//! Rooms, imports point left; what decides knows no words:
+//! `error ← script ← state ← reason ← placing ← edges ← steps ← ledger ← words ← clock ← strategies`.
+//!
+//! | room | what lives there |
+//! | --- | --- |
+//! | `script` | scene as written, plan with names checked, steps, places, rules |
+//! | `state` | devices, lesions and stents between two steps; nested lengths, lumens, flow |
+//! | `reason` | why a step is told something: typed reasons and how grave they are |
+//! | `placing` | how the stack lies: along the centre line or as elastic rods; pulls |
+//! | `edges` | edges of stents: crossings, rim, ledge, chance |
+//! | `steps` | doing one step: preconditions, movement, what it is told |
+//! | `ledger` | who holds the way across lesions and clot |
+//! | `words` | the sentences of reasons, actions and names |
+//! | `clock` | durations, the network of activities, milestones |
+//! | `strategies` | other scripts for the same stack |
 
-mod bed;
 mod clock;
-mod clock_footprint;
-mod clock_table;
-mod clock_times;
-mod clock_work;
-mod device_end;
-mod edge_judge;
-mod edge_place;
-mod edge_steps;
 mod edges;
 mod error;
-mod exchange;
-mod finding;
-mod followers;
-mod forces;
-mod lay;
 mod ledger;
-mod lesion_passage;
-mod likelihood;
-mod lumens;
-mod nesting;
-mod network;
-mod network_search;
-mod passage;
-mod pending;
-mod plan;
-mod plan_check;
-mod provenance;
-mod pull;
+mod placing;
 pub mod reason;
-mod rods;
-mod scene;
+mod script;
 mod state;
-mod stenting;
-mod step;
-mod strategy;
-mod strategy_places;
-mod strategy_roles;
-mod strategy_script;
-mod treat;
+mod steps;
+mod strategies;
 mod words;
 
-pub use bed::OpenStation;
-pub use clock::{Clock, ClockActivity};
-pub use clock_footprint::{Passed, walk, walk_with};
-pub use clock_table::{
-    Difficulty, Durations, Handling, Known, Sourced, Speeds, Spread, Team, Work,
+pub use clock::{
+    Activity, Clock, ClockActivity, CriticalPath, Difficulty, Durations, Handling, Known, Lane,
+    Load, Need, Network, Parts, Percentiles, Resource, Sampling, Schedule, SearchStatus, Shortest,
+    Slack, Sourced, Speeds, SpreadOfTimes, Team, Times, Work,
 };
-pub use clock_times::{Percentiles, Sampling, SpreadOfTimes, Times};
-pub use clock_work::{Lane, Load, Parts};
-pub use device_end::DeviceEnd;
-pub use edge_judge::{EdgeHelp, EdgeReport, edge_finding, judge_edge, judge_edge_at, rim_gap_mm};
-pub use edge_steps::{DeviceStep, device_steps};
-pub use edges::{Cover, EdgeKind, EdgePassage, EdgeRules, Meets, edge_passages};
+pub use edges::{
+    Cover, DeviceStep, EdgeHelp, EdgePassage, EdgeReport, Meets, Remedy, device_steps,
+    edge_passages, judge_edge, judge_edge_at, rim_gap_mm,
+};
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
-pub use exchange::{Direction, Exchange};
-pub use finding::{Finding, Severity, Topic};
-pub use lay::{Laid, Lay, Motion, Ruler, Shape, Unfelt, Wish};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, brings_clot, ledger};
-pub use likelihood::Likelihood;
-pub use lumens::{LumenFlow, lumen_flow};
-pub use nesting::{Meeting, meetings};
-pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};
-pub use network_search::{SearchStatus, Shortest};
-pub use pending::{Felt, Pending};
-pub use plan::{Equipment, Plan, StackDevice, StackPart, Supplied};
-pub use provenance::{ValueRow, VesselInfo};
-pub use pull::{CoverMoment, Pull, pulls, retriever_holds_n};
-pub use reason::{Reason, Spot, longer_mm};
-pub use rods::Rods;
-pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};
-pub use state::{DeployedStent, InPlace, State};
-pub use step::{Move, StepEffect, perform, perform_with};
-pub use strategy::{Choices, ClotBy, NeckBy, Order};
+pub use placing::{
+    CoverMoment, Felt, Laid, Lay, Motion, Pending, Pull, Rods, Ruler, Shape, Unfelt, Wish, pulls,
+    retriever_holds_n,
+};
+pub use reason::{Finding, Likelihood, Reason, Severity, Topic};
+pub use script::{
+    Action, DeviceEnd, EdgeRules, Equipment, Place, Plan, Plane, Region, Rules, Scene, Spot,
+    Spread, StackDevice, StackEntry, StackPart, Step, Supplied, ValueRow, VesselInfo, Where,
+};
+pub use state::{
+    DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,
+    State, lumen_flow, meetings,
+};
+pub use steps::{Passed, StepEffect, lay_step, perform, perform_with, tell_forces};
+pub use strategies::{Choices, ClotBy, NeckBy, Order};
+pub use words::{longer_mm, samples};

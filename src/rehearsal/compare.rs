@@ -6,11 +6,12 @@ use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, outcome_of};
 use super::timing::loads_of;
 use super::verdict::{first_that_stands, undecided};
+use super::walk::{walk, walk_with};
 use crate::mechanics::threads::in_order;
 use crate::procedure::reason::{Unknown, Why};
 use crate::procedure::{
     Clock, Durations, Finding, Known, Ledger, Load, Meets, NetworkError, Passed, Percentiles, Plan,
-    Rods, Sampling, Times, ledger, walk, walk_with,
+    Rods, Sampling, Times, ledger,
 };
 use serde::{Deserialize, Serialize};
 
@@ -203,7 +204,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
         Some(step) => refused_outcome(plan, &passed, step),
     };
     let loads = loads_of(&outcome);
-    let clock = Clock::of(plan, &candidate.durations, &loads, &passed)?;
+    let clock = Clock::new(plan, &candidate.durations, &loads, &passed)?;
     let ledger = ledger(plan, &passed);
     let spread = clock.sample(sampling);
     let forces = loads.iter().filter_map(|l| l.hub_force_n);

@@ -210,7 +210,7 @@ fn stretches(
 fn reperfusion_s(judged: &Judged<'_>, changed: Changed, value: f64) -> Result<f64, NetworkError> {
     let candidate = judged.candidate;
     let table = changed.apply(&candidate.durations, value);
-    let clock = Clock::of(&candidate.plan, &table, &judged.loads, &judged.passed)?;
+    let clock = Clock::new(&candidate.plan, &table, &judged.loads, &judged.passed)?;
     let times = clock.times(&clock.expected());
     Ok(times.reperfusion_s.unwrap_or(f64::INFINITY))
 }

@@ -1,12 +1,13 @@
 //! Stents, their edges, pulls and suction of a rehearsal, as plain data.
 
+use super::edge_findings::edge_finding;
 use crate::geometry::{ecst_percent, nascet_percent};
 use crate::mechanics::threads::{all_of_them, in_order};
 use crate::mechanics::{MechanicsError, PUMP_KPA};
-use crate::procedure::reason::{Retrieving, StentEdge, Unknown, samples};
+use crate::procedure::reason::{Retrieving, StentEdge, Unknown};
 use crate::procedure::{
     EdgeKind, EdgeReport, Finding, Likelihood, Meets, Passed, Plan, State, StepEffect,
-    edge_finding, edge_passages, judge_edge, lumen_flow, pulls, rim_gap_mm,
+    edge_passages, judge_edge, lumen_flow, pulls, rim_gap_mm, samples,
 };
 use crate::units::fixed;
 use serde::{Deserialize, Serialize};
@@ -276,7 +277,7 @@ impl EdgeRows {
                 capstan_factor: pull.capstan_factor,
                 at_hub_n,
                 by_rods: pull.by_rods_n.is_some(),
-                say: slides.text.clone(),
+                say: slides.in_words(),
                 cover: pull
                     .cover
                     .iter()
@@ -377,7 +378,7 @@ fn edge_row(plan: &Plan, before: &State, step: usize, report: &EdgeReport) -> Ed
         helps: report
             .helps
             .iter()
-            .map(|h| (h.what.clone(), h.share.probability))
+            .map(|h| (h.what.in_words(plan), h.share.probability))
             .collect(),
         sweep: if passage.meets == Meets::Struts {
             SWEEP_MM.map(point).to_vec()

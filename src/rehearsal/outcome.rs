@@ -6,7 +6,9 @@
 use super::{EdgeRow, PullRow, StentRow, SuctionRow};
 use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
 use crate::mechanics::Direction;
-use crate::procedure::{Direction as ExchangeDirection, Finding, Severity, VesselInfo};
+use crate::procedure::{
+    Direction as ExchangeDirection, Finding, Reason, Severity, Topic, VesselInfo,
+};
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema; grows when a field changes its meaning or goes.
@@ -121,7 +123,7 @@ pub struct StepRow {
     /// False where a precondition stopped it.
     pub performed: bool,
     /// What it is told.
-    pub findings: Vec<Finding>,
+    pub findings: Vec<FindingRow>,
     /// Devices in the body afterwards.
     pub devices: Vec<DeviceRow>,
     /// By lesion: who holds the way across it afterwards.
@@ -137,6 +139,33 @@ impl StepRow {
     #[must_use]
     pub fn worst(&self) -> Option<Severity> {
         self.findings.iter().map(|f| f.severity).max()
+    }
+}
+
+/// One finding of one step, with its words.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FindingRow {
+    /// How grave.
+    pub severity: Severity,
+    /// What kind.
+    pub topic: Topic,
+    /// What was found, for programs: its name and its values.
+    pub reason: Reason,
+    /// The same in plain words.
+    pub text: String,
+    /// What would help; notes come without.
+    pub help: Option<String>,
+}
+
+impl From<Finding> for FindingRow {
+    fn from(finding: Finding) -> Self {
+        Self {
+            severity: finding.severity,
+            topic: finding.topic(),
+            text: finding.in_words(),
+            help: finding.help(),
+            reason: finding.reason,
+        }
     }
 }
 

@@ -1,18 +1,19 @@
-//! Folding the script over the states.
+//! A rehearsal: the script walked through, and what every step of it comes to as an outcome.
 
 use super::edge_rows::{EdgeRows, crossings, stent_rows};
 use super::outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow, Outcome,
-    ReachRow, SCHEMA_VERSION, StackRow, StepRow,
+    AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
+    Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow,
 };
 use super::verdict::verdict;
+use super::walk::walk_through;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::geometry::{ecst_percent, nascet_percent};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
-use crate::procedure::reason::Fit;
+use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings, walk_with,
+    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings,
 };
 
 /// How lengths and loads are had where devices are laid as rods.
@@ -43,18 +44,6 @@ pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
 /// [`RehearsalError`] where `lay` finds none.
 pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, RehearsalError> {
     Ok(outcome_of(plan, &walk_through(plan, lay)?))
-}
-
-/// Walks through the script; where no equilibrium is found, the step is named.
-///
-/// # Errors
-/// [`RehearsalError`] where `lay` finds none.
-pub fn walk_through(plan: &Plan, lay: &mut dyn Lay) -> Result<Vec<Passed>, RehearsalError> {
-    walk_with(plan, lay).map_err(|(step, source)| RehearsalError::NoEquilibrium {
-        step: step + 1,
-        say: plan.script[step].in_words(),
-        source,
-    })
 }
 
 /// The outcome of a script that has been walked through.
@@ -145,7 +134,7 @@ impl Gathered {
             number,
             say,
             performed: effect.performed,
-            findings,
+            findings: findings.into_iter().map(FindingRow::from).collect(),
             devices,
             access: access_rows(plan, state),
             stents,
@@ -156,7 +145,7 @@ impl Gathered {
     /// Adds findings to the step that was gathered last, the gravest first.
     fn tell(&mut self, told: Vec<Finding>) {
         if let Some(step) = self.steps.last_mut() {
-            step.findings.extend(told);
+            step.findings.extend(told.into_iter().map(FindingRow::from));
             step.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
         }
     }
@@ -193,19 +182,15 @@ impl Gathered {
         if told.is_some_and(|t| t >= fit.verdict) {
             return None;
         }
-        let room = fit.reason.clone();
+        let found = Within {
+            inside,
+            around,
+            room: fit.reason.clone(),
+        };
         match fit.verdict {
             FitVerdict::Fits => None,
-            FitVerdict::Tight => Some(Finding::warning(Fit::Tight {
-                inside,
-                around,
-                room,
-            })),
-            FitVerdict::DoesNotFit => Some(Finding::failure(Fit::DoesNotFit {
-                inside,
-                around,
-                room,
-            })),
+            FitVerdict::Tight => Some(Finding::warning(Fit::Tight(found))),
+            FitVerdict::DoesNotFit => Some(Finding::failure(Fit::DoesNotFit(found))),
         }
     }
 

@@ -2,10 +2,11 @@
 
 use super::RehearsalError;
 use super::outcome::{DeviceRow, Outcome};
-use super::run::{outcome_of, walk_through};
+use super::run::outcome_of;
+use super::walk::{walk, walk_through};
 use crate::procedure::{
     Clock, Durations, Known, Lane, Lay, Ledger, Load, NetworkError, Parts, Passed, Percentiles,
-    Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger, walk,
+    Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger,
 };
 use serde::{Deserialize, Serialize};
 
@@ -233,7 +234,7 @@ fn timed(
     sampling: &Sampling,
     passed: &[Passed],
 ) -> Result<ClockReport, NetworkError> {
-    let clock = Clock::of(plan, table, loads, passed)?;
+    let clock = Clock::new(plan, table, loads, passed)?;
     let course = clock.expected();
     let expected = clock.times(&course);
     let spread = clock.sample(sampling);

@@ -1,14 +1,14 @@
 //! Whether a plan holds: three verdicts, from what its steps are told.
 
-use super::outcome::{StepRow, Verdict};
-use crate::procedure::{Finding, Severity};
+use super::outcome::{FindingRow, StepRow, Verdict};
+use crate::procedure::Severity;
 
 /// The first failure that stands whatever the undecided steps come to: number of the step and what is wrong.
 ///
 /// Up to the first step whose lengths are not known every failure stands. From there on lengths are estimates,
 /// and only what does not rest on them does; not even that after a step that such an estimate stopped, since
 /// what it leaves undone is missed by the steps that follow.
-pub(super) fn first_that_stands(steps: &[StepRow]) -> Option<(usize, &Finding)> {
+pub(super) fn first_that_stands(steps: &[StepRow]) -> Option<(usize, &FindingRow)> {
     let (mut lengths_known, mut misled) = (true, false);
     for step in steps {
         lengths_known &= !step.findings.iter().any(|f| f.reason.loses_lengths());
@@ -16,7 +16,7 @@ pub(super) fn first_that_stands(steps: &[StepRow]) -> Option<(usize, &Finding)> 
             .findings
             .iter()
             .filter(|f| f.severity == Severity::Failure);
-        let stands = |f: &&Finding| lengths_known || !(misled || f.reason.rests_on_lengths());
+        let stands = |f: &&FindingRow| lengths_known || !(misled || f.reason.rests_on_lengths());
         if let Some(failure) = failures.clone().find(stands) {
             return Some((step.number, failure));
         }
@@ -26,7 +26,7 @@ pub(super) fn first_that_stands(steps: &[StepRow]) -> Option<(usize, &Finding)> 
 }
 
 /// Steps of which it is not known whether they go, with what is not known.
-pub(super) fn undecided(steps: &[StepRow]) -> impl Iterator<Item = (usize, &Finding)> {
+pub(super) fn undecided(steps: &[StepRow]) -> impl Iterator<Item = (usize, &FindingRow)> {
     let findings = steps
         .iter()
         .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
@@ -47,8 +47,8 @@ pub(super) fn verdict(steps: &[StepRow]) -> Verdict {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::procedure::Spot;
-    use crate::procedure::reason::{Fit, Force, Precondition, RailNeed, Unknown, Why};
+    use crate::procedure::reason::{Fit, Force, Precondition, RailNeed, Unknown, Why, Within};
+    use crate::procedure::{Finding, Spot};
 
     fn place() -> Spot {
         Spot {
@@ -62,7 +62,7 @@ mod tests {
             number,
             say: String::new(),
             performed,
-            findings: findings.to_vec(),
+            findings: findings.iter().cloned().map(FindingRow::from).collect(),
             devices: Vec::new(),
             access: Vec::new(),
             stents: Vec::new(),
@@ -96,11 +96,11 @@ mod tests {
     }
 
     fn wide() -> Finding {
-        Finding::failure(Fit::DoesNotFit {
+        Finding::failure(Fit::DoesNotFit(Within {
             inside: vec!["retriever".into()],
             around: "microcatheter".into(),
             room: "no room".into(),
-        })
+        }))
     }
 
     #[test]

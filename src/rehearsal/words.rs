@@ -1,11 +1,11 @@
 //! A rehearsal in plain words: the headline.
 
 use super::edge_rows::{EDGE_CAUTION, EdgeRow};
-use super::outcome::{Outcome, Verdict};
+use super::outcome::{FindingRow, Outcome, Verdict};
 use super::verdict::{first_that_stands, undecided};
 use crate::mechanics::Direction as Push;
-use crate::procedure::reason::{Reach, samples};
-use crate::procedure::{Direction, Finding, Meets, Reason, Severity, Topic, longer_mm};
+use crate::procedure::reason::Reach;
+use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples};
 use crate::units::fixed;
 
 /// Verdict first, then what breaks or is weak, the gravest first.
@@ -68,7 +68,7 @@ fn verdict_lines(outcome: &Outcome) -> Vec<String> {
     lines
 }
 
-fn helps(finding: &Finding) -> Option<String> {
+fn helps(finding: &FindingRow) -> Option<String> {
     let help = finding.help.as_ref()?;
     Some(format!("What would help: {help}."))
 }

@@ -2,7 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use nestline::geometry::{Point, Track};
-use nestline::output::stage::Moment;
+use nestline::stage::Moment;
 
 /// Station of the foot of the perpendicular from a point on the centre line, and the distance.
 pub(crate) fn foot(track: &Track, point: Point, near_mm: f64) -> (f64, f64) {

@@ -3,9 +3,9 @@
 
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
-use nestline::output::stage::{Stage, StageSettings};
 use nestline::procedure::Ruler;
 use nestline::rehearsal::{outcome_of, walk_through};
+use nestline::stage::{Stage, StageSettings};
 
 /// A scene of the program on the stage, devices on the centre line.
 pub(crate) fn stage_of(name: &str) -> Stage {

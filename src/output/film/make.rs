@@ -7,7 +7,7 @@ use super::script::Script;
 use super::studio::{Shot, Studio, shots};
 use crate::output::palette::Theme;
 use crate::output::screen::{Adapter, Place};
-use crate::output::stage::Stage;
+use crate::stage::Stage;
 use std::path::Path;
 
 /// Pictures from which a GIF takes its palette.

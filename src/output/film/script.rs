@@ -2,9 +2,9 @@
 
 use crate::device::DeviceClass;
 use crate::output::screen::{Place, Places, meant_tip};
-use crate::output::stage::{Stage, StepCard};
 use crate::procedure::{Action, Likelihood, Region, Severity};
 use crate::rehearsal::EdgeRow;
+use crate::stage::{Stage, StepCard};
 
 /// Time the title stands, s: two lines and the caution; less in short films.
 const TITLE_S: f64 = 5.0;

@@ -1,15 +1,15 @@
 //! One picture of a film: one or two views of the vessel, what is done, what it leads to.
 
 use super::script::{Beat, Script};
-use crate::output::palette::{self, State};
+use crate::output::palette::{self, State, look_of, looks_of};
 use crate::output::screen::{
     Named, Scheme, Words, close_up, draw_arrows, draw_legend, draw_meant, icon, least_width_px,
     lines_over, press_arrows, solid, vec3, view_name, widest_mm,
 };
 use crate::output::screen::{Place, View};
-use crate::output::stage::{Moment, Stage, StepCard};
 use crate::procedure::Severity;
 use crate::rehearsal::Verdict;
+use crate::stage::{Moment, Stage, StepCard};
 use egui::{
     Align2, Color32, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, StrokeKind, TextureId, Vec2,
     pos2, vec2,
@@ -200,7 +200,7 @@ impl Sheet<'_> {
         let edge_mm = self.beat.at_mm.filter(|_| self.beat.place == Place::Edge);
         let band = edge_mm.and_then(|edge_mm| {
             self.moment.bands.iter().min_by(|a, b| {
-                let far = |b: &crate::output::stage::EdgeBand| (b.station_mm - edge_mm).abs();
+                let far = |b: &crate::stage::EdgeBand| (b.station_mm - edge_mm).abs();
                 far(a).total_cmp(&far(b))
             })
         });
@@ -214,7 +214,7 @@ impl Sheet<'_> {
                 rest.top(),
             );
             let section = self.stage.section(self.moment.time_s, band.station_mm);
-            let looks: Vec<palette::Look> = self.stage.devices.iter().map(|d| d.look).collect();
+            let looks: Vec<palette::Look> = looks_of(self.stage);
             let plot = Rect::from_min_max(rest.min + vec2(0.0, scheme.px(24.0)), rest.max);
             close_up(painter, scheme, plot, &section, Some(band), &looks);
         } else if self.beat.place != Place::Route && rest.height() > scheme.px(110.0) {
@@ -249,7 +249,7 @@ impl Sheet<'_> {
         }
         for device in &self.moment.devices {
             let described = &self.stage.devices[device.device];
-            let colour = solid(described.look.colour(scheme.theme));
+            let colour = solid(look_of(self.stage, device.device).colour(scheme.theme));
             let swatch = Rect::from_min_size(
                 pos2(left, y + scheme.px(4.0)),
                 vec2(scheme.px(22.0), scheme.px(9.0)),
@@ -395,7 +395,7 @@ fn whereabouts(
     let mut devices: Vec<_> = moment.devices.iter().map(|d| (d, widest_mm(d))).collect();
     devices.sort_by(|a, b| b.1.total_cmp(&a.1));
     for (device, outer_mm) in devices {
-        let colour = solid(stage.devices[device.device].look.colour(scheme.theme));
+        let colour = solid(look_of(stage, device.device).colour(scheme.theme));
         let line: Vec<Pos2> = device
             .nodes
             .iter()

@@ -8,7 +8,7 @@ use crate::output::palette::Theme;
 use crate::output::screen::{
     Adapter, Angles, Pane, Place, Places, Props, Scheme, Set, Shown, View, framed, solid, surface,
 };
-use crate::output::stage::{Moment, Span, Stage};
+use crate::stage::{Moment, Span, Stage};
 use egui::{LayerId, Painter, vec2};
 use kiss3d::camera::FixedView3d;
 use kiss3d::scene::SceneNode3d;

@@ -9,7 +9,7 @@ mod pack;
 mod parts;
 
 use crate::output::palette::Theme;
-use crate::output::stage::Stage;
+use crate::stage::Stage;
 use motion::{looks, place, single};
 use pack::{Pack, Surface, extras};
 use parts::Cast;
@@ -98,7 +98,7 @@ fn fixed(pack: &mut Pack, stage: &Stage, settings: &GlbSettings) {
     let colour = settings.theme.wall().linear();
     let wall = pack.material("vessel wall", colour, WALL.0);
     let around = pack.material("vessel around the route", colour, WALL.1);
-    let route = crate::output::stage::Mesh::open_tube(&stage.wall, detail.wall_sides);
+    let route = crate::stage::Mesh::open_tube(&stage.wall, detail.wall_sides);
     let surface = Surface::from(&route);
     let primitive = pack.primitive(&surface, wall, None);
     pack.mesh_node("vessel wall", vec![primitive], None);
@@ -116,8 +116,8 @@ fn fixed(pack: &mut Pack, stage: &Stage, settings: &GlbSettings) {
     }
 }
 
-impl From<&crate::output::stage::Mesh> for Surface {
-    fn from(mesh: &crate::output::stage::Mesh) -> Self {
+impl From<&crate::stage::Mesh> for Surface {
+    fn from(mesh: &crate::stage::Mesh) -> Self {
         let turn = |v: &[f32; 3], scale: f32| [v[0] * scale, v[2] * scale, -v[1] * scale];
         Self {
             positions: mesh.positions.iter().map(|p| turn(p, 1e-3)).collect(),

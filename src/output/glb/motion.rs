@@ -2,7 +2,7 @@
 
 use crate::geometry::{Frame, Point, Vector};
 use crate::math;
-use crate::output::stage::Stage;
+use crate::stage::Stage;
 use nalgebra::{Quaternion, Rotation3, UnitQuaternion};
 
 /// Where a joint is: place in m, turn, width.
@@ -163,7 +163,7 @@ pub(super) fn looks(stage: &Stage, travel_mm: f64) -> Vec<(usize, f64, f64)> {
         let length_s = span.moved_s - span.start_s;
         if length_s > 0.0 {
             let (from, to) = (stage.at_step(step, 0.0), stage.at_step(step, 1.0));
-            let tip = |moment: &crate::output::stage::Moment, k: usize| {
+            let tip = |moment: &crate::stage::Moment, k: usize| {
                 moment
                     .device(k)
                     .map_or(-stage.plan().hub_standoff_mm, |d| d.tip_mm)

@@ -6,7 +6,8 @@ use super::{GlbSettings, single};
 use crate::device::Payload;
 use crate::geometry::{Frame, Point, Vector};
 use crate::math;
-use crate::output::stage::{DrawnDevice, Hoop, Moment, Node, Stage, WireMesh};
+use crate::output::palette::look_of;
+use crate::stage::{DrawnDevice, Hoop, Moment, Node, Stage, WireMesh};
 use gltf_json::animation::Property;
 use std::f64::consts::TAU;
 
@@ -314,7 +315,7 @@ impl Part {
         let colour = match self.what {
             What::Clot(_) => settings.theme.clot(),
             What::Shaft(k) | What::Struts(k) | What::Stent(k) | What::Balloon(k) => {
-                stage.devices[k].look.colour(settings.theme)
+                look_of(stage, k).colour(settings.theme)
             }
         };
         let alpha = if matches!(self.what, What::Balloon(_)) {

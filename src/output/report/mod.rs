@@ -24,9 +24,9 @@ mod vessel;
 pub(super) use basis::all as everything_rests;
 
 use super::palette::{Look, looks};
-use super::stage::Stage;
 use crate::procedure::{Durations, Plan};
 use crate::rehearsal::{CAUTION, Comparison, Outcome, Rehearsed};
+use crate::stage::Stage;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use svg::Figure;
 

@@ -3,7 +3,7 @@
 
 use super::Sheet;
 use crate::geometry::Point;
-use crate::output::stage::{Mesh, Moment, Node, Stage, WireMesh};
+use crate::stage::{Mesh, Moment, Node, Stage, WireMesh};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, PreEscaped, html};

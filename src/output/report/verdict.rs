@@ -3,8 +3,8 @@
 use super::Sheet;
 use super::text::{Kind, length, minutes, percent, prose, sentence};
 use crate::device::Verdict as FitVerdict;
-use crate::procedure::{Finding, Severity, Topic};
-use crate::rehearsal::{Outcome, Verdict};
+use crate::procedure::{Severity, Topic};
+use crate::rehearsal::{FindingRow, Outcome, Verdict};
 use maud::{Markup, html};
 
 /// Weak points shown at the top.
@@ -16,7 +16,7 @@ pub(super) struct Point<'a> {
     /// Step it belongs to, from 1.
     pub(super) step: usize,
     /// What was found there.
-    pub(super) finding: &'a Finding,
+    pub(super) finding: &'a FindingRow,
 }
 
 /// The two or three things to look at: failures in the order of the script, else the gravest warning
@@ -116,7 +116,7 @@ fn weight(outcome: &Outcome, point: &Point<'_>) -> f64 {
 }
 
 /// A kind of finding as a heading.
-pub(super) const fn heading(finding: &Finding) -> &'static str {
+pub(super) const fn heading(finding: &FindingRow) -> &'static str {
     let fails = matches!(finding.severity, Severity::Failure);
     match finding.topic {
         Topic::Reach if fails => "Does not reach",

@@ -3,8 +3,8 @@
 use super::Scheme;
 use super::paint::{Words, icon};
 use super::scheme::solid;
-use crate::output::palette::{Look, Theme};
-use crate::output::stage::{EdgeBand, Section};
+use crate::output::palette::{Look, State, Theme};
+use crate::stage::{EdgeBand, Section};
 use egui::{Align2, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 use std::f32::consts::{PI, TAU};
 
@@ -80,7 +80,7 @@ pub fn close_up(
         plot.px_per_mm,
     );
     if let Some(band) = band {
-        let (colour, sign) = scheme.state(band.state.state());
+        let (colour, sign) = scheme.state(State::from(band.state));
         let top = square.bottom() + scheme.px(8.0);
         let size = scheme.px(16.0);
         icon(
@@ -172,7 +172,7 @@ impl Plot {
             a + (b - a) * (place - low)
         };
         let (colour, _) = band.map_or((scheme.ink(), ()), |b| {
-            (scheme.state(b.state.state()).0, ())
+            (scheme.state(State::from(b.state)).0, ())
         });
         let mut mesh = Mesh::default();
         for corner in 0..=CORNERS {
@@ -195,7 +195,7 @@ impl Plot {
         &self,
         painter: &Painter,
         scheme: &Scheme,
-        device: &crate::output::stage::SectionDevice,
+        device: &crate::stage::SectionDevice,
         colour: Color32,
     ) {
         let middle = self.at(single(device.offset_mm[0]), single(device.offset_mm[1]));

@@ -4,7 +4,7 @@ use super::drawing::veil;
 use super::labels::{Label, LabelOf};
 use super::paint::Words;
 use super::{Scheme, View};
-use crate::output::stage::Moment;
+use crate::stage::Moment;
 use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 
 /// A newton is drawn no longer than this share of a view's height: the largest forces stay within the
@@ -52,7 +52,7 @@ pub fn mm_per_n(height_mm: f32) -> f32 {
 #[must_use]
 pub fn press_arrows(moment: &Moment, rect: Rect, view: &View) -> Vec<PressArrow> {
     let per_n = f64::from(mm_per_n(view.height_mm));
-    let seen = |contact: &crate::output::stage::DrawnContact| {
+    let seen = |contact: &crate::stage::DrawnContact| {
         let end = contact.at - contact.force_n * (per_n * contact.share);
         let (from, to) = (view.place(&contact.at, rect)?, view.place(&end, rect)?);
         rect.contains(from).then(|| PressArrow {

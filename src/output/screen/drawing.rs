@@ -2,8 +2,8 @@
 
 use super::pane::{Finish, Set};
 use super::scheme::solid;
-use crate::output::palette::{Rgb, Theme};
-use crate::output::stage::{DrawnDevice, Mesh, Moment, Node, Stage, WireMesh};
+use crate::output::palette::{Rgb, State, Theme, look_of};
+use crate::stage::{DrawnDevice, Mesh, Moment, Node, Stage, WireMesh};
 use egui::Color32;
 use std::sync::Arc;
 
@@ -206,7 +206,7 @@ fn drawn_device(
             both_sides: true,
         }
     } else {
-        let colour = described.look.colour(theme);
+        let colour = look_of(stage, device.device).colour(theme);
         let hollow = device.lumen_mm.iter().any(Option::is_some);
         if hollow || !device.core_mm.is_empty() {
             see_through(colour, CATHETER)
@@ -238,7 +238,8 @@ fn drawn_device(
                 ..*node
             })
             .collect();
-        let colour = solid(described.look.colour(theme)).lerp_to_gamma(solid(theme.ink()), CORE);
+        let colour = solid(look_of(stage, device.device).colour(theme))
+            .lerp_to_gamma(solid(theme.ink()), CORE);
         parts.push((
             format!("core {}", described.name),
             Arc::new(Mesh::tube(&core, CORE_SIDES)),
@@ -299,7 +300,7 @@ fn payloads(
     let detail = &stage.settings().detail;
     for device in &moment.devices {
         let described = &stage.devices[device.device];
-        let colour = described.look.colour(theme);
+        let colour = look_of(stage, device.device).colour(theme);
         if let Some(struts) = &device.struts {
             parts.push((
                 format!("struts {}", described.name),
@@ -320,12 +321,12 @@ fn payloads(
         parts.push((
             format!("stent {}", described.name),
             Arc::new(thickened(&stent.struts, least_mm).mesh(detail.wire_sides)),
-            opaque(described.look.colour(theme)),
+            opaque(look_of(stage, stent.device).colour(theme)),
         ));
     }
     if shown.edges {
         for band in &moment.bands {
-            let state = band.state.state();
+            let state = State::from(band.state);
             let side = if band.upper { "upper" } else { "lower" };
             parts.push((
                 format!("edge {} {side}", stage.devices[band.stent].name),

@@ -7,8 +7,8 @@ use super::overlay::written_on;
 use super::paint::{Icon, Words, icon};
 use super::scheme::solid;
 use super::{Place, Scheme, View, meant_tip};
-use crate::output::palette::State;
-use crate::output::stage::{Moment, Stage};
+use crate::output::palette::{State, look_of};
+use crate::stage::{Moment, Stage};
 use egui::{
     Align2, Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, Vec2, pos2, vec2,
 };
@@ -95,14 +95,14 @@ fn labels_of(
                     name
                 },
                 at,
-                colour: solid(described.look.colour(scheme.theme)),
+                colour: solid(look_of(stage, device.device).colour(scheme.theme)),
                 of: LabelOf::Device,
                 icon: None,
             });
         }
     }
     for band in moment.bands.iter().filter(|_| place == Place::Edge) {
-        let (colour, icon) = scheme.state(band.state.state());
+        let (colour, icon) = scheme.state(State::from(band.state));
         if let Some(at) = band.nodes.first().and_then(|n| seen(&n.at)) {
             let edge = if band.upper { "upper" } else { "lower" };
             labels.push(Label {

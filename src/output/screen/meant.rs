@@ -5,16 +5,17 @@ use super::{Scheme, View};
 use crate::geometry::Point;
 use crate::math;
 use crate::output::palette::State;
-use crate::output::stage::{Moment, Stage};
 use crate::procedure::{Action, Severity, Topic, Where};
+use crate::stage::{Moment, Stage};
 use egui::{Painter, Pos2, Rect, Shape, Stroke};
 use std::f64::consts::TAU;
 
 /// Device (index) and station, mm, that a step wanted and did not reach; none where it did.
 #[must_use]
 pub fn meant_tip(stage: &Stage, step: usize) -> Option<(usize, f64)> {
-    let fails =
-        |f: &crate::procedure::Finding| f.severity == Severity::Failure && f.topic == Topic::Reach;
+    let fails = |f: &crate::rehearsal::FindingRow| {
+        f.severity == Severity::Failure && f.topic == Topic::Reach
+    };
     if !stage.steps.get(step)?.row.findings.iter().any(fails) {
         return None;
     }

@@ -4,7 +4,8 @@ use super::drawing::veil;
 use super::paint::Words;
 use super::scheme::solid;
 use super::{Scheme, View, least_width_px};
-use crate::output::stage::{DrawnDevice, Moment, Stage};
+use crate::output::palette::look_of;
+use crate::stage::{DrawnDevice, Moment, Stage};
 use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
 
 /// Draws lines over devices that would be thinner than can be seen; true where any was.
@@ -26,7 +27,7 @@ pub(crate) fn lines_over(
             continue;
         }
         any = true;
-        let colour = solid(stage.devices[device.device].look.colour(scheme.theme));
+        let colour = solid(look_of(stage, device.device).colour(scheme.theme));
         let mut line: Vec<Pos2> = Vec::new();
         for node in &device.nodes {
             if let Some(at) = view.place(&node.at, rect)

@@ -3,7 +3,7 @@
 use super::View;
 use super::camera::Eye;
 use crate::output::palette::Rgb;
-use crate::output::stage::Mesh;
+use crate::stage::Mesh;
 use egui::{Color32, TextureId};
 use kiss3d::camera::FixedView3d;
 use kiss3d::color::Color;

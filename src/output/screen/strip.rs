@@ -5,8 +5,8 @@ use super::paint::Words;
 use super::scheme::solid;
 use crate::geometry::Track;
 use crate::output::palette::Look;
-use crate::output::stage::Moment;
 use crate::procedure::Plan;
+use crate::stage::Moment;
 use egui::{Align2, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, pos2, vec2};
 
 /// Landmarks that are named above the strip, where the route has them.
@@ -107,7 +107,7 @@ pub fn strip_mm_per_px(scheme: &Scheme, rect: Rect, plan: &Plan, moment: &Moment
     (end_mm + 10.0 + outside_mm + plan.hub_standoff_mm) / f64::from(width.max(1.0))
 }
 
-fn outer_mm(device: &crate::output::stage::DrawnDevice) -> f32 {
+fn outer_mm(device: &crate::stage::DrawnDevice) -> f32 {
     let widest = device.nodes.iter().map(|n| n.radius_mm).fold(0.0, f64::max);
     #[expect(
         clippy::cast_possible_truncation,

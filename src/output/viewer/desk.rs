@@ -5,8 +5,8 @@ use super::keys::Wish;
 use super::play::Play;
 use crate::output::palette::Theme;
 use crate::output::screen::{Angles, Place, Places, Shown, View, framed, vec3};
-use crate::output::stage::{Moment, Stage};
 use crate::procedure::Region;
+use crate::stage::{Moment, Stage};
 
 /// Height of a picture round a landmark or a tip, mm.
 const AROUND_MM: f32 = 60.0;

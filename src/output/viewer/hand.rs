@@ -1,9 +1,9 @@
 //! A device in hand: its fed length changes, the rods follow roughly beside the window's loop and settle when
 //! the hand rests.
 
-use crate::mechanics::MechanicsError;
-use crate::output::stage::{FollowingRods, Moment, Section, Stage, picture_rods};
 use crate::procedure::{Plan, Shape, State};
+use crate::stage::{FollowingRods, Moment, PictureRods, Section, Stage};
+use std::fmt::Display;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::{Duration, Instant};
@@ -35,7 +35,7 @@ impl Settler {
         let plan = plan.clone();
         let work = move || {
             let mut following = FollowingRods::new(&plan);
-            let mut fine = picture_rods();
+            let mut fine = PictureRods::default();
             let mut next = asked.recv().ok();
             while let Some(state) = next.take() {
                 // what was overtaken by a later wish is not settled any more
@@ -48,7 +48,7 @@ impl Settler {
                     Ok(later) => Some(later),
                     Err(RecvTimeoutError::Disconnected) => None,
                     Err(RecvTimeoutError::Timeout) => {
-                        let settled = timed(&state, false, |s| fine.at_rest(&plan, s));
+                        let settled = timed(&state, false, |s| fine.settle(&plan, s));
                         if told.send(settled).is_err() {
                             return;
                         }
@@ -69,10 +69,10 @@ impl Settler {
     clippy::disallowed_methods,
     reason = "the window tells how long settling took; nothing depends on it"
 )]
-fn timed(
+fn timed<E: Display>(
     state: &State,
     rough: bool,
-    settle: impl FnOnce(&State) -> Result<Option<Arc<Shape>>, MechanicsError>,
+    settle: impl FnOnce(&State) -> Result<Option<Arc<Shape>>, E>,
 ) -> Settled {
     let start = Instant::now();
     let shape = settle(state).map_err(|e| e.to_string());

@@ -2,10 +2,10 @@
 
 use super::desk::Desk;
 use super::keys::{KEYS, Wish};
-use crate::output::palette::{Look, State};
+use crate::output::palette::{Look, State, looks_of};
 use crate::output::screen::{Angles, Place, Scheme, nesting_strip, strip_mm_per_px};
-use crate::output::stage::{Moment, Stage, StepCard};
 use crate::procedure::Severity;
+use crate::stage::{Moment, Stage, StepCard};
 use egui::{
     Align, ComboBox, CornerRadius, Grid, Id, Layout, Painter, Rect, RichText, Sense, Stroke, Ui,
     pos2, vec2,
@@ -296,7 +296,7 @@ fn strip(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment: &
     let height = crate::output::screen::HEAD_PX + rows * crate::output::screen::ROW_PX;
     let size = vec2(ui.available_width(), scheme.px(height));
     let (rect, _) = ui.allocate_exact_size(size, Sense::hover());
-    let looks: Vec<Look> = stage.devices.iter().map(|d| d.look).collect();
+    let looks: Vec<Look> = looks_of(stage);
     let plan = stage.plan();
     let rows = nesting_strip(ui.painter(), scheme, rect, plan, moment, &looks);
     let mm_per_px = strip_mm_per_px(scheme, rect, plan, moment);

@@ -1,6 +1,6 @@
 //! The clock of the window: playing, stopping, going from step to step.
 
-use crate::output::stage::Timeline;
+use crate::stage::Timeline;
 
 /// Speeds one can choose.
 const SPEEDS: [f64; 7] = [0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0];
@@ -105,7 +105,7 @@ impl Play {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::output::stage::Span;
+    use crate::stage::Span;
 
     fn timeline() -> Timeline {
         let span = |start_s: f64| Span {

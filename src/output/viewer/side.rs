@@ -2,11 +2,11 @@
 
 use super::desk::Desk;
 use crate::mechanics::Direction;
-use crate::output::palette::{Look, State};
+use crate::output::palette::{Look, State, look_of, looks_of};
 use crate::output::screen::{Icon, Scheme, Words, close_up, icon, solid};
-use crate::output::stage::{Moment, ShapesFrom, Stage};
 use crate::procedure::Severity;
 use crate::rehearsal::{DeviceRow, Verdict};
+use crate::stage::{Moment, ShapesFrom, Stage};
 use egui::{
     Align2, Color32, CornerRadius, Grid, Rect, RichText, ScrollArea, Sense, Ui, pos2, vec2,
 };
@@ -22,7 +22,7 @@ pub(super) fn column(
     let band = moment
         .bands
         .iter()
-        .max_by_key(|band| (band.state.state(), band.upper));
+        .max_by_key(|band| (State::from(band.state), band.upper));
     let close_px = match band {
         Some(_) if desk.close_up => scheme.px(250.0).min(0.42 * ui.available_height()),
         _ => 0.0,
@@ -60,7 +60,7 @@ pub(super) fn column(
             Align2::LEFT_TOP,
         );
         let rect = Rect::from_min_max(pos2(rect.left(), told.bottom() + scheme.px(4.0)), rect.max);
-        let looks: Vec<Look> = stage.devices.iter().map(|d| d.look).collect();
+        let looks: Vec<Look> = looks_of(stage);
         let held = desk.hand.section(stage, band.station_mm);
         let section = held.unwrap_or_else(|| stage.section(moment.time_s, band.station_mm));
         close_up(ui.painter(), scheme, rect, &section, Some(band), &looks);
@@ -138,7 +138,7 @@ fn devices(ui: &mut Ui, scheme: &Scheme, desk: &mut Desk, stage: &Stage, moment:
                 let described = &stage.devices[device.device];
                 let row =
                     card.and_then(|c| c.row.devices.iter().find(|r| r.name == described.name));
-                let colour = solid(described.look.colour(scheme.theme));
+                let colour = solid(look_of(stage, device.device).colour(scheme.theme));
                 name(ui, scheme, desk, device.device, &described.name, colour);
                 ui.label(if device.tip_mm < 0.0 {
                     "outside".to_owned()

@@ -6,7 +6,7 @@ use crate::output::screen::{
     Named, Place, Scheme, View, Words, draw_arrows, draw_legend, lines_over, press_arrows,
     seen_through, solid, view_name,
 };
-use crate::output::stage::{Moment, Node, ShapesFrom, Stage};
+use crate::stage::{Moment, Node, ShapesFrom, Stage};
 use egui::{
     Align2, Color32, Painter, PointerButton, Pos2, Rect, Sense, Stroke, StrokeKind, TextureId, Ui,
     pos2, vec2,

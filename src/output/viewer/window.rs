@@ -9,7 +9,7 @@ use crate::output::palette::Theme;
 use crate::output::screen::{
     Adapter, Pane, Props, Scheme, ScreenError, Set, Shown, light_of, without_shadows,
 };
-use crate::output::stage::{Moment, Stage};
+use crate::stage::{Moment, Stage};
 use egui::{Id, LayerId, Margin, Rect, Ui, UiBuilder, pos2, vec2};
 use kiss3d::camera::FixedView3d;
 use kiss3d::event::{Action, Key, Modifiers, WindowEvent};

@@ -1,6 +1,6 @@
 //! What stents, balloons and retrievers are told.
 
-use super::Spot;
+use crate::procedure::script::Spot;
 use serde::{Deserialize, Serialize};
 
 /// What opened a lesion.

@@ -1,6 +1,8 @@
 //! What a step needs and does not find: why it is not done.
 
-use crate::procedure::Direction;
+use super::lumens::Filled;
+use super::way::Narrow;
+use crate::procedure::state::Direction;
 use serde::{Deserialize, Serialize};
 
 /// What a catheter's lumen is wanted for.
@@ -16,7 +18,7 @@ pub enum Use {
     Contrast,
 }
 
-/// What a step needs and does not find: devices, places, suction.
+/// What a step needs and does not find: devices and places.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
 #[non_exhaustive]
@@ -91,16 +93,7 @@ pub enum Precondition {
         around: String,
     },
     /// A stented lesion narrower than a device that nothing leads.
-    StentedLesionNarrow {
-        /// The device.
-        device: String,
-        /// Its outer diameter.
-        outer_mm: f64,
-        /// The lesion.
-        lesion: String,
-        /// The lumen it leaves.
-        residual_mm: f64,
-    },
+    StentedLesionNarrow(Narrow),
     /// Two devices at the skin side by side.
     SkinTaken {
         /// The device that comes.
@@ -115,6 +108,13 @@ pub enum Precondition {
         /// The device that is to come off.
         device: String,
     },
+}
+
+/// What suction and contrast need of a lumen and do not find.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum LumenNeed {
     /// Suction that is on already.
     SuctionOnAlready {
         /// The catheter.
@@ -131,14 +131,7 @@ pub enum Precondition {
         device: String,
     },
     /// Contrast into a lumen that nothing flows through.
-    LumenBlocked {
-        /// The catheter.
-        device: String,
-        /// What lies in it.
-        occupants: Vec<String>,
-        /// Share of the free flow left.
-        share: f64,
-    },
+    LumenBlocked(Filled),
 }
 
 /// What a step needs of a rail and does not find.

@@ -1,0 +1,132 @@
+//! How devices lie: from fed lengths to tips and back.
+//!
+//! The script moves tips to places; what the operator controls is the length fed past the access.
+//! A [`Lay`] turns one into the other for the whole stack at once. [`Ruler`] does it along the
+//! centre line, [`Rods`](super::Rods) by the equilibrium of elastic rods.
+
+use super::pending::Pending;
+use crate::mechanics::{Failure, LoadReport, MechanicsError, StackState};
+use crate::procedure::script::Plan;
+use crate::procedure::state::State;
+use std::sync::Arc;
+
+/// What is wanted of a device that moves.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Wish {
+    /// Its (folded) tip at this station, mm.
+    Tip(f64),
+    /// This much of it past the access hub, mm.
+    Fed(f64),
+}
+
+/// Which way the devices with a wish move.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Motion {
+    /// Away from the access: pushed.
+    Forward,
+    /// Towards it: pulled.
+    Back,
+}
+
+/// How the stack lies. Lists run over the devices of the plan; none where it is not in the body.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Laid {
+    /// Station of the folded tip at rest, mm.
+    pub tip_mm: Vec<Option<f64>>,
+    /// Length past the access hub, mm.
+    pub fed_mm: Vec<Option<f64>>,
+    /// The same while the devices with a wish move under load.
+    pub loaded_tip_mm: Vec<Option<f64>>,
+    /// Forces of the move, one report for each device that moves, indices as in the plan.
+    pub loads: Vec<LoadReport>,
+    /// Fed length that the first of them takes between pulling and pushing before its tip
+    /// follows, mm.
+    pub slack_mm: Option<f64>,
+    /// Pulls still to be solved; none once [`Laid::feel`] has taken them over.
+    pub pending: Vec<Pending>,
+    /// Devices whose pull came to no rest, and why: lengths stand, but there are no forces or no slack.
+    pub unfelt: Vec<Unfelt>,
+    /// What of the move fails, indices as in the plan.
+    pub failures: Vec<Failure>,
+    /// To how much the forces are known, N: loads and shape agree to within this. Zero: to the last digit
+    /// asked for.
+    pub within_n: f64,
+    /// Why rods found no rest here, where they were asked for, indices as in the plan: lengths are then
+    /// ruled along the centre line, and there are no forces.
+    pub unsolved: Option<Failure>,
+    /// Other equilibria exist near this one.
+    pub several_equilibria: bool,
+    /// The shapes at rest, and which device of the plan each of its devices is.
+    pub shape: Option<Arc<Shape>>,
+}
+
+/// A pull that came to no rest.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unfelt {
+    /// Index of the device in the plan.
+    pub device: usize,
+    /// Why, indices as in the plan; none where the solver refused the problem.
+    pub why: Option<Failure>,
+    /// Only the device's slack was asked for: nothing of the verdict rests on it.
+    pub asks_slack: bool,
+}
+
+/// The shapes of a laid stack.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shape {
+    /// Index in the plan of each device of `stack`.
+    pub devices: Vec<usize>,
+    /// The stack.
+    pub stack: Arc<StackState>,
+}
+
+/// Turns wishes into where everything lies.
+pub trait Lay {
+    /// Where the stack lies with these wishes for the devices that move; all others keep their fed
+    /// length.
+    ///
+    /// # Errors
+    /// [`MechanicsError`] where no equilibrium was found.
+    fn lay(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        motion: Motion,
+    ) -> Result<Laid, MechanicsError>;
+}
+
+/// Lengths ruled along the centre line.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Ruler;
+
+impl Lay for Ruler {
+    fn lay(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        wishes: &[(usize, Wish)],
+        _motion: Motion,
+    ) -> Result<Laid, MechanicsError> {
+        Ok(ruled(plan, state, wishes))
+    }
+}
+
+/// Where everything is now, with the wishes ruled along the centre line.
+pub(super) fn ruled(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
+    let mut laid = Laid {
+        tip_mm: state.in_place.iter().map(|p| p.map(|p| p.tip_mm)).collect(),
+        fed_mm: state.in_place.iter().map(|p| p.map(|p| p.fed_mm)).collect(),
+        ..Laid::default()
+    };
+    laid.loaded_tip_mm.clone_from(&laid.tip_mm);
+    for (device, wish) in wishes {
+        let (tip_mm, fed_mm) = match wish {
+            Wish::Tip(tip_mm) => (*tip_mm, plan.fed_mm(*tip_mm)),
+            Wish::Fed(fed_mm) => (plan.inserted_mm(*fed_mm), *fed_mm),
+        };
+        laid.tip_mm[*device] = Some(tip_mm);
+        laid.fed_mm[*device] = Some(fed_mm);
+    }
+    laid
+}

@@ -1,0 +1,204 @@
+//! What a device meets on its way: its own length, other devices, vessels, lesions, rails.
+
+use crate::procedure::script::Spot;
+use crate::procedure::state::Direction;
+use serde::{Deserialize, Serialize};
+
+/// A device is too short.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Reach {
+    /// The route ends before the place asked for.
+    RouteEnds {
+        /// The device.
+        device: String,
+        /// By how much.
+        short_mm: f64,
+    },
+    /// An advance to a place that the device was carried beyond already, by a little.
+    ThereAlready {
+        /// The device.
+        device: String,
+        /// How far beyond it is.
+        beyond_mm: f64,
+    },
+    /// The device is fed to its end and not there.
+    TooShort {
+        /// The device.
+        device: String,
+        /// How far its tip comes.
+        reaches: Spot,
+        /// What is missing.
+        short_mm: f64,
+        /// Its usable length.
+        usable_mm: f64,
+        /// What a hand keeps of a rail; none for a catheter, whose hub is against the valve.
+        grip_mm: Option<f64>,
+        /// Catheter around it that takes length away outside.
+        around: Option<String>,
+    },
+}
+
+/// What lies in a lumen, and the room it has there.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Within {
+    /// What lies inside, side by side.
+    pub inside: Vec<String>,
+    /// What lies around it.
+    pub around: String,
+    /// The room there is, in words.
+    pub room: String,
+}
+
+/// A device in or beside another.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Fit {
+    /// It passes with little room.
+    Tight(Within),
+    /// It does not pass.
+    DoesNotFit(Within),
+}
+
+/// A device against a vessel.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Vessel {
+    /// Wider than the vessel it lies in.
+    WiderThanVessel {
+        /// The device.
+        device: String,
+        /// Its outer diameter.
+        outer_mm: f64,
+        /// The lumen of the vessel.
+        lumen_mm: f64,
+        /// Where.
+        place: Spot,
+    },
+    /// A guide goes up beyond the arch with nothing inside that leads it.
+    Unled {
+        /// The guide.
+        device: String,
+        /// How far its tip goes.
+        place: Spot,
+    },
+    /// It nearly fills the artery it enters by.
+    FillsAccess {
+        /// The device.
+        device: String,
+        /// Its outer diameter.
+        outer_mm: f64,
+        /// The narrowest lumen of the artery.
+        lumen_mm: f64,
+    },
+}
+
+/// A device where a lesion is narrower than it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Narrow {
+    /// The device.
+    pub device: String,
+    /// Its outer diameter.
+    pub outer_mm: f64,
+    /// The lesion.
+    pub lesion: String,
+    /// The lumen it leaves.
+    pub residual_mm: f64,
+}
+
+/// A device against the lesion.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Lesion {
+    /// A rigid ring that is narrower than the device.
+    RigidRing(Narrow),
+    /// A wire wider than what the lesion leaves.
+    WireFindsWay(Narrow),
+    /// A device dilates the lesion as it passes.
+    Dilates(Narrow),
+    /// A device rides over something that tapers through a stented lesion narrower than itself.
+    RidesUp {
+        /// The device.
+        device: String,
+        /// Its outer diameter.
+        outer_mm: f64,
+        /// What leads it.
+        nose: String,
+        /// The lesion.
+        lesion: String,
+        /// The lumen it leaves.
+        residual_mm: f64,
+    },
+}
+
+/// A rail that is too short or in nobody's hand.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Exchange {
+    /// Too little of a rail outside to hold it while a catheter moves over it.
+    RailTooShortToHold {
+        /// The rail.
+        rail: String,
+        /// What moves over it.
+        device: String,
+        /// What lies outside.
+        outside_mm: f64,
+    },
+    /// A rail that nobody holds for part of an exchange.
+    RailOutOfHand {
+        /// The rail.
+        rail: String,
+        /// What goes on or comes off.
+        device: String,
+        /// On or off.
+        direction: Direction,
+        /// Way with nobody holding it.
+        blind_mm: f64,
+        /// Rail outside.
+        outside_mm: f64,
+        /// Rail that would be needed.
+        needed_mm: f64,
+        /// Whether the rail is an open retriever.
+        held_by_retriever: bool,
+    },
+    /// What drags on a rail in nobody's hand, against what holds it.
+    RailDragged {
+        /// The rail.
+        rail: String,
+        /// What drags on it.
+        device: String,
+        /// Friction.
+        drag_n: f64,
+        /// What the open retriever holds with.
+        holds_n: f64,
+    },
+}
+
+/// Access across the lesion in the true lumen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "name", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Access {
+    /// Nothing lies beyond a lesion any more.
+    GivenUp {
+        /// The lesion.
+        lesion: String,
+    },
+    /// A lesion has to be crossed again.
+    CrossedAgain {
+        /// The lesion.
+        lesion: String,
+    },
+    /// Nothing has shown the true lumen beyond a dissection.
+    TrueLumenUnproven {
+        /// The catheter across it.
+        catheter: String,
+        /// The lesion.
+        lesion: String,
+    },
+}

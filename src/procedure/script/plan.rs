@@ -1,0 +1,61 @@
+//! A scene with everything it names at hand: the route, the devices, the script, all names checked.
+
+use super::equipment::{StackDevice, StackPart};
+use super::provenance::VesselInfo;
+use super::scene::{Action, Rules, Step, Where};
+use crate::geometry::Track;
+
+/// A scene ready to be rehearsed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// Name of the scene.
+    pub name: String,
+    /// What it shows.
+    pub about: String,
+    /// The vessel and what its values rest on.
+    pub vessel: VesselInfo,
+    /// How far the access hub stands off the arteriotomy, mm.
+    pub hub_standoff_mm: f64,
+    /// Limits.
+    pub rules: Rules,
+    /// The route.
+    pub track: Track,
+    /// Devices, in the order of the stack.
+    pub devices: Vec<StackDevice>,
+    /// Parts, in the order of the stack.
+    pub parts: Vec<StackPart>,
+    /// Steps, in order.
+    pub script: Vec<Step>,
+}
+
+impl Plan {
+    /// Fed length of a device of which so much lies beyond station 0, its inserted length, mm: the hub of the
+    /// access stands off from there.
+    #[must_use]
+    pub fn fed_mm(&self, inserted_mm: f64) -> f64 {
+        inserted_mm + self.hub_standoff_mm
+    }
+
+    /// Inserted length of a device of which so much was fed, mm: what [`Self::fed_mm`] is told.
+    #[must_use]
+    pub fn inserted_mm(&self, fed_mm: f64) -> f64 {
+        fed_mm - self.hub_standoff_mm
+    }
+
+    /// Index of a device by its name in the stack.
+    #[must_use]
+    pub fn device_index(&self, name: &str) -> Option<usize> {
+        self.devices.iter().position(|d| d.name == name)
+    }
+
+    /// Whether the script brings a device in as far as its hub.
+    #[must_use]
+    pub fn goes_to_hub(&self, name: &str) -> bool {
+        self.script.iter().any(|step| match &step.act {
+            Action::Insert { device, to, .. } | Action::Advance { device, to, .. } => {
+                device == name && *to == Where::Hub
+            }
+            _ => false,
+        })
+    }
+}

@@ -1,0 +1,22 @@
+//! One step of the script: what has to hold before it, what it moves and changes, and what it is told.
+//!
+//! `stepper` is a step under way; one file for each kind of act adds to it, and `perform` chooses among them.
+
+mod balloon;
+mod effect;
+mod exchange;
+mod forces;
+mod lesions;
+mod parts;
+mod passage;
+mod perform;
+mod retriever;
+mod stenting;
+mod stepper;
+mod suction;
+mod travel;
+mod watch;
+
+pub use effect::{Passed, StepEffect};
+pub use forces::tell_forces;
+pub use perform::{lay_step, perform, perform_with};

@@ -1,0 +1,75 @@
+//! Flow through lumens and image planes, in plain words.
+
+use super::said::{Said, note, with};
+use crate::procedure::reason::{Filled, Image, Lumen};
+
+pub(super) fn lumen(reason: &Lumen) -> Said {
+    match reason {
+        Lumen::SuctionMovesNothing(Filled {
+            device,
+            occupants,
+            share,
+        }) => {
+            let occupants = occupants.join(" and the ");
+            with(
+                format!(
+                    "suction on the {device} moves nothing while the {occupants} fills its lumen ({:.2} % of the free flow)",
+                    100.0 * share
+                ),
+                format!("it works once the {occupants} is drawn back"),
+            )
+        }
+        Lumen::PoorRun(Filled {
+            device,
+            occupants,
+            share,
+        }) => note(format!(
+            "the {} leaves {:.0} % of the {device}'s flow: a poor run",
+            occupants.join(" and the "),
+            100.0 * share
+        )),
+        Lumen::SuctionOff { device, in_body } => with(
+            format!(
+                "the retriever is pulled and the {device}, which the script puts on suction, {}",
+                if *in_body {
+                    "is off"
+                } else {
+                    "is not in the body"
+                }
+            ),
+            format!("suction on the {device} before the pull"),
+        ),
+    }
+}
+
+pub(super) fn image(reason: &Image) -> Said {
+    match reason {
+        Image::Unwatched { device, region } => with(
+            format!(
+                "the {device} moves in the {} and no image plane looks there",
+                region.in_words()
+            ),
+            "point plane A or B at it (Watch)",
+        ),
+        Image::OpenUnwatched { device } => with(
+            format!("nobody watches the open {device} while the neck is worked on"),
+            "keep one plane on the head",
+        ),
+        Image::InjectsBehind {
+            device,
+            lies_in,
+            shows,
+        } => with(
+            format!(
+                "the {device}'s tip lies in the {} already: the {} is behind it",
+                lies_in.in_words(),
+                shows.in_words()
+            ),
+            "inject from further back",
+        ),
+        Image::ShutBelow { lesion } => with(
+            format!("{lesion} is shut: contrast from below does not show the head"),
+            "inject through a catheter beyond it",
+        ),
+    }
+}

@@ -1,0 +1,225 @@
+//! What a device meets on its way, in plain words.
+
+use super::said::{Said, mm, note, with};
+use crate::procedure::reason::{Access, Exchange, Fit, Lesion, Narrow, Reach, Vessel};
+use crate::procedure::state::Direction;
+use crate::units::fixed;
+
+pub(super) fn reach(reason: &Reach) -> Said {
+    match reason {
+        Reach::RouteEnds { device, short_mm } => with(
+            format!(
+                "the route ends {} mm short of where the {device} should go",
+                mm(*short_mm)
+            ),
+            "choose a target further out or a nearer place",
+        ),
+        Reach::ThereAlready { device, beyond_mm } => note(format!(
+            "the {device} lies {} mm beyond that place already, carried on by what moved before: this step moves nothing",
+            fixed(*beyond_mm, 1)
+        )),
+        Reach::TooShort {
+            device,
+            reaches,
+            short_mm,
+            usable_mm,
+            grip_mm,
+            around,
+        } => {
+            let end = grip_mm.map_or_else(
+                || ", with its hub against the valve".to_owned(),
+                |grip| format!(", with {} mm left to hold it by", mm(grip)),
+            );
+            let text = format!(
+                "the {device} is too short: its tip comes to {}, {} mm short of where it should be{end}",
+                reaches.at,
+                mm(*short_mm)
+            );
+            let longer = format!(
+                "a {device} of {} mm or more (it has {})",
+                mm(longer_mm(*usable_mm, *short_mm)),
+                mm(*usable_mm)
+            );
+            match around {
+                None => with(text, longer),
+                Some(outer) => with(
+                    text,
+                    format!("{longer}, a shorter {outer} or fewer valves on it"),
+                ),
+            }
+        }
+    }
+}
+
+/// Usable length that would do where a device of this length is short, mm: to the next centimetre, as
+/// devices are sold.
+#[must_use]
+pub fn longer_mm(usable_mm: f64, short_mm: f64) -> f64 {
+    10.0 * (0.1 * (usable_mm + short_mm)).ceil()
+}
+
+pub(super) fn fit(reason: &Fit) -> Said {
+    let (found, how) = match reason {
+        Fit::Tight(found) => (found, "runs tight"),
+        Fit::DoesNotFit(found) => (found, "does not fit"),
+    };
+    let inside = found.inside.join(" beside the ");
+    with(
+        format!("the {inside} {how} in the {}: {}", found.around, found.room),
+        "a thinner device inside or a wider one around it",
+    )
+}
+
+pub(super) fn vessel(reason: &Vessel) -> Said {
+    match reason {
+        Vessel::WiderThanVessel {
+            device,
+            outer_mm,
+            lumen_mm,
+            place,
+        } => with(
+            format!(
+                "the {device} is {outer_mm:.2} mm wide, the vessel {lumen_mm:.2} mm, {}",
+                place.at
+            ),
+            "a thinner device or another access",
+        ),
+        Vessel::Unled { device, place } => with(
+            format!(
+                "the {device} is pushed up to {} with nothing inside that leads it beyond the arch",
+                place.at
+            ),
+            "bring it over a wire and a catheter that tapers",
+        ),
+        Vessel::FillsAccess {
+            device,
+            outer_mm,
+            lumen_mm,
+        } => with(
+            format!(
+                "the {device} fills {:.0} % of the access artery ({outer_mm:.2} of {lumen_mm:.2} mm)",
+                100.0 * outer_mm / lumen_mm
+            ),
+            "a thinner guide, or femoral access",
+        ),
+    }
+}
+
+pub(super) fn lesion(reason: &Lesion) -> Said {
+    let against = |found: &Narrow| {
+        format!(
+            "the {} is {:.2} mm wide, {} leaves {:.2} mm",
+            found.device, found.outer_mm, found.lesion, found.residual_mm
+        )
+    };
+    match reason {
+        Lesion::RigidRing(found) => with(
+            format!("{} in a rigid ring: it does not pass", against(found)),
+            "a thinner device, or treat the ring first",
+        ),
+        Lesion::WireFindsWay(found) => note(format!(
+            "{}: the wire finds its way or does not",
+            against(found)
+        )),
+        Lesion::Dilates(found) => with(
+            format!(
+                "{}: it dilates the lesion as it passes, needs pre-dilation",
+                against(found)
+            ),
+            "pre-dilate with a small balloon",
+        ),
+        Lesion::RidesUp {
+            device,
+            outer_mm,
+            nose,
+            lesion,
+            residual_mm,
+        } => with(
+            format!(
+                "the {device} ({outer_mm:.1} mm) rides up over the {nose} through the stented {lesion} ({residual_mm:.1} mm)"
+            ),
+            "post-dilate first where time allows",
+        ),
+    }
+}
+
+pub(super) fn exchange(reason: &Exchange) -> Said {
+    match reason {
+        Exchange::RailTooShortToHold {
+            rail,
+            device,
+            outside_mm,
+        } => with(
+            format!(
+                "the {rail} has {} mm outside the {device}: too short to hold while that moves",
+                mm(*outside_mm)
+            ),
+            "a longer rail or a shorter catheter",
+        ),
+        Exchange::RailOutOfHand {
+            rail,
+            device,
+            direction,
+            blind_mm,
+            outside_mm,
+            needed_mm,
+            held_by_retriever,
+        } => with(
+            format!(
+                "the {rail} is out of hand for {} mm of the {device}'s way {}: {} mm of it lie outside, {} mm would be needed; {}",
+                mm(*blind_mm),
+                match direction {
+                    Direction::Loading => "in",
+                    Direction::Removal => "out",
+                },
+                mm(*outside_mm),
+                mm(*needed_mm),
+                if *held_by_retriever {
+                    "only the open retriever and friction hold it"
+                } else {
+                    "only friction holds it"
+                }
+            ),
+            format!(
+                "a rail longer by {} mm, a rapid-exchange device, or an assistant who watches the tip",
+                mm(*blind_mm)
+            ),
+        ),
+        Exchange::RailDragged {
+            rail,
+            device,
+            drag_n,
+            holds_n,
+        } => {
+            let text = format!(
+                "with nobody holding it, the {device} drags on the {rail} with {} N; the open retriever holds on with {} N",
+                fixed(*drag_n, 2),
+                fixed(*holds_n, 2)
+            );
+            let help = "a longer rail, a rapid-exchange device, or less friction";
+            if drag_n >= holds_n {
+                with(format!("{text}: the rail is lost"), help)
+            } else {
+                with(text, help)
+            }
+        }
+    }
+}
+
+pub(super) fn access(reason: &Access) -> Said {
+    match reason {
+        Access::GivenUp { lesion } => note(format!(
+            "access across {lesion} is given up: nothing lies beyond it any more"
+        )),
+        Access::CrossedAgain { lesion } => with(
+            format!("{lesion} has to be crossed again: access was given up before"),
+            "leave a wire, a pusher or a catheter across until the neck is finished",
+        ),
+        Access::TrueLumenUnproven { catheter, lesion } => with(
+            format!(
+                "nothing has shown yet that the {catheter} lies in the true lumen beyond {lesion}"
+            ),
+            format!("inject a little contrast through the {catheter} beyond the lesion"),
+        ),
+    }
+}
