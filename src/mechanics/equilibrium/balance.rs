@@ -41,24 +41,21 @@ pub(crate) fn balance(ws: &mut Workspace, stage: Stage<'_>) -> Result<Ended, Mec
 
 /// Other ways to shapes and loads that agree, where taking turns does not come nearer.
 fn settle_stalled(ws: &mut Workspace, stage: Stage<'_>) -> Option<Ended> {
-    let most = ws.newton.effort.work.most;
-    let mut found = None;
     if stage.scene.rods.iter().any(Rod::turns_by_rounds) {
+        let most = ws.newton.effort.work.most;
         allow_a_try(ws, most);
-        found = settle_angles_first(ws, stage);
-    }
-    for spring_n_per_mm in HUB_SPRINGS_N_PER_MM {
+        let found = settle_angles_first(ws, stage);
+        ws.newton.effort.work.most = most;
         if found.is_some() {
-            break;
+            return found;
         }
-        allow_a_try(ws, most);
-        found = settle_regularised(ws, stage, spring_n_per_mm);
     }
-    ws.newton.effort.work.most = most;
-    found
+    HUB_SPRINGS_N_PER_MM
+        .into_iter()
+        .find_map(|spring_n_per_mm| settle_regularised(ws, stage, spring_n_per_mm))
 }
 
-/// What one of several tries may take of the work allowed in all.
+/// What a try before others may take of the work allowed in all.
 fn allow_a_try(ws: &mut Workspace, most: u64) {
     /// A tenth: most that end well take a hundredth.
     const TRIES: u64 = 10;

@@ -3,7 +3,7 @@
 use super::continuation::{bends_up, settle_bending};
 use super::direction::InnerStrategy;
 use super::passes::Passes;
-use super::solution::{RodState, Solution};
+use super::solution::{RodState, Solution, Status};
 use super::work::Work;
 use super::workspace::Workspace;
 use crate::mechanics::error::MechanicsError;
@@ -90,6 +90,13 @@ impl Settle {
         };
         passes.ws.gives_up = false;
         match found {
+            // between two shapes rounds that do not give up may find the one in agreement
+            Ok(off) if bends && matches!(off.status, Status::Unsettled { .. }) => {
+                match passes.start_from_scratch(scene) {
+                    Ok(found) if found.status == Status::Converged => Ok(found),
+                    _ => Ok(off),
+                }
+            }
             // long steps may lose a rod that short ones keep; one that bends up and runs away stays lost
             Err(lost) if lost.is_lost() && !(bends && lost.has_left()) => {
                 passes.ws.newton.direction.strategy = InnerStrategy::SHORT;
