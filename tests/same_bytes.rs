@@ -13,6 +13,7 @@ use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::path::Path;
 use std::process::{Command, Output};
+use std::sync::LazyLock;
 
 /// Runs the program in the project's folder, on the first core only where `alone`.
 fn nestline(arguments: &[&str], lanes: Option<&str>, alone: bool) -> Output {
@@ -34,20 +35,29 @@ fn nestline(arguments: &[&str], lanes: Option<&str>, alone: bool) -> Output {
     command.output().unwrap()
 }
 
+/// What every scene prints at this processor's own width, on all cores.
+static NATIVE: LazyLock<Vec<Vec<u8>>> = LazyLock::new(|| {
+    SCENES
+        .iter()
+        .map(|scene| told(scene, None, false))
+        .collect()
+});
+
+/// What `run --json` prints of a scene.
+fn told(scene: &str, lanes: Option<&str>, alone: bool) -> Vec<u8> {
+    let file = format!("scenes/{scene}.ron");
+    let output = nestline(&["run", &file, "--json"], lanes, alone);
+    let error = String::from_utf8(output.stderr).unwrap();
+    assert!(output.stdout.len() > 10_000, "{scene}: {error}");
+    output.stdout
+}
+
 #[test]
 fn regress_scenes_are_the_same_at_every_width_and_on_one_core() {
-    for scene in SCENES {
-        let file = format!("scenes/{scene}.ron");
-        let told = |lanes, alone| {
-            let output = nestline(&["run", &file, "--json"], lanes, alone);
-            let error = String::from_utf8(output.stderr).unwrap();
-            assert!(output.stdout.len() > 10_000, "{scene}: {error}");
-            output.stdout
-        };
-        let native = told(None, false);
+    for (scene, native) in SCENES.into_iter().zip(NATIVE.iter()) {
         for (lanes, alone) in [(Some("2"), false), (Some("4"), false), (Some("8"), true)] {
             // not `assert_eq`, which would print megabytes
-            let same = told(lanes, alone) == native;
+            let same = told(scene, lanes, alone) == *native;
             assert!(
                 same,
                 "{scene} differs with {lanes:?} lanes, one core {alone}"
@@ -64,15 +74,8 @@ fn regress_outcomes_of_scenes_are_those_on_file() {
         .collect();
     let told: Vec<String> = SCENES
         .iter()
-        .map(|scene| {
-            let output = nestline(
-                &["run", &format!("scenes/{scene}.ron"), "--json"],
-                None,
-                false,
-            );
-            let bytes = output.stdout;
-            format!("{scene} {:08x} {}", crc32fast::hash(&bytes), bytes.len())
-        })
+        .zip(NATIVE.iter())
+        .map(|(scene, bytes)| format!("{scene} {:08x} {}", crc32fast::hash(bytes), bytes.len()))
         .collect();
     assert!(
         told == on_file,

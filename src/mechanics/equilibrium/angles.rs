@@ -6,7 +6,6 @@ use super::rounds::settle_by_rounds;
 use super::workspace::{Stage, Workspace};
 use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::larger;
-use crate::mechanics::rod::scene::AxialLoad;
 
 /// Most rounds: the loads of a tip at rest are nothing, and one or two do; a stressed one takes as many as loads
 /// take elsewhere.
@@ -25,10 +24,7 @@ const SHARPER: f64 = 1e-2;
 pub(crate) fn settle_angles_first(ws: &mut Workspace, stage: Stage<'_>) -> Option<Ended> {
     let mut held_n = vec![0.0; ws.model.coefficients.load.len()];
     for (rod, nodes) in stage.scene.rods.iter().zip(&ws.model.layout.rods) {
-        match &rod.load {
-            AxialLoad::Frictionless(end_n) => held_n[nodes.range()].fill(*end_n),
-            _ => return None,
-        }
+        held_n[nodes.range()].fill(rod.frictionless_n()?);
     }
     let from = ws.newton.at.clone();
     let steps = ws.newton.effort.history.steps;

@@ -1,7 +1,7 @@
 //! Rods bent by nature whose shape and loads do not come to agree by rounds: continuation in the natural
 //! curvature, the rods held at their hubs.
 
-use super::hub_regularised::UNSETTLED_N;
+use super::hub_regularised::{HUB_SPRINGS_N_PER_MM, UNSETTLED_N};
 use super::passes::Passes;
 use super::solution::{Flag, Solution, Status};
 use super::workspace::LOADS_TO_FORCES;
@@ -14,8 +14,8 @@ use crate::mechanics::rod::scene::{AxialLoad, Rod, Scene};
 const FIRST_STEP: f64 = 0.5;
 /// Least step before the way is held to break off: the bend then grows by a degree or less.
 const LEAST_STEP: f64 = 1.0 / 64.0;
-/// Stiffness of the hubs, N/mm: stiff against the thousandths by which bundles in wide vessels give.
-const HUB_N_PER_MM: f64 = 0.1;
+/// Stiffness of the hubs, N/mm.
+const HUB_N_PER_MM: f64 = HUB_SPRINGS_N_PER_MM[0];
 /// Most rounds for the lengths fed: near their places each takes nine tenths off what the tips miss.
 const MOST_ROUNDS: usize = 60;
 /// Most jumps from one shape to the next on the way.
@@ -30,15 +30,7 @@ const NEAR_N: f64 = 1e-3;
 pub(crate) fn bends_up(scene: &Scene<'_>) -> bool {
     scene.rods.len() > 1
         && scene.rods.iter().any(|rod| rod.natural.is_some())
-        && scene.rods.iter().all(|rod| frictionless(rod).is_some())
-}
-
-/// Load at the tip of a rod without friction, N.
-const fn frictionless(rod: &Rod) -> Option<f64> {
-    match rod.load {
-        AxialLoad::Frictionless(tip_n) => Some(tip_n),
-        _ => None,
-    }
+        && scene.rods.iter().all(|rod| rod.frictionless_n().is_some())
 }
 
 /// Lengths fed to hubs on their way to those at which tips carry the loads given.
@@ -166,7 +158,7 @@ fn settle_fed(
 ) -> Result<Solution, MechanicsError> {
     let tips_n: Vec<f64> = rods
         .iter()
-        .map(|rod| frictionless(rod).unwrap_or(f64::NAN))
+        .map(|rod| rod.frictionless_n().unwrap_or(f64::NAN))
         .collect();
     let mut feed = Feed::from(before);
     let mut from = before.clone();

@@ -149,9 +149,7 @@ impl Coupled {
         let model = &ws.model;
         let mut rods = scene.rods.to_vec();
         for (rod, nodes) in rods.iter_mut().zip(&model.layout.rods) {
-            let AxialLoad::Frictionless(tip_n) = rod.load else {
-                return None;
-            };
+            let tip_n = rod.frictionless_n()?;
             rod.load = AxialLoad::FrictionlessHubHeld {
                 tip_n,
                 spring_n_per_mm,

@@ -2,7 +2,7 @@
 
 use super::kinematics::Kinematics;
 use super::nodes::RodNodes;
-use super::scene::{AxialLoad, Rod};
+use super::scene::Rod;
 use super::sections::Sections;
 use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::larger;
@@ -188,9 +188,9 @@ impl Turning {
         let follow = self.held_n.is_empty();
         for (rod, nodes) in rods.iter().zip(nodes) {
             let turns = follow && rod.turns_by_rounds();
-            if let (true, AxialLoad::Frictionless(tip_n)) = (turns, &rod.load) {
+            if let (true, Some(tip_n)) = (turns, rod.frictionless_n()) {
                 let range = nodes.range();
-                self.used[angles + range.start..angles + range.end].fill(*tip_n);
+                self.used[angles + range.start..angles + range.end].fill(tip_n);
             }
         }
         self.loaded = false;

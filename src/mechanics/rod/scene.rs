@@ -247,7 +247,15 @@ impl Rod {
     /// Whether something of it is brought to agree with its shape by rounds: a load given at its end, or the
     /// natural angles of a pre-shaped tip. (Held at its hub, all follows at every evaluation.)
     pub(crate) fn goes_by_rounds(&self) -> bool {
-        matches!(self.load, AxialLoad::Frictionless(_)) || self.turns_by_rounds()
+        self.frictionless_n().is_some() || self.turns_by_rounds()
+    }
+
+    /// Load at its distal end where it is without friction and its hub free, N.
+    pub(crate) const fn frictionless_n(&self) -> Option<f64> {
+        match self.load {
+            AxialLoad::Frictionless(end_n) => Some(end_n),
+            _ => None,
+        }
     }
 
     /// Whether its pre-shaped tip is.
