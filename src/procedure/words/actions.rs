@@ -1,5 +1,6 @@
 //! Actions in plain words.
 
+use super::said::and_the;
 use crate::procedure::script::{Action, Plane, Step, Where};
 
 impl Step {
@@ -38,11 +39,7 @@ impl Action {
             }
             Self::Withdraw { device, to } => format!("Withdraw the {device}{}", place(to)),
             Self::WithdrawTogether { devices, to } => {
-                format!(
-                    "Withdraw the {} together{}",
-                    devices.join(" and the "),
-                    place(to)
-                )
+                format!("Withdraw the {} together{}", and_the(devices), place(to))
             }
             Self::Remove { device } => format!("Take the {device} out"),
             Self::LoadRetriever { retriever, through } => {

@@ -1,6 +1,6 @@
 //! Flow through lumens and image planes, in plain words.
 
-use super::said::{Said, note, with};
+use super::said::{Said, and_the, note, with};
 use crate::procedure::reason::{Filled, Image, Lumen};
 
 pub(super) fn lumen(reason: &Lumen) -> Said {
@@ -10,7 +10,7 @@ pub(super) fn lumen(reason: &Lumen) -> Said {
             occupants,
             share,
         }) => {
-            let occupants = occupants.join(" and the ");
+            let occupants = and_the(occupants);
             with(
                 format!(
                     "suction on the {device} moves nothing while the {occupants} fills its lumen ({:.2} % of the free flow)",
@@ -25,7 +25,7 @@ pub(super) fn lumen(reason: &Lumen) -> Said {
             share,
         }) => note(format!(
             "the {} leaves {:.0} % of the {device}'s flow: a poor run",
-            occupants.join(" and the "),
+            and_the(occupants),
             100.0 * share
         )),
         Lumen::SuctionOff { device, in_body } => with(

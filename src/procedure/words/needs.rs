@@ -1,6 +1,6 @@
 //! What a step needs and does not find, in plain words.
 
-use super::said::{Said, mm, note, with};
+use super::said::{Said, and_the, mm, note, with};
 use crate::procedure::reason::{
     Filled, LumenNeed, Narrow, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use,
 };
@@ -115,7 +115,7 @@ pub(super) fn lumen_need(reason: &LumenNeed) -> Said {
             occupants,
             share,
         }) => {
-            let occupants = occupants.join(" and the ");
+            let occupants = and_the(occupants);
             with(
                 format!(
                     "the {device}'s lumen is blocked by the {occupants}: {:.2} % of the free flow is left",

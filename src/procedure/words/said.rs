@@ -13,6 +13,11 @@ pub(super) fn with(text: String, help: impl Into<String>) -> Said {
     (text, Some(help.into()))
 }
 
+/// Several devices, after "the".
+pub(super) fn and_the(devices: &[String]) -> String {
+    devices.join(" and the ")
+}
+
 /// A length to the millimetre.
 pub(super) fn mm(value_mm: f64) -> String {
     fixed(value_mm, 0)
