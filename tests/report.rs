@@ -379,6 +379,32 @@ fn plots_become_pictures() {
             "{}: a colour is left open",
             plot.name
         );
+    }
+}
+
+/// Without the feature the program says where PNG is to be had, before it works anything out.
+#[cfg(not(feature = "png"))]
+#[test]
+fn cli_png_is_refused_where_it_was_left_out() {
+    let folder = tempfile::tempdir().unwrap();
+    for verb in ["run", "compare"] {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_nestline"))
+            .args([verb, "--png", "--out", "here"])
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{told}");
+        assert!(told.contains("--features png"), "{told}");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    }
+}
+
+#[cfg(feature = "png")]
+#[test]
+fn plots_become_png() {
+    let plots = default_scene().report().plots();
+    for plot in &plots {
         let read = resvg::usvg::Tree::from_str(&plot.svg, &resvg::usvg::Options::default());
         assert!(read.is_ok(), "{}: {:?}", plot.name, read.err());
     }

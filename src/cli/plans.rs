@@ -146,6 +146,7 @@ pub(crate) fn run(
     save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
+    save.check()?;
     let scene = scene.unwrap_or(DEFAULT_SCENE.as_ref());
     if more.compare && json && save.named().is_none() {
         return Err(Stop::Refused(
@@ -285,6 +286,7 @@ pub(crate) fn compare(
     save: &Save,
     json: bool,
 ) -> Result<ExitCode, Stop> {
+    save.check()?;
     let edits = changes.edits()?;
     let default = [OsString::from(DEFAULT_SCENE)];
     let scenes = if scenes.is_empty() { &default } else { scenes };

@@ -19,7 +19,7 @@ pub(crate) struct Save {
     /// Replace files of the same names that nestline did not write, or that were changed since.
     #[arg(long)]
     force: bool,
-    /// Write the plots as PNG too.
+    /// Write the plots as PNG too (feature `png`).
     #[arg(long)]
     png: bool,
 }
@@ -41,6 +41,18 @@ impl Save {
     /// Whether pictures are wanted as PNG.
     pub(crate) const fn png(&self) -> bool {
         self.png
+    }
+
+    /// Refuses pictures that this program cannot draw, before anything is worked out.
+    pub(crate) fn check(&self) -> Result<(), Stop> {
+        if self.png && !cfg!(feature = "png") {
+            return Err(Stop::Refused(
+                "`--png` draws letters, and this program was built without: build it with `cargo install --path . \
+                 --features png`, or leave out `--png`: every plot is written as SVG"
+                    .into(),
+            ));
+        }
+        Ok(())
     }
 
     /// Writes all of it, or nothing. What is in the way of it ends the command; what the system does not let

@@ -13,7 +13,10 @@ pub mod glb;
 mod json;
 mod measures;
 pub mod palette;
+#[cfg(feature = "png")]
 mod png;
+#[cfg(not(feature = "png"))]
+mod png_left_out;
 mod problem;
 mod report;
 mod report_folder;
