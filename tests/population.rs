@@ -267,13 +267,11 @@ fn mark_of(track: &Track, name: &str) -> f64 {
 #[test]
 fn regress_stacks_between_two_shapes_settle() {
     // Loads and shape taken in turns swing for ever here: each shape calls for the load that makes
-    // the other. The second has no shape whose loads agree within reach of the way taken: it says by how
-    // much they are off, which is less than friction leaves open.
+    // the other. The last two have no shape whose loads agree on the first way, and one on another.
     let mut settle = Settle::default();
-    for (seed, most_off_n) in [(269, 0.0), (473, 5e-3)] {
+    for seed in [269, 473, 9, 698] {
         let ended = match one(seed, &mut settle) {
             Ended::Settled(_) => continue,
-            Ended::Unsettled(load_n) if load_n < most_off_n => continue,
             Ended::Unsettled(load_n) => format!("loads off by {load_n} N"),
             Ended::OutsideModel(why) | Ended::Refused(why) | Ended::Failed(why) => why,
         };

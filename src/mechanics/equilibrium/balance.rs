@@ -6,7 +6,6 @@ use super::newton::Ended;
 use super::rounds::settle_by_rounds;
 use super::workspace::{Stage, Workspace};
 use crate::mechanics::error::MechanicsError;
-use crate::mechanics::rod::scene::Rod;
 
 /// Most saddles left in one stage; each costs a few steps and every one lowers the energy.
 const MOST_SADDLES: usize = 8;
@@ -32,8 +31,8 @@ pub(crate) fn settle_stage(ws: &mut Workspace, stage: Stage<'_>) -> Result<bool,
     Ok(passed)
 }
 
-/// Shape, stiffness by own arc length and loads, until all agree. Where rounds stall, angles of pre-shaped tips
-/// are settled before loads, then hub springs hold the rods.
+/// Shape, stiffness by own arc length and loads, until all agree. Where rounds stall, angles of a rod's pre-shaped
+/// tip are settled before its loads, then hub springs hold the rods.
 pub(crate) fn balance(ws: &mut Workspace, stage: Stage<'_>) -> Result<Ended, MechanicsError> {
     let rescue = |ws: &mut Workspace| settle_stalled(ws, stage);
     settle_by_rounds(ws, stage, Some(&rescue))
@@ -41,7 +40,9 @@ pub(crate) fn balance(ws: &mut Workspace, stage: Stage<'_>) -> Result<Ended, Mec
 
 /// Other ways to shapes and loads that agree, where taking turns does not come nearer.
 fn settle_stalled(ws: &mut Workspace, stage: Stage<'_>) -> Option<Ended> {
-    if stage.scene.rods.iter().any(Rod::turns_by_rounds) {
+    if let [rod] = stage.scene.rods
+        && rod.turns_by_rounds()
+    {
         let most = ws.newton.effort.work.most;
         allow_a_try(ws, most);
         let found = settle_angles_first(ws, stage);

@@ -10,13 +10,12 @@ use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::larger;
 use crate::mechanics::rod::scene::{AxialLoad, Rod, Scene};
 
-/// First step of the share of the natural curvature.
-const FIRST_STEP: f64 = 0.5;
 /// Least step before the way is held to break off: the bend then grows by a degree or less.
 const LEAST_STEP: f64 = 1.0 / 64.0;
 /// Stiffness of the hubs, N/mm.
 const HUB_N_PER_MM: f64 = HUB_SPRINGS_N_PER_MM[0];
-/// Most rounds for the lengths fed: near their places each takes nine tenths off what the tips miss.
+/// Most rounds for the lengths fed: near their places each takes nine tenths off what the tips miss; the
+/// rest is for shapes that jump.
 const MOST_ROUNDS: usize = 60;
 /// Most jumps from one shape to the next on the way.
 const MOST_JUMPS: usize = 3;
@@ -117,7 +116,8 @@ impl Feed {
     }
 }
 
-/// Equilibrium from straight rods to bent ones, by shares of the natural curvature.
+/// Equilibrium from straight rods to bent ones, by shares of the natural curvature, the first of them
+/// `first_step`.
 ///
 /// A rod with slack in a wide vessel answers loads of hundredths of a newton with centimetres of length,
 /// and moments of a bend that does not lie where it will in the end make tenths: rounds between loads and
@@ -130,13 +130,14 @@ impl Feed {
 pub(crate) fn settle_bending(
     passes: &mut Passes,
     scene: &Scene<'_>,
+    first_step: f64,
 ) -> Result<Solution, MechanicsError> {
     let straight = bent_by(0.0, scene.rods);
     let mut found = passes.start_from_scratch(&Scene {
         rods: &straight,
         ..*scene
     })?;
-    let (mut share, mut step) = (0.0_f64, FIRST_STEP);
+    let (mut share, mut step) = (0.0_f64, first_step);
     while share < 1.0 {
         let next = (share + step).min(1.0);
         match settle_fed(passes, scene, bent_by(next, scene.rods), &found) {

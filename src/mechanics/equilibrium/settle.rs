@@ -3,12 +3,45 @@
 use super::continuation::{bends_up, settle_bending};
 use super::direction::InnerStrategy;
 use super::passes::Passes;
-use super::solution::{RodState, Solution, Status};
+use super::solution::{RodState, Solution};
 use super::work::Work;
 use super::workspace::Workspace;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::scene::Scene;
 use crate::mechanics::rod::settings::Settings;
+
+/// A way to an equilibrium where rounds by long steps lead to none.
+#[derive(Debug, Clone, Copy)]
+enum Way {
+    /// Rounds between shape and loads, from scratch.
+    Rounds(InnerStrategy),
+    /// Natural bends that come up in shares, the first of this size.
+    BendingUp(f64),
+}
+
+impl Way {
+    const OTHERS: [Self; 1] = [Self::Rounds(InnerStrategy::SHORT)];
+    /// For rods that [`bends_up`]: between two shapes it depends on the way which one is found, and whether
+    /// loads agree there; what is dearest comes last.
+    const BENT: [Self; 4] = [
+        Self::BendingUp(0.5),
+        Self::Rounds(InnerStrategy::LONG),
+        Self::Rounds(InnerStrategy::SHORT),
+        Self::BendingUp(0.25),
+    ];
+
+    fn take(self, passes: &mut Passes, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
+        match self {
+            Self::Rounds(strategy) => {
+                passes.ws.newton.direction.strategy = strategy;
+                let found = passes.start_from_scratch(scene);
+                passes.ws.newton.direction.strategy = InnerStrategy::LONG;
+                found
+            }
+            Self::BendingUp(first_step) => settle_bending(passes, scene, first_step),
+        }
+    }
+}
 
 /// Finds equilibria; keeps its memory from one solve to the next.
 ///
@@ -79,33 +112,31 @@ impl Settle {
         self.settle_in_all_ways(scene)
     }
 
-    /// By long steps, else with natural bends that come up in parts, else by short steps.
+    /// By long steps, else in other ways until one comes to agree.
     fn settle_in_all_ways(&mut self, scene: &Scene<'_>) -> Result<Solution, MechanicsError> {
-        let passes = &mut self.passes;
         let bends = bends_up(scene);
-        passes.ws.gives_up = bends;
-        let found = match passes.start_from_scratch(scene) {
-            Err(lost) if bends && lost.is_lost() => settle_bending(passes, scene),
-            found => found,
-        };
-        passes.ws.gives_up = false;
-        match found {
-            // between two shapes rounds that do not give up may find the one in agreement
-            Ok(off) if bends && matches!(off.status, Status::Unsettled { .. }) => {
-                match passes.start_from_scratch(scene) {
-                    Ok(found) if found.status == Status::Converged => Ok(found),
-                    _ => Ok(off),
+        self.passes.ws.gives_up = bends;
+        let mut found = self.passes.start_from_scratch(scene);
+        self.passes.ws.gives_up = false;
+        let ways = if bends { &Way::BENT[..] } else { &Way::OTHERS };
+        for (tried, way) in ways.iter().enumerate() {
+            let goes_on = match &found {
+                Ok(found) => bends && found.is_unsettled(),
+                // short steps may keep a rod that long ones lose; one that bends up and runs away stays lost
+                Err(lost) => lost.is_lost() && (tried == 0 || !lost.has_left()),
+            };
+            if !goes_on {
+                break;
+            }
+            found = match (found, way.take(&mut self.passes, scene)) {
+                (Ok(off), Ok(next)) if next.is_unsettled() && off.load_off_n < next.load_off_n => {
+                    Ok(off)
                 }
-            }
-            // long steps may lose a rod that short ones keep; one that bends up and runs away stays lost
-            Err(lost) if lost.is_lost() && !(bends && lost.has_left()) => {
-                passes.ws.newton.direction.strategy = InnerStrategy::SHORT;
-                let found = passes.start_from_scratch(scene);
-                passes.ws.newton.direction.strategy = InnerStrategy::LONG;
-                found
-            }
-            found => found,
+                (Ok(off), Err(_)) => Ok(off),
+                (_, next) => next,
+            };
         }
+        found
     }
 
     /// From scratch by long steps alone: on the way between states a second try costs more than it finds.

@@ -239,6 +239,11 @@ impl Solution {
         zones
     }
 
+    /// Whether loads and shape did not come to agree.
+    pub(crate) fn is_unsettled(&self) -> bool {
+        matches!(self.status, Status::Unsettled { .. })
+    }
+
     /// Sum of all bending energies, N mm.
     #[must_use]
     pub fn bending_energy_n_mm(&self) -> f64 {
