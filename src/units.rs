@@ -7,6 +7,9 @@
 //! The functions of [`text`] are meant for `#[serde(deserialize_with = "...")]`, so that a file's
 //! reader can point at the very number that is wrong.
 
+mod allowed;
+
+pub use allowed::{Allowed, Limit};
 use thiserror::Error;
 
 /// Millimetres in one inch (exact, international yard and pound agreement of 1959).

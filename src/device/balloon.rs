@@ -1,6 +1,7 @@
 //! Angioplasty balloons: diameter by pressure, and tension in the wall.
 
 use super::{BalloonSpec, DeviceError};
+use crate::units::Allowed;
 
 /// One atmosphere, N/mm2.
 pub(crate) const ATM_MPA: f64 = 0.101_325;
@@ -24,7 +25,9 @@ impl BalloonSpec {
         Err(DeviceError::OutOfRange {
             what: "pressure_atm of a balloon",
             found: pressure_atm,
-            needed: "above 0 and at most its rated pressure",
+            needed: Allowed::in_words("above 0 and at most its rated pressure")
+                .above(0.0)
+                .at_most(self.rated_pressure_atm),
         })
     }
 

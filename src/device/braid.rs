@@ -2,6 +2,7 @@
 
 use super::DeviceError;
 use crate::math;
+use crate::units::Allowed;
 use std::f64::consts::PI;
 
 /// A braid at rest.
@@ -46,7 +47,9 @@ impl Braid {
         Err(DeviceError::OutOfRange {
             what: "diameter_mm of a braid",
             found: diameter_mm,
-            needed: "above 0 and at most its free diameter",
+            needed: Allowed::in_words("above 0 and at most its free diameter")
+                .above(0.0)
+                .at_most(self.free_diameter_mm),
         })
     }
 

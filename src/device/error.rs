@@ -1,5 +1,6 @@
 //! Why a device is refused.
 
+use crate::units::Allowed;
 use thiserror::Error;
 
 /// Why a description is not a device.
@@ -23,7 +24,18 @@ pub enum DeviceError {
         what: &'static str,
         /// Its value.
         found: f64,
-        /// The range in words.
-        needed: &'static str,
+        /// What it must be: limits as numbers, and in words.
+        needed: Allowed,
     },
+}
+
+impl DeviceError {
+    /// How to mend it.
+    #[must_use]
+    pub fn help(&self) -> String {
+        match self {
+            Self::Invalid { mend, .. } => mend.clone(),
+            Self::OutOfRange { needed, .. } => needed.help(),
+        }
+    }
 }

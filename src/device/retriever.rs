@@ -2,6 +2,7 @@
 
 use super::{DeviceError, RetrieverSpec};
 use crate::math;
+use crate::units::Allowed;
 
 /// Outward force of a retriever per length, N/mm, for each mm that its diameter is below the free
 /// one. Set so that the pull of a bare retriever out of a straight vessel is that of the simplest
@@ -41,7 +42,9 @@ impl RetrieverSpec {
             return Err(DeviceError::OutOfRange {
                 what: "folded diameter of a retriever, mm",
                 found: folded_mm,
-                needed: "below its free diameter",
+                needed: Allowed::in_words("below its free diameter")
+                    .at_least(0.0)
+                    .below(free_mm),
             });
         }
         let open_mm = self.open_diameter_mm(vessel_mm);
@@ -49,7 +52,7 @@ impl RetrieverSpec {
             return Err(DeviceError::OutOfRange {
                 what: "vessel of a retriever, mm",
                 found: vessel_mm,
-                needed: "at least its folded diameter",
+                needed: Allowed::in_words("at least its folded diameter").at_least(folded_mm),
             });
         }
         let lengths = math::power(self.folded_length_mm, 2) - math::power(self.free_length_mm, 2);
@@ -81,7 +84,9 @@ impl RetrieverSpec {
         Err(DeviceError::OutOfRange {
             what: "vessel of a retriever, mm",
             found: vessel_mm,
-            needed: "in the range of vessels it is meant for",
+            needed: Allowed::in_words("in the range of vessels it is meant for")
+                .at_least(*usual_mm.start())
+                .at_most(*usual_mm.end()),
         })
     }
 }

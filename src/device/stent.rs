@@ -2,6 +2,7 @@
 
 use super::{Braid, Cells, DeviceError, StentDesign, StentSpec};
 use crate::math;
+use crate::units::Allowed;
 use std::f64::consts::PI;
 
 /// Young's modulus of nitinol as a beam, N/mm2: the initial modulus measured on wire, *Advanced
@@ -103,7 +104,7 @@ impl StentSpec {
             _ => Err(DeviceError::OutOfRange {
                 what: "diameter_mm of a stent",
                 found: diameter_mm,
-                needed: "above 0",
+                needed: Allowed::in_words("above 0").above(0.0),
             }),
         }
     }
@@ -118,7 +119,7 @@ impl StentSpec {
             return Err(DeviceError::OutOfRange {
                 what: "diameter_mm of a held stent",
                 found: diameter_mm,
-                needed: "below its free diameter",
+                needed: Allowed::in_words("below its free diameter").below(self.free_diameter_mm),
             });
         }
         Ok(self.outward_n_per_mm(diameter_mm)? / (self.free_diameter_mm - diameter_mm))
@@ -155,7 +156,7 @@ impl StentSpec {
             _ => Err(DeviceError::OutOfRange {
                 what: "diameter_mm of a stent",
                 found: diameter_mm,
-                needed: "above 0",
+                needed: Allowed::in_words("above 0").above(0.0),
             }),
         }
     }

@@ -1,6 +1,7 @@
 //! Whether a tree hangs together and everything on it lies within it.
 
 use super::{GeometryError, Lesion, Lumen, Place, Tree};
+use crate::units::Allowed;
 use std::collections::BTreeMap;
 
 /// A branch may start this far from its parent's centre line, mm. Imported centre lines are joined
@@ -23,7 +24,8 @@ impl Lumen {
                 faults.push(GeometryError::OutOfRange {
                     what: format!("{what}.knots_mm[{i}], the arc length,"),
                     found: at_mm,
-                    needed: "finite and not below the one before",
+                    needed: Allowed::in_words("finite and not below the one before")
+                        .at_least(last_mm),
                 });
             } else {
                 last_mm = at_mm;
@@ -32,7 +34,7 @@ impl Lumen {
                 faults.push(GeometryError::OutOfRange {
                     what: format!("{what}.knots_mm[{i}], the diameter,"),
                     found: diameter_mm,
-                    needed: "finite and > 0",
+                    needed: Allowed::POSITIVE,
                 });
             }
         }
@@ -130,7 +132,10 @@ impl Tree {
             faults.push(GeometryError::OutOfRange {
                 what: format!("{what}.nascet_percent"),
                 found: lesion.nascet_percent,
-                needed: "finite and <= 100 (100 is shut, below 0 is wider than the reference)",
+                needed: Allowed::in_words(
+                    "finite and <= 100 (100 is shut, below 0 is wider than the reference)",
+                )
+                .at_most(100.0),
             });
         }
         let ends = [lesion.start_mm, lesion.start_mm + lesion.length_mm];
@@ -196,7 +201,7 @@ fn check_positive(what: &str, field: &str, found: f64, faults: &mut Vec<Geometry
         faults.push(GeometryError::OutOfRange {
             what: format!("{what}.{field}"),
             found,
-            needed: "finite and > 0",
+            needed: Allowed::POSITIVE,
         });
     }
 }

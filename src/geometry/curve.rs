@@ -3,6 +3,7 @@
 use super::spline::{Cubic, natural_spline};
 use super::{Frame, GeometryError, Point, Vector};
 use crate::math;
+use crate::units::Allowed;
 
 /// One stretch of vessel: straight (`turn_rad == 0`) or a circular arc.
 ///
@@ -181,13 +182,13 @@ impl Curve {
                 needed,
             };
             if !(run.length_mm > 0.0 && run.length_mm.is_finite()) {
-                return Err(refuse("length_mm", run.length_mm, "finite and > 0"));
+                return Err(refuse("length_mm", run.length_mm, Allowed::POSITIVE));
             }
             if !(run.turn_rad >= 0.0 && run.turn_rad.is_finite()) {
-                return Err(refuse("turn_rad", run.turn_rad, "finite and >= 0"));
+                return Err(refuse("turn_rad", run.turn_rad, Allowed::NOT_NEGATIVE));
             }
             if !run.roll_rad.is_finite() {
-                return Err(refuse("roll_rad", run.roll_rad, "finite"));
+                return Err(refuse("roll_rad", run.roll_rad, Allowed::FINITE));
             }
             let shape = Shape::Arc {
                 turn_rad: run.turn_rad,
@@ -387,7 +388,7 @@ impl Curve {
             return Err(GeometryError::OutOfRange {
                 what: "the length of a section".into(),
                 found: (to_mm - from_mm).abs(),
-                needed: "> 0 mm",
+                needed: Allowed::in_words("> 0 mm").above(0.0),
             });
         }
         Ok(Self::join(pieces))

@@ -1,6 +1,6 @@
 //! Why a piece of geometry is refused.
 
-use crate::units::Refusal;
+use crate::units::{Allowed, Refusal};
 use std::error::Error;
 use std::fmt::{self, Display, Formatter};
 
@@ -23,8 +23,8 @@ pub enum GeometryError {
         what: String,
         /// Its value.
         found: f64,
-        /// The range in words.
-        needed: &'static str,
+        /// What it must be: limits as numbers, and in words.
+        needed: Allowed,
     },
     /// A name that nothing in the vessel bears.
     Unknown {
@@ -136,7 +136,7 @@ impl GeometryError {
     pub fn refusal(&self) -> Refusal {
         Refusal {
             what: self.what(),
-            help: self.help(),
+            help: self.advice(),
         }
     }
 
@@ -203,8 +203,18 @@ impl GeometryError {
         }
     }
 
-    /// How to mend it, where that can be said.
-    fn help(&self) -> Option<String> {
+    /// How to mend it, where that can be said; for a number out of range the range, for a list the entries needed.
+    #[must_use]
+    pub fn help(&self) -> Option<String> {
+        match self {
+            Self::OutOfRange { needed, .. } => Some(needed.help()),
+            Self::TooFew { needed, .. } => Some(format!("give at least {needed}")),
+            _ => self.advice(),
+        }
+    }
+
+    /// What a refusal says beside what is wrong: nothing where that names the range already.
+    fn advice(&self) -> Option<String> {
         match self {
             Self::Unknown { suggestion, .. } => suggestion.as_deref().map(meant),
             Self::Cycle { .. } => Some(CYCLE.to_owned()),

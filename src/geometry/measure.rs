@@ -3,6 +3,7 @@
 use super::stenosis::{area_percent, common_carotid_percent, ecst_percent, nascet_percent};
 use super::tortuosity::{KinkGrade, Tortuosity, TortuositySettings, angle, tortuosity};
 use super::{GeometryError, LesionKind, Track, TrackLesion, Tree, Vector};
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 /// How a vessel is measured. Coordinates: x to the patient's left, y to the back, z to the head.
@@ -214,7 +215,7 @@ impl Measures {
             return Err(GeometryError::OutOfRange {
                 what: "the length of `up`".into(),
                 found: up.norm(),
-                needed: "finite and > 0",
+                needed: Allowed::POSITIVE,
             });
         }
         let place = |name: &str| track.landmarks.iter().find(|l| l.name == name);

@@ -4,6 +4,7 @@ use super::curve::{Curve, Piece, SLIVER_MM};
 use super::ostium::Builder;
 use super::tree::{Leg, interpolate};
 use super::{GeometryError, Lumen, Place, Tree};
+use crate::units::Allowed;
 
 /// The way through the tree before it is sampled.
 #[derive(Debug, Clone)]
@@ -54,7 +55,7 @@ impl Route {
             return Err(GeometryError::OutOfRange {
                 what: "the length of the route from access to target".into(),
                 found: raw_mm,
-                needed: "> 0 mm",
+                needed: Allowed::in_words("> 0 mm").above(0.0),
             });
         }
         let whole = Builder::new(tree, &spans, overlap_limit).assemble()?;

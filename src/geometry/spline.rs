@@ -2,6 +2,7 @@
 
 use super::{GeometryError, Point, Vector};
 use crate::math;
+use crate::units::Allowed;
 
 /// Nodes and weights of the five-point Gauss-Legendre rule on [-1, 1], from memory, checked by the
 /// tests of arc length: exact for polynomials of degree nine.
@@ -141,7 +142,7 @@ pub(super) fn natural_spline(points: &[Point]) -> Result<Vec<(Point, Cubic)>, Ge
             return Err(GeometryError::OutOfRange {
                 what: format!("points[{i}].{}", ["x", "y", "z"][axis]),
                 found: p[axis],
-                needed: "finite",
+                needed: Allowed::FINITE,
             });
         }
     }
@@ -150,7 +151,9 @@ pub(super) fn natural_spline(points: &[Point]) -> Result<Vec<(Point, Cubic)>, Ge
         return Err(GeometryError::OutOfRange {
             what: format!("the distance from points[{i}] to points[{}]", i + 1),
             found: chords[i],
-            needed: "> 0 mm: drop one of two equal points",
+            needed: Allowed::in_words("> 0 mm")
+                .above(0.0)
+                .mended_by("drop one of two equal points"),
         });
     }
     let mut pieces = Vec::with_capacity(2 * chords.len());
@@ -171,7 +174,9 @@ pub(super) fn natural_spline(points: &[Point]) -> Result<Vec<(Point, Cubic)>, Ge
                 return Err(GeometryError::OutOfRange {
                     what: format!("the speed of the curve between points[{i}] and the next"),
                     found: slowest,
-                    needed: "above 0.001: the points fold back on themselves, smooth or thin them",
+                    needed: Allowed::in_words("above 0.001")
+                        .above(LEAST_SPEED)
+                        .mended_by("the points fold back on themselves, smooth or thin them"),
                 });
             }
             pieces.push((points[i] + span.offset(from), span.part(from, to)));

@@ -2,6 +2,7 @@
 
 use super::{Curve, GeometryError, Vector};
 use crate::math;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 /// Two neighbouring normals count as an inflection when `|N1 - N2|^2` exceeds this, that is when
@@ -161,7 +162,7 @@ pub fn tortuosity(
             return Err(GeometryError::OutOfRange {
                 what: what.into(),
                 found,
-                needed: "finite and > 0",
+                needed: Allowed::POSITIVE,
             });
         }
     }

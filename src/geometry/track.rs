@@ -4,6 +4,7 @@ use super::route::Route;
 use super::tree::{find, interpolate};
 use super::{Curve, Frame, GeometryError, LesionKind, Lumen, Place, Tree};
 use crate::math;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -302,14 +303,16 @@ fn check_settings(settings: &TrackSettings) -> Result<(), GeometryError> {
         return Err(GeometryError::OutOfRange {
             what: "spacing_mm".into(),
             found: settings.spacing_mm,
-            needed: "finite and > 0",
+            needed: Allowed::POSITIVE,
         });
     }
     if !(settings.overlap_limit > 0.0 && settings.overlap_limit < 1.0) {
         return Err(GeometryError::OutOfRange {
             what: "overlap_limit".into(),
             found: settings.overlap_limit,
-            needed: "between 0 and 1, both excluded",
+            needed: Allowed::in_words("between 0 and 1, both excluded")
+                .above(0.0)
+                .below(1.0),
         });
     }
     Ok(())
@@ -341,7 +344,7 @@ impl Track {
             faults.push(GeometryError::OutOfRange {
                 what: "wall_stiffness_n_per_mm2".into(),
                 found: wall_stiffness_n_per_mm2,
-                needed: "finite and > 0",
+                needed: Allowed::POSITIVE,
             });
         }
         if let Some(fault) = faults.into_iter().next() {
@@ -460,7 +463,7 @@ impl Track {
             return Err(GeometryError::OutOfRange {
                 what: "residual_mm".into(),
                 found: residual_mm,
-                needed: "finite and >= 0",
+                needed: Allowed::NOT_NEGATIVE,
             });
         }
         let count = self.lesions.len();
@@ -551,7 +554,8 @@ impl Track {
             return Err(GeometryError::OutOfRange {
                 what: format!("spacing_mm on a route of {length_mm:.0} mm"),
                 found: wished_mm,
-                needed: "wide enough for at most a million stations",
+                needed: Allowed::in_words("wide enough for at most a million stations")
+                    .at_least(length_mm / (MOST_STATIONS + 0.5)),
             });
         }
         self.spacing_mm = length_mm / cells;

@@ -1,6 +1,22 @@
 //! Why an equilibrium cannot be had.
 
+use crate::units::Allowed;
 use thiserror::Error;
+
+/// Advice stands here once, for the messages and for [`MechanicsError::help`].
+const THINNER: &str = "choose a thinner rod or a wider lumen";
+const ONE_OUT: &str = "take one of them out or choose thinner rods or a wider lumen";
+const PUSH_LESS: &str = "push less, or support it further along";
+const MORE_ROUNDS: &str = "allow more rounds, or come from a neighbouring state in smaller moves";
+const LESS_FRICTION: &str = "less friction, a softer rod or less held back";
+const FAR_OUTSIDE: &str = "look for an input far outside of what devices and vessels are";
+const SMALLER_MOVES: &str =
+    "come from a neighbouring state in smaller moves, or take fewer stations";
+
+/// Advice as it stands at the end of a message.
+fn after_colon(mend: Option<&'static str>) -> String {
+    mend.map_or_else(String::new, |mend| format!(": {mend}"))
+}
 
 /// Why a rod problem is refused or was not solved.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -13,8 +29,8 @@ pub enum MechanicsError {
         what: String,
         /// Its value.
         found: f64,
-        /// The range in words.
-        needed: &'static str,
+        /// What it must be: limits as numbers, and in words.
+        needed: Allowed,
     },
     /// Two lists that must be equally long.
     #[error("{what} has {found} entries, must have {needed}")]
@@ -27,16 +43,18 @@ pub enum MechanicsError {
         needed: usize,
     },
     /// A rod said to lie in a rod that cannot hold it.
-    #[error("{what}: {why}")]
+    #[error("{what}: {why}{}", after_colon(*mend))]
     BadContainer {
         /// Which stretch of which rod (`rods[2].containers[0]`).
         what: String,
-        /// What is wrong and how to mend it.
+        /// What is wrong.
         why: String,
+        /// How to mend it, where that can be said.
+        mend: Option<&'static str>,
     },
     /// A rod wider than the rod that should hold it.
     #[error(
-        "rods[{inner}] is {outer_diameter_mm:.3} mm wide {station_mm:.1} mm from the start, the lumen of rods[{outer}] there {lumen_mm:.3} mm: it does not fit, choose a thinner rod or a wider lumen"
+        "rods[{inner}] is {outer_diameter_mm:.3} mm wide {station_mm:.1} mm from the start, the lumen of rods[{outer}] there {lumen_mm:.3} mm: it does not fit, {THINNER}"
     )]
     DoesNotFit {
         /// The rod inside.
@@ -52,7 +70,7 @@ pub enum MechanicsError {
     },
     /// A rod that runs away from the route while it is being settled.
     #[error(
-        "rods[{rod}] turns {angle_deg:.0} degrees away from the centre line {station_mm:.1} mm from the start and goes on turning: a loop or prolapse, which lies outside the model; push less, or support it further along"
+        "rods[{rod}] turns {angle_deg:.0} degrees away from the centre line {station_mm:.1} mm from the start and goes on turning: a loop or prolapse, which lies outside the model; {PUSH_LESS}"
     )]
     Prolapsed {
         /// The rod.
@@ -82,7 +100,7 @@ pub enum MechanicsError {
     },
     /// Loads, lengths and shape did not come to agree.
     #[error(
-        "loads still change by {change_n:.1e} N and lengths by {off_mm:.1e} mm after {rounds} rounds: allow more rounds, or come from a neighbouring state in smaller moves"
+        "loads still change by {change_n:.1e} N and lengths by {off_mm:.1e} mm after {rounds} rounds: {MORE_ROUNDS}"
     )]
     LoadsNotSettled {
         /// Rounds taken.
@@ -94,7 +112,7 @@ pub enum MechanicsError {
     },
     /// Two rods side by side, together wider than the lumen that should hold both.
     #[error(
-        "rods[{}] and rods[{}] side by side are {together_mm:.3} mm wide {station_mm:.1} mm from the start, the lumen of rods[{outer}] there {lumen_mm:.3} mm: they do not fit, take one of them out or choose thinner rods or a wider lumen",
+        "rods[{}] and rods[{}] side by side are {together_mm:.3} mm wide {station_mm:.1} mm from the start, the lumen of rods[{outer}] there {lumen_mm:.3} mm: they do not fit, {ONE_OUT}",
         rods[0], rods[1]
     )]
     NoRoomBeside {
@@ -111,7 +129,7 @@ pub enum MechanicsError {
     },
     /// A rod that friction holds whatever force is put on it.
     #[error(
-        "rods[{rod}] locks up: {hub_force_n:.1} N at its start and it still does not slide; most is lost {station_mm:.1} mm from the start: less friction, a softer rod or less held back"
+        "rods[{rod}] locks up: {hub_force_n:.1} N at its start and it still does not slide; most is lost {station_mm:.1} mm from the start: {LESS_FRICTION}"
     )]
     LockedUp {
         /// The rod.
@@ -122,16 +140,14 @@ pub enum MechanicsError {
         hub_force_n: f64,
     },
     /// A number that is not finite.
-    #[error(
-        "{what} is no finite number: nothing that follows from it can be told; look for an input far outside of what devices and vessels are"
-    )]
+    #[error("{what} is no finite number: nothing that follows from it can be told; {FAR_OUTSIDE}")]
     NonFinite {
         /// What.
         what: &'static str,
     },
     /// A solve that takes more work than one may.
     #[error(
-        "no equilibrium within the work that one solve may take ({most} factorised unknowns): come from a neighbouring state in smaller moves, or take fewer stations"
+        "no equilibrium within the work that one solve may take ({most} factorised unknowns): {SMALLER_MOVES}"
     )]
     OverBound {
         /// The most that one solve may take, unknowns of all its factorisations together.
@@ -140,6 +156,27 @@ pub enum MechanicsError {
 }
 
 impl MechanicsError {
+    /// How to mend it, where that can be said: the same words that end the message, as a text of their own.
+    #[must_use]
+    pub fn help(&self) -> Option<String> {
+        let said: &str = match self {
+            Self::OutOfRange { needed, .. } => return Some(needed.help()),
+            Self::LengthMismatch { needed, .. } => {
+                return Some(format!("give it {needed} entries"));
+            }
+            Self::BadContainer { mend, .. } => return mend.map(str::to_owned),
+            Self::DoesNotFit { .. } => THINNER,
+            Self::Prolapsed { .. } => PUSH_LESS,
+            Self::NotConverged { hint, .. } => hint,
+            Self::LoadsNotSettled { .. } => MORE_ROUNDS,
+            Self::NoRoomBeside { .. } => ONE_OUT,
+            Self::LockedUp { .. } => LESS_FRICTION,
+            Self::NonFinite { .. } => FAR_OUTSIDE,
+            Self::OverBound { .. } => SMALLER_MOVES,
+        };
+        Some(said.to_owned())
+    }
+
     /// Whether a solve was lost on the way: another way to the same equilibrium may not be.
     pub(crate) const fn is_lost(&self) -> bool {
         matches!(

@@ -11,6 +11,7 @@ use crate::mechanics::rod::scene::{
     StartSupport, TubeStation, nest,
 };
 use crate::mechanics::rod::settings::Settings;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 mod friction;
@@ -251,10 +252,10 @@ impl Problem {
             })
         };
         if !(self.spacing_mm.is_finite() && self.spacing_mm > 0.0) {
-            return refuse("spacing_mm".into(), self.spacing_mm, "finite and > 0");
+            return refuse("spacing_mm".into(), self.spacing_mm, Allowed::POSITIVE);
         }
         if let Some(bad) = self.line_load_n_per_mm.iter().find(|x| !x.is_finite()) {
-            return refuse("line_load_n_per_mm".into(), *bad, "finite");
+            return refuse("line_load_n_per_mm".into(), *bad, Allowed::FINITE);
         }
         self.check_friction()?;
         let tube = self.tube()?;
@@ -302,13 +303,13 @@ impl Problem {
                 })
             };
             if !(run.length_mm.is_finite() && run.length_mm > 0.0) {
-                return refuse("length_mm", run.length_mm, "finite and > 0");
+                return refuse("length_mm", run.length_mm, Allowed::POSITIVE);
             }
             if !(run.turn_deg.is_finite() && run.turn_deg >= 0.0) {
-                return refuse("turn_deg", run.turn_deg, "finite and >= 0");
+                return refuse("turn_deg", run.turn_deg, Allowed::NOT_NEGATIVE);
             }
             if !run.roll_deg.is_finite() {
-                return refuse("roll_deg", run.roll_deg, "finite");
+                return refuse("roll_deg", run.roll_deg, Allowed::FINITE);
             }
             let (start, end) = match (run.lumen_mm, run.clearance_mm) {
                 (Some(start), None) => (start, run.lumen_end_mm.unwrap_or(start)),
@@ -320,21 +321,24 @@ impl Problem {
                     return refuse(
                         "lumen_mm",
                         f64::NAN,
-                        "given, or clearance_mm instead of it, not both",
+                        Allowed::in_words("given, or clearance_mm instead of it, not both"),
                     );
                 }
             };
             let turn = run.turn_deg.to_radians();
             for (field, lumen) in [("lumen_mm", start), ("lumen_end_mm", end)] {
                 if !(lumen.is_finite() && lumen > 0.0) {
-                    return refuse(field, lumen, "finite and > 0");
+                    return refuse(field, lumen, Allowed::POSITIVE);
                 }
                 let bent = 0.5 * lumen * turn / run.length_mm;
                 if bent >= 1.0 {
                     return refuse(
                         field,
                         lumen,
-                        "narrower than twice the bend's radius, or the tube overlaps itself",
+                        Allowed::in_words(
+                            "narrower than twice the bend's radius, or the tube overlaps itself",
+                        )
+                        .below(2.0 * run.length_mm / turn),
                     );
                 }
             }
@@ -347,7 +351,7 @@ impl Problem {
             return Err(MechanicsError::OutOfRange {
                 what: "number of cells (length of the tube over spacing_mm)".into(),
                 found: cells,
-                needed: "3 to 1000000",
+                needed: Allowed::in_words("3 to 1000000").at_least(3.0).at_most(1e6),
             });
         }
         #[expect(
@@ -404,7 +408,7 @@ impl Problem {
             return Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].inner_mm"),
                 found: inner,
-                needed: "smaller than outer_mm",
+                needed: Allowed::in_words("smaller than outer_mm").below(rod.outer_mm),
             });
         }
         Ok(Rod {
@@ -450,7 +454,9 @@ impl Problem {
             _ => Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].end.tip_at_mm"),
                 found: s_mm,
-                needed: "inside the tube",
+                needed: Allowed::in_words("inside the tube")
+                    .above(0.0)
+                    .at_most(last),
             }),
         }
     }
@@ -610,7 +616,7 @@ fn natural_bend(k: usize, rod: &ProblemRod) -> Result<Option<NaturalBend>, Mecha
         return Err(MechanicsError::OutOfRange {
             what: format!("rods[{k}].natural_bend.length_mm"),
             found: bend.length_mm,
-            needed: "finite and > 0",
+            needed: Allowed::POSITIVE,
         });
     }
     let roll = bend.roll_deg.to_radians();

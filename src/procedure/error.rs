@@ -1,6 +1,6 @@
 //! Why a scene is refused before its first step.
 
-use crate::units::Refusal;
+use crate::units::{Allowed, Refusal};
 use std::error::Error;
 use std::fmt::{self, Display, Formatter};
 
@@ -229,7 +229,8 @@ impl NetworkError {
     }
 
     /// How to mend it, where that can be said.
-    fn help(&self) -> Option<String> {
+    #[must_use]
+    pub fn help(&self) -> Option<String> {
         match self {
             Self::Duration { .. } => Some(DURATION.to_owned()),
             Self::ImpossibleNeed { .. } => Some(NEED.to_owned()),
@@ -249,6 +250,19 @@ impl Display for ProcedureError {
 impl Error for ProcedureError {}
 
 impl ProcedureError {
+    /// What a quantity must be, where one is out of range; its limits in the unit of the field.
+    #[must_use]
+    pub const fn allowed(&self) -> Option<Allowed> {
+        match self {
+            Self::Standoff { most_mm, .. } => Some(
+                Allowed::in_words("from the artery to the most")
+                    .at_least(0.0)
+                    .at_most(*most_mm),
+            ),
+            _ => None,
+        }
+    }
+
     /// What is wrong and how to mend it, apart.
     #[must_use]
     pub fn refusal(&self) -> Refusal {
@@ -289,7 +303,8 @@ impl ProcedureError {
     }
 
     /// How to mend it, where that can be said.
-    fn help(&self) -> Option<String> {
+    #[must_use]
+    pub fn help(&self) -> Option<String> {
         match self {
             Self::EmptyScript => Some(NO_STEPS.to_owned()),
             Self::UnknownDevice { suggestion, .. } | Self::UnknownPlace { suggestion, .. } => {

@@ -97,7 +97,7 @@ pub(in crate::data) fn geometry_complaint(path: &str, error: &GeometryError) -> 
         } => {
             let field = what.split(',').next().unwrap_or_default();
             Complaint::new(format!("{path}.{field}"), format!("{what} is {found}"))
-                .help(format!("it must be {needed}"))
+                .help(needed.help())
         }
         GeometryError::Measurement {
             field,

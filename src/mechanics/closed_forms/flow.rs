@@ -2,6 +2,7 @@
 
 use crate::math;
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 use std::f64::consts::PI;
 
 /// Share of a round lumen's free flow that is left, at the same pressure drop, with a concentric
@@ -111,7 +112,7 @@ pub fn series_flow_fraction(stretches: &[OccupiedStretch]) -> Result<f64, Mechan
                 return Err(MechanicsError::OutOfRange {
                     what: format!("stretches[{i}].{what}"),
                     found,
-                    needed: "finite and > 0",
+                    needed: Allowed::POSITIVE,
                 });
             }
         }

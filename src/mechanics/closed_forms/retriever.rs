@@ -3,6 +3,7 @@
 use super::friction::{Surface, friction};
 use crate::device::Coating;
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 /// How an open retriever slides.
@@ -58,7 +59,7 @@ pub fn retriever_pull_n(
                 return Err(MechanicsError::OutOfRange {
                     what: format!("stretches[{i}].{what}"),
                     found,
-                    needed: "finite and >= 0",
+                    needed: Allowed::NOT_NEGATIVE,
                 });
             }
         }

@@ -5,6 +5,7 @@ use super::newton::Ended;
 use super::prolapse::look_for_prolapse;
 use super::workspace::{Stage, Workspace};
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 
 /// Most rounds in which stiffness, loads and shape follow each other; each round shrinks the
 /// mismatch by a factor of hundreds, so more than a handful means that something oscillates.
@@ -160,7 +161,7 @@ fn rounds_ran_out(
         None => Err(MechanicsError::OutOfRange {
             what: "rounds".into(),
             found: 0.0,
-            needed: "at least 1",
+            needed: Allowed::in_words("at least 1").at_least(1.0),
         }),
     }
 }

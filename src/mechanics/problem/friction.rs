@@ -9,6 +9,7 @@ use crate::mechanics::stack::load_settings::LoadSettings;
 use crate::mechanics::stack::moving::{Direction, Moving};
 use crate::mechanics::stack::solver::StackSolver;
 use crate::mechanics::stack::state::Failure;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 /// Friction between two partners.
@@ -110,45 +111,57 @@ impl Problem {
                 return refuse(
                     "friction".into(),
                     number(self.friction.len()),
-                    "left out where no rod `moves`: friction acts on what slides",
+                    Allowed::in_words(
+                        "left out where no rod `moves`: friction acts on what slides",
+                    ),
                 );
             }
             return Ok(());
         };
         if moved.rod >= rods {
-            let needed = "the index of a rod, counted from 0";
+            let needed = Allowed::in_words("the index of a rod, counted from 0")
+                .at_least(0.0)
+                .below(number(rods));
             return refuse("moves.rod".into(), number(moved.rod), needed);
         }
         if !(moved.held_back_n.is_finite() && moved.held_back_n >= 0.0) {
-            let needed = "finite and >= 0";
+            let needed = Allowed::NOT_NEGATIVE;
             return refuse("moves.held_back_n".into(), moved.held_back_n, needed);
         }
         for (i, pair) in self.friction.iter().enumerate() {
             let at = |field: &str| format!("friction[{i}].{field}");
             if pair.rod >= rods {
-                let needed = "the index of a rod, counted from 0";
+                let needed = Allowed::in_words("the index of a rod, counted from 0")
+                    .at_least(0.0)
+                    .below(number(rods));
                 return refuse(at("rod"), number(pair.rod), needed);
             }
             if let Some(other) = pair.against.filter(|j| *j >= rods || *j == pair.rod) {
-                let needed = "the index of another rod, or left out for the tube";
+                let needed =
+                    Allowed::in_words("the index of another rod, or left out for the tube")
+                        .at_least(0.0)
+                        .below(number(rods));
                 return refuse(at("against"), number(other), needed);
             }
             if !(pair.coefficient.is_finite() && pair.coefficient >= 0.0) {
-                return refuse(at("coefficient"), pair.coefficient, "finite and >= 0");
+                return refuse(at("coefficient"), pair.coefficient, Allowed::NOT_NEGATIVE);
             }
             let twice = self.friction[..i].iter().any(|p| p.is_same_pair(pair));
             if twice {
-                let needed = "given once for a pair";
+                let needed = Allowed::in_words("given once for a pair");
                 return refuse(at("coefficient"), pair.coefficient, needed);
             }
         }
         for (k, rod) in self.rods.iter().enumerate() {
             if rod.axial_load_n.abs() > 0.0 || !rod.frictionless {
-                let needed = "left out, and `frictionless` too, where a rod `moves`: loads follow from the friction, give `moves.held_back_n`";
+                let needed = Allowed::in_words(
+                    "left out, and `frictionless` too, where a rod `moves`: loads follow from the friction, give `moves.held_back_n`",
+                );
                 return refuse(format!("rods[{k}].axial_load_n"), rod.axial_load_n, needed);
             }
             if !rod.containers.is_empty() {
-                let needed = "left out where a rod `moves`: rods nest by themselves then";
+                let needed =
+                    Allowed::in_words("left out where a rod `moves`: rods nest by themselves then");
                 return refuse(
                     format!("rods[{k}].containers"),
                     number(rod.containers.len()),
@@ -157,7 +170,8 @@ impl Problem {
             }
         }
         if !self.beside.is_empty() {
-            let needed = "left out where a rod `moves`: rods nest by themselves then";
+            let needed =
+                Allowed::in_words("left out where a rod `moves`: rods nest by themselves then");
             return refuse("beside".into(), number(self.beside.len()), needed);
         }
         Ok(())
@@ -208,7 +222,7 @@ impl Problem {
             return Err(MechanicsError::OutOfRange {
                 what: format!("rods[{k}].end.tip_at_mm"),
                 found: state.devices[k].tip_mm,
-                needed: "at least 2.7 cells from the start",
+                needed: Allowed::in_words("at least 2.7 cells from the start"),
             });
         }
         for failure in &state.failures {
@@ -228,7 +242,7 @@ impl Problem {
             return Err(MechanicsError::OutOfRange {
                 what: "rods".into(),
                 found: 0.0,
-                needed: "long enough to bend",
+                needed: Allowed::in_words("long enough to bend"),
             });
         };
         solution.steps = state.newton_steps;

@@ -2,6 +2,7 @@
 
 use crate::math;
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 
 /// A piecewise linear quantity by distance from the tip, constant beyond its ends; the same
 /// distance twice makes a step.
@@ -40,17 +41,21 @@ impl Profile {
             needed,
         };
         if knots.is_empty() {
-            return Err(refuse(0, f64::NAN, "given: at least one value"));
+            return Err(refuse(
+                0,
+                f64::NAN,
+                Allowed::in_words("given: at least one value"),
+            ));
         }
         for (i, (from_tip_mm, value)) in knots.iter().enumerate() {
             if !(value.is_finite() && *value > 0.0) {
-                return Err(refuse(i, *value, "finite and > 0"));
+                return Err(refuse(i, *value, Allowed::POSITIVE));
             }
             if !from_tip_mm.is_finite() || (i > 0 && *from_tip_mm < knots[i - 1].0) {
                 return Err(refuse(
                     i,
                     *from_tip_mm,
-                    "a distance from the tip not below the one before it",
+                    Allowed::in_words("a distance from the tip not below the one before it"),
                 ));
             }
         }

@@ -4,6 +4,7 @@ use super::profile::Profile;
 use crate::geometry::{self, Frame, Vector};
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::small_dense::MOST_UNKNOWNS;
+use crate::units::Allowed;
 
 /// Most rods in one scene: a long sheath, guide, aspiration catheter, microcatheter, stent system
 /// and rail are six; the solver's small dense parts are sized for it.
@@ -324,14 +325,20 @@ impl Scene<'_> {
         };
         #[expect(clippy::cast_precision_loss, reason = "small counts")]
         if self.rods.is_empty() || self.rods.len() > MOST_RODS {
-            return refuse("number of rods".into(), self.rods.len() as f64, "1 to 6");
+            return refuse(
+                "number of rods".into(),
+                self.rods.len() as f64,
+                Allowed::in_words("1 to 6")
+                    .at_least(1.0)
+                    .at_most(MOST_RODS as f64),
+            );
         }
         #[expect(clippy::cast_precision_loss, reason = "small counts")]
         if self.tube.len() < 4 {
             return refuse(
                 "number of stations".into(),
                 self.tube.len() as f64,
-                "at least 4",
+                Allowed::in_words("at least 4").at_least(4.0),
             );
         }
         for (i, t) in self.tube.iter().enumerate() {
@@ -339,7 +346,7 @@ impl Scene<'_> {
                 return refuse(
                     format!("tube[{i}].radius_mm"),
                     t.radius_mm,
-                    "finite and > 0",
+                    Allowed::POSITIVE,
                 );
             }
             let k = t.wall_stiffness_n_per_mm2;
@@ -347,7 +354,7 @@ impl Scene<'_> {
                 return refuse(
                     format!("tube[{i}].wall_stiffness_n_per_mm2"),
                     k,
-                    "finite and > 0",
+                    Allowed::POSITIVE,
                 );
             }
             let rising = i == 0 || t.s_mm > self.tube[i - 1].s_mm;
@@ -355,7 +362,7 @@ impl Scene<'_> {
                 return refuse(
                     format!("tube[{i}].s_mm"),
                     t.s_mm,
-                    "finite and greater than the one before it",
+                    Allowed::in_words("finite and greater than the one before it"),
                 );
             }
         }
@@ -368,13 +375,14 @@ impl Scene<'_> {
                 return Err(MechanicsError::BadContainer {
                     what: format!("beside[{i}]"),
                     why: format!("rods {a} and {b} must be two different rods of the scene"),
+                    mend: None,
                 });
             }
             if !(pair.from_mm < pair.to_mm && pair.side_rad.is_finite()) {
                 return refuse(
                     format!("beside[{i}].to_mm"),
                     pair.to_mm,
-                    "beyond from_mm, with a finite side",
+                    Allowed::in_words("beyond from_mm, with a finite side").above(pair.from_mm),
                 );
             }
         }
@@ -396,7 +404,11 @@ impl Scene<'_> {
             return refuse(
                 "end",
                 end,
-                "at least 2.7 stations from the start and not beyond the last one",
+                Allowed::in_words(
+                    "at least 2.7 stations from the start and not beyond the last one",
+                )
+                .at_least(least)
+                .at_most(last),
             );
         }
         self.check_load(k, &rod.load)?;
@@ -405,7 +417,7 @@ impl Scene<'_> {
             ("tip_force_n", rod.tip_force_n),
         ] {
             if let Some(bad) = v.iter().find(|x| !x.is_finite()) {
-                return refuse(what, *bad, "finite");
+                return refuse(what, *bad, Allowed::FINITE);
             }
         }
         if let Some(bend) = &rod.natural {
@@ -425,7 +437,7 @@ impl Scene<'_> {
         match load {
             AxialLoad::Uniform(tau) | AxialLoad::Frictionless(tau) => {
                 if !tau.is_finite() {
-                    return refuse("load", *tau, "finite");
+                    return refuse("load", *tau, Allowed::FINITE);
                 }
             }
             AxialLoad::FrictionlessHubHeld {
@@ -439,7 +451,7 @@ impl Scene<'_> {
                     ("load.rest_mm", rest_mm),
                 ] {
                     if !value.is_finite() {
-                        return refuse(what, *value, "finite");
+                        return refuse(what, *value, Allowed::FINITE);
                     }
                 }
             }
@@ -451,10 +463,14 @@ impl Scene<'_> {
                 } = load
                 {
                     if !rest_mm.is_finite() {
-                        return refuse("load.rest_mm", *rest_mm, "finite");
+                        return refuse("load.rest_mm", *rest_mm, Allowed::FINITE);
                     }
                     if !(spring_n_per_mm.is_finite() && *spring_n_per_mm >= 0.0) {
-                        return refuse("load.spring_n_per_mm", *spring_n_per_mm, "finite and >= 0");
+                        return refuse(
+                            "load.spring_n_per_mm",
+                            *spring_n_per_mm,
+                            Allowed::NOT_NEGATIVE,
+                        );
                     }
                 }
                 if values.len() != self.tube.len() {
@@ -465,7 +481,7 @@ impl Scene<'_> {
                     });
                 }
                 if let Some(bad) = values.iter().find(|v| !v.is_finite()) {
-                    return refuse("load", *bad, "finite");
+                    return refuse("load", *bad, Allowed::FINITE);
                 }
             }
         }
@@ -481,40 +497,43 @@ impl Scene<'_> {
     ) -> Result<(), MechanicsError> {
         let mut covered = first;
         for (i, stretch) in rod.containers.iter().enumerate() {
-            let bad = |why: String| {
+            let bad = |why: String, mend| {
                 Err(MechanicsError::BadContainer {
                     what: format!("rods[{k}].containers[{i}]"),
                     why,
+                    mend,
                 })
             };
             if (stretch.from_mm - covered).abs() > 1e-9 || stretch.to_mm <= stretch.from_mm {
-                return bad(format!(
+                let why = format!(
                     "runs from {:.3} to {:.3} mm, must start at {covered:.3} mm, where the one before it ends, and run on",
                     stretch.from_mm, stretch.to_mm
-                ));
+                );
+                return bad(why, None);
             }
             covered = stretch.to_mm.min(end);
             if let Container::Rod(j) = stretch.container {
                 let Some(holder) = self.rods.get(j).filter(|_| j != k) else {
-                    return bad(format!("rod {j} is not another rod of the scene"));
+                    return bad(format!("rod {j} is not another rod of the scene"), None);
                 };
                 if holder.inner_mm.is_none() {
-                    return bad(format!("rod {j} has no lumen: give it an inner diameter"));
+                    let why = format!("rod {j} has no lumen");
+                    return bad(why, Some("give it an inner diameter"));
                 }
                 let reach = holder.end_mm(self.tube);
                 if covered > reach + 1e-9 {
-                    return bad(format!(
-                        "rod {j} ends at {reach:.3} mm, so it cannot hold anything to {covered:.3} mm: end this stretch there"
-                    ));
+                    let why = format!(
+                        "rod {j} ends at {reach:.3} mm, so it cannot hold anything to {covered:.3} mm"
+                    );
+                    return bad(why, Some("end this stretch there"));
                 }
             }
         }
         if !rod.containers.is_empty() && covered < end - 1e-9 {
             return Err(MechanicsError::BadContainer {
                 what: format!("rods[{k}].containers"),
-                why: format!(
-                    "end at {covered:.3} mm, the rod at {end:.3} mm: add the last stretch"
-                ),
+                why: format!("end at {covered:.3} mm, the rod at {end:.3} mm"),
+                mend: Some("add the last stretch"),
             });
         }
         Ok(())
@@ -528,15 +547,15 @@ fn check_bend(k: usize, bend: &NaturalBend) -> Result<(), MechanicsError> {
             "length_mm",
             bend.length_mm,
             bend.length_mm >= 0.0,
-            "finite and >= 0",
+            Allowed::NOT_NEGATIVE,
         ),
         (
             "curvature_per_mm",
             bend.curvature_per_mm,
             bend.curvature_per_mm >= 0.0,
-            "finite and >= 0",
+            Allowed::NOT_NEGATIVE,
         ),
-        ("roll", roll, true, "finite"),
+        ("roll", roll, true, Allowed::FINITE),
     ] {
         if !(found.is_finite() && sound) {
             return Err(MechanicsError::OutOfRange {

@@ -1,6 +1,7 @@
 //! Settings of the equilibrium solve, each with its default and its trade-off.
 
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 /// Settings of [`Settle`](crate::mechanics::equilibrium::settle::Settle).
@@ -93,7 +94,7 @@ impl Settings {
                 return Err(MechanicsError::OutOfRange {
                     what: format!("settings.{what}"),
                     found,
-                    needed: "finite and > 0",
+                    needed: Allowed::POSITIVE,
                 });
             }
         }
@@ -101,14 +102,14 @@ impl Settings {
             return Err(MechanicsError::OutOfRange {
                 what: "settings.stiffening".into(),
                 found: self.stiffening,
-                needed: "finite and > 1",
+                needed: Allowed::in_words("finite and > 1").above(1.0),
             });
         }
         if !(self.shared_axis_gap_mm.is_finite() && self.shared_axis_gap_mm >= 0.0) {
             return Err(MechanicsError::OutOfRange {
                 what: "settings.shared_axis_gap_mm".into(),
                 found: self.shared_axis_gap_mm,
-                needed: "finite and >= 0",
+                needed: Allowed::NOT_NEGATIVE,
             });
         }
         Ok(())

@@ -6,6 +6,7 @@ use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::scene::{
     Beside, Container, ContainerStretch, End, MOST_RODS, Rod, TubeStation,
 };
+use crate::units::Allowed;
 
 /// How a device's depth is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -297,7 +298,9 @@ pub(crate) fn check(problem: &StackProblem<'_>) -> Result<(), MechanicsError> {
         return Err(MechanicsError::OutOfRange {
             what: "number of devices".into(),
             found: devices.len() as f64,
-            needed: "1 to 6",
+            needed: Allowed::in_words("1 to 6")
+                .at_least(1.0)
+                .at_most(MOST_RODS as f64),
         });
     }
     for (k, device) in devices.iter().enumerate() {
@@ -310,38 +313,35 @@ pub(crate) fn check(problem: &StackProblem<'_>) -> Result<(), MechanicsError> {
             return Err(MechanicsError::OutOfRange {
                 what: format!("devices[{k}].drive.{what}"),
                 found: value,
-                needed: "finite",
+                needed: Allowed::FINITE,
             });
         }
     }
     for (i, hold) in holds.iter().enumerate() {
-        let bad = |why: String| {
+        let bad = |why: String, mend| {
             Err(MechanicsError::BadContainer {
                 what: format!("holds[{i}]"),
                 why,
+                mend,
             })
         };
         let (k, j) = (hold.inner, hold.outer);
         if k == j || k.max(j) >= devices.len() {
-            return bad(format!(
-                "{k} and {j} must be two different devices of the stack"
-            ));
+            let why = format!("{k} and {j} must be two different devices of the stack");
+            return bad(why, None);
         }
         if devices[j].rod.inner_mm.is_none() {
-            return bad(format!(
-                "device {j} has no lumen: give it an inner diameter"
-            ));
+            let why = format!("device {j} has no lumen");
+            return bad(why, Some("give it an inner diameter"));
         }
         if hold.to_from_tip_mm.is_nan() || hold.to_from_tip_mm <= 0.0 {
-            return bad(format!(
-                "to_from_tip_mm is {}, must be > 0 (infinite: to the hub)",
-                hold.to_from_tip_mm
-            ));
+            let found = hold.to_from_tip_mm;
+            let why = format!("to_from_tip_mm is {found}, must be > 0 (infinite: to the hub)");
+            return bad(why, None);
         }
         if holds.iter().any(|h| h.inner == j && h.outer == k) {
-            return bad(format!(
-                "{k} and {j} hold each other: remove one of the two"
-            ));
+            let why = format!("{k} and {j} hold each other");
+            return bad(why, Some("remove one of the two"));
         }
     }
     Ok(())

@@ -14,6 +14,7 @@ use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::norms::larger;
 use crate::mechanics::rod::scene::TubeStation;
 use crate::mechanics::rod::settings::Settings;
+use crate::units::Allowed;
 
 /// Force out of balance on the way, as a share of what loads still miss.
 const ROUGHLY: f64 = 3e-3;
@@ -318,7 +319,7 @@ impl StackSolver {
             Some((device, target_mm)) => MechanicsError::OutOfRange {
                 what: format!("devices[{device}].drive.Inserted"),
                 found: target_mm,
-                needed: "short enough to stay on the route",
+                needed: Allowed::in_words("short enough to stay on the route"),
             },
             None => MechanicsError::LoadsNotSettled {
                 rounds,

@@ -7,6 +7,7 @@ use crate::mechanics::equilibrium::settle::Settle;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::scene::{End, Rod, Scene, StartSupport, TubeStation};
 use crate::mechanics::rod::settings::Settings;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -59,7 +60,7 @@ pub fn rim_shifts(
         return Err(MechanicsError::OutOfRange {
             what: "number of frames along the stent".into(),
             found: frames.len() as f64,
-            needed: "at least 5",
+            needed: Allowed::in_words("at least 5").at_least(5.0),
         });
     }
     // a rod that fills its tube is held to the centre line by the wall's stiffness alone
@@ -162,7 +163,7 @@ impl Rim {
                 return Err(MechanicsError::OutOfRange {
                     what: what.into(),
                     found,
-                    needed: "finite and > 0",
+                    needed: Allowed::POSITIVE,
                 });
             }
         }
@@ -170,7 +171,7 @@ impl Rim {
             return Err(MechanicsError::OutOfRange {
                 what: "curvature_per_mm".into(),
                 found: curvature_per_mm,
-                needed: "finite and >= 0",
+                needed: Allowed::NOT_NEGATIVE,
             });
         }
         let cell_mm = stent.free_strut_mm(held_mm);
@@ -266,7 +267,8 @@ pub fn bed_stiffness_n_per_mm2(
         .map_err(|e| MechanicsError::OutOfRange {
             what: e.to_string(),
             found: held_mm,
-            needed: "below the stent's free diameter",
+            needed: Allowed::in_words("below the stent's free diameter")
+                .below(stent.free_diameter_mm),
         })?;
     let artery = TAU * artery_n_per_mm / held_mm;
     Ok(ring * artery / (ring + artery))

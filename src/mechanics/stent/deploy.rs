@@ -3,6 +3,7 @@
 use crate::device::{BalloonSpec, StentSpec};
 use crate::geometry::stenosed_mm;
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::{PI, TAU};
 
@@ -92,7 +93,8 @@ impl PlaqueLaw {
             return Err(MechanicsError::OutOfRange {
                 what: "after_percent".into(),
                 found: after_percent,
-                needed: "below before_percent, which is at most 100",
+                needed: Allowed::in_words("below before_percent, which is at most 100")
+                    .below(before_percent),
             });
         }
         Ok(outward(stent, after_mm)? / (after_mm - before_mm))
@@ -135,7 +137,7 @@ impl PlaqueLaw {
             return Err(MechanicsError::OutOfRange {
                 what: "lumen of the bed, mm".into(),
                 found: bed.healthy_mm.min(bed.rest_mm),
-                needed: "finite and above 0 (0 where shut)",
+                needed: Allowed::in_words("finite and above 0 (0 where shut)").at_least(0.0),
             });
         }
         let free_mm = stent.free_diameter_mm;
@@ -176,7 +178,9 @@ impl PlaqueLaw {
             return Err(MechanicsError::OutOfRange {
                 what: refused.to_string(),
                 found: pressure_atm,
-                needed: "within the balloon's range",
+                needed: Allowed::in_words("within the balloon's range")
+                    .above(0.0)
+                    .at_most(balloon.rated_pressure_atm),
             });
         }
         let free_mm = balloon.diameter_at_mm(pressure_atm);
@@ -210,7 +214,9 @@ fn outward(stent: &StentSpec, diameter_mm: f64) -> Result<f64, MechanicsError> {
         .map_err(|e| MechanicsError::OutOfRange {
             what: e.to_string(),
             found: diameter_mm,
-            needed: "above 0 and at most the stent's free diameter",
+            needed: Allowed::in_words("above 0 and at most the stent's free diameter")
+                .above(0.0)
+                .at_most(stent.free_diameter_mm),
         })
 }
 
@@ -263,7 +269,7 @@ pub fn deploy(
         return Err(MechanicsError::OutOfRange {
             what: "step_mm".into(),
             found: step_mm,
-            needed: "finite and > 0",
+            needed: Allowed::POSITIVE,
         });
     }
     let at = |s_mm: f64| -> Result<StentStation, MechanicsError> {

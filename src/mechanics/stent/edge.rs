@@ -10,6 +10,7 @@ use crate::mechanics::threads::in_order;
 use super::apposition::Rim;
 use super::apposition::direction;
 use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -262,16 +263,16 @@ impl Crossing {
         };
         for (what, found) in above_zero {
             if !(found > 0.0 && found.is_finite()) {
-                return refuse(what, found, "finite and > 0");
+                return refuse(what, found, Allowed::POSITIVE);
             }
         }
         for (what, found) in not_below {
             if !(found >= 0.0 && found.is_finite()) {
-                return refuse(what, found, "finite and >= 0");
+                return refuse(what, found, Allowed::NOT_NEGATIVE);
             }
         }
         if let Some(bad) = self.place.offset_mm.iter().find(|x| !x.is_finite()) {
-            return refuse("place.offset_mm", *bad, "finite");
+            return refuse("place.offset_mm", *bad, Allowed::FINITE);
         }
         Ok(())
     }
@@ -320,7 +321,7 @@ impl Crossing {
                 return Err(MechanicsError::OutOfRange {
                     what: what.into(),
                     found: 0.0,
-                    needed: "at least 1",
+                    needed: Allowed::in_words("at least 1").at_least(1.0),
                 });
             }
         }

@@ -6,6 +6,7 @@ use crate::math;
 use crate::mechanics::{MechanicsError, Rim, RimShift, bed_stiffness_n_per_mm2, rim_shifts};
 use crate::procedure::script::Plan;
 use crate::procedure::state::{EdgeKind, State};
+use crate::units::Allowed;
 
 /// Largest gap between the rim of a stent and the wall, at its near or its far end, mm.
 ///
@@ -46,7 +47,7 @@ fn rim(
         return Err(MechanicsError::OutOfRange {
             what: "stent of the passage".into(),
             found: f64::NAN,
-            needed: "a device that carries a stent",
+            needed: Allowed::in_words("a device that carries a stent"),
         });
     };
     let held_mm = stent.diameter_at_mm(s_mm).unwrap_or(spec.free_diameter_mm);
@@ -90,7 +91,7 @@ fn shifts(
             .map_err(|e| MechanicsError::OutOfRange {
                 what: e.to_string(),
                 found: held_mm,
-                needed: "above 0",
+                needed: Allowed::in_words("above 0").above(0.0),
             })?;
     let length_mm = lying.distal_mm - lying.proximal_mm;
     let cells = length_mm.round().max(4.0);
