@@ -11,7 +11,7 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
-use nestline::procedure::{Plan, Ruler, State};
+use nestline::procedure::{CentreLine, Plan, State};
 use nestline::rehearsal::{outcome_of, walk_through};
 use nestline::stage::{FollowingRods, Node, PictureRods, Stage, StageSettings};
 use std::hint::black_box;
@@ -23,7 +23,7 @@ const MOVES: (u32, f64) = (40, 1.5);
 fn stage() -> Stage {
     let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
     let loaded = data::load_scene(&source, &TrackSettings::default()).expect("a built-in scene");
-    let passed = walk_through(&loaded.plan, &mut Ruler).expect("it can be rehearsed");
+    let passed = walk_through(&loaded.plan, &mut CentreLine).expect("it can be rehearsed");
     let outcome = outcome_of(&loaded.plan, &passed);
     let start = Instant::now();
     let stage = Stage::new(

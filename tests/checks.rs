@@ -12,9 +12,9 @@ use nestline::procedure::reason::{
     Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Retrieving, Vessel,
 };
 use nestline::procedure::{
-    Action, DeployedStent, EdgeKind, EdgePassage, Finding, InPlace, Laid, Lay, Meets, Motion, Move,
-    Plan, Rods, Ruler, Severity, Spot, State, Where, Wish, device_steps, edge_passages, judge_edge,
-    perform_with, retriever_holds_n,
+    Action, CentreLine, DeployedStent, DepthTarget, EdgeKind, EdgePassage, Finding, InPlace, Meets,
+    Motion, Move, Placer, Plan, Rods, Severity, Spot, StackPlacement, State, Where, device_steps,
+    edge_passages, judge_edge, perform_with, retriever_holds_n,
 };
 use nestline::rehearsal::{LoadRow, Verdict, rehearse_with};
 
@@ -433,20 +433,20 @@ struct Slipping {
     load: Option<LoadReport>,
 }
 
-impl Lay for Slipping {
-    fn lay(
+impl Placer for Slipping {
+    fn place(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         motion: Motion,
-    ) -> Result<Laid, MechanicsError> {
-        let mut laid = Ruler.lay(plan, state, wishes, motion)?;
-        if let Some(Some(tip_mm)) = laid.loaded_tip_mm.get_mut(self.guide) {
+    ) -> Result<StackPlacement, MechanicsError> {
+        let mut placed = CentreLine.place(plan, state, targets, motion)?;
+        if let Some(Some(tip_mm)) = placed.loaded_tip_mm.get_mut(self.guide) {
             *tip_mm -= self.back_mm.pop().unwrap_or(0.0);
         }
-        laid.loads.extend(self.load.clone());
-        Ok(laid)
+        placed.loads.extend(self.load.clone());
+        Ok(placed)
     }
 }
 
@@ -499,16 +499,16 @@ fn what_is_drawn_back_on_purpose_does_not_fall_back() {
         retriever: "retriever".into(),
     };
     // two ways of lying in one step: drawn back, then at rest; 6 and 4 mm are one fall-back
-    let mut lay = Slipping {
+    let mut placer = Slipping {
         guide: t.index("guide"),
         back_mm: vec![4.0, 6.0],
         load: None,
     };
-    let (after, effect) = perform_with(&t.plan, &t.state, &open, &mut lay).unwrap();
+    let (after, effect) = perform_with(&t.plan, &t.state, &open, &mut placer).unwrap();
     let micro = t.index("microcatheter");
     let drawn_mm = t.state.tip_mm(micro).unwrap() - after.tip_mm(micro).unwrap();
     assert!(drawn_mm > 20.0, "the microcatheter comes back: {drawn_mm}");
-    assert_eq!(effect.laid.len(), 2, "drawn back, and at rest");
+    assert_eq!(effect.placements.len(), 2, "drawn back, and at rest");
     let told = fall_backs(&effect.findings);
     assert_eq!(told.len(), 1, "{told:?}");
     assert!(
@@ -545,7 +545,7 @@ fn a_rail_nearly_lost_is_a_weak_point() {
             tip_moved_mm: None,
         };
         let micro = t.index("microcatheter");
-        let mut lay = Slipping {
+        let mut placer = Slipping {
             guide: t.index("guide"),
             back_mm: Vec::new(),
             load: Some(load(micro, Direction::Pull, 0.1, vec![held])),
@@ -553,7 +553,7 @@ fn a_rail_nearly_lost_is_a_weak_point() {
         let off = Action::Remove {
             device: "microcatheter".into(),
         };
-        let (_, effect) = perform_with(&t.plan, &t.state, &off, &mut lay).unwrap();
+        let (_, effect) = perform_with(&t.plan, &t.state, &off, &mut placer).unwrap();
         let mut dragged = effect.findings.iter().filter_map(|f| match &f.reason {
             Reason::Exchange(Exchange::RailDragged { holds_n, .. }) => Some((f, *holds_n)),
             _ => None,
@@ -580,12 +580,12 @@ fn a_device_that_moves_by_itself_is_said_in_words() {
         },
     );
     let said = |hub_force_n: f64| {
-        let mut lay = Slipping {
+        let mut placer = Slipping {
             guide: t.index("guide"),
             back_mm: Vec::new(),
             load: Some(load(micro, Direction::Pull, hub_force_n, Vec::new())),
         };
-        let (_, effect) = perform_with(&t.plan, &t.state, &open, &mut lay).unwrap();
+        let (_, effect) = perform_with(&t.plan, &t.state, &open, &mut placer).unwrap();
         let mut texts = effect.findings.iter().map(Finding::in_words);
         texts.find(|text| text.contains("by itself"))
     };
@@ -603,7 +603,7 @@ fn a_device_that_moves_by_itself_is_said_in_words() {
 #[test]
 fn no_sign_stands_twice_and_no_more_than_all_arrives() {
     let plan = read_scene(&Source::from_argument("scenes/too-short.ron")).unwrap();
-    let mut outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+    let mut outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
     let row = |direction, hub_force_n| LoadRow {
         direction,
         hub_force_n,
@@ -647,7 +647,7 @@ fn the_same_words_are_told_once_with_all_steps() {
         "scenes/left-tandem-retriever-first.ron",
     ))
     .unwrap();
-    let mut outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+    let mut outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
     for (step, slack_mm) in [(4, 7.0), (9, 7.0), (9, 7.0), (12, 8.0), (13, 7.0)] {
         let found = Force::Slack {
             device: "guide".into(),
@@ -679,7 +679,7 @@ fn devices_in_waves_are_told_in_one_line() {
         "scenes/left-tandem-retriever-first.ron",
     ))
     .unwrap();
-    let mut outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+    let mut outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
     let mut buckles = |step: usize, device: &str, length_mm: f64| {
         let found = Force::Buckles {
             device: device.into(),
@@ -718,7 +718,7 @@ fn one_step_left_out_is_one_cause() {
         "scenes/left-tandem-retriever-first.ron",
     ))
     .unwrap();
-    let sound = rehearse_with(&plan, &mut Ruler).unwrap();
+    let sound = rehearse_with(&plan, &mut CentreLine).unwrap();
     assert_eq!(sound.verdict, Verdict::Passes, "{:?}", sound.headline);
     let guide = plan
         .script
@@ -726,7 +726,7 @@ fn one_step_left_out_is_one_cause() {
         .position(|s| matches!(&s.act, Action::Insert { device, .. } if device == "guide"))
         .unwrap();
     plan.script.remove(guide);
-    let outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+    let outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
     assert_eq!(outcome.verdict, Verdict::Fails, "{:?}", outcome.headline);
     let not_done: Vec<usize> = outcome
         .steps
@@ -780,7 +780,7 @@ fn two_causes_are_two_failures() {
     .into_iter()
     .map(nestline::procedure::Step::new)
     .collect();
-    let outcome = rehearse_with(&t.plan, &mut Ruler).unwrap();
+    let outcome = rehearse_with(&t.plan, &mut CentreLine).unwrap();
     let worst: Vec<_> = outcome.steps.iter().map(|s| s.worst()).collect();
     let (failure, note) = (Some(Severity::Failure), Some(Severity::Note));
     assert_eq!(&worst[1..], [failure, failure, note], "{:?}", outcome.steps);

@@ -11,7 +11,9 @@ use super::procedure::name_of;
 use nestline::data::{self, Source};
 use nestline::device::Payload;
 use nestline::procedure::reason::Lumen;
-use nestline::procedure::{Action, EdgeKind, Meets, Plan, Reason, Ruler, Severity, Topic, Where};
+use nestline::procedure::{
+    Action, CentreLine, EdgeKind, Meets, Plan, Reason, Severity, Topic, Where,
+};
 use nestline::rehearsal::{EdgeRow, Outcome, Verdict, rehearse_with};
 
 fn plan(scene: &str) -> Plan {
@@ -20,7 +22,7 @@ fn plan(scene: &str) -> Plan {
 }
 
 fn rehearsed(plan: &Plan) -> Outcome {
-    rehearse_with(plan, &mut Ruler).unwrap()
+    rehearse_with(plan, &mut CentreLine).unwrap()
 }
 
 fn default_scene() -> Plan {

@@ -15,7 +15,7 @@ use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings,
 use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::stl::{Phantom, StlSettings, phantom};
 use nestline::output::{Everything, Report, to_json};
-use nestline::procedure::{Ruler, Sampling};
+use nestline::procedure::{CentreLine, Sampling};
 use nestline::rehearsal::{Outcome, outcome_of, rehearsed_of, walk_through};
 use nestline::stage::{Stage, StageSettings};
 use std::process::Command;
@@ -33,7 +33,7 @@ fn default_scene() -> &'static Played {
     PLAYED.get_or_init(|| {
         let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
         let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-        let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+        let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
         let outcome = outcome_of(&loaded.plan, &passed);
         let settings = StageSettings {
             settle: false,
@@ -128,7 +128,7 @@ fn tips_in_the_glb_are_where_the_outcome_says() {
 fn tips_in_the_glb_are_where_the_json_says() {
     let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
     let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+    let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
     let sampling = Sampling {
         courses: 20,
         ..Sampling::default()

@@ -12,7 +12,7 @@ use nestline::mechanics::Direction;
 use nestline::output::{
     Everything, Folder, Report, clock_text, comparison_folder, comparison_html, to_json,
 };
-use nestline::procedure::{Choices, Ruler, Sampling};
+use nestline::procedure::{CentreLine, Choices, Sampling};
 use nestline::rehearsal::{
     CAUTION, Candidate, Comparison, LoadRow, LossRow, Rehearsed, compare, rehearsed_of,
     walk_through,
@@ -29,7 +29,7 @@ struct Played {
 
 fn play(source: &Source) -> Played {
     let loaded = load_scene(source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+    let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
     let sampling = Sampling {
         courses: 50,
         ..Sampling::default()

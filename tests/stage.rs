@@ -5,7 +5,7 @@
 use crate::inside::{foot, outside};
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
-use nestline::procedure::{Passed, Rods, Ruler, State, perform_with};
+use nestline::procedure::{CentreLine, Passed, Rods, State, perform_with};
 use nestline::rehearsal::{outcome_of, walk_through};
 use nestline::stage::{EdgeState, Mesh, ShapesFrom, Stage, StageSettings, WireMesh};
 use std::sync::OnceLock;
@@ -19,7 +19,7 @@ struct Played {
 fn play(scene: &str, settings: StageSettings) -> Played {
     let source = Source::from_argument(scene);
     let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+    let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
     let outcome = outcome_of(&loaded.plan, &passed);
     let stage = Stage::new(
         &loaded.plan,
@@ -293,14 +293,17 @@ fn exact_pulls_beside_the_script() {
         assert_eq!(effect, done.effect, "step {}", i + 1);
         assert_eq!(after, done.after, "after step {}", i + 1);
         assert!(
-            effect.laid.iter().all(|laid| laid.pending.is_empty()),
+            effect
+                .placements
+                .iter()
+                .all(|placed| placed.pending.is_empty()),
             "something is left to solve after step {}",
             i + 1
         );
         state = after;
     }
-    let slack = passed.iter().flat_map(|p| &p.effect.laid);
-    let slack = slack.filter(|laid| laid.slack_mm.is_some()).count();
+    let slack = passed.iter().flat_map(|p| &p.effect.placements);
+    let slack = slack.filter(|placed| placed.slack_mm.is_some()).count();
     assert!(slack >= 3, "only {slack} pushes have a slack");
 }
 
@@ -323,7 +326,7 @@ fn exact_shapes_of_the_rehearsal() {
     assert_eq!(stage.shapes, ShapesFrom::Rehearsal, "told");
     let shape = passed[1]
         .effect
-        .laid
+        .placements
         .last()
         .unwrap()
         .shape

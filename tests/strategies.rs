@@ -11,7 +11,7 @@ use nestline::data::{Edit, Rendering, Source, draft_text, load_scene, load_scene
 use nestline::geometry::TrackSettings;
 use nestline::output::{comparison_text, script_text};
 use nestline::procedure::{
-    Action, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Ruler, Sampling,
+    Action, CentreLine, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Sampling,
     StrategyError, ledger,
 };
 use nestline::rehearsal::{
@@ -86,7 +86,7 @@ fn rods_of_every_strategy_come_to_rest() {
 fn property_every_step_of_every_strategy_can_be_done() {
     for scene in [DEFAULT, DISSECTED, KINKED] {
         for (name, _) in Choices::NAMED {
-            let outcome = rehearse_with(&plan(scene, name), &mut Ruler).unwrap();
+            let outcome = rehearse_with(&plan(scene, name), &mut CentreLine).unwrap();
             for step in &outcome.steps {
                 assert!(
                     step.performed,

@@ -10,7 +10,8 @@ use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
 use nestline::procedure::reason::{Force, Reach, StentEdge, Unknown};
 use nestline::procedure::{
-    Laid, Lay, Likelihood, Meets, Motion, Plan, Reason, Ruler, Severity, State, Wish,
+    CentreLine, DepthTarget, Likelihood, Meets, Motion, Placer, Plan, Reason, Severity,
+    StackPlacement, State,
 };
 use nestline::rehearsal::{
     Candidate, Outcome, Rehearsed, Verdict, compare, outcome_of, rehearse_with, walk_through,
@@ -55,20 +56,20 @@ struct Lost {
     why: Failure,
 }
 
-impl Lay for Lost {
-    fn lay(
+impl Placer for Lost {
+    fn place(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         motion: Motion,
-    ) -> Result<Laid, MechanicsError> {
-        let laid = Ruler.lay(plan, state, wishes, motion)?;
+    ) -> Result<StackPlacement, MechanicsError> {
+        let placed = CentreLine.place(plan, state, targets, motion)?;
         let lost = self.before == 0;
         self.before = self.before.wrapping_sub(1);
-        Ok(Laid {
+        Ok(StackPlacement {
             unsolved: lost.then_some(self.why),
-            ..laid
+            ..placed
         })
     }
 }
@@ -124,7 +125,7 @@ fn a_step_that_came_to_no_rest_leaves_the_plan_undecided() {
 fn a_failure_stands_beside_a_step_that_is_not_known() {
     // the guide breaks this plan by its length before anything is lost
     let plan = plan("too-short");
-    let short = rehearse_with(&plan, &mut Ruler).unwrap();
+    let short = rehearse_with(&plan, &mut CentreLine).unwrap();
     assert_eq!(short.verdict, Verdict::Fails, "{:?}", short.headline);
     let late = Lost {
         before: 30,
@@ -163,7 +164,7 @@ fn a_ruler_is_named_beside_its_verdict() {
 
 #[test]
 fn the_headline_tells_the_worst_shortfall_and_the_length_that_would_do() {
-    let outcome = rehearse_with(&plan("too-short"), &mut Ruler).unwrap();
+    let outcome = rehearse_with(&plan("too-short"), &mut CentreLine).unwrap();
     let short = reasons(&outcome).filter_map(|(step, _, reason)| match reason {
         Reason::Reach(Reach::TooShort {
             device,
@@ -190,7 +191,7 @@ fn what_goes_in_to_its_hub_has_no_margin_and_cannot_be_too_short() {
     for standoff_mm in [0.0, 10.0, 30.0, 50.0] {
         let mut plan = plan("left-tandem-retriever-first");
         plan.hub_standoff_mm = standoff_mm;
-        let outcome = rehearse_with(&plan, &mut Ruler).unwrap();
+        let outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
         assert!(
             outcome.reach.iter().all(|r| r.device != "sheath"),
             "{standoff_mm}: {:?}",
@@ -216,7 +217,7 @@ fn what_goes_in_to_its_hub_has_no_margin_and_cannot_be_too_short() {
 #[test]
 fn whatever_is_likely_to_catch_breaks_the_plan() {
     let mut plan = plan("left-tandem-retriever-first");
-    let possible = rehearse_with(&plan, &mut Ruler).unwrap();
+    let possible = rehearse_with(&plan, &mut CentreLine).unwrap();
     let weakest = possible
         .edges
         .iter()
@@ -239,7 +240,7 @@ fn whatever_is_likely_to_catch_breaks_the_plan() {
     assert_eq!(possible.verdict, Verdict::Passes, "{:?}", possible.headline);
     // the same crossing, with a border below it
     plan.rules.edge.fails_at = weakest.interval[0];
-    let likely = rehearse_with(&plan, &mut Ruler).unwrap();
+    let likely = rehearse_with(&plan, &mut CentreLine).unwrap();
     assert_eq!(likely.verdict, Verdict::Fails, "{:?}", likely.headline);
     assert!(weak(&likely, Severity::Failure), "whatever device it is");
 }
@@ -248,7 +249,7 @@ fn whatever_is_likely_to_catch_breaks_the_plan() {
 fn a_rim_that_stands_off_the_wall_is_told() {
     let mut plan = plan("left-tandem-retriever-first");
     let rims = |plan: &Plan| -> Vec<f64> {
-        let outcome = rehearse_with(plan, &mut Ruler).unwrap();
+        let outcome = rehearse_with(plan, &mut CentreLine).unwrap();
         reasons(&outcome)
             .filter_map(|(_, severity, reason)| match reason {
                 Reason::StentEdge(StentEdge::RimStandsOff { gap_mm, .. }) => {
@@ -270,7 +271,7 @@ fn a_rim_that_stands_off_the_wall_is_told() {
 #[test]
 fn reasons_go_through_json_unchanged() {
     for scene in SCENES {
-        let outcome = rehearse_with(&plan(scene), &mut Ruler).unwrap();
+        let outcome = rehearse_with(&plan(scene), &mut CentreLine).unwrap();
         let text = serde_json::to_string(&outcome).unwrap();
         let back: Outcome = serde_json::from_str(&text).unwrap();
         let (before, after): (Vec<_>, Vec<_>) =
@@ -347,8 +348,8 @@ fn undecided_plans_stand_apart_in_a_comparison() {
 #[test]
 fn what_a_ruler_finds_is_the_same_step_by_step_and_at_once() {
     let plan = plan("guide-below-stent");
-    let passed = walk_through(&plan, &mut Ruler).unwrap();
-    let at_once = rehearse_with(&plan, &mut Ruler).unwrap();
+    let passed = walk_through(&plan, &mut CentreLine).unwrap();
+    let at_once = rehearse_with(&plan, &mut CentreLine).unwrap();
     assert_eq!(outcome_of(&plan, &passed).verdict, at_once.verdict);
 }
 

@@ -4,7 +4,9 @@ use super::Stop;
 use indicatif::{ProgressBar, ProgressStyle};
 use nestline::data::{self, Source};
 use nestline::mechanics::MechanicsError;
-use nestline::procedure::{Laid, Lay, Motion, Passed, Plan, Rods, Ruler, State, Wish};
+use nestline::procedure::{
+    CentreLine, DepthTarget, Motion, Passed, Placer, Plan, Rods, StackPlacement, State,
+};
 use nestline::rehearsal::walk_through;
 use std::ffi::OsStr;
 use std::time::Duration;
@@ -18,16 +20,16 @@ struct Watched {
     bar: ProgressBar,
 }
 
-impl Lay for Watched {
-    fn lay(
+impl Placer for Watched {
+    fn place(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         motion: Motion,
-    ) -> Result<Laid, MechanicsError> {
+    ) -> Result<StackPlacement, MechanicsError> {
         self.bar.inc(1);
-        self.rods.lay(plan, state, wishes, motion)
+        self.rods.place(plan, state, targets, motion)
     }
 }
 
@@ -50,7 +52,7 @@ fn sign(template: &str) -> ProgressBar {
 /// Walks through the script of `scene`: along the centre line, or every device as a rod.
 pub(super) fn walk(scene: &OsStr, plan: &Plan, ruler: bool) -> Result<Vec<Passed>, Stop> {
     let passed = if ruler {
-        walk_through(plan, &mut Ruler)
+        walk_through(plan, &mut CentreLine)
     } else {
         // silent where nobody looks: shown on a terminal only
         let mut watched = Watched {

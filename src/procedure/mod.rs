@@ -45,8 +45,8 @@ pub use edges::{
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, brings_clot, ledger};
 pub use placing::{
-    CoverMoment, Felt, Laid, Lay, Motion, Pending, Pull, Rods, Ruler, Shape, Unfelt, Wish, pulls,
-    retriever_holds_n,
+    CentreLine, CoverMoment, DepthTarget, Felt, Motion, Pending, Placer, Pull, Rods, Shape,
+    StackPlacement, Unfelt, pulls, retriever_holds_n,
 };
 pub use reason::{Finding, Likelihood, Reason, Severity, Topic};
 pub use script::{
@@ -57,6 +57,6 @@ pub use state::{
     DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,
     State, lumen_flow, meetings,
 };
-pub use steps::{Passed, StepEffect, lay_step, perform, perform_with, tell_forces};
+pub use steps::{Passed, StepEffect, perform, perform_with, place_step, tell_forces};
 pub use strategies::{Choices, ClotBy, NeckBy, Order};
 pub use words::{longer_mm, samples};

@@ -217,7 +217,7 @@ pub(super) fn crossings(plan: &Plan, passed: &[Passed]) -> Vec<Crossings> {
     let passages: Vec<_> = passages.collect();
     let judged = in_order(&passages, all_of_them(), |(step, passage)| {
         let done = &passed[*step];
-        judge_edge(plan, &done.before, passage, &done.effect.laid)
+        judge_edge(plan, &done.before, passage, &done.effect.placements)
     });
     let mut by_step: Vec<Crossings> = passed.iter().map(|_| Vec::new()).collect();
     for ((step, _), report) in passages.iter().zip(judged) {
@@ -254,11 +254,12 @@ impl EdgeRows {
             }
             self.edges.push(edge_row(plan, before, step, &report));
         }
-        let pulled = pulls(plan, before, &effect.moves, &effect.laid).unwrap_or_else(|error| {
-            let what = error.to_string();
-            findings.push(Finding::undecided(Unknown::Sliding { what }));
-            Vec::new()
-        });
+        let pulled =
+            pulls(plan, before, &effect.moves, &effect.placements).unwrap_or_else(|error| {
+                let what = error.to_string();
+                findings.push(Finding::undecided(Unknown::Sliding { what }));
+                Vec::new()
+            });
         for pull in pulled {
             let name = |k: usize| plan.devices[k].name.clone();
             let at_hub_n = pull.at_hub_n();

@@ -13,7 +13,7 @@ use crate::geometry::{ecst_percent, nascet_percent};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
-    Finding, Laid, Lay, Meeting, Passed, Plan, Rods, State, StepEffect, meetings,
+    Finding, Meeting, Passed, Placer, Plan, Rods, StackPlacement, State, StepEffect, meetings,
 };
 
 /// How lengths and loads are had where devices are laid as rods.
@@ -41,9 +41,9 @@ pub fn rehearse(plan: &Plan) -> Result<Outcome, RehearsalError> {
 /// Rehearses a plan with the given way of laying the stack.
 ///
 /// # Errors
-/// [`RehearsalError`] where `lay` finds none.
-pub fn rehearse_with(plan: &Plan, lay: &mut dyn Lay) -> Result<Outcome, RehearsalError> {
-    Ok(outcome_of(plan, &walk_through(plan, lay)?))
+/// [`RehearsalError`] where `placer` finds none.
+pub fn rehearse_with(plan: &Plan, placer: &mut dyn Placer) -> Result<Outcome, RehearsalError> {
+    Ok(outcome_of(plan, &walk_through(plan, placer)?))
 }
 
 /// The outcome of a script that has been walked through.
@@ -63,8 +63,8 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     }
     let start = State::start(plan);
     gathered.by_rods = passed.iter().any(|p| {
-        let mut laid = p.effect.laid.iter();
-        laid.any(|laid| laid.shape.is_some() || laid.unsolved.is_some())
+        let mut placed = p.effect.placements.iter();
+        placed.any(|placed| placed.shape.is_some() || placed.unsolved.is_some())
     });
     gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
 }
@@ -283,11 +283,14 @@ fn device_row(
             .turning_between(0.0, tip_mm.max(0.0))
             .to_degrees(),
         capstan_factor: capstan_of(plan, state, k, tip_mm),
-        load: effect.laid.iter().find_map(|laid| load_row(plan, k, laid)),
-        held: effect
-            .laid
+        load: effect
+            .placements
             .iter()
-            .find_map(|laid| held_row(before, k, laid)),
+            .find_map(|placed| load_row(plan, k, placed)),
+        held: effect
+            .placements
+            .iter()
+            .find_map(|placed| held_row(before, k, placed)),
         clearance_mm: met
             .iter()
             .filter(|m| m.inside.contains(&k))
@@ -302,14 +305,14 @@ const LOSSES_TOLD: usize = 3;
 /// Shares are told of hub forces so many times as large as what they are known to.
 const KNOWN: f64 = 2.0;
 
-fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
-    let load = laid.loads.iter().find(|l| l.device == k)?;
-    let known = load.hub_force_n > KNOWN * laid.within_n;
+fn load_row(plan: &Plan, k: usize, placed: &StackPlacement) -> Option<LoadRow> {
+    let load = placed.loads.iter().find(|l| l.device == k)?;
+    let known = load.hub_force_n > KNOWN * placed.within_n;
     let losses = load.losses.iter().take(LOSSES_TOLD);
     Some(LoadRow {
         direction: load.direction,
         hub_force_n: load.hub_force_n,
-        within_n: laid.within_n,
+        within_n: placed.within_n,
         tip_force_n: load.tip_force_n,
         // more at the tip than at the hub comes from the device's own bend, not from the hand
         efficiency: load.efficiency.filter(|e| known && *e <= 1.0),
@@ -324,7 +327,7 @@ fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
                     .map_or_else(|| "vessel".into(), |j| plan.devices[j].name.clone()),
             })
             .collect(),
-        slack_mm: laid.slack_mm.filter(|_| laid.loads[0].device == k),
+        slack_mm: placed.slack_mm.filter(|_| placed.loads[0].device == k),
         largest_wall_force_n_per_mm: load.largest_wall_force_n_per_mm,
         largest_wall_force_at: load
             .largest_wall_force_at_mm
@@ -333,13 +336,13 @@ fn load_row(plan: &Plan, k: usize, laid: &Laid) -> Option<LoadRow> {
     })
 }
 
-fn held_row(before: &State, k: usize, laid: &Laid) -> Option<HeldRow> {
-    let held = laid
+fn held_row(before: &State, k: usize, placed: &StackPlacement) -> Option<HeldRow> {
+    let held = placed
         .loads
         .iter()
         .flat_map(|l| &l.held)
         .find(|h| h.device == k)?;
-    let loaded_mm = laid.loaded_tip_mm.get(k).copied().flatten();
+    let loaded_mm = placed.loaded_tip_mm.get(k).copied().flatten();
     Some(HeldRow {
         hub_reaction_n: held.hub_reaction_n,
         hub_range_n: held.hub_range_n,

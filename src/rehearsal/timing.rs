@@ -5,7 +5,7 @@ use super::outcome::{DeviceRow, Outcome};
 use super::run::outcome_of;
 use super::walk::{walk, walk_through};
 use crate::procedure::{
-    Clock, Durations, Known, Lane, Lay, Ledger, Load, NetworkError, Parts, Passed, Percentiles,
+    Clock, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Passed, Percentiles, Placer,
     Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger,
 };
 use serde::{Deserialize, Serialize};
@@ -189,9 +189,9 @@ pub fn rehearse_all(
     plan: &Plan,
     table: &Durations,
     sampling: &Sampling,
-    lay: &mut dyn Lay,
+    placer: &mut dyn Placer,
 ) -> Result<Rehearsed, RehearsalError> {
-    let passed = walk_through(plan, lay)?;
+    let passed = walk_through(plan, placer)?;
     Ok(rehearsed_of(plan, table, sampling, &passed)?)
 }
 

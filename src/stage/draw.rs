@@ -18,8 +18,8 @@ use crate::geometry::{Frame, Point};
 use crate::math;
 use crate::procedure::{EdgeKind, Plan, State};
 
-/// A device on its way.
-struct Way<'a> {
+/// The axis of a device between two settled shapes.
+struct InterpolatedAxis<'a> {
     between: Between<'a>,
     /// Station of its folded tip, mm.
     tip_mm: f64,
@@ -28,13 +28,13 @@ struct Way<'a> {
     /// Devices that may hold it: `(device, from, to)` in stations, the innermost first.
     holders: Vec<(usize, f64, f64)>,
     /// Where it comes out of one of them.
-    seams: Vec<Seam>,
+    blends: Vec<ExitBlend>,
 }
 
 /// Where a device comes out of what holds it: on its way from one shape to the next the shapes of both may
 /// not meet there, so that it is led over.
 #[derive(Debug, Clone, Copy)]
-struct Seam {
+struct ExitBlend {
     s_mm: f64,
     /// It is free towards the tip, or (at a port) towards the hub.
     towards_tip: bool,
@@ -46,7 +46,7 @@ struct Seam {
 const AHEAD_MM: f64 = 0.5;
 
 /// Length over which a device is led from where it is held to its own shape, mm.
-const SEAM_MM: f64 = 30.0;
+const BLEND_MM: f64 = 30.0;
 
 /// One moment being drawn.
 pub(super) struct Drawing<'a> {
@@ -55,7 +55,7 @@ pub(super) struct Drawing<'a> {
     pub(super) share: f64,
     pub(super) state: State,
     scene: Option<&'a Scenes>,
-    ways: Vec<Option<Way<'a>>>,
+    axes: Vec<Option<InterpolatedAxis<'a>>>,
     keys: Option<(&'a Key, &'a Key, f64)>,
 }
 
@@ -80,37 +80,37 @@ impl<'a> Drawing<'a> {
             share,
             state,
             scene,
-            ways: Vec::new(),
+            axes: Vec::new(),
             keys,
         };
-        drawing.ways = (0..stage.plan.devices.len())
-            .map(|k| drawing.way(k))
+        drawing.axes = (0..stage.plan.devices.len())
+            .map(|k| drawing.axis(k))
             .collect();
         // what lies further out is led first
-        let mut order: Vec<usize> = (0..drawing.ways.len()).collect();
-        order.sort_by_key(|k| drawing.ways[*k].as_ref().map_or(0, |w| w.holders.len()));
+        let mut order: Vec<usize> = (0..drawing.axes.len()).collect();
+        order.sort_by_key(|k| drawing.axes[*k].as_ref().map_or(0, |w| w.holders.len()));
         for k in order {
-            let seams = drawing.seams(k);
-            if let Some(way) = &mut drawing.ways[k] {
-                way.seams = seams;
+            let blends = drawing.blends(k);
+            if let Some(axis) = &mut drawing.axes[k] {
+                axis.blends = blends;
             }
         }
         drawing
     }
 
-    fn seams(&self, k: usize) -> Vec<Seam> {
-        let Some(way) = &self.ways[k] else {
+    fn blends(&self, k: usize) -> Vec<ExitBlend> {
+        let Some(axis) = &self.axes[k] else {
             return Vec::new();
         };
-        let ends = way
+        let ends = axis
             .holders
             .iter()
             .flat_map(|(j, from_mm, to_mm)| [(*j, *from_mm, false), (*j, *to_mm, true)]);
         ends.filter(|(j, s_mm, _)| *s_mm > 0.0 && self.around(k, *s_mm) == Some(*j))
             .map(|(_, s_mm, towards_tip)| {
                 let held = self.offset_in(k, s_mm);
-                let own = way.between.offset(s_mm);
-                Seam {
+                let own = axis.between.offset(s_mm);
+                ExitBlend {
                     s_mm,
                     towards_tip,
                     off_mm: [0, 1].map(|i| held[i] - own[i]),
@@ -127,7 +127,7 @@ impl<'a> Drawing<'a> {
         self.scene.unwrap_or(&self.stage.scenes[self.step])
     }
 
-    fn way(&self, k: usize) -> Option<Way<'a>> {
+    fn axis(&self, k: usize) -> Option<InterpolatedAxis<'a>> {
         let tip_mm = self.state.tip_mm(k)?;
         let (before, after, share) = self.keys?;
         let lie = |key: &'a Key| -> Option<&'a Lie> { key.lies[k].as_deref() };
@@ -151,19 +151,19 @@ impl<'a> Drawing<'a> {
             .into_iter()
             .filter_map(|j| Some((j, f64::NEG_INFINITY, self.state.tip_mm(j)?)));
         let holders = riders.chain(hubs).collect();
-        Some(Way {
+        Some(InterpolatedAxis {
             path_mm: between.path(tip_mm),
             between,
             tip_mm,
             holders,
-            seams: Vec::new(),
+            blends: Vec::new(),
         })
     }
 
     /// What holds a device at a station; none: the vessel.
     pub(super) fn around(&self, k: usize, s_mm: f64) -> Option<usize> {
-        let way = self.ways[k].as_ref()?;
-        let holder = way
+        let axis = self.axes[k].as_ref()?;
+        let holder = axis
             .holders
             .iter()
             .find(|(_, from_mm, to_mm)| s_mm >= *from_mm && s_mm <= *to_mm);
@@ -172,9 +172,9 @@ impl<'a> Drawing<'a> {
 
     /// Distance of a station of a device from its tip along itself, mm.
     fn to_tip_mm(&self, k: usize, s_mm: f64) -> f64 {
-        self.ways[k]
-            .as_ref()
-            .map_or(0.0, |way| (way.path_mm - way.between.path(s_mm)).max(0.0))
+        self.axes[k].as_ref().map_or(0.0, |axis| {
+            (axis.path_mm - axis.between.path(s_mm)).max(0.0)
+        })
     }
 
     /// Outer radius of a device at a station, mm.
@@ -203,8 +203,8 @@ impl<'a> Drawing<'a> {
         if !in_lesion {
             return free_mm;
         }
-        let bare = self.ways.iter().enumerate().filter_map(|(k, way)| {
-            let tip_mm = way.as_ref()?.tip_mm;
+        let bare = self.axes.iter().enumerate().filter_map(|(k, axis)| {
+            let tip_mm = axis.as_ref()?.tip_mm;
             (s_mm <= tip_mm + AHEAD_MM && self.around(k, s_mm.min(tip_mm)).is_none())
                 .then(|| self.radius_mm(k, s_mm.min(tip_mm)))
         });
@@ -220,19 +220,19 @@ impl<'a> Drawing<'a> {
 
     /// The same with how far the shapes press it into the wall there.
     fn offset_of(&self, k: usize, s_mm: f64, radius_mm: f64) -> ([f64; 2], f64) {
-        let Some(way) = &self.ways[k] else {
+        let Some(axis) = &self.axes[k] else {
             return ([0.0; 2], 0.0);
         };
-        let mut wished = way.between.offset(s_mm.max(0.0));
-        for seam in &way.seams {
-            let free_mm = if seam.towards_tip {
-                s_mm - seam.s_mm
+        let mut wished = axis.between.offset(s_mm.max(0.0));
+        for blend in &axis.blends {
+            let free_mm = if blend.towards_tip {
+                s_mm - blend.s_mm
             } else {
-                seam.s_mm - s_mm
+                blend.s_mm - s_mm
             };
-            if (0.0..SEAM_MM).contains(&free_mm) {
-                let share = 1.0 - ease(free_mm / SEAM_MM);
-                for (wish, off_mm) in wished.iter_mut().zip(seam.off_mm) {
+            if (0.0..BLEND_MM).contains(&free_mm) {
+                let share = 1.0 - ease(free_mm / BLEND_MM);
+                for (wish, off_mm) in wished.iter_mut().zip(blend.off_mm) {
                     *wish += share * off_mm;
                 }
             }
@@ -257,7 +257,7 @@ impl<'a> Drawing<'a> {
         let nearer = 1.0 / (1.0 - curvature * length_mm.min(lumen_mm)).max(0.3);
         let room_mm = room_mm(|s| self.lumen_mm(s), s_mm, radius_mm, nearer) - MISSED_MM;
         let room_mm = room_mm.max(0.0);
-        let indentation_mm = way.between.indentation(s_mm);
+        let indentation_mm = axis.between.indentation(s_mm);
         let held = held_within(wished, room_mm + indentation_mm);
         let beyond_mm = (math::hypot(held[0], held[1]) - room_mm).max(0.0);
         (held, beyond_mm)
@@ -289,7 +289,7 @@ impl<'a> Drawing<'a> {
     }
 
     pub(super) fn moment(&self, time_s: f64) -> Moment {
-        let devices = (0..self.ways.len())
+        let devices = (0..self.axes.len())
             .filter_map(|k| self.device(k))
             .collect();
         Moment {
@@ -316,7 +316,7 @@ impl<'a> Drawing<'a> {
     }
 
     fn device(&self, k: usize) -> Option<DrawnDevice> {
-        let way = self.ways[k].as_ref()?;
+        let axis = self.axes[k].as_ref()?;
         let stacked = &self.plan().devices[k];
         let device = &stacked.device;
         let struts = match &device.payload {
@@ -325,9 +325,9 @@ impl<'a> Drawing<'a> {
         };
         let (end_mm, far_mm) = match &struts {
             Some((_, near_mm, far_mm)) => (*near_mm, *far_mm),
-            None => (way.tip_mm, way.tip_mm),
+            None => (axis.tip_mm, axis.tip_mm),
         };
-        let start_mm = -self.plan().hub_standoff_mm;
+        let start_mm = self.plan().hub_station_mm();
         let places = self.places(k, start_mm, end_mm);
         let mut nodes = self.nodes(k, &places);
         let radiopaque = marks(device);
@@ -510,7 +510,7 @@ impl<'a> Drawing<'a> {
                 let end_mm = lesion.end_mm.min(track.length_mm());
                 let inside = |s: &&f64| **s > start_mm && **s < end_mm;
                 let stations = self.stage.stations.iter();
-                let opened = self.ways.iter().flatten().map(|w| w.tip_mm + AHEAD_MM);
+                let opened = self.axes.iter().flatten().map(|w| w.tip_mm + AHEAD_MM);
                 let opened: Vec<f64> = opened.collect();
                 let mut stations: Vec<f64> = stations
                     .chain(&opened)
@@ -548,7 +548,7 @@ impl<'a> Drawing<'a> {
             .filter_map(|(contact, share)| {
                 let k = contact.device;
                 let s_mm = contact.station_mm;
-                self.ways[k].as_ref().filter(|w| s_mm <= w.tip_mm)?;
+                self.axes[k].as_ref().filter(|w| s_mm <= w.tip_mm)?;
                 let middle = self.point(s_mm, self.offset_in(k, s_mm));
                 let against = contact
                     .force_n
@@ -621,11 +621,11 @@ impl<'a> Drawing<'a> {
             };
             Some((0.5 * diameter_mm, thickness_mm))
         });
-        let struts: Vec<SectionStruts> = (0..self.ways.len())
+        let struts: Vec<SectionStruts> = (0..self.axes.len())
             .filter_map(|k| self.struts_at(k, s_mm))
             .collect();
-        let there = (0..self.ways.len())
-            .filter(|k| self.ways[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm))
+        let there = (0..self.axes.len())
+            .filter(|k| self.axes[*k].as_ref().is_some_and(|w| w.tip_mm >= s_mm))
             // an open retriever has no core
             .filter(|k| struts.iter().all(|s| s.device != *k));
         let mut devices: Vec<SectionDevice> = there

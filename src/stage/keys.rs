@@ -87,7 +87,7 @@ pub(super) fn state_between(plan: &Plan, before: &State, after: &State, share: f
         .any(|k| before.in_place[k].is_some() && after.in_place[k].is_none());
     let mut state = if leaves { before } else { after }.clone();
     let outside = |p: InPlace| InPlace {
-        tip_mm: -plan.hub_standoff_mm,
+        tip_mm: plan.hub_station_mm(),
         fed_mm: 0.0,
         ..p
     };
@@ -169,9 +169,12 @@ impl<'a> KeyMaker<'a> {
     /// All steps. Shapes of the rehearsal are used where it has any; else, where `settle` is wished, rods
     /// are settled here.
     pub(super) fn scenes(&self, passed: &[Passed], settle: bool) -> (Vec<Scenes>, ShapesFrom) {
-        let rehearsed = passed
-            .iter()
-            .any(|p| p.effect.laid.iter().any(|laid| laid.shape.is_some()));
+        let rehearsed = passed.iter().any(|p| {
+            p.effect
+                .placements
+                .iter()
+                .any(|placed| placed.shape.is_some())
+        });
         let settled = if settle && !rehearsed {
             settled(self.plan, passed)
         } else {
@@ -191,8 +194,8 @@ impl<'a> KeyMaker<'a> {
             }];
             let moved = moves(done);
             if moved {
-                let mut laid = done.effect.laid.iter().rev();
-                let rehearsed = laid.next().and_then(|l| l.shape.as_ref());
+                let mut placed = done.effect.placements.iter().rev();
+                let rehearsed = placed.next().and_then(|l| l.shape.as_ref());
                 let shape = rehearsed.or_else(|| settled.shapes.get(step)?.as_ref());
                 keys.push(self.key(1.0, &done.after, shape, &last));
             } else {
@@ -319,7 +322,7 @@ pub(super) fn moves(done: &Passed) -> bool {
     done.before.in_place != done.after.in_place
         || done.before.open != done.after.open
         || done.before.residual_mm != done.after.residual_mm
-        || done.effect.laid.iter().any(|l| l.shape.is_some())
+        || done.effect.placements.iter().any(|l| l.shape.is_some())
 }
 
 fn contacts(shape: &Shape) -> Vec<KeyContact> {

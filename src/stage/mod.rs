@@ -11,9 +11,9 @@
 //! ```
 //! # fn show(plan: &nestline::procedure::Plan, tree: &nestline::geometry::Tree) -> Result<(), nestline::rehearsal::RehearsalError> {
 //! use nestline::stage::{Mesh, Stage, StageSettings};
-//! use nestline::procedure::Ruler;
+//! use nestline::procedure::CentreLine;
 //! use nestline::rehearsal::{outcome_of, walk_through};
-//! let passed = walk_through(plan, &mut Ruler)?;
+//! let passed = walk_through(plan, &mut CentreLine)?;
 //! let outcome = outcome_of(plan, &passed);
 //! let stage = Stage::new(plan, tree, &passed, &outcome, StageSettings::default());
 //! let moment = stage.at(0.5 * stage.timeline.total_s());

@@ -3,7 +3,7 @@
 
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
-use nestline::procedure::Ruler;
+use nestline::procedure::CentreLine;
 use nestline::rehearsal::{outcome_of, walk_through};
 use nestline::stage::{Stage, StageSettings};
 
@@ -16,7 +16,7 @@ pub(crate) fn stage_of(name: &str) -> Stage {
 pub(crate) fn staged(name: &str, settle: bool) -> Stage {
     let source = Source::from_argument(format!("embedded:scenes/{name}.ron"));
     let loaded = data::load_scene(&source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
+    let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
     let outcome = outcome_of(&loaded.plan, &passed);
     let settings = StageSettings {
         settle,

@@ -166,7 +166,7 @@ pub(super) fn looks(stage: &Stage, travel_mm: f64) -> Vec<(usize, f64, f64)> {
             let tip = |moment: &crate::stage::Moment, k: usize| {
                 moment
                     .device(k)
-                    .map_or(-stage.plan().hub_standoff_mm, |d| d.tip_mm)
+                    .map_or(stage.plan().hub_station_mm(), |d| d.tip_mm)
             };
             let longest_mm = (0..stage.devices.len())
                 .map(|k| (tip(&from, k) - tip(&to, k)).abs())

@@ -566,7 +566,7 @@ fn stitch(surface: &mut Surface, from: u32, to: u32, sides: usize) {
 
 fn at_the_hub(stage: &Stage) -> Pose {
     let frame = stage.plan().track.frame_at(0.0);
-    let at = frame.origin_mm - frame.tangent * stage.plan().hub_standoff_mm;
+    let at = frame.origin_mm + frame.tangent * stage.plan().hub_station_mm();
     Pose::new(at, frame.tangent, frame.n1, 1.0)
 }
 

@@ -35,7 +35,7 @@ const CLOSE_UP_BELOW_MM: f64 = 130.0;
 /// Both diagrams, whole length and where the tips are.
 pub(super) fn figures(sheet: &Sheet<'_>) -> Vec<Figure> {
     let route_mm = sheet.outcome().route_mm;
-    let end_mm = route_mm + sheet.plan.hub_standoff_mm;
+    let end_mm = sheet.plan.fed_mm(route_mm);
     let rear_mm = sheet
         .outcome()
         .steps
@@ -54,10 +54,11 @@ pub(super) fn figures(sheet: &Sheet<'_>) -> Vec<Figure> {
         false,
     );
     let bifurcation = sheet.plan.track.landmark("carotid-bifurcation").ok();
-    let from_mm = bifurcation
-        .map_or(0.6 * route_mm, |b| b - CLOSE_UP_BELOW_MM)
-        .max(0.0)
-        + sheet.plan.hub_standoff_mm;
+    let from_mm = sheet.plan.fed_mm(
+        bifurcation
+            .map_or(0.6 * route_mm, |b| b - CLOSE_UP_BELOW_MM)
+            .max(0.0),
+    );
     let close = figure(
         sheet,
         "nesting-tips",
@@ -126,7 +127,7 @@ fn stripes(rows: usize, top: f64, width: f64) -> Markup {
 
 /// Lesions, clots and landmarks as verticals, named where there is room.
 fn verticals(sheet: &Sheet<'_>, scale: &Scale, top: f64, bottom: f64) -> Markup {
-    let standoff_mm = sheet.plan.hub_standoff_mm;
+    let fed_mm = |station_mm: f64| sheet.plan.fed_mm(station_mm);
     let track = &sheet.plan.track;
     let lesions = track
         .lesions
@@ -139,7 +140,7 @@ fn verticals(sheet: &Sheet<'_>, scale: &Scale, top: f64, bottom: f64) -> Markup 
     let mut named: Vec<(f64, String, bool)> = Vec::new();
     let bands: Vec<_> = lesions
         .chain(clots)
-        .map(|(name, from, to, class)| (name.clone(), from + standoff_mm, to + standoff_mm, class))
+        .map(|(name, from, to, class)| (name.clone(), fed_mm(from), fed_mm(to), class))
         .filter(|(_, from, to, _)| scale.holds(*from) || scale.holds(*to))
         .collect();
     for (name, from, to, _) in &bands {
@@ -148,7 +149,7 @@ fn verticals(sheet: &Sheet<'_>, scale: &Scale, top: f64, bottom: f64) -> Markup 
     let mut landmarks: Vec<_> = track
         .landmarks
         .iter()
-        .filter(|l| scale.holds(l.s_mm + standoff_mm))
+        .filter(|l| scale.holds(fed_mm(l.s_mm)))
         .filter(|l| !l.name.ends_with("-start") && !l.name.ends_with("-end") || l.name == "m1-end")
         .collect();
     landmarks.sort_by_key(|l| {
@@ -160,7 +161,7 @@ fn verticals(sheet: &Sheet<'_>, scale: &Scale, top: f64, bottom: f64) -> Markup 
     named.extend(
         landmarks
             .iter()
-            .map(|l| (l.s_mm + standoff_mm, place(&l.name), false)),
+            .map(|l| (fed_mm(l.s_mm), place(&l.name), false)),
     );
     let hub = scale.holds(0.0).then_some(0.0);
     html! {
@@ -212,12 +213,12 @@ fn bar(
         return html! {};
     };
     let device = &sheet.plan.devices[i];
-    let standoff_mm = sheet.plan.hub_standoff_mm;
+    let fed_mm = |station_mm: f64| sheet.plan.fed_mm(station_mm);
     let y = top + ROW * i as f64;
     // own hub or end, the hub it enters through with its valves, and its tip, all from the access hub
     let rear_mm = row.fed_mm - device.device.usable_length_mm;
     let (valve_mm, hub_mm) = entry(sheet, step, row);
-    let tip_mm = row.tip_mm + standoff_mm;
+    let tip_mm = fed_mm(row.tip_mm);
     let covered_mm = covered_to(sheet, step, row).min(tip_mm);
     let part = |class: &str, from_mm: f64, to_mm: f64, height: f64| {
         let (a, b) = (scale.within(from_mm), scale.within(to_mm));
@@ -318,7 +319,7 @@ fn covered_to(sheet: &Sheet<'_>, step: &StepRow, row: &DeviceRow) -> f64 {
         let Some(outer) = step.devices.iter().find(|d| d.name == *name) else {
             break;
         };
-        reach_mm = reach_mm.max(outer.tip_mm + sheet.plan.hub_standoff_mm);
+        reach_mm = reach_mm.max(sheet.plan.fed_mm(outer.tip_mm));
         through = outer.through.as_ref();
     }
     reach_mm
@@ -326,11 +327,11 @@ fn covered_to(sheet: &Sheet<'_>, step: &StepRow, row: &DeviceRow) -> f64 {
 
 /// Stents that lie in the vessel.
 fn deployed(sheet: &Sheet<'_>, step: &StepRow, scale: &Scale, top: f64) -> Markup {
-    let standoff_mm = sheet.plan.hub_standoff_mm;
+    let fed_mm = |station_mm: f64| sheet.plan.fed_mm(station_mm);
     html! {
         @for (name, proximal_mm, distal_mm) in &step.stents {
             @if let Some(i) = sheet.index(name) {
-                @let (a, b) = (scale.within(proximal_mm + standoff_mm), scale.within(distal_mm + standoff_mm));
+                @let (a, b) = (scale.within(fed_mm(*proximal_mm)), scale.within(fed_mm(*distal_mm)));
                 @let y = top + ROW * i as f64;
                 @if b - a > 0.1 {
                     rect class={ "d" (i) " out" } x=(num(a)) y=(num(y + 4.0)) width=(num(b - a)) height=(num(ROW - 8.0)) {}

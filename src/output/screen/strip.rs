@@ -43,7 +43,7 @@ pub fn nesting_strip(
     let axis = Axis {
         left: rect.left() + names_px,
         right: rect.right() - scheme.px(10.0),
-        from_mm: -outside_mm - plan.hub_standoff_mm,
+        from_mm: plan.hub_station_mm() - outside_mm,
         to_mm: end_mm + 10.0,
     };
     ground(painter, scheme, rect, &axis, (&plan.track, moment));
@@ -104,7 +104,7 @@ pub fn strip_mm_per_px(scheme: &Scheme, rect: Rect, plan: &Plan, moment: &Moment
         .map(|d| plan.devices[d.device].device.usable_length_mm - d.tip_mm.max(0.0))
         .fold(300.0, f64::max);
     let width = rect.width() - scheme.px(128.0);
-    (end_mm + 10.0 + outside_mm + plan.hub_standoff_mm) / f64::from(width.max(1.0))
+    (end_mm + 10.0 + outside_mm - plan.hub_station_mm()) / f64::from(width.max(1.0))
 }
 
 fn outer_mm(device: &crate::stage::DrawnDevice) -> f32 {

@@ -7,7 +7,7 @@ use super::rim::rim_at;
 use crate::device::LumenKind;
 use crate::math;
 use crate::mechanics::{Chance, Clearance, Crossing, Ledge, MechanicsError, Placement, Rim, Share};
-use crate::procedure::placing::Laid;
+use crate::procedure::placing::StackPlacement;
 use crate::procedure::reason::Likelihood;
 use crate::procedure::script::{EdgeRules, Plan};
 use crate::procedure::state::State;
@@ -97,7 +97,7 @@ impl EdgeReport {
 
 /// Judges a crossing, the device placed by rods in the stretch round the edge.
 ///
-/// `laid` is how the stack lay through the step: the covering tip's fall-back under the pull is taken
+/// `placed` is how the stack lay through the step: the covering tip's fall-back under the pull is taken
 /// from it, or from the rules where lengths were ruled.
 ///
 /// # Errors
@@ -106,14 +106,14 @@ pub fn judge_edge(
     plan: &Plan,
     before: &State,
     passage: &EdgePassage,
-    laid: &[Laid],
+    placed: &[StackPlacement],
 ) -> Result<EdgeReport, MechanicsError> {
     let rim = rim_at(plan, before, passage)?;
     let ledge = ledge_of(plan, passage);
     let settled = settled_at_edge(plan, before, passage);
     let placed_by_rods = settled.is_ok();
     let mut place = settled.unwrap_or_else(|_| on_the_inside(&rim, &ledge));
-    place.fall_back_mm = fall_back_mm(plan, before, passage, laid);
+    place.fall_back_mm = fall_back_mm(plan, before, passage, placed);
     let report = judge_placed(plan, passage, rim, ledge, place)?;
     Ok(EdgeReport {
         placed_by_rods,
@@ -185,7 +185,12 @@ fn on_the_inside(rim: &Rim, ledge: &Ledge) -> Placement {
 }
 
 /// How far the covering tip comes back under the pull, mm.
-fn fall_back_mm(plan: &Plan, before: &State, passage: &EdgePassage, laid: &[Laid]) -> f64 {
+fn fall_back_mm(
+    plan: &Plan,
+    before: &State,
+    passage: &EdgePassage,
+    placed: &[StackPlacement],
+) -> f64 {
     let Some(cover) = passage.cover else {
         return 0.0;
     };
@@ -196,7 +201,7 @@ fn fall_back_mm(plan: &Plan, before: &State, passage: &EdgePassage, laid: &[Laid
     let Some(tip_mm) = before.tip_mm(cover.device) else {
         return 0.0;
     };
-    let loaded = laid
+    let loaded = placed
         .iter()
         .filter(|l| l.shape.is_some())
         .filter_map(|l| l.loaded_tip_mm.get(cover.device).copied().flatten())

@@ -1,10 +1,10 @@
 //! What came of pulls, taken over into how the stack lies.
 
-use super::lay::{Laid, Unfelt};
 use super::pending::{Asks, Felt};
+use super::placer::{StackPlacement, Unfelt};
 use crate::mechanics::{Failure, Flag, LoadReport, StackState};
 
-impl Laid {
+impl StackPlacement {
     /// Takes over what came of a pull; `hub_limit_n` is what the scene allows at a hub.
     pub fn feel(&mut self, felt: Felt, hub_limit_n: f64) {
         let Felt { pending, found } = felt;
@@ -93,19 +93,22 @@ mod tests {
             devices: Arc::new([3]),
             shortened_mm: Arc::new([0.0]),
         };
-        let mut laid = Laid {
+        let mut placed = StackPlacement {
             tip_mm: vec![None, None, None, Some(12.0)],
             loaded_tip_mm: vec![None, None, None, Some(12.0)],
-            ..Laid::default()
+            ..StackPlacement::default()
         };
-        laid.feel(pending.solve(), 5.0);
-        assert_eq!(laid.unfelt.len(), 1, "{:?}", laid.unfelt);
-        assert_eq!(laid.unfelt[0].device, 3, "the plan's index");
-        assert!(!laid.unfelt[0].asks_slack, "whether it comes was asked for");
+        placed.feel(pending.solve(), 5.0);
+        assert_eq!(placed.unfelt.len(), 1, "{:?}", placed.unfelt);
+        assert_eq!(placed.unfelt[0].device, 3, "the plan's index");
         assert!(
-            laid.loads.is_empty() && laid.slack_mm.is_none() && laid.unsolved.is_none(),
-            "no force, and the step is not ruled: {laid:?}"
+            !placed.unfelt[0].asks_slack,
+            "whether it comes was asked for"
         );
-        assert_eq!(laid.loaded_tip_mm[3], Some(12.0), "its tip stands");
+        assert!(
+            placed.loads.is_empty() && placed.slack_mm.is_none() && placed.unsolved.is_none(),
+            "no force, and the step is not ruled: {placed:?}"
+        );
+        assert_eq!(placed.loaded_tip_mm[3], Some(12.0), "its tip stands");
     }
 }

@@ -1,6 +1,6 @@
 //! The stack posed to the solver: rods, who holds whom, friction.
 
-use super::lay::Wish;
+use super::placer::DepthTarget;
 use super::rod::{rod, shortened_mm};
 use crate::device::{Device, LumenKind};
 use crate::mechanics::{Containment, Drive, MechanicsError, StackDevice, Surface, friction};
@@ -8,12 +8,16 @@ use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 
 /// Devices far enough in to bend on the route: what is out, or on its way out, does not.
-pub(super) fn far_enough_in(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Vec<usize> {
-    let wish_of = |k: usize| wishes.iter().find(|w| w.0 == k).map(|w| w.1);
+pub(super) fn far_enough_in(
+    plan: &Plan,
+    state: &State,
+    targets: &[(usize, DepthTarget)],
+) -> Vec<usize> {
+    let target_of = |k: usize| targets.iter().find(|w| w.0 == k).map(|w| w.1);
     let is_in = |k: &usize| {
-        state.in_place[*k].is_some_and(|at| match wish_of(*k) {
-            Some(Wish::Tip(tip_mm)) => tip_mm > 0.0,
-            Some(Wish::Fed(fed_mm)) => plan.inserted_mm(fed_mm) > 0.0,
+        state.in_place[*k].is_some_and(|at| match target_of(*k) {
+            Some(DepthTarget::Tip(tip_mm)) => tip_mm > 0.0,
+            Some(DepthTarget::Fed(fed_mm)) => plan.inserted_mm(fed_mm) > 0.0,
             None => at.tip_mm > 0.0,
         })
     };
@@ -37,26 +41,26 @@ impl<'a> Posed<'a> {
     pub(super) fn new(
         plan: &'a Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         moved: &[usize],
     ) -> Result<Self, MechanicsError> {
-        let wish_of = |k: usize| wishes.iter().find(|w| w.0 == k).map(|w| w.1);
-        let devices = far_enough_in(plan, state, wishes);
+        let target_of = |k: usize| targets.iter().find(|w| w.0 == k).map(|w| w.1);
+        let devices = far_enough_in(plan, state, targets);
         let mut stack = Vec::new();
         let mut shortened = Vec::new();
         for (place, k) in devices.iter().enumerate() {
-            let at_mm = match (wish_of(*k), state.in_place[*k]) {
-                (Some(Wish::Tip(tip_mm)), _) => tip_mm,
-                (Some(Wish::Fed(fed_mm)), _) => plan.inserted_mm(fed_mm),
+            let at_mm = match (target_of(*k), state.in_place[*k]) {
+                (Some(DepthTarget::Tip(tip_mm)), _) => tip_mm,
+                (Some(DepthTarget::Fed(fed_mm)), _) => plan.inserted_mm(fed_mm),
                 (None, at) => at.map_or(0.0, |p| p.tip_mm),
             };
             let shortened_mm = shortened_mm(plan, state, *k);
             let outermost = place == 0 || state.hubs_passed(*k).is_empty();
             stack.push(StackDevice {
                 rod: rod(plan, state, *k, at_mm, outermost)?,
-                drive: match (wish_of(*k), state.in_place[*k]) {
-                    (Some(Wish::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
-                    (Some(Wish::Fed(fed_mm)), _) => {
+                drive: match (target_of(*k), state.in_place[*k]) {
+                    (Some(DepthTarget::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
+                    (Some(DepthTarget::Fed(fed_mm)), _) => {
                         Drive::Inserted(plan.inserted_mm(fed_mm) - shortened_mm)
                     }
                     (None, at) => Drive::Inserted(

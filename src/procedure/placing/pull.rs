@@ -1,6 +1,6 @@
 //! Pulling an open retriever: what it takes, and what covers it on the way.
 
-use super::lay::Laid;
+use super::placer::StackPlacement;
 use super::retriever_hold::retriever_holds_n;
 use crate::mechanics::{
     BendContact, Direction, MechanicsError, Sliding, Surface, capstan_factor, friction,
@@ -58,7 +58,7 @@ pub fn pulls(
     plan: &Plan,
     before: &State,
     moves: &[Move],
-    laid: &[Laid],
+    placed: &[StackPlacement],
 ) -> Result<Vec<Pull>, MechanicsError> {
     // an eleventh of a pull is millimetres to centimetres: enough to see what is swallowed when
     const MOMENTS: u32 = 10;
@@ -88,7 +88,7 @@ pub fn pulls(
             on_wall_n,
             on_clot_n,
             capstan_factor: capstan_below(plan, before, retriever, near_mm),
-            by_rods_n: laid
+            by_rods_n: placed
                 .iter()
                 .flat_map(|l| &l.loads)
                 .find(|l| l.device == retriever && l.direction == Direction::Pull)

@@ -1,7 +1,7 @@
 //! The stack as elastic rods: every device its own rod in the lumen it lies in.
 
-use super::lay::{Laid, Lay, Motion, Shape, Wish, ruled};
 use super::pending::{Asks, FrictionTable, Pending};
+use super::placer::{DepthTarget, Motion, Placer, Shape, StackPlacement, on_centre_line};
 use super::posed::{Posed, far_enough_in};
 use super::retriever_hold::retriever_holds_n;
 use crate::geometry::{Station, Track};
@@ -11,6 +11,7 @@ use crate::mechanics::{
 };
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
+use crate::units::Allowed;
 use std::sync::Arc;
 
 /// Radius that a lumen which is shut is taken to have, mm: rods need one, and what is pushed
@@ -112,7 +113,7 @@ impl Rods {
                 .map_err(|_| MechanicsError::OutOfRange {
                     what: format!("residual lumen of {}", plan.track.lesions[lesion].name),
                     found: *residual_mm,
-                    needed: "finite and >= 0",
+                    needed: Allowed::NOT_NEGATIVE,
                 })?;
         }
         // the same ones whatever is left of the lesions: loads are carried over station by station
@@ -127,7 +128,7 @@ impl Rods {
         Ok(())
     }
 
-    /// One solve: wishes for those that have one, fed lengths for the others.
+    /// One solve: targets for those that have one, fed lengths for the others.
     fn solve(
         &mut self,
         posed: &Posed<'_>,
@@ -166,37 +167,41 @@ fn needed(stations: &[Station]) -> Vec<usize> {
     kept
 }
 
-impl Lay for Rods {
+impl Placer for Rods {
     /// As rods; where those come to no rest, along the centre line, with the reason
-    /// ([`Laid::unsolved`]).
-    fn lay(
+    /// ([`StackPlacement::unsolved`]).
+    fn place(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         motion: Motion,
-    ) -> Result<Laid, MechanicsError> {
-        match self.lay_rods(plan, state, wishes, motion) {
+    ) -> Result<StackPlacement, MechanicsError> {
+        match self.place_rods(plan, state, targets, motion) {
             Err(why) => {
-                let devices = far_enough_in(plan, state, wishes);
+                let devices = far_enough_in(plan, state, targets);
                 let plan_index = |place: usize| devices.get(place).copied().unwrap_or(place);
                 match Failure::of(&why) {
                     None => Err(why),
-                    Some(failure) => Ok(Laid {
+                    Some(failure) => Ok(StackPlacement {
                         unsolved: Some(failure.renumbered(plan_index)),
-                        ..ruled_beside_rods(plan, state, wishes)
+                        ..on_centre_line_beside_rods(plan, state, targets)
                     }),
                 }
             }
-            laid => laid,
+            placed => placed,
         }
     }
 }
 
 /// Lengths ruled along the centre line where others are laid as rods: what moves is taken to cut as much
 /// off the centre line as it did before, or as what lies furthest in does.
-fn ruled_beside_rods(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
-    let mut laid = ruled(plan, state, wishes);
+fn on_centre_line_beside_rods(
+    plan: &Plan,
+    state: &State,
+    targets: &[(usize, DepthTarget)],
+) -> StackPlacement {
+    let mut placed = on_centre_line(plan, state, targets);
     let cut = |k: usize| {
         let at = state.in_place[k].filter(|at| at.tip_mm > 0.0)?;
         Some((at.tip_mm, at.fed_mm - at.tip_mm))
@@ -204,52 +209,52 @@ fn ruled_beside_rods(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> La
     let furthest = (0..plan.devices.len())
         .filter_map(cut)
         .max_by(|a, b| a.0.total_cmp(&b.0));
-    for (k, wish) in wishes {
+    for (k, target) in targets {
         let Some((_, more_mm)) = cut(*k).or(furthest) else {
             continue;
         };
-        match wish {
-            Wish::Tip(tip_mm) => laid.fed_mm[*k] = Some(tip_mm + more_mm),
-            Wish::Fed(fed_mm) => laid.tip_mm[*k] = Some(fed_mm - more_mm),
+        match target {
+            DepthTarget::Tip(tip_mm) => placed.fed_mm[*k] = Some(tip_mm + more_mm),
+            DepthTarget::Fed(fed_mm) => placed.tip_mm[*k] = Some(fed_mm - more_mm),
         }
     }
-    laid.loaded_tip_mm.clone_from(&laid.tip_mm);
-    laid
+    placed.loaded_tip_mm.clone_from(&placed.tip_mm);
+    placed
 }
 
 impl Rods {
-    fn lay_rods(
+    fn place_rods(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         motion: Motion,
-    ) -> Result<Laid, MechanicsError> {
+    ) -> Result<StackPlacement, MechanicsError> {
         self.narrow(plan, state)?;
-        let moved: Vec<usize> = wishes.iter().map(|w| w.0).collect();
-        let mut laid = ruled(plan, state, wishes);
+        let moved: Vec<usize> = targets.iter().map(|w| w.0).collect();
+        let mut placed = on_centre_line(plan, state, targets);
         match motion {
             Motion::Forward => {
-                let posed = Posed::new(plan, state, wishes, &moved)?;
+                let posed = Posed::new(plan, state, targets, &moved)?;
                 if posed.devices.is_empty() {
-                    return Ok(laid);
+                    return Ok(placed);
                 }
-                let at_rest = self.push(plan, &posed, &mut laid)?;
-                self.take(plan, state, posed, at_rest, &mut laid);
-                laid.loaded_tip_mm.clone_from(&laid.tip_mm);
+                let at_rest = self.push(plan, &posed, &mut placed)?;
+                self.take(plan, state, posed, at_rest, &mut placed);
+                placed.loaded_tip_mm.clone_from(&placed.tip_mm);
             }
             Motion::Back => {
-                self.pull(plan, state, &moved, &mut laid)?;
-                let posed = Posed::new(plan, state, wishes, &moved)?;
+                self.pull(plan, state, &moved, &mut placed)?;
+                let posed = Posed::new(plan, state, targets, &moved)?;
                 if posed.devices.is_empty() {
                     // the last one is out: nothing is left to come to rest
-                    return Ok(laid);
+                    return Ok(placed);
                 }
                 let at_rest = self.solve(&posed, None)?;
-                self.take(plan, state, posed, at_rest, &mut laid);
+                self.take(plan, state, posed, at_rest, &mut placed);
             }
         }
-        Ok(laid)
+        Ok(placed)
     }
 }
 
@@ -265,7 +270,8 @@ impl Rods {
         state: &State,
     ) -> Result<Option<Arc<Shape>>, MechanicsError> {
         self.narrow(plan, state)?;
-        let tips = (0..plan.devices.len()).filter_map(|k| Some((k, Wish::Tip(state.tip_mm(k)?))));
+        let tips =
+            (0..plan.devices.len()).filter_map(|k| Some((k, DepthTarget::Tip(state.tip_mm(k)?))));
         let posed = Posed::new(plan, state, &tips.collect::<Vec<_>>(), &[])?;
         if posed.devices.is_empty() {
             return Ok(None);
@@ -284,7 +290,7 @@ impl Rods {
         &mut self,
         plan: &Plan,
         posed: &Posed<'_>,
-        laid: &mut Laid,
+        placed: &mut StackPlacement,
     ) -> Result<StackState, MechanicsError> {
         let Some(device) = posed.moved.first().and_then(|m| posed.place_of(*m)) else {
             return self.solve(posed, None);
@@ -298,7 +304,7 @@ impl Rods {
             }),
         )?;
         // the length it would have at the same tip if it had been pulled there
-        laid.pending.push(Pending {
+        placed.pending.push(Pending {
             stack: posed.with_tip(device, pushed.devices[device].tip_mm).into(),
             ..self.pending(
                 posed,
@@ -309,7 +315,7 @@ impl Rods {
                 },
             )
         });
-        laid.record(&posed.devices, &pushed, plan.rules.hub_force_limit_n);
+        placed.record(&posed.devices, &pushed, plan.rules.hub_force_limit_n);
         Ok(pushed)
     }
 
@@ -319,7 +325,7 @@ impl Rods {
         plan: &Plan,
         state: &State,
         moved: &[usize],
-        laid: &mut Laid,
+        placed: &mut StackPlacement,
     ) -> Result<(), MechanicsError> {
         let posed = Posed::new(plan, state, &[], moved)?;
         let from = self.from(&posed.devices);
@@ -333,7 +339,7 @@ impl Rods {
             } else {
                 0.0
             };
-            laid.pending.push(Pending {
+            placed.pending.push(Pending {
                 tip_resistance_n,
                 ..self.pending(&posed, device, from.clone(), Asks::Forces)
             });
@@ -384,20 +390,20 @@ impl Rods {
         state: &State,
         posed: Posed<'_>,
         stack: StackState,
-        laid: &mut Laid,
+        placed: &mut StackPlacement,
     ) {
         for (place, k) in posed.devices.iter().enumerate() {
             let found = &stack.devices[place];
             let shortened_mm = posed.shortened_mm[place];
-            laid.tip_mm[*k] = Some(found.tip_mm + shortened_mm);
-            laid.fed_mm[*k] = Some(if posed.moved.contains(k) {
+            placed.tip_mm[*k] = Some(found.tip_mm + shortened_mm);
+            placed.fed_mm[*k] = Some(if posed.moved.contains(k) {
                 plan.fed_mm(found.inserted_mm + shortened_mm)
             } else {
                 // what is held keeps its length to the last digit
                 state.in_place[*k].map_or(0.0, |p| p.fed_mm)
             });
         }
-        laid.several_equilibria = stack
+        placed.several_equilibria = stack
             .solution
             .as_ref()
             .is_some_and(|s| s.flags.contains(&Flag::SeveralEquilibria));
@@ -405,7 +411,7 @@ impl Rods {
             devices: posed.devices,
             stack: Arc::new(stack),
         });
-        laid.shape = Some(Arc::clone(&shape));
+        placed.shape = Some(Arc::clone(&shape));
         self.last = Some(shape);
     }
 }

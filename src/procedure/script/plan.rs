@@ -29,6 +29,13 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// Station of the access hub, mm, not above 0: where the tip of a device lies of which nothing is fed.
+    /// With [`Self::fed_mm`] and [`Self::inserted_mm`] the only place that knows what the hub stands off.
+    #[must_use]
+    pub fn hub_station_mm(&self) -> f64 {
+        -self.hub_standoff_mm
+    }
+
     /// Fed length of a device of which so much lies beyond station 0, its inserted length, mm: the hub of the
     /// access stands off from there.
     #[must_use]

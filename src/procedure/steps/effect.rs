@@ -1,6 +1,6 @@
 //! What a step did, and a step done.
 
-use crate::procedure::placing::Laid;
+use crate::procedure::placing::StackPlacement;
 use crate::procedure::reason::Finding;
 use crate::procedure::state::{Exchange, Move, State};
 
@@ -16,7 +16,7 @@ pub struct StepEffect {
     /// Loading onto a rail or off it.
     pub exchanges: Vec<Exchange>,
     /// How the stack lay at each stage of the step, the last one as it rests.
-    pub laid: Vec<Laid>,
+    pub placements: Vec<StackPlacement>,
 }
 
 /// A step done: states before and after it.

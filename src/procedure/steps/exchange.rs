@@ -42,7 +42,7 @@ impl Stepper<'_> {
             self.tell_exchange(device, rail, through, Direction::Loading)?;
         }
         self.state.in_place[device] = Some(InPlace {
-            tip_mm: -self.plan.hub_standoff_mm,
+            tip_mm: self.plan.hub_station_mm(),
             fed_mm: 0.0,
             through,
         });
@@ -57,7 +57,7 @@ impl Stepper<'_> {
         if *to == Where::Hub {
             return self.feed_to_hub(device);
         }
-        let to_mm = self.resolve(to, device, -self.plan.hub_standoff_mm, true)?;
+        let to_mm = self.resolve(to, device, self.plan.hub_station_mm(), true)?;
         self.move_tip(device, to_mm, Motion::Forward)
     }
 
@@ -170,7 +170,7 @@ impl Stepper<'_> {
         // the hub until the rail comes out behind. Coming out, it disappears once the device has
         // been drawn back by what lies outside behind its hub, until the tip has left the hub.
         let hub_at_mm =
-            -self.plan.hub_standoff_mm - self.state.hub_offset_mm(self.plan, hub).unwrap_or(0.0);
+            self.plan.hub_station_mm() - self.state.hub_offset_mm(self.plan, hub).unwrap_or(0.0);
         let blind_between_mm = (missing_mm > 0.0).then_some((hub_at_mm, hub_at_mm + missing_mm));
         self.effect.exchanges.push(Exchange {
             device,
@@ -231,7 +231,7 @@ impl Stepper<'_> {
             self.check_rail_bare(device, rail, Direction::Removal)?;
             self.tell_exchange(device, rail, at.through, Direction::Removal)?;
         }
-        self.move_tip(device, -self.plan.hub_standoff_mm, Motion::Back)?;
+        self.move_tip(device, self.plan.hub_station_mm(), Motion::Back)?;
         self.take_out(device);
         Ok(())
     }

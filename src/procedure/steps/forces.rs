@@ -2,7 +2,7 @@
 
 use super::effect::StepEffect;
 use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding};
-use crate::procedure::placing::{Laid, Unfelt, retriever_holds_n};
+use crate::procedure::placing::{StackPlacement, Unfelt, retriever_holds_n};
 use crate::procedure::reason;
 use crate::procedure::reason::{Finding, Fit, Force, Severity, Unknown, Why, Within};
 use crate::procedure::script::Plan;
@@ -33,10 +33,10 @@ pub fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &mut Step
         after,
         told: Vec::new(),
     };
-    for laid in &effect.laid {
-        teller.tell_all(laid, &effect.exchanges);
+    for placed in &effect.placements {
+        teller.tell_all(placed, &effect.exchanges);
     }
-    teller.tell_fall_back(&effect.laid, &effect.moves, before);
+    teller.tell_fall_back(&effect.placements, &effect.moves, before);
     effect.findings.extend(teller.told);
 }
 
@@ -79,22 +79,22 @@ struct Teller<'a> {
 }
 
 impl Teller<'_> {
-    fn tell_all(&mut self, laid: &Laid, exchanges: &[Exchange]) {
-        for failure in &laid.failures {
-            self.tell_failure(failure, laid);
+    fn tell_all(&mut self, placed: &StackPlacement, exchanges: &[Exchange]) {
+        for failure in &placed.failures {
+            self.tell_failure(failure, placed);
         }
-        if let Some(why) = &laid.unsolved {
-            self.tell_failure(why, laid);
+        if let Some(why) = &placed.unsolved {
+            self.tell_failure(why, placed);
         }
-        for unfelt in &laid.unfelt {
+        for unfelt in &placed.unfelt {
             self.tell_unfelt(unfelt);
         }
-        for load in &laid.loads {
-            self.tell_load(load, laid.within_n);
+        for load in &placed.loads {
+            self.tell_load(load, placed.within_n);
         }
-        self.tell_slack(laid);
+        self.tell_slack(placed);
         for exchange in exchanges {
-            self.tell_blind_drag(exchange, laid);
+            self.tell_blind_drag(exchange, placed);
         }
     }
 
@@ -106,8 +106,8 @@ impl Teller<'_> {
         self.plan.devices[device].name.clone()
     }
 
-    fn tell_failure(&mut self, failure: &Failure, laid: &Laid) {
-        let moving = laid
+    fn tell_failure(&mut self, failure: &Failure, placed: &StackPlacement) {
+        let moving = placed
             .loads
             .first()
             .map_or_else(|| "device".into(), |l| self.name(l.device));
@@ -203,8 +203,8 @@ impl Teller<'_> {
         }
     }
 
-    fn tell_slack(&mut self, laid: &Laid) {
-        if let (Some(slack_mm), Some(load)) = (laid.slack_mm, laid.loads.first())
+    fn tell_slack(&mut self, placed: &StackPlacement) {
+        if let (Some(slack_mm), Some(load)) = (placed.slack_mm, placed.loads.first())
             && slack_mm > SLACK_MM
         {
             self.tell(Finding::note(Force::Slack {
@@ -215,16 +215,16 @@ impl Teller<'_> {
     }
 
     /// Held devices whose tips move while another one is moved: each once, by the most of the whole step.
-    fn tell_fall_back(&mut self, laid: &[Laid], moves: &[Move], before: &State) {
+    fn tell_fall_back(&mut self, placed: &[StackPlacement], moves: &[Move], before: &State) {
         let moved = |k: &usize| {
             moves.iter().any(|m| m.device == *k)
-                || laid.iter().flat_map(|l| &l.loads).any(|l| l.device == *k)
+                || placed.iter().flat_map(|l| &l.loads).any(|l| l.device == *k)
         };
         for k in (0..before.in_place.len()).filter(|k| !moved(k)) {
             let Some(at) = before.in_place[k] else {
                 continue;
             };
-            let tips = laid.iter().filter_map(|l| *l.loaded_tip_mm.get(k)?);
+            let tips = placed.iter().filter_map(|l| *l.loaded_tip_mm.get(k)?);
             let most = tips
                 .map(|tip_mm| at.tip_mm - tip_mm)
                 .max_by(|a, b| a.abs().total_cmp(&b.abs()));
@@ -246,11 +246,11 @@ impl Teller<'_> {
     }
 
     /// A rail in nobody's hand against what still holds it.
-    fn tell_blind_drag(&mut self, exchange: &Exchange, laid: &Laid) {
+    fn tell_blind_drag(&mut self, exchange: &Exchange, placed: &StackPlacement) {
         if exchange.blind_mm <= 0.0 || !self.after.open[exchange.rail] {
             return;
         }
-        let drag_n = laid
+        let drag_n = placed
             .loads
             .iter()
             .filter(|l| l.device == exchange.device)

@@ -19,4 +19,4 @@ mod watch;
 
 pub use effect::{Passed, StepEffect};
 pub use forces::tell_forces;
-pub use perform::{lay_step, perform, perform_with};
+pub use perform::{perform, perform_with, place_step};

@@ -1,7 +1,7 @@
 //! Advancing and withdrawing: what has to hold before a tip moves.
 
 use super::stepper::{Outcome, Stepper, stop};
-use crate::procedure::placing::{Motion, Wish};
+use crate::procedure::placing::{DepthTarget, Motion};
 use crate::procedure::reason::{
     Exchange, Finding, PayloadNeed, Precondition, RailNeed, Reach, RetrieverNeed,
 };
@@ -105,19 +105,19 @@ impl Stepper<'_> {
         }
         let by_mm = lead_at.tip_mm - to_mm;
         let out = *to == Where::Out;
-        let mut wishes = Vec::new();
+        let mut targets = Vec::new();
         for (device, at) in &unit {
             let to_mm = at.tip_mm - by_mm;
             if out {
-                wishes.push((*device, Wish::Tip(-self.plan.hub_standoff_mm)));
+                targets.push((*device, DepthTarget::Tip(self.plan.hub_station_mm())));
             } else {
                 self.check_hubs_behind(*device, *at, to_mm, &members)?;
-                wishes.push((*device, Wish::Tip(to_mm)));
+                targets.push((*device, DepthTarget::Tip(to_mm)));
             }
         }
         self.tell_suction_off(&members);
-        let laid = self.laid(&wishes, Motion::Back)?;
-        self.take_over(laid, &members);
+        let placed = self.placed(&targets, Motion::Back)?;
+        self.take_over(placed, &members);
         if out {
             for device in members {
                 self.take_out(device);

@@ -4,7 +4,7 @@ use super::effect::StepEffect;
 use super::forces::tell_forces;
 use super::stepper::{Outcome, Stepper, Stop};
 use crate::mechanics::MechanicsError;
-use crate::procedure::placing::{Lay, Ruler};
+use crate::procedure::placing::{CentreLine, Placer};
 use crate::procedure::script::{Action, Plan, Plane, Where};
 use crate::procedure::state::State;
 
@@ -12,7 +12,7 @@ use crate::procedure::state::State;
 #[must_use]
 pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect) {
     // a ruler refuses nothing
-    perform_with(plan, before, act, &mut Ruler)
+    perform_with(plan, before, act, &mut CentreLine)
         .unwrap_or_else(|_| (before.clone(), StepEffect::default()))
 }
 
@@ -24,17 +24,17 @@ pub fn perform(plan: &Plan, before: &State, act: &Action) -> (State, StepEffect)
 /// what else breaks.
 ///
 /// # Errors
-/// Those of `lay`: no equilibrium was found, so there is no state to go on from.
+/// Those of `placer`: no equilibrium was found, so there is no state to go on from.
 pub fn perform_with(
     plan: &Plan,
     before: &State,
     act: &Action,
-    lay: &mut dyn Lay,
+    placer: &mut dyn Placer,
 ) -> Result<(State, StepEffect), MechanicsError> {
-    let (state, mut effect) = lay_step(plan, before, act, lay)?;
-    for laid in &mut effect.laid {
-        for pending in std::mem::take(&mut laid.pending) {
-            laid.feel(pending.solve(), plan.rules.hub_force_limit_n);
+    let (state, mut effect) = place_step(plan, before, act, placer)?;
+    for placed in &mut effect.placements {
+        for pending in std::mem::take(&mut placed.pending) {
+            placed.feel(pending.solve(), plan.rules.hub_force_limit_n);
         }
     }
     tell_forces(plan, before, &state, &mut effect);
@@ -46,13 +46,13 @@ pub fn perform_with(
 ///
 /// # Errors
 /// As [`perform_with`].
-pub fn lay_step(
+pub fn place_step(
     plan: &Plan,
     before: &State,
     act: &Action,
-    lay: &mut dyn Lay,
+    placer: &mut dyn Placer,
 ) -> Result<(State, StepEffect), MechanicsError> {
-    let mut stepper = Stepper::new(plan, before, lay);
+    let mut stepper = Stepper::new(plan, before, placer);
     let done = stepper
         .dispatch(act)
         .and_then(|()| stepper.come_to_rest(before));

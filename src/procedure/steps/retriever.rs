@@ -3,7 +3,7 @@
 use super::stepper::{Outcome, Stepper, stop};
 use crate::device::Payload;
 use crate::geometry::LesionKind;
-use crate::procedure::placing::{Motion, Wish};
+use crate::procedure::placing::{DepthTarget, Motion};
 use crate::procedure::reason::{Access, Finding, Precondition, RetrieverNeed, Retrieving};
 use crate::procedure::state::InPlace;
 
@@ -42,7 +42,7 @@ impl Stepper<'_> {
         }
         self.tell_long_clots();
         self.state.in_place[device] = Some(InPlace {
-            tip_mm: -self.plan.hub_standoff_mm,
+            tip_mm: self.plan.hub_station_mm(),
             fed_mm: 0.0,
             through: Some(outer),
         });
@@ -106,8 +106,8 @@ impl Stepper<'_> {
                 outside_mm,
             });
         }
-        let laid = self.laid(&[(sheath, Wish::Tip(bare_mm))], Motion::Back)?;
-        self.take_over(laid, &[sheath]);
+        let placed = self.placed(&[(sheath, DepthTarget::Tip(bare_mm))], Motion::Back)?;
+        self.take_over(placed, &[sheath]);
         self.state.open[device] = true;
         let open = self.state.open_profile(self.plan, device);
         let far_mm = open.last().map_or(bare_mm, |o| o.from_mm + o.length_mm);

@@ -2,7 +2,7 @@
 
 use super::effect::StepEffect;
 use crate::mechanics::MechanicsError;
-use crate::procedure::placing::{Laid, Lay, Motion, Wish};
+use crate::procedure::placing::{DepthTarget, Motion, Placer, StackPlacement};
 use crate::procedure::reason::{Finding, Precondition, Reason};
 use crate::procedure::script::{DeviceEnd, Place, Plan, Where};
 use crate::procedure::state::{InPlace, Move, State};
@@ -34,32 +34,36 @@ pub(super) struct Stepper<'a> {
     pub(super) plan: &'a Plan,
     pub(super) state: State,
     pub(super) effect: StepEffect,
-    lay: &'a mut dyn Lay,
+    placer: &'a mut dyn Placer,
 }
 
 impl<'a> Stepper<'a> {
     /// From a state, with a way of laying the stack.
-    pub(super) fn new(plan: &'a Plan, before: &State, lay: &'a mut dyn Lay) -> Self {
+    pub(super) fn new(plan: &'a Plan, before: &State, placer: &'a mut dyn Placer) -> Self {
         Self {
             plan,
             state: before.clone(),
             effect: StepEffect::default(),
-            lay,
+            placer,
         }
     }
 }
 
 impl Stepper<'_> {
-    /// Where everything lies with these wishes, from the state as it is now.
-    pub(super) fn laid(&mut self, wishes: &[(usize, Wish)], motion: Motion) -> Outcome<Laid> {
-        Ok(self.lay.lay(self.plan, &self.state, wishes, motion)?)
+    /// Where everything lies with these targets, from the state as it is now.
+    pub(super) fn placed(
+        &mut self,
+        targets: &[(usize, DepthTarget)],
+        motion: Motion,
+    ) -> Outcome<StackPlacement> {
+        Ok(self.placer.place(self.plan, &self.state, targets, motion)?)
     }
 
     /// Takes over where everything lies; the devices named have moved, the others may have shifted.
-    pub(super) fn take_over(&mut self, laid: Laid, moved: &[usize]) {
+    pub(super) fn take_over(&mut self, placed: StackPlacement, moved: &[usize]) {
         for (device, at) in self.state.in_place.iter_mut().enumerate() {
             let (Some(at), Some(Some(tip_mm)), Some(Some(fed_mm))) =
-                (at, laid.tip_mm.get(device), laid.fed_mm.get(device))
+                (at, placed.tip_mm.get(device), placed.fed_mm.get(device))
             else {
                 continue;
             };
@@ -73,7 +77,7 @@ impl Stepper<'_> {
             at.tip_mm = *tip_mm;
             at.fed_mm = *fed_mm;
         }
-        self.effect.laid.push(laid);
+        self.effect.placements.push(placed);
     }
 
     /// What was taken out or opened lets the others find a new rest.
@@ -81,8 +85,8 @@ impl Stepper<'_> {
         let gone = (0..before.in_place.len())
             .any(|k| before.in_place[k].is_some() && self.state.in_place[k].is_none());
         if gone || before.residual_mm != self.state.residual_mm || before.open != self.state.open {
-            let laid = self.laid(&[], Motion::Back)?;
-            self.take_over(laid, &[]);
+            let placed = self.placed(&[], Motion::Back)?;
+            self.take_over(placed, &[]);
         }
         Ok(())
     }
@@ -143,7 +147,7 @@ impl Stepper<'_> {
                     .inserted_mm(most_fed_mm.unwrap_or(0.0))
                     .min(self.plan.track.length_mm())
             }
-            Where::Out => -self.plan.hub_standoff_mm,
+            Where::Out => self.plan.hub_station_mm(),
         })
     }
 

@@ -2,7 +2,7 @@
 
 use super::stepper::{Outcome, Stepper};
 use crate::device::DeviceClass;
-use crate::procedure::placing::{Motion, Wish};
+use crate::procedure::placing::{DepthTarget, Motion};
 use crate::procedure::reason::{Access, Finding, Reach, Vessel};
 use crate::procedure::state::InPlace;
 
@@ -17,7 +17,8 @@ impl Stepper<'_> {
             return Ok(());
         };
         let end_mm = self.plan.track.length_mm();
-        let mut laid = self.laid(&[(device, Wish::Tip(wished_mm.min(end_mm)))], motion)?;
+        let mut placed =
+            self.placed(&[(device, DepthTarget::Tip(wished_mm.min(end_mm)))], motion)?;
         if motion == Motion::Forward {
             if wished_mm > end_mm + 1e-9 {
                 self.tell(Finding::failure(Reach::RouteEnds {
@@ -26,21 +27,21 @@ impl Stepper<'_> {
                 }));
             }
             let most_fed_mm = self.most_fed_mm(device, at);
-            if laid.fed_mm[device] > Some(most_fed_mm + JUST_FED_MM) {
-                laid = self.laid(&[(device, Wish::Fed(most_fed_mm))], motion)?;
+            if placed.fed_mm[device] > Some(most_fed_mm + JUST_FED_MM) {
+                placed = self.placed(&[(device, DepthTarget::Fed(most_fed_mm))], motion)?;
                 self.tell_too_short(
                     device,
                     at,
                     wished_mm,
-                    laid.tip_mm[device].unwrap_or(at.tip_mm),
+                    placed.tip_mm[device].unwrap_or(at.tip_mm),
                 );
             }
-            let to_mm = laid.tip_mm[device].unwrap_or(wished_mm);
+            let to_mm = placed.tip_mm[device].unwrap_or(wished_mm);
             self.tell_unled(device, at, to_mm);
             self.tell_vessel(device, at, to_mm);
             self.count_crossings(device, at.tip_mm, to_mm);
         }
-        self.take_over(laid, &[device]);
+        self.take_over(placed, &[device]);
         Ok(())
     }
 
@@ -51,12 +52,12 @@ impl Stepper<'_> {
         };
         let most_fed_mm = self.most_fed_mm(device, at);
         let longest_mm = self.plan.fed_mm(self.plan.track.length_mm());
-        let wish = Wish::Fed(most_fed_mm.min(longest_mm));
-        let laid = self.laid(&[(device, wish)], Motion::Forward)?;
-        let to_mm = laid.tip_mm[device].unwrap_or(at.tip_mm);
+        let target = DepthTarget::Fed(most_fed_mm.min(longest_mm));
+        let placed = self.placed(&[(device, target)], Motion::Forward)?;
+        let to_mm = placed.tip_mm[device].unwrap_or(at.tip_mm);
         self.tell_vessel(device, at, to_mm);
         self.count_crossings(device, at.tip_mm, to_mm);
-        self.take_over(laid, &[device]);
+        self.take_over(placed, &[device]);
         Ok(())
     }
 

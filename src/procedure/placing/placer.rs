@@ -1,7 +1,7 @@
 //! How devices lie: from fed lengths to tips and back.
 //!
 //! The script moves tips to places; what the operator controls is the length fed past the access.
-//! A [`Lay`] turns one into the other for the whole stack at once. [`Ruler`] does it along the
+//! A [`Placer`] turns one into the other for the whole stack at once. [`CentreLine`] does it along the
 //! centre line, [`Rods`](super::Rods) by the equilibrium of elastic rods.
 
 use super::pending::Pending;
@@ -10,16 +10,16 @@ use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 use std::sync::Arc;
 
-/// What is wanted of a device that moves.
+/// How deep a device that moves is to go.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Wish {
+pub enum DepthTarget {
     /// Its (folded) tip at this station, mm.
     Tip(f64),
     /// This much of it past the access hub, mm.
     Fed(f64),
 }
 
-/// Which way the devices with a wish move.
+/// Which way the devices with a target move.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Motion {
     /// Away from the access: pushed.
@@ -30,19 +30,19 @@ pub enum Motion {
 
 /// How the stack lies. Lists run over the devices of the plan; none where it is not in the body.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Laid {
+pub struct StackPlacement {
     /// Station of the folded tip at rest, mm.
     pub tip_mm: Vec<Option<f64>>,
     /// Length past the access hub, mm.
     pub fed_mm: Vec<Option<f64>>,
-    /// The same while the devices with a wish move under load.
+    /// The same while the devices with a target move under load.
     pub loaded_tip_mm: Vec<Option<f64>>,
     /// Forces of the move, one report for each device that moves, indices as in the plan.
     pub loads: Vec<LoadReport>,
     /// Fed length that the first of them takes between pulling and pushing before its tip
     /// follows, mm.
     pub slack_mm: Option<f64>,
-    /// Pulls still to be solved; none once [`Laid::feel`] has taken them over.
+    /// Pulls still to be solved; none once [`StackPlacement::feel`] has taken them over.
     pub pending: Vec<Pending>,
     /// Devices whose pull came to no rest, and why: lengths stand, but there are no forces or no slack.
     pub unfelt: Vec<Unfelt>,
@@ -80,53 +80,57 @@ pub struct Shape {
     pub stack: Arc<StackState>,
 }
 
-/// Turns wishes into where everything lies.
-pub trait Lay {
-    /// Where the stack lies with these wishes for the devices that move; all others keep their fed
+/// Turns targets into where everything lies.
+pub trait Placer {
+    /// Where the stack lies with these targets for the devices that move; all others keep their fed
     /// length.
     ///
     /// # Errors
     /// [`MechanicsError`] where no equilibrium was found.
-    fn lay(
+    fn place(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         motion: Motion,
-    ) -> Result<Laid, MechanicsError>;
+    ) -> Result<StackPlacement, MechanicsError>;
 }
 
-/// Lengths ruled along the centre line.
+/// Lengths ruled along the centre line: no cut corners, no forces, at once.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Ruler;
+pub struct CentreLine;
 
-impl Lay for Ruler {
-    fn lay(
+impl Placer for CentreLine {
+    fn place(
         &mut self,
         plan: &Plan,
         state: &State,
-        wishes: &[(usize, Wish)],
+        targets: &[(usize, DepthTarget)],
         _motion: Motion,
-    ) -> Result<Laid, MechanicsError> {
-        Ok(ruled(plan, state, wishes))
+    ) -> Result<StackPlacement, MechanicsError> {
+        Ok(on_centre_line(plan, state, targets))
     }
 }
 
-/// Where everything is now, with the wishes ruled along the centre line.
-pub(super) fn ruled(plan: &Plan, state: &State, wishes: &[(usize, Wish)]) -> Laid {
-    let mut laid = Laid {
+/// Where everything is now, with the targets ruled along the centre line.
+pub(super) fn on_centre_line(
+    plan: &Plan,
+    state: &State,
+    targets: &[(usize, DepthTarget)],
+) -> StackPlacement {
+    let mut placed = StackPlacement {
         tip_mm: state.in_place.iter().map(|p| p.map(|p| p.tip_mm)).collect(),
         fed_mm: state.in_place.iter().map(|p| p.map(|p| p.fed_mm)).collect(),
-        ..Laid::default()
+        ..StackPlacement::default()
     };
-    laid.loaded_tip_mm.clone_from(&laid.tip_mm);
-    for (device, wish) in wishes {
-        let (tip_mm, fed_mm) = match wish {
-            Wish::Tip(tip_mm) => (*tip_mm, plan.fed_mm(*tip_mm)),
-            Wish::Fed(fed_mm) => (plan.inserted_mm(*fed_mm), *fed_mm),
+    placed.loaded_tip_mm.clone_from(&placed.tip_mm);
+    for (device, target) in targets {
+        let (tip_mm, fed_mm) = match target {
+            DepthTarget::Tip(tip_mm) => (*tip_mm, plan.fed_mm(*tip_mm)),
+            DepthTarget::Fed(fed_mm) => (plan.inserted_mm(*fed_mm), *fed_mm),
         };
-        laid.tip_mm[*device] = Some(tip_mm);
-        laid.fed_mm[*device] = Some(fed_mm);
+        placed.tip_mm[*device] = Some(tip_mm);
+        placed.fed_mm[*device] = Some(fed_mm);
     }
-    laid
+    placed
 }
