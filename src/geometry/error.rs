@@ -44,6 +44,15 @@ pub enum GeometryError {
         /// Entries found.
         found: usize,
     },
+    /// Two lists that must be equally long.
+    LengthMismatch {
+        /// Name of the list.
+        what: String,
+        /// The length it must have.
+        needed: usize,
+        /// Its length.
+        found: usize,
+    },
     /// Branches that are each other's parents.
     Cycle {
         /// A branch on the cycle.
@@ -154,6 +163,11 @@ impl GeometryError {
                 needed,
                 found,
             } => format!("{what} needs at least {needed} entries, has {found}"),
+            Self::LengthMismatch {
+                what,
+                needed,
+                found,
+            } => format!("{what} has {found} entries, must have {needed}"),
             Self::Cycle { branch } => format!("branch `{branch}` is its own ancestor"),
             Self::SelfOverlap {
                 station_mm,
@@ -209,6 +223,7 @@ impl GeometryError {
         match self {
             Self::OutOfRange { needed, .. } => Some(needed.help()),
             Self::TooFew { needed, .. } => Some(format!("give at least {needed}")),
+            Self::LengthMismatch { needed, .. } => Some(format!("give it {needed} entries")),
             _ => self.advice(),
         }
     }
@@ -224,6 +239,7 @@ impl GeometryError {
             Self::Measurement { mend, .. } => Some(mend.clone()),
             Self::OutOfRange { .. }
             | Self::TooFew { .. }
+            | Self::LengthMismatch { .. }
             | Self::NoSuchBranch { .. }
             | Self::OffBranch { .. }
             | Self::NoRoute { .. } => None,

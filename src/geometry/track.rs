@@ -2,7 +2,7 @@
 
 use super::route::Route;
 use super::tree::{find, interpolate};
-use super::{Curve, Frame, GeometryError, LesionKind, Lumen, Place, Tree};
+use super::{Curve, Frame, GeometryError, LesionKind, Lumen, Place, Point, Tree};
 use crate::math;
 use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
@@ -19,6 +19,19 @@ pub struct TrackSettings {
     /// itself and its cross sections no longer order what lies in it; the last tenth is left
     /// because offsets near the inner wall get as badly conditioned as 1 / (1 - product).
     pub overlap_limit: f64,
+}
+
+impl TrackSettings {
+    /// The default with some values changed, checked as a whole.
+    ///
+    /// # Errors
+    /// [`GeometryError::OutOfRange`] with the field, what was found and its range.
+    pub fn with(change: impl FnOnce(&mut Self)) -> Result<Self, GeometryError> {
+        let mut settings = Self::default();
+        change(&mut settings);
+        check_settings(&settings)?;
+        Ok(settings)
+    }
 }
 
 impl Default for TrackSettings {
@@ -368,6 +381,68 @@ impl Track {
         track.refuse_overlap(settings.overlap_limit)?;
         track.sample(spacing_mm)?;
         Ok(track)
+    }
+
+    /// A tube of round sections through points, each with its radius; one segment named `tube`.
+    ///
+    /// | argument | unit | shape | range |
+    /// | --- | --- | --- | --- |
+    /// | `points` | mm | `[n]`, n >= 2 | finite, neighbours apart, in order from the access |
+    /// | `radii_mm` | mm | `[n]`, one for each point | > 0 |
+    /// | `wall_stiffness_n_per_mm2` | N per mm of length per mm of indentation | scalar | > 0; 10 000 is as good as rigid for forces below 0.1 N |
+    /// | `spacing_mm` | mm | scalar | > 0; adjusted so that a whole number of cells covers the length |
+    ///
+    /// The centre line is the spline of [`Curve::through_points`], the radius is linear in arc length between the
+    /// points. Ends are natural: the curve is straight at its first and its last point.
+    ///
+    /// # Validity
+    /// Points of a smooth course, some ten to a right angle: the spline does not smooth noise, and three points
+    /// do not make a circle.
+    ///
+    /// # Errors
+    /// [`GeometryError::LengthMismatch`] where points and radii are not equally many; else as [`Curve::through_points`] and
+    /// [`Track::from_curve`].
+    ///
+    /// # Example
+    /// ```
+    /// use nestline::geometry::{Point, Track};
+    /// use std::f64::consts::PI;
+    /// // a right angle of 50 mm radius, a point every five degrees
+    /// let points: Vec<Point> = (0..=18)
+    ///     .map(|i| (PI / 36.0 * f64::from(i)).sin_cos())
+    ///     .map(|(sin, cos)| Point::new(50.0 * sin, 50.0 * (1.0 - cos), 0.0))
+    ///     .collect();
+    /// let track = Track::through_points(&points, &[3.0; 19], 10.0, 1.0)?;
+    /// assert!((track.length_mm() / (25.0 * PI) - 1.0).abs() < 1e-4);
+    /// assert_eq!(track.radius_at(40.0), 3.0);
+    /// # Ok::<(), nestline::geometry::GeometryError>(())
+    /// ```
+    pub fn through_points(
+        points: &[Point],
+        radii_mm: &[f64],
+        wall_stiffness_n_per_mm2: f64,
+        spacing_mm: f64,
+    ) -> Result<Self, GeometryError> {
+        if radii_mm.len() != points.len() {
+            return Err(GeometryError::LengthMismatch {
+                what: "radii_mm".into(),
+                needed: points.len(),
+                found: radii_mm.len(),
+            });
+        }
+        if let Some(i) = radii_mm.iter().position(|r| !Allowed::POSITIVE.allows(*r)) {
+            return Err(GeometryError::OutOfRange {
+                what: format!("radii_mm[{i}]"),
+                found: radii_mm[i],
+                needed: Allowed::POSITIVE,
+            });
+        }
+        let curve = Curve::through_points(points)?;
+        let diameters = radii_mm.iter().map(|radius_mm| 2.0 * radius_mm);
+        let lumen = Lumen {
+            knots_mm: curve.passes(points).into_iter().zip(diameters).collect(),
+        };
+        Self::from_curve(curve, lumen, wall_stiffness_n_per_mm2, spacing_mm)
     }
 
     /// Length from access to target, mm.

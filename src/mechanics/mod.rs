@@ -13,7 +13,7 @@
 //! | --- | --- |
 //! | `linear_algebra` | block-banded `L D L'`, right-hand sides side by side, small dense solves, Anderson's acceleration, norms, vectors of any width |
 //! | `closed_forms` | friction table, capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
-//! | `rod` | scene (`scene`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
+//! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
 //! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
 //! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `solver`), the report |
 //! | `stent` | deployment, apposition, crossing of edges by chance |
@@ -77,6 +77,7 @@ pub use equilibrium::settle::Settle;
 pub use equilibrium::solution::{Contact, Flag, RodState, Solution, Status, Zone};
 pub use error::MechanicsError;
 pub use linear_algebra::width::Lanes;
+pub use rod::builder::RodBuilder;
 pub use rod::profile::Profile;
 pub use rod::scene::{
     AxialLoad, Beside, Container, ContainerStretch, End, MOST_RODS, NaturalBend, Rod, Roll, Scene,

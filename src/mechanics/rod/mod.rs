@@ -4,6 +4,7 @@
 pub(super) mod batch;
 pub(super) mod bending;
 pub(super) mod bordered;
+pub(super) mod builder;
 pub(super) mod coefficients;
 pub(super) mod configurational;
 pub(super) mod contact_law;

@@ -64,6 +64,11 @@ impl Profile {
         })
     }
 
+    /// Distances of its knots from the tip, mm.
+    pub(crate) fn distances_mm(&self) -> impl Iterator<Item = f64> + '_ {
+        self.knots.iter().map(|k| k.0)
+    }
+
     /// The value at a distance from the tip; at a step the one nearer the tip.
     #[must_use]
     pub fn at(&self, from_tip_mm: f64) -> f64 {

@@ -1,7 +1,8 @@
 //! What an equilibrium is asked of: a tube by stations, rods, and who lies where.
 
+use super::builder::RodBuilder;
 use super::profile::Profile;
-use crate::geometry::{self, Frame, Vector};
+use crate::geometry::{self, Frame, Track, Vector};
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::small_dense::MOST_UNKNOWNS;
 use crate::units::Allowed;
@@ -38,6 +39,26 @@ impl From<&geometry::Station> for TubeStation {
 }
 
 impl TubeStation {
+    /// The tube along a track, shape `[track.stations.len()]`: one station for each of the track's, at its arc length,
+    /// with its lumen (lesions included) and its wall.
+    ///
+    /// At least four are needed to solve anything: choose the track's spacing accordingly.
+    ///
+    /// ```
+    /// use nestline::geometry::{Point, Track};
+    /// use nestline::mechanics::TubeStation;
+    /// let points = [0.0, 30.0, 60.0].map(|x| Point::new(x, 0.0, 0.0));
+    /// let track = Track::through_points(&points, &[2.0, 2.0, 1.0], 10.0, 1.0)?;
+    /// let tube = TubeStation::along(&track);
+    /// assert_eq!(tube.len(), 61);
+    /// assert!((tube[45].radius_mm - 1.5).abs() < 1e-9); // halfway from 2 mm at 30 to 1 mm at 60
+    /// # Ok::<(), nestline::geometry::GeometryError>(())
+    /// ```
+    #[must_use]
+    pub fn along(track: &Track) -> Vec<Self> {
+        track.stations.iter().map(Self::from).collect()
+    }
+
     /// The tube between two stations, `part` (0 to 1) of the way from `a` to `b`.
     ///
     /// The centre runs on the cubic through both centres with both tangents (fourth order in the
@@ -222,6 +243,12 @@ pub struct Rod {
 }
 
 impl Rod {
+    /// A rod put together field by field and checked at the end.
+    #[must_use]
+    pub fn builder() -> RodBuilder {
+        RodBuilder::default()
+    }
+
     /// A uniform rod from a clamped start through the exit plane, in the vessel, without loads.
     #[must_use]
     pub fn uniform(stiffness_n_mm2: f64, outer_mm: f64) -> Self {
@@ -311,6 +338,25 @@ pub struct Scene<'a> {
     pub rods: &'a [Rod],
     /// Pairs that lie side by side.
     pub beside: &'a [Beside],
+}
+
+impl<'a> Scene<'a> {
+    /// Rods in a tube, none side by side. `tube`: shape `[stations]`, at least 4; `rods`: shape `[rods]`, 1 to
+    /// [`MOST_RODS`], outermost first where [`nest`] put them into each other.
+    #[must_use]
+    pub const fn new(tube: &'a [TubeStation], rods: &'a [Rod]) -> Self {
+        Self {
+            tube,
+            rods,
+            beside: &[],
+        }
+    }
+
+    /// The same with pairs that lie side by side in one lumen, shape `[pairs]`.
+    #[must_use]
+    pub const fn with_beside(self, beside: &'a [Beside]) -> Self {
+        Self { beside, ..self }
+    }
 }
 
 impl Scene<'_> {

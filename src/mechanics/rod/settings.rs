@@ -78,6 +78,25 @@ impl Default for Settings {
 }
 
 impl Settings {
+    /// The default with some values changed, checked as a whole.
+    ///
+    /// ```
+    /// use nestline::mechanics::{MechanicsError, Settings};
+    /// let settings = Settings::with(|s| s.gradient_tolerance_n = 1e-8)?;
+    /// assert_eq!(settings.most_newton_steps, Settings::default().most_newton_steps);
+    /// assert!(Settings::with(|s| s.stiffening = 0.5).is_err()); // walls would get softer
+    /// # Ok::<(), MechanicsError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// [`MechanicsError::OutOfRange`] with the field, what was found and its range.
+    pub fn with(change: impl FnOnce(&mut Self)) -> Result<Self, MechanicsError> {
+        let mut settings = Self::default();
+        change(&mut settings);
+        settings.check()?;
+        Ok(settings)
+    }
+
     pub(crate) fn check(&self) -> Result<(), MechanicsError> {
         for (what, found) in [
             ("gradient_tolerance_n", self.gradient_tolerance_n),

@@ -31,6 +31,14 @@ pub struct StackDevice {
     pub drive: Drive,
 }
 
+impl StackDevice {
+    /// A device of this rod, so far in.
+    #[must_use]
+    pub const fn new(rod: Rod, drive: Drive) -> Self {
+        Self { rod, drive }
+    }
+}
+
 /// One device inside another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Containment {
@@ -71,6 +79,51 @@ pub struct StackProblem<'a> {
     pub friction: FrictionOf<'a>,
     /// The device that slides while the others are held at their hubs; none: nothing does.
     pub moving: Option<Moving>,
+}
+
+/// The default of [`StackProblem::friction`].
+fn frictionless(_moving: usize, _other: Option<usize>) -> f64 {
+    0.0
+}
+
+impl<'a> StackProblem<'a> {
+    /// Devices in a tube, none in another one, at rest and without friction; the methods below add to it.
+    /// `tube`: shape `[stations]`, at least 4; `devices`: shape `[devices]`, 1 to [`MOST_RODS`].
+    #[must_use]
+    pub fn new(tube: &'a [TubeStation], devices: &'a [StackDevice]) -> Self {
+        Self {
+            tube,
+            devices,
+            containments: &[],
+            friction: &frictionless,
+            moving: None,
+        }
+    }
+
+    /// Which of them lies in which other one, shape `[pairs]`.
+    #[must_use]
+    pub const fn with_containments(self, containments: &'a [Containment]) -> Self {
+        Self {
+            containments,
+            ..self
+        }
+    }
+
+    /// Coefficients of friction, >= 0: of the moving device (first argument, its index) on another one (second), or
+    /// on the tube (none).
+    #[must_use]
+    pub const fn with_friction(self, friction: FrictionOf<'a>) -> Self {
+        Self { friction, ..self }
+    }
+
+    /// The device that slides.
+    #[must_use]
+    pub const fn with_moving(self, moving: Moving) -> Self {
+        Self {
+            moving: Some(moving),
+            ..self
+        }
+    }
 }
 
 impl std::fmt::Debug for StackProblem<'_> {

@@ -1,5 +1,7 @@
 //! How exactly loads, lengths and shape must agree.
 
+use crate::mechanics::error::MechanicsError;
+use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 /// Settings of [`super::solver::StackSolver`], each with its default and its trade-off.
@@ -80,6 +82,48 @@ impl Default for LoadSettings {
 }
 
 impl LoadSettings {
+    /// The default with some values changed, checked as a whole.
+    ///
+    /// # Errors
+    /// [`MechanicsError::OutOfRange`] with the field, what was found and its range: tolerances and limits are finite
+    /// and above 0, weights and shares finite and not below 0.
+    pub fn with(change: impl FnOnce(&mut Self)) -> Result<Self, MechanicsError> {
+        let mut settings = Self::default();
+        change(&mut settings);
+        settings.check()?;
+        Ok(settings)
+    }
+
+    fn check(&self) -> Result<(), MechanicsError> {
+        let above = [
+            ("force_tolerance_n", self.force_tolerance_n),
+            ("length_tolerance_mm", self.length_tolerance_mm),
+            ("gradient_tolerance_n", self.gradient_tolerance_n),
+            ("roughest_n", self.roughest_n),
+            ("lock_up_n", self.lock_up_n),
+            ("hub_spring_n_per_mm", self.hub_spring_n_per_mm),
+            ("millimetre_n", self.millimetre_n),
+        ];
+        let not_below = [
+            ("most_unsettled_n", self.most_unsettled_n),
+            ("proximal_n_per_mm", self.proximal_n_per_mm),
+            ("enough_n", self.enough_n),
+            ("enough_share", self.enough_share),
+        ];
+        let above = above.map(|(what, found)| (what, found, Allowed::POSITIVE));
+        let not_below = not_below.map(|(what, found)| (what, found, Allowed::NOT_NEGATIVE));
+        for (what, found, needed) in above.into_iter().chain(not_below) {
+            if !needed.allows(found) {
+                return Err(MechanicsError::OutOfRange {
+                    what: format!("load_settings.{what}"),
+                    found,
+                    needed,
+                });
+            }
+        }
+        Ok(())
+    }
+
     /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to two tenths of a millimetre. Friction is
     /// known far less closely ([`KNOWN_TO_FACTOR`](crate::mechanics::KNOWN_TO_FACTOR)) and lengths are told to a millimetre;
     /// the last digits would take ten times as long. Axes are kept near the round before more firmly: a bundle

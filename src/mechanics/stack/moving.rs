@@ -21,6 +21,37 @@ impl Direction {
     }
 }
 
+impl Moving {
+    /// A device pushed towards its tip, which only walls hold back.
+    #[must_use]
+    pub const fn pushed(device: usize) -> Self {
+        Self {
+            device,
+            direction: Direction::Push,
+            tip_resistance_n: 0.0,
+        }
+    }
+
+    /// A device pulled towards its hub, which only walls hold back.
+    #[must_use]
+    pub const fn pulled(device: usize) -> Self {
+        Self {
+            device,
+            direction: Direction::Pull,
+            tip_resistance_n: 0.0,
+        }
+    }
+
+    /// The same with a force that holds its tip back, N, >= 0.
+    #[must_use]
+    pub const fn held_back_by_n(self, tip_resistance_n: f64) -> Self {
+        Self {
+            tip_resistance_n,
+            ..self
+        }
+    }
+}
+
 /// The device that slides while the others are held at their hubs.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Moving {
