@@ -87,7 +87,7 @@ pub(crate) fn settle(problem: &OsStr, best_of: u32, json: bool) -> Result<ExitCo
         // loads and shape did not come to agree
         Status::Unsettled { .. } => ExitCode::from(2),
         // in balance, but not within what the model can tell
-        Status::OutsideModel { .. } => ExitCode::from(3),
+        _ => ExitCode::from(3),
     })
 }
 

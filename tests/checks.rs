@@ -451,25 +451,9 @@ impl Placer for Slipping {
 }
 
 fn load(device: usize, direction: Direction, hub_force_n: f64, held: Vec<HeldLoad>) -> LoadReport {
-    LoadReport {
-        device,
-        direction,
-        hub_force_n,
-        start_force_n: hub_force_n,
-        tip_force_n: 0.0,
-        efficiency: None,
-        friction_n: 0.0,
-        share_lost: None,
-        losses: Vec::new(),
-        held,
-        largest_wall_force_n_per_mm: 0.0,
-        largest_wall_force_at_mm: None,
-        route_turning_rad: 0.0,
-        own_turning_rad: 0.0,
-        capstan_factor: 1.0,
-        force_factor: None,
-        buckling: None,
-    }
+    let mut load = LoadReport::new(device, direction, hub_force_n);
+    load.held = held;
+    load
 }
 
 /// With guide, microcatheter and retriever in place, ready to be opened.

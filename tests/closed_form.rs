@@ -124,10 +124,7 @@ fn exact_helix() {
         .sum::<f64>()
         / 400.0;
     assert!((torsion - 0.153_846).abs() < 2e-5, "torsion {torsion}");
-    let settings = TortuositySettings {
-        step_mm: 0.05,
-        ..TortuositySettings::default()
-    };
+    let settings = TortuositySettings::with(|s| s.step_mm = 0.05).unwrap();
     let got = tortuosity(&curve, turn_mm, 4.0 * turn_mm, &settings).unwrap();
     assert!(
         (got.distance_metric - 1.802_776).abs() < 1e-6,
@@ -251,10 +248,7 @@ fn exact_sum_of_angles_is_second_order_in_the_step() {
     let curve = helix(3000, 4);
     let errors: Vec<f64> = [2.0, 1.0, 0.5, 0.25]
         .map(|step_mm| {
-            let settings = TortuositySettings {
-                step_mm,
-                ..TortuositySettings::default()
-            };
+            let settings = TortuositySettings::with(|s| s.step_mm = step_mm).unwrap();
             let got = tortuosity(&curve, turn_mm, 3.0 * turn_mm, &settings).unwrap();
             (got.sum_of_angles_rad_per_mm - 1.0 / 13.0_f64.sqrt()).abs()
         })

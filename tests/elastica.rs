@@ -10,8 +10,8 @@
 use crate::rods::arc_tube;
 use nestline::geometry::Vector;
 use nestline::mechanics::{
-    AxialLoad, End, Flag, NaturalBend, Rod, RodState, Roll, Scene, Settings, Settle, Solution,
-    StartSupport, Status, TubeStation,
+    AxialLoad, End, Flag, NaturalBend, Rod, Roll, Scene, Settings, Settle, Solution, StartSupport,
+    Status, TubeStation,
 };
 
 /// A tube too wide to touch.
@@ -19,20 +19,13 @@ const WIDE_MM: f64 = 1e3;
 
 fn settle(tube: &[TubeStation], rod: &Rod, settings: Settings) -> Solution {
     let rods = [rod.clone()];
-    let scene = Scene {
-        tube,
-        rods: &rods,
-        beside: &[],
-    };
+    let scene = Scene::new(tube, &rods);
     Settle::new(settings).settle(&scene).unwrap()
 }
 
 /// Wide tubes hold a rod so softly that 1e-6 N would move it by hundredths of a millimetre.
 fn exact() -> Settings {
-    Settings {
-        gradient_tolerance_n: 1e-11,
-        ..Settings::default()
-    }
+    Settings::with(|s| s.gradient_tolerance_n = 1e-11).unwrap()
 }
 
 fn end_of(found: &Solution) -> (Vector, f64, f64) {
@@ -314,25 +307,17 @@ fn published_helix_of_a_pushed_rod() {
     rod.start = StartSupport::Pinned;
     rod.load = AxialLoad::Uniform(-force);
     let rods = [rod];
-    let scene = Scene {
-        tube: &tube,
-        rods: &rods,
-        beside: &[],
-    };
-    let first = Solution {
-        rods: vec![RodState {
-            station_mm: tube.iter().map(|t| t.s_mm).collect(),
-            offset_mm: tube
-                .iter()
-                .map(|t| {
-                    let phi = 1.08 * rate * t.s_mm;
-                    [clearance * phi.cos(), clearance * phi.sin()]
-                })
-                .collect(),
-            ..blank_state()
-        }],
-        ..blank_solution()
-    };
+    let scene = Scene::new(&tube, &rods);
+    let first = Solution::from_offsets(vec![(
+        tube.iter().map(|t| t.s_mm).collect(),
+        tube.iter()
+            .map(|t| {
+                let phi = 1.08 * rate * t.s_mm;
+                [clearance * phi.cos(), clearance * phi.sin()]
+            })
+            .collect(),
+    )])
+    .unwrap();
     let found = Settle::new(Settings::default())
         .settle_from(&scene, &first)
         .unwrap();
@@ -363,47 +348,6 @@ fn published_helix_of_a_pushed_rod() {
     );
 }
 
-fn blank_state() -> RodState {
-    RodState {
-        station_mm: Vec::new(),
-        offset_mm: Vec::new(),
-        position_mm: Vec::new(),
-        from_tip_mm: Vec::new(),
-        curvature_per_mm: Vec::new(),
-        moment_n_mm: Vec::new(),
-        load_n: Vec::new(),
-        bending_energy_n_mm: 0.0,
-        averaging_n_mm: 0.0,
-        path_length_mm: 0.0,
-        centre_line_mm: 0.0,
-        roll_rad: 0.0,
-        end_angle_rad: 0.0,
-        last_weight: 1.0,
-    }
-}
-
-fn blank_solution() -> Solution {
-    Solution {
-        status: Status::Converged,
-        rods: Vec::new(),
-        contacts: Vec::new(),
-        contact_energy_n_mm: 0.0,
-        residual_n: 0.0,
-        load_off_n: 0.0,
-        length_off_mm: 0.0,
-        factorised_unknowns: 0,
-        steps: 0,
-        factorisations: 0,
-        residuals_n: Vec::new(),
-        energies_n_mm: Vec::new(),
-        smallest_eigenvalue_n_per_mm: None,
-        flags: Vec::new(),
-        factorisation_flops: 0.0,
-        moved_mm: 0.0,
-        compliance_mm_per_n: [[0.0; 6]; 6],
-    }
-}
-
 #[test]
 fn published_onset_of_buckling_under_a_transverse_load() {
     // F = 2 sqrt(EI w / r) (Dawson & Paslay, J. Petrol. Technol. 36:1734-1738, 1984), a long pipe
@@ -428,20 +372,13 @@ fn published_onset_of_buckling_under_a_transverse_load() {
                 .collect(),
         );
         let rods = [rod];
-        let scene = Scene {
-            tube: &tube,
-            rods: &rods,
-            beside: &[],
-        };
+        let scene = Scene::new(&tube, &rods);
         // start on the low side
-        let first = Solution {
-            rods: vec![RodState {
-                station_mm: tube.iter().map(|t| t.s_mm).collect(),
-                offset_mm: vec![[-clearance, 0.0]; tube.len()],
-                ..blank_state()
-            }],
-            ..blank_solution()
-        };
+        let first = Solution::from_offsets(vec![(
+            tube.iter().map(|t| t.s_mm).collect(),
+            vec![[-clearance, 0.0]; tube.len()],
+        )])
+        .unwrap();
         let found = Settle::new(Settings::default())
             .settle_from(&scene, &first)
             .unwrap();

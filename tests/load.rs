@@ -41,7 +41,7 @@ fn tube(runs: &[(f64, f64, f64)], radius_mm: f64, wall: f64, h: f64) -> Vec<Tube
 }
 
 fn device(rod: Rod, drive: Drive) -> StackDevice {
-    StackDevice { rod, drive }
+    StackDevice::new(rod, drive)
 }
 
 fn moving(direction: Direction, tip_resistance_n: f64) -> Option<Moving> {
@@ -58,12 +58,10 @@ fn stack<'a>(
     friction: FrictionOf<'a>,
     moving: Option<Moving>,
 ) -> StackProblem<'a> {
-    StackProblem {
-        tube,
-        devices,
-        containments: &[],
-        friction,
-        moving,
+    let problem = StackProblem::new(tube, devices).with_friction(friction);
+    match moving {
+        Some(moving) => problem.with_moving(moving),
+        None => problem,
     }
 }
 
@@ -87,10 +85,8 @@ fn exact_capstan_of_a_limp_rod_held_taut_in_a_bend() {
             2000.0,
             0.5,
         );
-        let rod = Rod {
-            start: StartSupport::Free,
-            ..Rod::uniform(1e-3, 0.4)
-        };
+        let limp = Rod::builder().stiffness_n_mm2(1e-3).outer_mm(0.4);
+        let rod = limp.start(StartSupport::Free).build().unwrap();
         let found = solve(&tube, rod, Drive::Through, mu, moving(Direction::Pull, 1.0));
         let load = found.load.unwrap();
         let exact = (mu * theta).exp();

@@ -12,7 +12,7 @@ use nestline::mechanics::problem::{
     Problem, ProblemBend, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness,
     ProblemStretch,
 };
-use nestline::mechanics::{Flag, MechanicsError, Settings, Settle, Solution, Status};
+use nestline::mechanics::{Flag, MechanicsError, Settle, Solution, Status};
 
 /// An S out of plane: 30 mm straight, two bends, 40 mm straight.
 fn s_bend(lumen_mm: f64) -> Vec<ProblemRun> {
@@ -327,10 +327,7 @@ fn exact_rod_wider_than_the_vessel_is_flagged_not_refused() {
 #[test]
 fn exact_settings_are_checked() {
     let mut posed = problem(s_bend(4.0), vec![rod(5.0, 0.5, None)]);
-    posed.settings = Settings {
-        stiffening: 0.5,
-        ..Settings::default()
-    };
+    posed.settings.stiffening = 0.5;
     let text = posed.solve().unwrap_err().to_string();
     assert_eq!(text, "settings.stiffening is 0.5, must be finite and > 1");
 }

@@ -233,11 +233,7 @@ fn one(seed: u64, settle: &mut Settle) -> Ended {
         rods.insert(0, rod);
     }
     nest(&tube, &mut rods);
-    let scene = Scene {
-        tube: &tube,
-        rods: &rods,
-        beside: &[],
-    };
+    let scene = Scene::new(&tube, &rods);
     match settle.settle(&scene) {
         Ok(found) if found.status == Status::Converged => Ended::Settled(found.factorised_unknowns),
         Ok(found) => Ended::OutsideModel(match found.status {
@@ -251,7 +247,7 @@ fn one(seed: u64, settle: &mut Settle) -> Ended {
                 track.place_name(station_mm)
             ),
             Status::Unsettled { load_n } => return Ended::Unsettled(load_n),
-            Status::Converged => String::new(),
+            other => format!("{other:?}"),
         }),
         // a loop or prolapse while it was sought: as above, with its place
         Err(why @ MechanicsError::Prolapsed { .. }) => Ended::OutsideModel(why.to_string()),

@@ -37,10 +37,7 @@ fn agree(a: &Value, b: &Value, tolerance: f64, path: &str) -> Result<(), String>
 
 fn measures(tree: &Tree, route: (Place, Place), up: Vector) -> Value {
     let track = tree.track(route.0, route.1, 1.0).unwrap();
-    let settings = MeasureSettings {
-        up: up.into(),
-        ..MeasureSettings::default()
-    };
+    let settings = MeasureSettings::with(|s| s.up = up.into()).unwrap();
     serde_json::to_value(Measures::of(tree, &track, &settings).unwrap()).unwrap()
 }
 
@@ -286,10 +283,7 @@ fn property_a_stricter_limit_is_kept_or_refused() {
     let (access, target) = femoral();
     let tree = arch_tree();
     for overlap_limit in [0.95, 0.9, 0.8, 0.7, 0.6, 0.5, 0.3] {
-        let settings = TrackSettings {
-            spacing_mm: 1.0,
-            overlap_limit,
-        };
+        let settings = TrackSettings::with(|s| s.overlap_limit = overlap_limit).unwrap();
         match tree.track_with(access, target, &settings) {
             Ok(track) => {
                 check_tube(&track, overlap_limit);

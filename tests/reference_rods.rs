@@ -167,13 +167,9 @@ fn exact_converged_in_the_wall_stiffness() {
 fn settled(start: ProblemStart, spacing_mm: f64) -> Solution {
     let problem = reference(start, spacing_mm, RIGID_N_PER_MM2);
     let posed = problem.pose().unwrap();
-    Settle::new(Settings {
-        // balance of a fine spacing is better than the usual tolerance
-        gradient_tolerance_n: 1e-9,
-        ..Settings::default()
-    })
-    .settle(&posed.scene())
-    .unwrap()
+    // balance of a fine spacing is better than the usual tolerance
+    let settings = Settings::with(|s| s.gradient_tolerance_n = 1e-9).unwrap();
+    Settle::new(settings).settle(&posed.scene()).unwrap()
 }
 
 /// Largest `|T + M²/(2B)|` over the cells, the axial force taken from the balance of the contact

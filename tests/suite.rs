@@ -27,6 +27,7 @@ mod flow;
 mod folders;
 mod inside;
 mod layers;
+mod library;
 mod load;
 mod nested_rods;
 mod nesting;

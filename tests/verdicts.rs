@@ -64,13 +64,11 @@ impl Placer for Lost {
         targets: &[(usize, DepthTarget)],
         motion: Motion,
     ) -> Result<StackPlacement, MechanicsError> {
-        let placed = CentreLine.place(plan, state, targets, motion)?;
+        let mut placed = CentreLine.place(plan, state, targets, motion)?;
         let lost = self.before == 0;
         self.before = self.before.wrapping_sub(1);
-        Ok(StackPlacement {
-            unsolved: lost.then_some(self.why),
-            ..placed
-        })
+        placed.unsolved = lost.then_some(self.why);
+        Ok(placed)
     }
 }
 

@@ -1,5 +1,26 @@
 //! Files: vessels, devices and scenes in RON, on disk or built into the program.
 //!
+//! # What goes in, what comes out
+//!
+//! | goes in | comes out | by |
+//! | --- | --- | --- |
+//! | a path, `embedded:PATH` or `cabinet:NAME` | a [`Source`] | [`Source::from_argument`] |
+//! | a vessel file | its [`Tree`](crate::geometry::Tree), access and targets: [`Vessel`] | [`read_vessel`] |
+//! | the same | everything measured along a route | [`measure_vessel`] |
+//! | a device file | a [`Device`](crate::device::Device) or a part | [`read_device`] |
+//! | a scene file | a [`Plan`](crate::procedure::Plan) with vessel, devices and route at hand | [`read_scene`], [`load_scene`] |
+//! | the same with values changed by path | the same | [`load_scene_with`], [`Edit`] |
+//! | a bare problem | a [`Problem`](crate::mechanics::problem::Problem) | [`read_problem`] |
+//! | any of these | which it is, or all that is wrong with it | [`check_file`] |
+//!
+//! Lengths in files are text with a unit (`"8 Fr"`, `"0.088 in"`, `"132 cm"`); everything that comes out is in mm and rad.
+//!
+//! # What it cannot do
+//!
+//! It writes nothing ([`output`](crate::output) does), reads no images and no meshes, and fetches nothing from a network.
+//!
+//! # Errors
+//!
 //! Every refusal is a [`DataError`]: what was found, the file, line and column, and how to mend
 //! it. [`DataError::render`] gives the text for a terminal.
 

@@ -160,7 +160,7 @@ impl Piece {
 }
 
 impl Curve {
-    /// A curve of straight stretches and exact arcs, joined without corners.
+    /// A curve of straight stretches and exact arcs, `[n]`, n >= 1, joined without corners, from `start` on.
     ///
     /// # Errors
     /// [`GeometryError::TooFew`] without runs, [`GeometryError::OutOfRange`] for a length that is
@@ -200,7 +200,7 @@ impl Curve {
         Ok(Self::join(pieces))
     }
 
-    /// The C2 cubic spline through points (mm), parametrised by chord length, with natural ends
+    /// The C2 cubic spline through points, mm, `[n]`, n >= 2, parametrised by chord length, with natural ends
     /// (no curvature at the first and last point). Through dense points of a smooth curve the
     /// distance to it falls with the fourth power of their spacing; it does not smooth noise.
     ///
@@ -290,7 +290,7 @@ impl Curve {
         (piece, (s_mm - piece.start_mm).clamp(0.0, piece.length_mm))
     }
 
-    /// Point, tangent and twist-free normals at an arc length (clamped to the curve).
+    /// Point (mm), unit tangent and twist-free normals at an arc length (mm, clamped to the curve).
     #[must_use]
     pub fn frame_at(&self, s_mm: f64) -> Frame {
         let (piece, along_mm) = self.piece_at(s_mm);
@@ -309,19 +309,19 @@ impl Curve {
         self.frame_at(self.length_mm())
     }
 
-    /// Point at an arc length, mm.
+    /// Point (mm) at an arc length (mm).
     #[must_use]
     pub fn point_at(&self, s_mm: f64) -> Point {
         self.frame_at(s_mm).origin_mm
     }
 
-    /// Unit tangent at an arc length.
+    /// Unit tangent at an arc length (mm).
     #[must_use]
     pub fn tangent_at(&self, s_mm: f64) -> Vector {
         self.frame_at(s_mm).tangent
     }
 
-    /// Curvature at an arc length, 1/mm, >= 0.
+    /// Curvature at an arc length (mm), 1/mm, >= 0.
     #[must_use]
     pub fn curvature_at(&self, s_mm: f64) -> f64 {
         let (piece, along_mm) = self.piece_at(s_mm);
@@ -331,7 +331,7 @@ impl Curve {
         }
     }
 
-    /// Torsion at an arc length, 1/mm, positive for a right-handed screw; 0 on arcs and straights.
+    /// Torsion at an arc length (mm), 1/mm, positive for a right-handed screw; 0 on arcs and straights.
     ///
     /// A spline through points has a piecewise constant third derivative, so its torsion is first
     /// order in the spacing of the points (second order half-way between them). The change of plane
@@ -345,7 +345,7 @@ impl Curve {
         }
     }
 
-    /// Integral of curvature from the start to an arc length, rad.
+    /// Integral of curvature from the start to an arc length (mm), rad, >= 0.
     #[must_use]
     pub fn turning_to(&self, s_mm: f64) -> f64 {
         let (piece, along_mm) = self.piece_at(s_mm);
@@ -358,7 +358,7 @@ impl Curve {
             }
     }
 
-    /// The nearest place of the curve to a point: its arc length and its distance, mm. Of several
+    /// The nearest place of the curve to a point (mm): its arc length and its distance, both mm. Of several
     /// equally near places the first is taken.
     #[must_use]
     pub fn closest(&self, point: &Point) -> (f64, f64) {
@@ -376,7 +376,7 @@ impl Curve {
         best
     }
 
-    /// The part of the curve from one arc length to another, run backwards if `to_mm < from_mm`;
+    /// The part of the curve from one arc length to another, mm, run backwards if `to_mm < from_mm`;
     /// both are clamped to the curve. Its normals start as the curve's own (the first one where it
     /// runs backwards).
     ///

@@ -38,13 +38,13 @@ impl Frame {
         }
     }
 
-    /// Direction across the curve at `roll_rad` from the first normal towards the second.
+    /// Unit direction across the curve at `roll_rad` (rad) from the first normal towards the second.
     #[must_use]
     pub fn across(&self, roll_rad: f64) -> Vector {
         self.n1 * math::cos(roll_rad) + self.n2 * math::sin(roll_rad)
     }
 
-    /// The point so far from the origin along the first and the second normal, mm.
+    /// The point (mm) so far from the origin along the first and the second normal, mm, `[2]`.
     #[must_use]
     pub fn place(&self, [u, v]: [f64; 2]) -> Point {
         self.origin_mm + self.n1 * u + self.n2 * v

@@ -9,8 +9,9 @@ use serde::{Deserialize, Serialize};
 /// How a vessel is measured. Coordinates: x to the patient's left, y to the back, z to the head.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
+#[non_exhaustive]
 pub struct MeasureSettings {
-    /// Direction towards the head; need not be a unit vector.
+    /// Direction towards the head, `[3]`, not all 0; need not be a unit vector.
     pub up: [f64; 3],
     /// Name of the innominate artery.
     pub innominate: String,
@@ -32,6 +33,48 @@ pub struct MeasureSettings {
     pub tortuosity: TortuositySettings,
 }
 
+impl MeasureSettings {
+    /// The default with some values changed, checked as a whole.
+    ///
+    /// # Errors
+    /// [`GeometryError::OutOfRange`] with the field, what was found and its range.
+    pub fn with(change: impl FnOnce(&mut Self)) -> Result<Self, GeometryError> {
+        let mut settings = Self::default();
+        change(&mut settings);
+        settings.check()?;
+        Ok(settings)
+    }
+
+    fn check(&self) -> Result<(), GeometryError> {
+        for (what, found, needed) in [
+            (
+                "the length of `up`",
+                Vector::from(self.up).norm(),
+                Allowed::POSITIVE,
+            ),
+            (
+                "clear_of_ends_mm",
+                self.clear_of_ends_mm,
+                Allowed::NOT_NEGATIVE,
+            ),
+            (
+                "take_off_window_mm",
+                self.take_off_window_mm,
+                Allowed::NOT_NEGATIVE,
+            ),
+        ] {
+            if !needed.allows(found) {
+                return Err(GeometryError::OutOfRange {
+                    what: what.into(),
+                    found,
+                    needed,
+                });
+            }
+        }
+        self.tortuosity.check()
+    }
+}
+
 impl Default for MeasureSettings {
     fn default() -> Self {
         Self {
@@ -51,6 +94,7 @@ impl Default for MeasureSettings {
 /// Everything measured on a vessel and one route through it. Bends are graded as kinks where they lie
 /// between the neck's landmarks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Measures {
     /// The route from access to target.
     pub route: Tortuosity,
@@ -70,6 +114,7 @@ pub struct Measures {
 
 /// A branch as far as the route passes it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct SegmentMeasures {
     /// Name of the branch.
     pub name: String,
@@ -85,6 +130,7 @@ pub struct SegmentMeasures {
 
 /// The way between two neighbouring landmarks.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Stretch {
     /// Landmark nearer the access.
     pub from: String,
@@ -103,6 +149,7 @@ pub struct Stretch {
 /// # References
 /// Rothwell et al. (1994), *Stroke* 25, 2435-2439, <https://pubmed.ncbi.nlm.nih.gov/7974586>.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct LesionMeasures {
     /// Its name.
     pub name: String,
@@ -170,6 +217,7 @@ impl ArchType {
 /// arch in diameters of the left common carotid (rule read in a secondary source). Both places are
 /// on the arch's centre line; authors who take its outer or inner wall differ at the borders.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct ArchMeasures {
     /// The type.
     pub arch_type: ArchType,
@@ -191,6 +239,7 @@ pub struct ArchMeasures {
 /// of the side; a protractor on a specimen gives the acute angle, so compare with
 /// `min(take_off, 180 - take_off)`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct TakeOff {
     /// The branch.
     pub branch: String,

@@ -12,6 +12,7 @@ const INFLECTION: f64 = 1.0;
 /// How tortuosity is measured.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
+#[non_exhaustive]
 pub struct TortuositySettings {
     /// Wished spacing of the samples, mm, adjusted to whole cells. Coarser underestimates the sum
     /// of angles, finer costs time; the error falls with its square.
@@ -22,6 +23,41 @@ pub struct TortuositySettings {
     /// Less curvature than this, 1/mm, is straight: has no plane and takes part in no inflection.
     /// 1/mm a thousandth is a radius of a metre; noise of a centre line bends more.
     pub straight_below_per_mm: f64,
+}
+
+impl TortuositySettings {
+    /// The default with some values changed, checked as a whole.
+    ///
+    /// # Errors
+    /// [`GeometryError::OutOfRange`] with the field, what was found and its range.
+    pub fn with(change: impl FnOnce(&mut Self)) -> Result<Self, GeometryError> {
+        let mut settings = Self::default();
+        change(&mut settings);
+        settings.check()?;
+        Ok(settings)
+    }
+
+    pub(super) fn check(&self) -> Result<(), GeometryError> {
+        for (what, found) in [
+            ("step_mm", self.step_mm),
+            ("bend_window_mm", self.bend_window_mm),
+            ("straight_below_per_mm", self.straight_below_per_mm),
+        ] {
+            refuse_unless_positive(what, found)?;
+        }
+        Ok(())
+    }
+}
+
+fn refuse_unless_positive(what: &str, found: f64) -> Result<(), GeometryError> {
+    if Allowed::POSITIVE.allows(found) {
+        return Ok(());
+    }
+    Err(GeometryError::OutOfRange {
+        what: what.into(),
+        found,
+        needed: Allowed::POSITIVE,
+    })
 }
 
 impl Default for TortuositySettings {
@@ -36,6 +72,7 @@ impl Default for TortuositySettings {
 
 /// How winding a stretch of a curve is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Tortuosity {
     /// Length along the curve, mm.
     pub length_mm: f64,
@@ -57,6 +94,7 @@ pub struct Tortuosity {
 
 /// A bend.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Bend {
     /// Arc length on the curve of its middle, with half of its turning on either side, mm.
     pub middle_mm: f64,
@@ -152,20 +190,8 @@ pub fn tortuosity(
     let from_mm = from_mm.clamp(0.0, curve.length_mm());
     let to_mm = to_mm.clamp(0.0, curve.length_mm());
     let length_mm = to_mm - from_mm;
-    for (what, found) in [
-        ("step_mm", settings.step_mm),
-        ("bend_window_mm", settings.bend_window_mm),
-        ("straight_below_per_mm", settings.straight_below_per_mm),
-        ("the length of the stretch", length_mm),
-    ] {
-        if !(found > 0.0 && found.is_finite()) {
-            return Err(GeometryError::OutOfRange {
-                what: what.into(),
-                found,
-                needed: Allowed::POSITIVE,
-            });
-        }
-    }
+    settings.check()?;
+    refuse_unless_positive("the length of the stretch", length_mm)?;
     // two cells at least: one has no neighbour to bend against
     let cells = (length_mm / settings.step_mm).ceil().max(2.0);
     let step_mm = length_mm / cells;

@@ -11,6 +11,7 @@ use std::f64::consts::TAU;
 /// How a track is made.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
+#[non_exhaustive]
 pub struct TrackSettings {
     /// Wished spacing of the stations, mm; the cost of everything along the track is its inverse.
     /// 1 mm puts twenty stations on the half-turn of a 6 mm siphon bend.
@@ -58,7 +59,7 @@ pub struct Track {
     /// Spacing of the stations, mm: the wished one, adjusted so that a whole number of cells
     /// covers the length.
     pub spacing_mm: f64,
-    /// Stations `0..=n`; station i lies at `i * spacing_mm`, the first at the access.
+    /// Stations, `[n + 1]`; station i lies at `i * spacing_mm`, the first at the access.
     pub stations: Vec<Station>,
     /// Named places on the route, in order: landmarks of the tree, `<branch>-origin` at every
     /// ostium that bears no landmark of the tree, `<name>-start` (nearer the access) and `<name>-end` of lesions and clots.
@@ -79,6 +80,7 @@ pub struct Track {
 
 /// One station of a track.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Station {
     /// Arc length from the access, mm.
     pub s_mm: f64,
@@ -142,7 +144,7 @@ impl TrackLesion {
         0.5 * (self.start_mm + self.end_mm)
     }
 
-    /// Share of the narrowing at a place: 0 outside and at the ends, 1 in the middle.
+    /// Share of the narrowing at an arc length of the track (mm): 0 outside and at the ends, 1 in the middle.
     #[must_use]
     pub fn depth(&self, s_mm: f64) -> f64 {
         if s_mm <= self.start_mm || s_mm >= self.end_mm {
@@ -165,7 +167,7 @@ pub struct TrackClot {
 }
 
 impl Tree {
-    /// The route from an access to a target with the default [`TrackSettings`] but for the spacing.
+    /// The route from an access to a target, stations `spacing_mm` (mm, > 0) apart, with the default [`TrackSettings`] but for the spacing.
     ///
     /// # Errors
     /// As [`Tree::track_with`].
@@ -335,7 +337,8 @@ impl Track {
     /// A track along one curve with a lumen and a wall of one stiffness, for bare problems; one
     /// segment named `tube`.
     ///
-    /// `wall_stiffness_n_per_mm2` > 0, `spacing_mm` > 0.
+    /// `lumen`: diameters, mm, by arc length of the curve, mm; `wall_stiffness_n_per_mm2` > 0, N per mm of length per mm
+    /// of indentation; `spacing_mm` > 0, mm, the wished distance of stations.
     ///
     /// # Errors
     /// [`GeometryError::OutOfRange`] and [`GeometryError::TooFew`] for values outside their range,
@@ -451,14 +454,14 @@ impl Track {
         self.curve.length_mm()
     }
 
-    /// Centre, tangent and twist-free normals at an arc length (clamped to the track); exact, not
+    /// Centre (mm), unit tangent and twist-free normals at an arc length (mm, clamped to the track); exact, not
     /// interpolated between stations.
     #[must_use]
     pub fn frame_at(&self, s_mm: f64) -> Frame {
         self.curve.frame_at(s_mm)
     }
 
-    /// Usable lumen radius with lesions at an arc length, mm. A lesion never widens the lumen.
+    /// Usable lumen radius with lesions, mm, at an arc length (mm). A lesion never widens the lumen.
     #[must_use]
     pub fn radius_at(&self, s_mm: f64) -> f64 {
         let healthy_mm = self.lumen.diameter_at(s_mm);
@@ -470,26 +473,26 @@ impl Track {
         0.5 * narrowed_mm
     }
 
-    /// Usable healthy lumen diameter at an arc length, mm.
+    /// Usable healthy lumen diameter, mm, at an arc length (mm).
     #[must_use]
     pub fn healthy_diameter_at(&self, s_mm: f64) -> f64 {
         self.lumen.diameter_at(s_mm)
     }
 
-    /// Integral of the centre line's curvature between two arc lengths, rad, >= 0.
+    /// Integral of the centre line's curvature between two arc lengths (mm), rad, >= 0.
     #[must_use]
     pub fn turning_between(&self, a_mm: f64, b_mm: f64) -> f64 {
         (self.curve.turning_to(b_mm) - self.curve.turning_to(a_mm)).abs()
     }
 
-    /// The segment at an arc length; at a seam the later one, beyond the ends the last or first.
+    /// The segment at an arc length (mm); at a seam the later one, beyond the ends the last or first.
     #[must_use]
     pub fn segment_at(&self, s_mm: f64) -> &TrackSegment {
         let after = self.segments.partition_point(|s| s.start_mm <= s_mm);
         &self.segments[after.saturating_sub(1)]
     }
 
-    /// An arc length in words: the branch and the last landmark passed in it
+    /// An arc length (mm) in words: the branch and the last landmark passed in it
     /// (`internal-carotid, 12 mm past carotid-bifurcation`).
     #[must_use]
     pub fn place_name(&self, s_mm: f64) -> String {

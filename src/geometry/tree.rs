@@ -49,7 +49,7 @@ pub struct Ostium {
 /// Lumen diameter by arc length: linear between knots, constant beyond the ends.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lumen {
-    /// `(arc length mm, diameter mm)`, arc lengths not falling; twice the same one makes a step.
+    /// `(arc length mm, diameter mm)`, `[n]`, n >= 1, arc lengths not falling; twice the same one makes a step.
     pub knots_mm: Vec<(f64, f64)>,
 }
 
@@ -74,6 +74,7 @@ pub struct Landmark {
 /// What narrows or splits the lumen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
 pub enum LesionKind {
     /// Atheroma.
     Plaque,
@@ -128,7 +129,7 @@ impl Lumen {
         }
     }
 
-    /// Diameter at an arc length, mm; on a step that of the later knot, 0 without knots.
+    /// Diameter, mm, at an arc length (mm); on a step that of the later knot, 0 without knots.
     #[must_use]
     pub fn diameter_at(&self, s_mm: f64) -> f64 {
         interpolate(&self.knots_mm, s_mm).unwrap_or(0.0)

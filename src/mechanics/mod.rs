@@ -1,5 +1,58 @@
 //! Forces and flow, from closed forms to the equilibrium of nested elastic rods in their tubes.
 //!
+//! # What goes in, what comes out
+//!
+//! | goes in | how it is made | comes out | by |
+//! | --- | --- | --- | --- |
+//! | a tube, `[stations]` of [`TubeStation`]: arc length mm, centre with normals, radius mm, wall N/mm² | [`TubeStation::along`] a [`Track`](crate::geometry::Track) | | |
+//! | rods, `[rods]` of [`Rod`]: stiffness N mm², diameters mm, by distance from the tip | [`Rod::builder`], [`Rod::uniform`]; [`nest`] puts them into each other | positions mm, contacts N, moments N mm, energies N mm, fed lengths mm: [`Solution`] | [`Settle`] on a [`Scene`] |
+//! | the same as devices with a depth each, who lies in whom, friction, and which one slides | [`StackDevice`], [`Drive`], [`Containment`], [`Moving`] in a [`StackProblem`] | all that, forces at hub and tip, where they are lost, what the others feel: [`StackState`], [`LoadReport`] | [`StackSolver`] |
+//! | a problem of straight runs and arcs as plain numbers | [`problem::Problem`], also from a file | a report in plain numbers | [`problem::Problem::solve`] |
+//! | a stent, its artery and plaque | [`Bed`], [`PlaqueLaw`] | diameters mm along it: [`deploy`] | |
+//! | an edge and what passes it | [`Crossing`] | clearance mm, share of samples that catch: [`Chance`] | |
+//!
+//! Inside a [`Scene`] only the places across the centre line are unknown; loads are given. A [`StackProblem`] finds the loads
+//! as well, from friction. Begin with the stack if something slides.
+//!
+//! ## At rest: two rods on one axis
+//!
+//! A cantilever in a wide tube bends by `F L³ / (3 B)`; two rods on one axis share a load like one with the sum of
+//! their stiffness.
+//!
+//! ```
+//! use nestline::geometry::{Point, Track, Vector};
+//! use nestline::mechanics::{Rod, Scene, Settings, Settle, TubeStation, nest};
+//! let points = [0.0, 50.0, 100.0].map(|x| Point::new(x, 0.0, 0.0));
+//! let tube = TubeStation::along(&Track::through_points(&points, &[20.0; 3], 10.0, 1.0)?);
+//! let force = Vector::new(0.0, 0.0, 1e-3); // N
+//! let shaft = Rod::builder().stiffness_n_mm2(150.0).outer_mm(2.0).inner_mm(1.0).build()?;
+//! let wire = Rod::builder().stiffness_n_mm2(50.0).outer_mm(0.98).tip_force_n(force).build()?;
+//!
+//! let mut rods = [shaft, wire];
+//! nest(&tube, &mut rods); // the wire lies in the shaft: 0.01 mm of room are one axis
+//! let mut settle = Settle::new(Settings::with(|s| s.gradient_tolerance_n = 1e-10)?);
+//! let found = settle.settle(&Scene::new(&tube, &rods))?;
+//!
+//! let tip = found.rods[1].position_mm.last().unwrap();
+//! let aside_mm = (tip - Point::new(100.0, 0.0, 0.0)).norm();
+//! let exact_mm = 1e-3 * 100.0_f64.powi(3) / (3.0 * (150.0 + 50.0));
+//! assert!((aside_mm / exact_mm - 1.0).abs() < 1e-3, "{aside_mm} against {exact_mm}");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # What it cannot do
+//!
+//! Rods do not twist and do not stretch; natural bends lie at tips only. Nodes stay in the planes of their stations, so
+//! that a rod which turns more than [`Settings::prolapse_deg`] away from the centre line is refused
+//! ([`MechanicsError::Prolapsed`]), not followed. Tubes are round and stay in place; only the wall gives. One device slides at a
+//! time, quasi-statically: no speed, no inertia. Friction is the coefficient that is given; [`friction`](fn@friction) has
+//! values for devices in arteries, known to a factor of [`KNOWN_TO_FACTOR`]. At most [`MOST_RODS`] rods. Where several
+//! equilibria exist, one is found and [`Flag::SeveralEquilibria`] says so.
+//!
+//! Errors: input that cannot be is [`MechanicsError::OutOfRange`], [`MechanicsError::LengthMismatch`] or
+//! [`MechanicsError::BadContainer`], with the path of the field; what does not fit, runs away or does not converge has a kind
+//! of its own with its place. [`MechanicsError::help`] says what would help.
+//!
 //! # Rooms
 //!
 //! A file names its own room and those to the left of it; no two files name each other, by whatever way

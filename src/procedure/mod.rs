@@ -5,7 +5,28 @@
 //! [`Clock`] puts the steps in time, [`ledger()`] tells who holds the way meanwhile, and [`Choices`]
 //! write other scripts for the same vessel and stack.
 //!
-//! Rooms, imports point left; what decides knows no words:
+//! # What goes in, what comes out
+//!
+//! A [`Plan`] comes from [`data::read_scene`](crate::data::read_scene), or from [`Plan::new`] with a [`Scene`], a
+//! [`Track`](crate::geometry::Track) and devices. [`perform_with`] takes a plan, the [`State`] before a step and the step's
+//! [`Action`], and gives the state after it with a [`StepEffect`]: findings, moves, exchanges, forces. What decides where
+//! tips come to lie is a [`Placer`]: [`CentreLine`] rules lengths along the centre line (no time, no forces, wrong by
+//! centimetres), [`Rods`] solves elastic rods with friction. Whole scripts are walked through by
+//! [`rehearsal`](crate::rehearsal).
+//!
+//! Stations are mm along the route's centre line from the arteriotomy; the access hub lies before it, at
+//! [`Plan::hub_station_mm`]. Fed lengths are mm of a device past that hub ([`Plan::fed_mm`]). Forces are N, pressures atm,
+//! times s.
+//!
+//! # What it cannot do
+//!
+//! Devices lie on the one route from access to target. Steps are done one after the other, each from rest to rest. A step
+//! that cannot be done leaves the state as it was and says why; a device that is too short stays as far as it comes. No
+//! finding calls a force or a manoeuvre harmless.
+//!
+//! # Rooms
+//!
+//! Imports point left; what decides knows no words:
 //! `error ← script ← state ← reason ← placing ← edges ← steps ← ledger ← words ← clock ← strategies`.
 //!
 //! | room | what lives there |

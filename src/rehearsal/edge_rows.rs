@@ -24,6 +24,7 @@ const SWEEP_MM: [f64; 13] = [
 
 /// One crossing of one edge.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct EdgeRow {
     /// Step.
     pub step: usize,
@@ -101,6 +102,7 @@ pub struct EdgeRow {
 
 /// One point of a sweep.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct SweepPoint {
     /// Distance of the covering tip beyond the edge, mm; negative short of it.
     pub cover_mm: f64,
@@ -112,6 +114,7 @@ pub struct SweepPoint {
 
 /// A stent after the last step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct StentRow {
     /// Its name in the stack.
     pub name: String,
@@ -138,6 +141,7 @@ pub struct StentRow {
 
 /// A lesion in a stent.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct CoverRow {
     /// The lesion.
     pub lesion: String,
@@ -155,6 +159,7 @@ pub struct CoverRow {
 
 /// A lumen on suction during a step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct SuctionRow {
     /// Step.
     pub step: usize,
@@ -174,6 +179,7 @@ pub struct SuctionRow {
 
 /// A pull of an open retriever.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct PullRow {
     /// Step.
     pub step: usize,

@@ -1,4 +1,23 @@
 //! A rehearsal: the script folded over the states, and its outcome as plain data.
+//!
+//! # What goes in, what comes out
+//!
+//! | goes in | comes out | by |
+//! | --- | --- | --- |
+//! | a [`Plan`](crate::procedure::Plan) | an [`Outcome`]: verdict, steps with findings, fed lengths mm, forces N, fits, exchanges | [`rehearse`], every device as an elastic rod (seconds) |
+//! | a plan and a [`Placer`](crate::procedure::Placer) | the same | [`rehearse_with`]; [`CentreLine`](crate::procedure::CentreLine) takes no time |
+//! | a plan and a placer | state before, state after and effect of every step | [`walk_through`]; [`outcome_of`] makes the outcome of that |
+//! | a walked plan and [`Durations`](crate::procedure::Durations) | when what is done: the clock with its critical path, s | [`time`] |
+//! | several rehearsed plans | which is better at what, and what would turn it | [`compare`](fn@compare) |
+//!
+//! An outcome is plain data with units in its names; [`output::to_json`](crate::output::to_json) writes it, and a changed meaning
+//! raises [`SCHEMA_VERSION`]. A finding has its [`Severity`](crate::procedure::Severity), its
+//! [`Reason`](crate::procedure::Reason) with values, and the same in words: compare reasons, not words.
+//!
+//! # What it cannot do
+//!
+//! A verdict is about the plan as written on a vessel as entered: [`Verdict::Undecided`] where rods come to no rest, never a
+//! guess. It is no statement about a patient.
 
 mod compare;
 mod compare_flip;

@@ -40,6 +40,7 @@ impl Verdict {
 
 /// The outcome of a rehearsal.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Outcome {
     /// `nestline.rehearsal`.
     pub schema: String,
@@ -100,6 +101,7 @@ pub struct Outcome {
 
 /// One device of the stack.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct StackRow {
     /// Its name in the stack.
     pub name: String,
@@ -115,6 +117,7 @@ pub struct StackRow {
 
 /// One step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct StepRow {
     /// Number, from 1.
     pub number: usize,
@@ -144,6 +147,7 @@ impl StepRow {
 
 /// One finding of one step, with its words.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct FindingRow {
     /// How grave.
     pub severity: Severity,
@@ -171,6 +175,7 @@ impl From<Finding> for FindingRow {
 
 /// One device in the body after a step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct DeviceRow {
     /// Its name in the stack.
     pub name: String,
@@ -252,6 +257,7 @@ pub struct LossRow {
 
 /// What holding a device took while another one moved.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct HeldRow {
     /// Reaction at its hub, N; positive: it is drawn in.
     pub hub_reaction_n: f64,
@@ -265,6 +271,7 @@ pub struct HeldRow {
 
 /// Who holds the way across a lesion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct AccessRow {
     /// Name of the lesion.
     pub lesion: String,
@@ -282,6 +289,7 @@ pub struct AccessRow {
 
 /// The least a catheter has to spare.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct ReachRow {
     /// Its name in the stack.
     pub device: String,
@@ -293,6 +301,7 @@ pub struct ReachRow {
 
 /// How a pair fits.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct FitRow {
     /// Devices inside: one, or several side by side.
     pub inside: Vec<String>,
@@ -312,6 +321,7 @@ pub struct FitRow {
 
 /// One exchange.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct ExchangeRow {
     /// Step.
     pub step: usize,
@@ -335,6 +345,7 @@ pub struct ExchangeRow {
 
 /// A lesion after the last step.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct LesionRow {
     /// Name.
     pub name: String,

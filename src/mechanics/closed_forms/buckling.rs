@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 
 /// Where a pushed device bears more than its container keeps straight.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Buckling {
     /// Where the thrust exceeds the onset most, arc length of the centre line, mm.
     pub station_mm: f64,

@@ -97,7 +97,7 @@ pub struct OccupiedStretch {
 }
 
 /// Share of a catheter's free flow left where its stretches are occupied differently: they lie in
-/// series, each with a resistance of `length / (lumen^4 share)`.
+/// series, each with a resistance of `length / (lumen^4 share)`. `stretches`: `[n]`; without any the flow is free.
 ///
 /// # Errors
 /// [`MechanicsError::OutOfRange`] for a length or lumen that is not above zero.

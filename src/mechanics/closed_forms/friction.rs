@@ -14,6 +14,7 @@ pub enum Surface {
 
 /// A coefficient with its range and what it rests on.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct FrictionValue {
     /// Default.
     pub coefficient: f64,

@@ -37,7 +37,7 @@ pub struct BareStretch {
     pub on_clot: bool,
 }
 
-/// Pull at the retriever that makes it slide, N: on the wall and on clot, apart.
+/// Pull at the retriever that makes it slide, N, `[on the wall, on clot]`. `stretches`: those that lie bare, `[n]`.
 ///
 /// # Validity
 /// About to slide, in a straight stretch; no suction, no clot stuck to the wall. Bends below add

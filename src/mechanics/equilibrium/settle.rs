@@ -58,7 +58,7 @@ impl Way {
 ///     })
 ///     .collect();
 /// let rods = [Rod::uniform(20.0, 1.0)];
-/// let scene = Scene { tube: &tube, rods: &rods, beside: &[] };
+/// let scene = Scene::new(&tube, &rods);
 /// let found = Settle::new(Settings::default()).settle(&scene)?;
 /// // a straight rod cuts the bend short
 /// assert!(found.rods[0].path_length_mm < 60.0);

@@ -2,10 +2,13 @@
 
 use crate::geometry::{Point, Vector};
 use crate::math;
+use crate::mechanics::error::MechanicsError;
+use crate::mechanics::rod::scene::MOST_RODS;
 use serde::{Deserialize, Serialize};
 
 /// How a solve ended. One that did not converge is an error instead.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum Status {
     /// In balance, and all that was brought to agreement by rounds agrees.
     Converged,
@@ -29,6 +32,7 @@ pub enum Status {
 
 /// What to know about an equilibrium that is in balance.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum Flag {
     /// The Hessian was not positive definite where the load path or the solve passed or ended:
     /// other equilibria exist, and a different start may reach them.
@@ -62,6 +66,7 @@ pub enum Flag {
 
 /// Force of one contact place on a rod.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Contact {
     /// The rod.
     pub rod: usize,
@@ -71,7 +76,7 @@ pub struct Contact {
     pub station_mm: f64,
     /// Length of centre line the place stands for, mm.
     pub length_mm: f64,
-    /// Force on `rod` on the first and second normal, N; the other rod feels the opposite.
+    /// Force on `rod` on the first and second normal, N, shape `[2]`; the other rod feels the opposite.
     pub force_n: [f64; 2],
     /// The force in space, N: the one normal to the rod (between two rods, to their mean) whose
     /// part in the station's plane is `force_n`. Nodes cannot leave their planes, so a solve finds
@@ -84,22 +89,27 @@ pub struct Contact {
     pub indentation_mm: f64,
 }
 
-/// One rod in equilibrium. Lists run over its nodes: the stations, then its tip.
+/// One rod in equilibrium.
+///
+/// Lists run side by side over its nodes, shape `[nodes]`: the tube's stations as far as it reaches, from station 0 on,
+/// then its tip. Where a rod runs through the exit plane the last node is the last station.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct RodState {
-    /// Arc length of the centre line, mm.
+    /// Arc length of the centre line, mm, `[nodes]`, rising.
     pub station_mm: Vec<f64>,
-    /// Offset from the centre line on the first and second normal, mm.
+    /// Offset from the centre line on the first and second normal, mm, `[nodes]` of `[2]`.
     pub offset_mm: Vec<[f64; 2]>,
-    /// Position, mm.
+    /// Position in space, mm, `[nodes]`: the path.
     pub position_mm: Vec<Point>,
-    /// Distance from the tip (or the exit plane) along the rod, mm.
+    /// Distance from the tip (or the exit plane) along the rod, mm, `[nodes]`, falling to 0.
     pub from_tip_mm: Vec<f64>,
-    /// Curvature, 1/mm; zero at an end free to turn.
+    /// Curvature, 1/mm, `[nodes]`, >= 0; zero at an end free to turn.
     pub curvature_per_mm: Vec<f64>,
-    /// Bending moment, N mm.
+    /// Bending moment, N mm, `[nodes]`.
     pub moment_n_mm: Vec<f64>,
-    /// Configurational load, N.
+    /// Configurational load, N, `[nodes]`, negative pushes: the axial force where the rod is straight, see
+    /// [`AxialLoad`](crate::mechanics::AxialLoad).
     pub load_n: Vec<f64>,
     /// Bending energy, N mm: that of the polyline, which the solve minimises, and
     /// [`Self::averaging_n_mm`].
@@ -123,10 +133,11 @@ pub struct RodState {
 
 /// An equilibrium.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Solution {
     /// How the solve ended.
     pub status: Status,
-    /// The rods, in the scene's order.
+    /// The rods, `[rods]`, in the scene's order.
     pub rods: Vec<RodState>,
     /// All contacts that carry force, along the tube.
     pub contacts: Vec<Contact>,
@@ -146,7 +157,7 @@ pub struct Solution {
     pub steps: usize,
     /// Factorisations, those with a shift included.
     pub factorisations: usize,
-    /// Largest force out of balance before every step, N.
+    /// Largest force out of balance before every step, N, over all stages.
     pub residuals_n: Vec<f64>,
     /// Energy after every step, N mm, in runs: a new one wherever coefficients change (stiffness
     /// follows the rod's own arc length, walls stiffen in stages, devices part).
@@ -159,13 +170,14 @@ pub struct Solution {
     pub factorisation_flops: f64,
     /// How far it moved from the shape it was kept near, mm.
     pub moved_mm: f64,
-    /// By how much rods whose hubs are held lengthen for a push of 1 N on each, mm/N.
-    pub compliance_mm_per_n:
-        [[f64; crate::mechanics::rod::scene::MOST_RODS]; crate::mechanics::rod::scene::MOST_RODS],
+    /// By how much rods (rows) whose hubs are held lengthen for a push of 1 N on each (columns), mm/N; zero beyond
+    /// the scene's rods.
+    pub compliance_mm_per_n: [[f64; MOST_RODS]; MOST_RODS],
 }
 
 /// Neighbouring contacts of one rod with one partner.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub struct Zone {
     /// The rod.
     pub rod: usize,
@@ -189,8 +201,66 @@ pub struct Zone {
 }
 
 impl Solution {
+    /// Shapes to start a solve from ([`Settle::settle_from`](crate::mechanics::Settle::settle_from)), where another
+    /// equilibrium is looked for than the one that a solve from scratch finds. It is no solution: all but the shapes
+    /// is zero or empty.
+    ///
+    /// For every rod, in the scene's order: arc lengths of the centre line, mm, shape `[nodes]`, rising, and offsets
+    /// on the first and second normal there, mm, shape `[nodes]`.
+    ///
+    /// # Errors
+    /// [`MechanicsError::LengthMismatch`] where a rod has not as many offsets as arc lengths.
+    pub fn from_offsets(shapes: Vec<(Vec<f64>, Vec<[f64; 2]>)>) -> Result<Self, MechanicsError> {
+        let mut rods = Vec::with_capacity(shapes.len());
+        for (k, (station_mm, offset_mm)) in shapes.into_iter().enumerate() {
+            if offset_mm.len() != station_mm.len() {
+                return Err(MechanicsError::LengthMismatch {
+                    what: format!("shapes[{k}]"),
+                    found: offset_mm.len(),
+                    needed: station_mm.len(),
+                });
+            }
+            rods.push(RodState {
+                station_mm,
+                offset_mm,
+                position_mm: Vec::new(),
+                from_tip_mm: Vec::new(),
+                curvature_per_mm: Vec::new(),
+                moment_n_mm: Vec::new(),
+                load_n: Vec::new(),
+                bending_energy_n_mm: 0.0,
+                averaging_n_mm: 0.0,
+                path_length_mm: 0.0,
+                centre_line_mm: 0.0,
+                roll_rad: 0.0,
+                end_angle_rad: 0.0,
+                last_weight: 1.0,
+            });
+        }
+        Ok(Self {
+            status: Status::Converged,
+            rods,
+            contacts: Vec::new(),
+            contact_energy_n_mm: 0.0,
+            residual_n: 0.0,
+            load_off_n: 0.0,
+            length_off_mm: 0.0,
+            factorised_unknowns: 0,
+            steps: 0,
+            factorisations: 0,
+            residuals_n: Vec::new(),
+            energies_n_mm: Vec::new(),
+            smallest_eigenvalue_n_per_mm: None,
+            flags: Vec::new(),
+            factorisation_flops: 0.0,
+            moved_mm: 0.0,
+            compliance_mm_per_n: [[0.0; MOST_RODS]; MOST_RODS],
+        })
+    }
+
     /// Contacts grouped into zones: places of one pair at most `gap_mm` apart. Compare resultants,
-    /// never single places: a point contact splits over two of them. Places with less than
+    /// never single places: a point contact splits over two of them; 2 mm and 1e-4 N suit stations a millimetre
+    /// apart. Places with less than
     /// `least_force_n` a millimetre of centre line (or in all, where they stand for more) are left out.
     #[must_use]
     pub fn zones(&self, gap_mm: f64, least_force_n: f64) -> Vec<Zone> {

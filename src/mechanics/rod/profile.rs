@@ -21,7 +21,7 @@ pub(crate) enum Mean {
 }
 
 impl Profile {
-    /// The same everywhere.
+    /// The same everywhere, in the unit of the field that it is for.
     #[must_use]
     pub fn constant(value: f64) -> Self {
         Self {
@@ -29,7 +29,7 @@ impl Profile {
         }
     }
 
-    /// From `(distance from the tip mm, value)`, distances not falling.
+    /// From `(distance from the tip mm, value)`, `[n]`, n >= 1, distances not falling; `what` names it in errors.
     ///
     /// # Errors
     /// [`MechanicsError::OutOfRange`] for no knots, falling distances, or a value that is not
@@ -69,7 +69,7 @@ impl Profile {
         self.knots.iter().map(|k| k.0)
     }
 
-    /// The value at a distance from the tip; at a step the one nearer the tip.
+    /// The value at a distance from the tip, mm; at a step the one nearer the tip.
     #[must_use]
     pub fn at(&self, from_tip_mm: f64) -> f64 {
         let i = self.knots.partition_point(|k| k.0 < from_tip_mm);

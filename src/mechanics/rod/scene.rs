@@ -91,7 +91,7 @@ impl TubeStation {
         }
     }
 
-    /// The tube at an arc length, between its stations (clamped to its ends).
+    /// The tube, `[stations]`, at an arc length, mm, between its stations (clamped to its ends); none without stations.
     #[must_use]
     pub fn at(tube: &[Self], s_mm: f64) -> Option<Self> {
         let i = tube.partition_point(|t| t.s_mm <= s_mm);
@@ -128,10 +128,11 @@ pub enum End {
 /// The configurational load `tau = T + M kappa - M²/(2B)` of a rod (N, negative pushes): the axial
 /// force `T` where the rod is straight.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub enum AxialLoad {
     /// The same at every station, whatever the stiffness does.
     Uniform(f64),
-    /// By station, one value each; linear between stations.
+    /// By station, N, `[stations]`; linear between stations.
     ByStation(Vec<f64>),
     /// A rod without friction on which this load acts at its distal end: constant where the
     /// stiffness is, `d tau = M²/2 d(1/B) + M d(kappa0)` along the rod where it is not.
@@ -149,7 +150,7 @@ pub enum AxialLoad {
     /// to each station from there, one value each; linear between stations. Stiffness and natural
     /// curvature that change along the rod add theirs by themselves.
     HubHeld {
-        /// Load by station, N.
+        /// Load by station, N, `[stations]`.
         load_n: Vec<f64>,
         /// Stiffness of the spring at the hub: the load grows by this much for every mm by which the rod's
         /// length from station 0 to its end exceeds `rest_mm`, N/mm. Zero: the hub follows freely,
@@ -215,6 +216,7 @@ pub struct Beside {
 
 /// An elastic rod, straight at rest but for its tip, free of twist.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Rod {
     /// Bending stiffness, N mm2, by distance from its tip along itself.
     pub stiffness_n_mm2: Profile,
@@ -249,7 +251,8 @@ impl Rod {
         RodBuilder::default()
     }
 
-    /// A uniform rod from a clamped start through the exit plane, in the vessel, without loads.
+    /// A uniform rod from a clamped start through the exit plane, in the vessel, without loads: of bending stiffness
+    /// (N mm², > 0) and outer diameter (mm, > 0). Not checked here: [`Rod::builder`] is.
     #[must_use]
     pub fn uniform(stiffness_n_mm2: f64, outer_mm: f64) -> Self {
         Self {
@@ -300,8 +303,9 @@ impl Rod {
     }
 }
 
-/// Puts every rod into the nearest rod before it that reaches as far, else into the vessel: the
-/// usual coaxial stack, outermost first. Existing containers are replaced.
+/// Puts every rod of `rods`, `[rods]`, into the nearest rod before it that has a lumen and reaches as far, else into the
+/// vessel: the usual coaxial stack, outermost first. Existing containers are replaced. `tube`, `[stations]`, tells where
+/// rods end that run through the exit plane.
 pub fn nest(tube: &[TubeStation], rods: &mut [Rod]) {
     let ends: Vec<f64> = rods.iter().map(|r| r.end_mm(tube)).collect();
     for k in 0..rods.len() {
@@ -331,12 +335,13 @@ pub fn nest(tube: &[TubeStation], rods: &mut [Rod]) {
 
 /// A tube with rods in it.
 #[derive(Debug, Clone, Copy)]
+#[non_exhaustive]
 pub struct Scene<'a> {
-    /// The tube, stations in order.
+    /// The tube, `[stations]`, in order, at least 4.
     pub tube: &'a [TubeStation],
-    /// The rods, 1 to [`MOST_RODS`].
+    /// The rods, `[rods]`, 1 to [`MOST_RODS`].
     pub rods: &'a [Rod],
-    /// Pairs that lie side by side.
+    /// Pairs that lie side by side, `[pairs]`.
     pub beside: &'a [Beside],
 }
 

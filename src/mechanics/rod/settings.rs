@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 /// Settings of [`Settle`](crate::mechanics::equilibrium::settle::Settle).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
+#[non_exhaustive]
 pub struct Settings {
     /// Largest force out of balance, N. Default 1e-6: a thousandth of the lightest contact that
     /// matters (a micro-wire resting on a wall, about 1 mN); Newton's last step usually goes far

@@ -10,6 +10,7 @@ use crate::units::Allowed;
 
 /// How a device's depth is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum Drive {
     /// Feed until the tip is at this arc length of the centre line, mm.
     Tip(f64),
@@ -24,6 +25,7 @@ pub enum Drive {
 /// End, containers and load of the rod are set by the solve; what they hold before does not
 /// matter.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct StackDevice {
     /// Its mechanics.
     pub rod: Rod,
@@ -63,17 +65,20 @@ impl Containment {
     }
 }
 
-/// Coefficient of friction of the moving device on the vessel (none) or on another device.
+/// Coefficient of friction, >= 0, of the moving device (its index) on another device (its index) or on the vessel (none).
 pub type FrictionOf<'a> = &'a dyn Fn(usize, Option<usize>) -> f64;
 
-/// A stack in one tube.
+/// A stack in one tube: what [`StackSolver::solve`](crate::mechanics::StackSolver::solve) is asked.
+///
+/// Put together by [`StackProblem::new`] and the methods that follow; checked where it is solved.
 #[derive(Clone, Copy)]
+#[non_exhaustive]
 pub struct StackProblem<'a> {
-    /// The tube, stations in order, at least 4.
+    /// The tube, `[stations]`, in order, at least 4.
     pub tube: &'a [TubeStation],
-    /// The devices, 1 to [`MOST_RODS`].
+    /// The devices, `[devices]`, 1 to [`MOST_RODS`].
     pub devices: &'a [StackDevice],
-    /// Which of them lies in which other one.
+    /// Which of them lies in which other one, `[pairs]`.
     pub containments: &'a [Containment],
     /// Coefficients of friction.
     pub friction: FrictionOf<'a>,

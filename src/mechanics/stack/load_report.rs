@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 /// Force lost to friction on one stretch of one partner.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct Loss {
     /// What it rubs on: another device, or the vessel (none).
     pub other: Option<usize>,
@@ -27,7 +28,7 @@ pub struct HeldLoad {
     /// Force its hub must be held with if none of it is taken up by the surfaces it rests on, N;
     /// positive: it is drawn in.
     pub hub_reaction_n: f64,
-    /// The least and the most it may be: surfaces at rest carry anything up to their friction.
+    /// The least and the most it may be, N, shape `[2]`: surfaces at rest carry anything up to their friction.
     pub hub_range_n: [f64; 2],
     /// Friction of the moving device on it, along its whole length, N; positive: drawn towards its
     /// tip. On a rail that nobody holds this is what its tip must withstand.
@@ -39,6 +40,7 @@ pub struct HeldLoad {
 
 /// Forces of one move.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct LoadReport {
     /// The device that moves.
     pub device: usize,
@@ -75,4 +77,31 @@ pub struct LoadReport {
     pub force_factor: Option<f64>,
     /// Where it buckles, if it is pushed beyond the onset.
     pub buckling: Option<Buckling>,
+}
+
+impl LoadReport {
+    /// A move of which the force at the hub is known, N, and nothing else: for whoever tells forces that no solver
+    /// found. All else is zero, empty or not known.
+    #[must_use]
+    pub const fn new(device: usize, direction: Direction, hub_force_n: f64) -> Self {
+        Self {
+            device,
+            direction,
+            hub_force_n,
+            start_force_n: hub_force_n,
+            tip_force_n: 0.0,
+            efficiency: None,
+            friction_n: 0.0,
+            share_lost: None,
+            losses: Vec::new(),
+            held: Vec::new(),
+            largest_wall_force_n_per_mm: 0.0,
+            largest_wall_force_at_mm: None,
+            route_turning_rad: 0.0,
+            own_turning_rad: 0.0,
+            capstan_factor: 1.0,
+            force_factor: None,
+            buckling: None,
+        }
+    }
 }

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 /// Settings of [`super::solver::StackSolver`], each with its default and its trade-off.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
+#[non_exhaustive]
 pub struct LoadSettings {
     /// Largest change of any load from one round to the next, N. Default 1e-6.
     pub force_tolerance_n: f64,

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 /// The first three are physical: an equilibrium says so. The others say that none is known
 /// ([`Self::is_undecided`]): such a move has neither passed nor failed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum Failure {
     /// No force at the hub moves it on: friction eats more than every addition.
     LockUp {
@@ -184,12 +185,13 @@ impl Failure {
 
 /// One device of a solved stack.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub struct DeviceState {
     /// Its rod in the solution; none where too little of it is in the tube to bend.
     pub rod: Option<usize>,
-    /// Arc length of the centre line at its tip, mm.
+    /// Arc length of the centre line at its tip, mm: how deep it is.
     pub tip_mm: f64,
-    /// Its own length from station 0 to its tip, mm.
+    /// Its own length from station 0 to its tip, mm: what was fed.
     pub inserted_mm: f64,
     /// Length of the centre line from station 0 to its tip, mm: what a ruler on it says.
     pub centre_line_mm: f64,
@@ -209,8 +211,9 @@ impl DeviceState {
 
 /// A stack in equilibrium, and the neighbour to start the next one from.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct StackState {
-    /// The devices, in the order given.
+    /// The devices, `[devices]`, in the order given.
     pub devices: Vec<DeviceState>,
     /// Shapes, contacts, flags of the rods present; none where no device is in far enough.
     pub solution: Option<Solution>,
@@ -238,8 +241,8 @@ impl StackState {
         turned
     }
 
-    /// The state as one of other devices: by device the place it has here, none for one that is
-    /// new. What is left out is gone; what is new lies along what it is put into.
+    /// The state as one of other devices: `places`, shape `[devices]` of the new stack, is the index that each has
+    /// here, none for one that is new. What is left out is gone; what is new lies along what it is put into.
     #[must_use]
     pub fn rearranged(&self, places: &[Option<usize>]) -> Self {
         let new = DeviceState {

@@ -40,7 +40,7 @@ pub fn long_stent_shift(
 
 /// Shift of both ends of a stent, near end first, settled as an elastic rod in the vessel's bends.
 ///
-/// `frames` are the vessel's frames along the stent, evenly spaced by `spacing_mm`; the rod lies on
+/// `frames`, `[n]`, n >= 5, are the vessel's frames along the stent, evenly spaced by `spacing_mm` (mm, > 0); the rod lies on
 /// a bed that holds it to the centre line. The vessel is taken to keep its bends: a stent
 /// straightens a real one a little, so the shift errs on the large side.
 ///
@@ -222,7 +222,7 @@ impl Rim {
         self.gap_with_mm(angle_rad, 1.0)
     }
 
-    /// Gaps at `count` even directions from the first normal on, mm.
+    /// Gaps at `count` even directions from the first normal on, mm, `[count]`.
     #[must_use]
     pub fn gaps_mm(&self, count: u32) -> Vec<f64> {
         (0..count)

@@ -100,7 +100,7 @@ impl PlaqueLaw {
         Ok(outward(stent, after_mm)? / (after_mm - before_mm))
     }
 
-    /// Share of a balloon's widening that must be kept so that the stent then holds `left_mm`.
+    /// Share (0 to 1) of a balloon's widening that must be kept so that the stent then holds `left_mm`; all diameters mm.
     ///
     /// # Errors
     /// As [`Self::calibrated_stiffness_n_per_mm2`].
@@ -233,12 +233,13 @@ pub struct StentStation {
 
 /// A stent as it lies.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub struct Deployed {
     /// Station of its end nearer the access, mm.
     pub proximal_mm: f64,
     /// Station of its far end, mm.
     pub distal_mm: f64,
-    /// From the far end to the near one.
+    /// By station from the far end to the near one, `[n]`.
     pub profile: Vec<StentStation>,
 }
 

@@ -12,6 +12,7 @@ use std::sync::Arc;
 
 /// How deep a device that moves is to go.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
 pub enum DepthTarget {
     /// Its (folded) tip at this station, mm.
     Tip(f64),
@@ -30,6 +31,7 @@ pub enum Motion {
 
 /// How the stack lies. Lists run over the devices of the plan; none where it is not in the body.
 #[derive(Debug, Clone, Default, PartialEq)]
+#[non_exhaustive]
 pub struct StackPlacement {
     /// Station of the folded tip at rest, mm.
     pub tip_mm: Vec<Option<f64>>,
