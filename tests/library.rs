@@ -66,27 +66,84 @@ fn exact_what_is_refused_lies_outside_the_range_told() {
     soft[7].wall_stiffness_n_per_mm2 = -1.0;
     let many = vec![rod(); 7];
     let refusals = [
-        ("tube[7].wall_stiffness_n_per_mm2", mechanics(settle(Scene::new(&soft, &rods)))),
-        ("number of stations", mechanics(settle(Scene::new(&tube[..3], &rods)))),
-        ("number of rods", mechanics(settle(Scene::new(&tube, &many)))),
-        ("tip_at_mm", mechanics(Rod::builder().tip_at_mm(&tube, 61.0).stiffness_n_mm2(1.0).outer_mm(1.0).build())),
-        ("settings.stiffening", mechanics(Settings::with(|s| s.stiffening = 1.0))),
-        ("load_settings.lock_up_n", mechanics(LoadSettings::with(|s| s.lock_up_n = 0.0))),
-        ("load_settings.enough_share", mechanics(LoadSettings::with(|s| s.enough_share = -0.1))),
-        ("overlap_limit", geometry(TrackSettings::with(|s| s.overlap_limit = 1.0))),
-        ("step_mm", geometry(TortuositySettings::with(|s| s.step_mm = 0.0))),
-        ("clear_of_ends_mm", geometry(MeasureSettings::with(|s| s.clear_of_ends_mm = -1.0))),
-        ("radii_mm[1]", geometry(Track::through_points(&line(60.0), &[2.0, 0.0, 2.0], 10.0, 1.0))),
-        ("spacing_mm on a route of 60 mm", geometry(Track::through_points(&line(60.0), &[2.0; 3], 10.0, 1e-6))),
+        (
+            "tube[7].wall_stiffness_n_per_mm2",
+            mechanics(settle(Scene::new(&soft, &rods))),
+        ),
+        (
+            "number of stations",
+            mechanics(settle(Scene::new(&tube[..3], &rods))),
+        ),
+        (
+            "number of rods",
+            mechanics(settle(Scene::new(&tube, &many))),
+        ),
+        (
+            "tip_at_mm",
+            mechanics(
+                Rod::builder()
+                    .tip_at_mm(&tube, 61.0)
+                    .stiffness_n_mm2(1.0)
+                    .outer_mm(1.0)
+                    .build(),
+            ),
+        ),
+        (
+            "settings.stiffening",
+            mechanics(Settings::with(|s| s.stiffening = 1.0)),
+        ),
+        (
+            "load_settings.lock_up_n",
+            mechanics(LoadSettings::with(|s| s.lock_up_n = 0.0)),
+        ),
+        (
+            "load_settings.enough_share",
+            mechanics(LoadSettings::with(|s| s.enough_share = -0.1)),
+        ),
+        (
+            "overlap_limit",
+            geometry(TrackSettings::with(|s| s.overlap_limit = 1.0)),
+        ),
+        (
+            "step_mm",
+            geometry(TortuositySettings::with(|s| s.step_mm = 0.0)),
+        ),
+        (
+            "clear_of_ends_mm",
+            geometry(MeasureSettings::with(|s| s.clear_of_ends_mm = -1.0)),
+        ),
+        (
+            "radii_mm[1]",
+            geometry(Track::through_points(
+                &line(60.0),
+                &[2.0, 0.0, 2.0],
+                10.0,
+                1.0,
+            )),
+        ),
+        (
+            "spacing_mm on a route of 60 mm",
+            geometry(Track::through_points(&line(60.0), &[2.0; 3], 10.0, 1e-6)),
+        ),
     ];
     for (field, (what, found, needed)) in refusals {
         assert_eq!(what, field, "the field is named");
         assert!(!needed.allows(found), "{what}: {found} is in {needed:?}");
         let limits = [needed.least(), needed.most()];
-        let nearest = limits.into_iter().flatten().map(|l| (l.value - found).abs());
+        let nearest = limits
+            .into_iter()
+            .flatten()
+            .map(|l| (l.value - found).abs());
         let nearest = nearest.fold(f64::INFINITY, f64::min);
-        assert!(nearest.is_finite(), "{what}: no limit as a number, {needed:?}");
-        assert!(needed.help().contains(needed.words()), "{what}: {}", needed.help());
+        assert!(
+            nearest.is_finite(),
+            "{what}: no limit as a number, {needed:?}"
+        );
+        assert!(
+            needed.help().contains(needed.words()),
+            "{what}: {}",
+            needed.help()
+        );
     }
 }
 
@@ -96,18 +153,34 @@ fn exact_the_widest_spacing_that_is_refused_is_the_limit_told() {
     let track = |spacing_mm: f64| Track::from_curve(curve(), Lumen::uniform(4.0), 10.0, spacing_mm);
     let (_, _, needed) = geometry(track(1e-6));
     let least_mm = needed.least().unwrap().value;
-    assert!((least_mm / 6e-5 - 1.0).abs() < 1e-6, "a million cells: {least_mm}");
+    assert!(
+        (least_mm / 6e-5 - 1.0).abs() < 1e-6,
+        "a million cells: {least_mm}"
+    );
 }
 
 #[test]
 fn exact_points_and_radii_go_together() {
     let refused = Track::through_points(&line(60.0), &[2.0; 2], 10.0, 1.0).unwrap_err();
-    let GeometryError::LengthMismatch { what, needed, found } = &refused else {
+    let GeometryError::LengthMismatch {
+        what,
+        needed,
+        found,
+    } = &refused
+    else {
         panic!("{refused:?}");
     };
-    assert_eq!((what.as_str(), *needed, *found), ("radii_mm", 3, 2), "counts");
+    assert_eq!(
+        (what.as_str(), *needed, *found),
+        ("radii_mm", 3, 2),
+        "counts"
+    );
     assert_eq!(refused.help().unwrap(), "give it 3 entries", "advice");
-    assert_eq!(refused.to_string(), "radii_mm has 2 entries, must have 3", "as told");
+    assert_eq!(
+        refused.to_string(),
+        "radii_mm has 2 entries, must have 3",
+        "as told"
+    );
 }
 
 #[test]
@@ -122,7 +195,11 @@ fn exact_advice_is_a_text_of_its_own_and_ends_the_message() {
         .with_containments(&inside)
         .with_moving(Moving::pushed(1));
     let solid = StackSolver::default().solve(&problem, None).unwrap_err();
-    assert_eq!(solid.help().unwrap(), "give it an inner diameter", "{solid}");
+    assert_eq!(
+        solid.help().unwrap(),
+        "give it an inner diameter",
+        "{solid}"
+    );
     assert_eq!(
         solid.to_string(),
         "holds[0]: device 0 has no lumen: give it an inner diameter",
@@ -134,7 +211,10 @@ fn exact_advice_is_a_text_of_its_own_and_ends_the_message() {
     ];
     let problem = StackProblem::new(&tube, &wide).with_containments(&inside);
     let wide = StackSolver::default().solve(&problem, None).unwrap_err();
-    assert!(matches!(wide, MechanicsError::DoesNotFit { .. }), "{wide:?}");
+    assert!(
+        matches!(wide, MechanicsError::DoesNotFit { .. }),
+        "{wide:?}"
+    );
     assert!(wide.to_string().ends_with(&wide.help().unwrap()), "{wide}");
 }
 

@@ -399,8 +399,10 @@ impl Track {
     /// points. Ends are natural: the curve is straight at its first and its last point.
     ///
     /// # Validity
-    /// Points of a smooth course, some ten to a right angle: the spline does not smooth noise, and three points
-    /// do not make a circle.
+    /// Points of a smooth course, evenly spaced, some ten to a right angle: the spline does not smooth noise, and three
+    /// points do not make a circle. Where a straight run meets an arc it rings: three right angles of 300 mm radius
+    /// between straight runs turn by 274 instead of 270 degrees with a point every 26 mm, by 277 with one every 100 mm
+    /// on the straight. What was drawn of runs and arcs is exact by [`Curve::from_runs`] and [`Track::from_curve`].
     ///
     /// # Errors
     /// [`GeometryError::LengthMismatch`] where points and radii are not equally many; else as [`Curve::through_points`] and

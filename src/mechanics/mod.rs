@@ -40,6 +40,21 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
+//! ## Other scales
+//!
+//! Defaults are for devices of a millimetre and forces of a newton; nothing else knows of arteries. A cable of 12 mm and 1e6 N mm²
+//! that weighs 1.5e-3 N/mm ([`RodBuilder::line_load_n_per_mm`]), pushed with friction 0.25 through 5.7 m of a duct of 32 mm with
+//! three bends of 300 mm, was solved with these defaults at eleven lengths in less than a second, with forces up to 38 N. Where
+//! others rule, look at [`LoadSettings::lock_up_n`] (a push of more than 100 N is given up as lock-up),
+//! [`Settings::onset_mm`] (how sharp a wall is; small against all clearances), the stiffness of the wall (indentation is
+//! force per length over it: small against clearances too), and the tolerances in N and mm. Stations should be as
+//! close as a tenth of the tightest bend's radius.
+//!
+//! A series by length is one solve after the other, each with the state before as the second argument of
+//! [`StackSolver::solve`]: [`Drive::Inserted`] for what was fed, [`Drive::Tip`] for where the tip is to be.
+//! [`LoadReport::tip_force_n`] is what walls and resistance press on the tip, [`LoadReport::hub_force_n`] what it takes
+//! at the hub, [`LoadReport::losses`] where the rest went, [`LoadReport::buckling`] whether it lies in waves.
+//!
 //! # What it cannot do
 //!
 //! Rods do not twist and do not stretch; natural bends lie at tips only. Nodes stay in the planes of their stations, so

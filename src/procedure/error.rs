@@ -255,7 +255,7 @@ impl ProcedureError {
     pub const fn allowed(&self) -> Option<Allowed> {
         match self {
             Self::Standoff { most_mm, .. } => Some(
-                Allowed::in_words("from the artery to the most")
+                Allowed::in_words("from 0 to the most that a hub stands off")
                     .at_least(0.0)
                     .at_most(*most_mm),
             ),

@@ -116,6 +116,10 @@ impl<'a> StackProblem<'a> {
 
     /// Coefficients of friction, >= 0: of the moving device (first argument, its index) on another one (second), or
     /// on the tube (none).
+    ///
+    /// The problem borrows the function. One that captures something needs a name of its own that lives as long
+    /// (`let rubs = |_: usize, _: Option<usize>| mu;`, then `.with_friction(&rubs)`); one that captures nothing may
+    /// stand in the call.
     #[must_use]
     pub const fn with_friction(self, friction: FrictionOf<'a>) -> Self {
         Self { friction, ..self }

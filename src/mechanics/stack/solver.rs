@@ -313,13 +313,13 @@ impl StackSolver {
             let target_mm = target_mm.filter(|target_mm| {
                 self.rods.ends[k] >= last_mm && target_mm - rod.path_length_mm > BEYOND_MM
             })?;
-            Some((self.rods.device[k], target_mm))
+            Some((self.rods.device[k], target_mm, rod.path_length_mm))
         });
         match beyond.next() {
-            Some((device, target_mm)) => MechanicsError::OutOfRange {
+            Some((device, target_mm, room_mm)) => MechanicsError::OutOfRange {
                 what: format!("devices[{device}].drive.Inserted"),
                 found: target_mm,
-                needed: Allowed::in_words("short enough to stay on the route"),
+                needed: Allowed::in_words("short enough to stay on the route").at_most(room_mm),
             },
             None => MechanicsError::LoadsNotSettled {
                 rounds,
