@@ -446,7 +446,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn no_minus_stands_before_a_zero() {
+    fn exact_no_minus_stands_before_a_zero() {
         for (value, digits, plain, with_sign) in [
             (-0.04, 1, "0.0", "+0.0"),
             (-0.06, 1, "-0.1", "-0.1"),
@@ -512,7 +512,7 @@ mod tests {
     }
 
     #[test]
-    fn no_zero_has_a_minus() {
+    fn exact_no_zero_has_a_minus() {
         for (value, digits, text) in [
             (-0.4, 0, "0"),
             (-0.004, 2, "0.00"),
@@ -526,7 +526,7 @@ mod tests {
     }
 
     #[test]
-    fn refusals_say_how_to_mend() {
+    fn exact_refusals_say_how_to_mend() {
         for (text, message) in [
             ("132", "write for example \"132 mm\""),
             ("132 km", "use mm, cm, in or Fr"),
@@ -544,7 +544,7 @@ mod tests {
     }
 
     #[test]
-    fn other_units_are_offered_only_where_they_fit() {
+    fn exact_other_units_are_offered_only_where_they_fit() {
         let help = text::other_unit("0.088 mm", 0.2, 60.0);
         assert!(help.contains("\"0.088 in\" (2.235 mm)"), "{help}");
         assert!(!help.contains("Fr"), "0.088 Fr is 0.03 mm: {help}");

@@ -138,7 +138,7 @@ fn crossings(outer_mm: &[(f64, f64)], from_mm: f64, to_mm: f64) -> Vec<EdgePassa
 const BACK_STEP: [(f64, f64); 4] = [(0.0, 1.1), (25.0, 1.1), (26.0, 0.9), (900.0, 0.9)];
 
 #[test]
-fn a_back_step_meets_edges_where_it_passes_them() {
+fn exact_a_back_step_meets_edges_where_it_passes_them() {
     // the tip comes back from 830 to 810: the step 25 mm behind it passes the upper edge at 800 from 805
     // on no; it lies at 805 and comes to 785, past the edge
     let met = crossings(&BACK_STEP, 830.0, 810.0);
@@ -162,7 +162,7 @@ fn a_back_step_meets_edges_where_it_passes_them() {
 }
 
 #[test]
-fn a_shoulder_behind_the_tip_meets_edges_on_the_way_up() {
+fn exact_a_shoulder_behind_the_tip_meets_edges_on_the_way_up() {
     let shoulder = [(0.0, 0.8), (100.0, 0.8), (100.0, 1.4), (900.0, 1.4)];
     let met = crossings(&shoulder, 700.0, 780.0);
     assert!(
@@ -214,7 +214,7 @@ fn exact_ledge_of_the_step_that_crosses() {
 }
 
 #[test]
-fn shapes_of_one_plan_are_not_given_to_another() {
+fn regress_shapes_of_one_plan_are_not_given_to_another() {
     let narrow = plan();
     let mut wide = plan_of(&tree(LesionKind::Plaque, false, 20.0));
     // the same residual lumen in another vessel
@@ -243,7 +243,7 @@ fn shapes_of_one_plan_are_not_given_to_another() {
 }
 
 #[test]
-fn the_last_device_comes_out_as_rods_too() {
+fn exact_the_last_device_comes_out_as_rods_too() {
     let plan = plan();
     let mut rods = Rods::default();
     let mut state = State::start(&plan);
@@ -275,7 +275,7 @@ fn lesions(findings: &[Finding]) -> Vec<(Severity, Lesion)> {
 }
 
 #[test]
-fn a_tip_parked_in_the_near_half_meets_the_lesion() {
+fn regress_a_tip_parked_in_the_near_half_meets_the_lesion() {
     // 8 mm healthy, 1.5 mm left in the middle of 760 to 780 mm, a cosine in between
     let left_mm = |s_mm: f64| {
         let depth = 0.5 * (1.0 - (std::f64::consts::TAU * (s_mm - 760.0) / 20.0).cos());
@@ -316,7 +316,7 @@ fn a_tip_parked_in_the_near_half_meets_the_lesion() {
 }
 
 #[test]
-fn a_stented_lesion_stops_a_guide_before_its_middle() {
+fn exact_a_stented_lesion_stops_a_guide_before_its_middle() {
     let mut t = Table::new(plan()).with_guide_at(690.0);
     let stent = t.index("stent");
     t.state.stents.push(DeployedStent {
@@ -352,7 +352,7 @@ fn a_stented_lesion_stops_a_guide_before_its_middle() {
 // --- places already passed, guides without a lead ---
 
 #[test]
-fn an_advance_to_a_place_already_passed_says_so() {
+fn regress_an_advance_to_a_place_already_passed_says_so() {
     let to = |mm: f64| Action::Advance {
         device: "guide".into(),
         to: Where::Past("common-carotid-origin".into(), mm),
@@ -384,7 +384,7 @@ fn an_advance_to_a_place_already_passed_says_so() {
 }
 
 #[test]
-fn a_guide_that_nothing_leads_beyond_the_arch_is_told() {
+fn exact_a_guide_that_nothing_leads_beyond_the_arch_is_told() {
     let unled = |findings: &[Finding]| {
         let mut reasons = findings.iter().map(|f| (f.severity, &f.reason));
         reasons.any(|(severity, reason)| {
@@ -493,7 +493,7 @@ fn fall_backs(findings: &[Finding]) -> Vec<(String, f64)> {
 }
 
 #[test]
-fn what_is_drawn_back_on_purpose_does_not_fall_back() {
+fn exact_what_is_drawn_back_on_purpose_does_not_fall_back() {
     let t = ready_to_open();
     let open = Action::Unsheathe {
         retriever: "retriever".into(),
@@ -518,7 +518,7 @@ fn what_is_drawn_back_on_purpose_does_not_fall_back() {
 }
 
 #[test]
-fn a_rail_nearly_lost_is_a_weak_point() {
+fn exact_a_rail_nearly_lost_is_a_weak_point() {
     let mut t = ready_to_open();
     // narrower than the retriever in the head, so that it bears on the wall
     t.plan.track.lumen.knots_mm = vec![(0.0, 8.0), (840.0, 8.0), (860.0, 2.5)];
@@ -571,7 +571,7 @@ fn a_rail_nearly_lost_is_a_weak_point() {
 }
 
 #[test]
-fn a_device_that_moves_by_itself_is_said_in_words() {
+fn look_a_device_that_moves_by_itself_is_said_in_words() {
     let t = ready_to_open();
     let (micro, open) = (
         t.index("microcatheter"),
@@ -601,7 +601,7 @@ fn a_device_that_moves_by_itself_is_said_in_words() {
 }
 
 #[test]
-fn no_sign_stands_twice_and_no_more_than_all_arrives() {
+fn look_no_sign_stands_twice_and_no_more_than_all_arrives() {
     let plan = read_scene(&Source::from_argument("scenes/too-short.ron")).unwrap();
     let mut outcome = rehearse_with(&plan, &mut Ruler).unwrap();
     let row = |direction, hub_force_n| LoadRow {
@@ -642,7 +642,7 @@ fn no_sign_stands_twice_and_no_more_than_all_arrives() {
 // --- what is the same at several steps is told once ---
 
 #[test]
-fn the_same_words_are_told_once_with_all_steps() {
+fn look_the_same_words_are_told_once_with_all_steps() {
     let plan = read_scene(&Source::from_argument(
         "scenes/left-tandem-retriever-first.ron",
     ))
@@ -674,7 +674,7 @@ fn the_same_words_are_told_once_with_all_steps() {
 // --- waves are told once ---
 
 #[test]
-fn devices_in_waves_are_told_in_one_line() {
+fn look_devices_in_waves_are_told_in_one_line() {
     let plan = read_scene(&Source::from_argument(
         "scenes/left-tandem-retriever-first.ron",
     ))
@@ -713,7 +713,7 @@ fn devices_in_waves_are_told_in_one_line() {
 // --- one cause, one failure ---
 
 #[test]
-fn one_step_left_out_is_one_cause() {
+fn exact_one_step_left_out_is_one_cause() {
     let mut plan = read_scene(&Source::from_argument(
         "scenes/left-tandem-retriever-first.ron",
     ))
@@ -762,7 +762,7 @@ fn one_step_left_out_is_one_cause() {
 }
 
 #[test]
-fn two_causes_are_two_failures() {
+fn exact_two_causes_are_two_failures() {
     // a guide that is missing, and a balloon that is not moved up while it is inflated
     let mut t = Table::new(plan());
     t.plan.script = [
@@ -789,7 +789,7 @@ fn two_causes_are_two_failures() {
 // --- clots ---
 
 #[test]
-fn a_clot_longer_than_its_artery_is_told() {
+fn exact_a_clot_longer_than_its_artery_is_told() {
     let runs_on = |t: &mut Table| {
         let load = Action::LoadRetriever {
             retriever: "retriever".into(),

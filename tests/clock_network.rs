@@ -137,7 +137,7 @@ fn exact_a_later_activity_slips_into_a_gap() {
 }
 
 #[test]
-fn wrong_networks_are_refused_with_what_to_do() {
+fn exact_wrong_networks_are_refused_with_what_to_do() {
     let refused = |activities, units: &[usize]| {
         Network::new(activities, resources(units))
             .unwrap_err()

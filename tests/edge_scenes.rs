@@ -59,7 +59,7 @@ fn guide_beyond(plan: &mut Plan, mm: f64) {
 }
 
 #[test]
-fn property_the_default_plan_is_shielded_and_says_what_else_would_be() {
+fn exact_the_default_plan_is_shielded_and_says_what_else_would_be() {
     let outcome = rehearsed(&default_scene());
     assert_eq!(outcome.verdict, Verdict::Passes, "{:?}", outcome.headline);
     let row = struts(&outcome, EdgeKind::Upper);
@@ -233,7 +233,7 @@ fn published_bench_pulls_bracket_the_default_one() {
 }
 
 #[test]
-fn property_suction_left_off_is_told() {
+fn exact_suction_left_off_is_told() {
     let mut off = default_scene();
     let on = off
         .script
@@ -264,7 +264,7 @@ fn property_shares_do_not_depend_on_threads() {
 }
 
 #[test]
-fn sizes_that_do_not_suit_are_told() {
+fn exact_sizes_that_do_not_suit_are_told() {
     let told = |plan: &Plan, severity: Severity, name: &str| {
         let outcome = rehearsed(plan);
         let mut findings = outcome.steps.iter().flat_map(|s| &s.findings);

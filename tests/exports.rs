@@ -93,7 +93,7 @@ fn from_file(place: [f32; 3]) -> Point {
 }
 
 #[test]
-fn tips_in_the_glb_are_where_the_outcome_says() {
+fn look_tips_in_the_glb_are_where_the_outcome_says() {
     let played = default_scene();
     let file = gltf::Gltf::from_slice(&played.glb).unwrap();
     let track = &played.loaded.plan.track;
@@ -125,7 +125,7 @@ fn tips_in_the_glb_are_where_the_outcome_says() {
 /// What a GLB plays and what `report.json` says of the same scene, with the shapes as they are settled for
 /// pictures, agree at the end of every step and until the next one begins.
 #[test]
-fn tips_in_the_glb_are_where_the_json_says() {
+fn look_tips_in_the_glb_are_where_the_json_says() {
     let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
     let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
     let passed = walk_through(&loaded.plan, &mut Ruler).unwrap();
@@ -192,7 +192,7 @@ fn looked_step(step: &serde_json::Value) -> usize {
 }
 
 #[test]
-fn tips_in_the_glb_follow_the_stage_between_steps() {
+fn look_tips_in_the_glb_follow_the_stage_between_steps() {
     let played = default_scene();
     let file = gltf::Gltf::from_slice(&played.glb).unwrap();
     for (i, span) in played.stage.timeline.steps.iter().enumerate() {
@@ -211,7 +211,7 @@ fn tips_in_the_glb_follow_the_stage_between_steps() {
 }
 
 #[test]
-fn glb_is_small_and_names_what_it_shows() {
+fn look_glb_is_small_and_names_what_it_shows() {
     let played = default_scene();
     let megabytes = played.glb.len() as f64 / 1e6;
     assert!(megabytes < 5.0, "{megabytes:.2} MB");
@@ -329,7 +329,7 @@ const FORK: &str = r#"Vessel(
 )"#;
 
 #[test]
-fn branches_join_in_one_closed_surface() {
+fn exact_branches_join_in_one_closed_surface() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("fork.ron");
     std::fs::write(&path, FORK).unwrap();
@@ -503,7 +503,7 @@ fn made_of(tree: &Tree, branches: &[String], wall_mm: Option<f64>, facet: f64) -
 }
 
 #[test]
-fn every_vessel_closes_as_lumen_and_as_wall() {
+fn property_every_vessel_closes_as_lumen_and_as_wall() {
     let vessels = vessels();
     assert!(vessels.len() > 16, "all of them");
     for (i, (name, tree)) in vessels.iter().enumerate() {
@@ -519,7 +519,7 @@ fn every_vessel_closes_as_lumen_and_as_wall() {
 
 /// A tree of tubes has no handle; the only one that could be there is a ring of the anatomy itself, and none is.
 #[test]
-fn lumens_have_no_handles() {
+fn property_lumens_have_no_handles() {
     let touching = [
         "head without carotid",
         "both carotids",
@@ -540,7 +540,7 @@ fn lumens_have_no_handles() {
 /// Every vessel, wall and choice: an hour of work.
 #[test]
 #[ignore = "minutes to an hour; run with --ignored after changes to surfaces"]
-fn every_choice_of_every_vessel_closes_with_every_wall() {
+fn property_every_choice_of_every_vessel_closes_with_every_wall() {
     for (name, tree) in vessels() {
         for (choice, branches) in choices(&tree) {
             for wall_mm in [None, Some(0.5), Some(1.0), Some(1.5), Some(2.0), Some(3.0)] {
@@ -557,7 +557,7 @@ fn every_choice_of_every_vessel_closes_with_every_wall() {
 }
 
 #[test]
-fn a_lumen_keeps_its_diameter() {
+fn exact_a_lumen_keeps_its_diameter() {
     let source = Source::from_argument("embedded:vessels/left-tandem-type-2.ron");
     let tree = read_vessel(&source).unwrap().tree;
     let own = tree.branch("internal-carotid").unwrap();
@@ -602,7 +602,7 @@ fn a_lumen_keeps_its_diameter() {
 }
 
 #[test]
-fn a_shut_lumen_is_made_three_tenths_wide() {
+fn exact_a_shut_lumen_is_made_three_tenths_wide() {
     let source = Source::from_argument("embedded:vessels/left-near-occlusion-type-2.ron");
     let mut tree = read_vessel(&source).unwrap().tree;
     tree.lesions[0].nascet_percent = 100.0;
@@ -624,7 +624,7 @@ fn a_shut_lumen_is_made_three_tenths_wide() {
 }
 
 #[test]
-fn open_ends_are_cut_flat() {
+fn exact_open_ends_are_cut_flat() {
     let tree = one_branch(0.7, 25.0, 4.0);
     for wall_mm in [None, Some(1.5)] {
         let settings = StlSettings {
@@ -655,7 +655,7 @@ fn open_ends_are_cut_flat() {
 }
 
 #[test]
-fn the_command_of_the_readme_makes_a_wall() {
+fn cli_the_command_of_the_readme_makes_a_wall() {
     let readme =
         std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md")).unwrap();
     let line = readme
@@ -681,7 +681,7 @@ fn the_command_of_the_readme_makes_a_wall() {
 }
 
 #[test]
-fn stl_bytes_are_what_the_format_says() {
+fn exact_stl_bytes_are_what_the_format_says() {
     let made = phantom(&one_branch(0.0, 10.0, 4.0), &StlSettings::default()).unwrap();
     let bytes = made.stl();
     let count = u32::from_le_bytes(bytes[80..84].try_into().unwrap()) as usize;
@@ -696,7 +696,7 @@ fn stl_bytes_are_what_the_format_says() {
 /// An independent library looks at what is written: straight and bent tubes, their walls, joints; said
 /// where it is not installed.
 #[test]
-fn another_library_finds_the_surface_closed() {
+fn reference_another_library_finds_the_surface_closed() {
     let folder = tempfile::tempdir().unwrap();
     for (turn_rad, wall_mm) in [(0.0, None), (3.0, None), (0.0, Some(1.5)), (3.0, Some(1.5))] {
         let (length_mm, diameter_mm) = (60.0, 4.0_f64);
@@ -772,7 +772,7 @@ fn look(folder: &std::path::Path, made: &Phantom, volume_mm3: Option<f64>, holes
 }
 
 #[test]
-fn export_writes_whole_files_and_replaces_none_unasked() {
+fn cli_export_writes_whole_files_and_replaces_none_unasked() {
     let folder = tempfile::tempdir().unwrap();
     let stl = folder.path().join("m1.stl");
     let stl = stl.to_str().unwrap();
@@ -794,7 +794,7 @@ fn export_writes_whole_files_and_replaces_none_unasked() {
 }
 
 #[test]
-fn export_refuses_what_it_cannot_do() {
+fn cli_export_refuses_what_it_cannot_do() {
     for (arguments, told) in [
         (vec!["export"], "--glb or --stl"),
         (vec!["export", "--stl", "x.stl", "--wall", "1.5"], "no unit"),

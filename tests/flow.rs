@@ -10,7 +10,7 @@ use nestline::mechanics::{
 };
 
 #[test]
-fn published_catheter_in_a_carotid() {
+fn exact_catheter_in_a_carotid() {
     // 4.5 mm lumen, concentric catheters; worked by hand from the closed form.
     for (outer_mm, percent) in [(0.90, 42.6), (1.40, 29.2), (2.10, 15.0), (2.67, 7.2)] {
         let found = 100.0 * annulus_flow_fraction(outer_mm / 4.5);
@@ -19,7 +19,7 @@ fn published_catheter_in_a_carotid() {
 }
 
 #[test]
-fn published_eccentric_annulus() {
+fn reference_eccentric_annulus() {
     // Series of Piercy, Hooper and Winny, checked against finite differences and a spectral
     // solution in bipolar coordinates to 4e-15: ratio, eccentricity, share of the free flow.
     for (ratio, eccentricity, share) in [
@@ -133,7 +133,7 @@ fn exact_stretches_in_series() {
 }
 
 #[test]
-fn published_suction_forces() {
+fn exact_suction_forces() {
     // (pi / 4) ID^2 at 86.8 kPa (Froehler 2017, Interv. Neurol. 6:199), worked by hand.
     for (inch, force_n) in [
         (0.060, 0.158),

@@ -146,7 +146,7 @@ fn layer_files(layer: &str) -> Vec<PathBuf> {
 }
 
 #[test]
-fn imports_point_left() {
+fn layer_imports_point_left() {
     let mut found = Vec::new();
     for layer in LAYERS {
         let files = layer_files(layer);
@@ -252,7 +252,7 @@ fn wrong_rooms(rooms: &[&str], own: &[String], named: &BTreeSet<Vec<String>>) ->
 }
 
 #[test]
-fn rooms_stand_in_order() {
+fn layer_rooms_stand_in_order() {
     for (layer, rooms) in ROOMS {
         let modules = modules_of(layer);
         let mut found = Vec::new();
@@ -299,7 +299,7 @@ fn circle(graph: &BTreeMap<Vec<String>, BTreeSet<Vec<String>>>) -> Option<String
 }
 
 #[test]
-fn files_of_rooms_form_no_circle() {
+fn layer_files_of_rooms_form_no_circle() {
     for (layer, _) in ROOMS {
         let modules = modules_of(layer);
         let mut graph = BTreeMap::new();
@@ -317,7 +317,7 @@ fn files_of_rooms_form_no_circle() {
 }
 
 #[test]
-fn planted_circles_and_wrong_rooms_are_caught() {
+fn layer_planted_circles_and_wrong_rooms_are_caught() {
     let path = |text: &str| words(text);
     let (_, rooms) = ROOMS
         .into_iter()
@@ -354,7 +354,7 @@ fn planted_circles_and_wrong_rooms_are_caught() {
 
 /// Nothing that draws or writes looks for an equilibrium: what it shows has been found by those before it.
 #[test]
-fn output_solves_nothing() {
+fn layer_output_solves_nothing() {
     for file in layer_files("output") {
         let text = fs::read_to_string(&file).unwrap();
         for word in SOLVERS {
@@ -377,7 +377,7 @@ fn output_solves_nothing() {
 /// `cli` belongs to `main`: it joins the layers through the library, and no layer knows it. It leaves
 /// files, formats and drawing to them.
 #[test]
-fn commands_only_join_layers() {
+fn layer_commands_only_join_layers() {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = files_of(&source.join("cli"));
     files.push(source.join("cli.rs"));
@@ -404,7 +404,7 @@ fn commands_only_join_layers() {
 }
 
 #[test]
-fn planted_violations_are_caught() {
+fn layer_planted_violations_are_caught() {
     for (layer, line) in [
         ("geometry", "use crate::procedure::Plan;"),
         ("device", "let x = crate::mechanics::friction();"),
@@ -429,7 +429,7 @@ fn planted_violations_are_caught() {
 }
 
 #[test]
-fn files_are_of_a_size_to_read() {
+fn layer_files_are_of_a_size_to_read() {
     for layer in LAYERS {
         for file in layer_files(layer) {
             let lines = fs::read_to_string(&file).unwrap().lines().count();

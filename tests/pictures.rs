@@ -128,7 +128,7 @@ fn miss_px(
 }
 
 #[test]
-fn tips_are_found_where_they_are_projected_to() {
+fn look_tips_are_found_where_they_are_projected_to() {
     let adapter = adapter();
     let stage = stage_of(DEFAULT);
     let props = Props::new(&stage);
@@ -162,7 +162,7 @@ fn tips_are_found_where_they_are_projected_to() {
 }
 
 #[test]
-fn devices_show_through_the_wall() {
+fn look_devices_show_through_the_wall() {
     let _ = adapter();
     let stage = stage_of(DEFAULT);
     let props = Props::new(&stage);
@@ -197,7 +197,7 @@ fn devices_show_through_the_wall() {
 }
 
 #[test]
-fn two_renders_are_the_same_to_the_byte() {
+fn look_two_renders_are_the_same_to_the_byte() {
     let adapter = adapter();
     let stage = stage_of(DEFAULT);
     let script = Script::new(&stage, (0, stage.steps.len() - 1), 32.0);
@@ -220,7 +220,7 @@ fn two_renders_are_the_same_to_the_byte() {
 }
 
 #[test]
-fn films_tell_what_the_rehearsal_found() {
+fn look_films_tell_what_the_rehearsal_found() {
     for (name, seconds, told) in [
         (DEFAULT, 32.0, None),
         ("guide-below-stent", 60.0, Some(42)),
@@ -254,7 +254,7 @@ fn films_tell_what_the_rehearsal_found() {
 }
 
 #[test]
-fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
+fn look_a_device_in_hand_moves_at_once_and_its_rods_follow() {
     let stage = stage_of(DEFAULT);
     let mut desk = Desk::new(&stage, Theme::Light);
     desk.play.to_step(&stage.timeline, 18);
@@ -315,7 +315,7 @@ fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
 
 /// The films of the README, frame by frame.
 #[test]
-fn in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
+fn look_in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
     /// Beyond its way along the route a tip swings by the lumen at most, mm.
     const SWING_MM: f64 = 8.0;
     for (name, seconds) in [
@@ -362,7 +362,7 @@ fn in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
 }
 
 #[test]
-fn the_film_stops_where_the_retriever_catches() {
+fn look_the_film_stops_where_the_retriever_catches() {
     let stage = stage_of("guide-below-stent");
     let script = Script::new(&stage, (0, stage.steps.len() - 1), 60.0);
     let beat = script.beats.iter().find(|b| b.told == 41).unwrap();
@@ -426,7 +426,7 @@ fn write_reel(path: &Path, format: Format) {
 }
 
 #[test]
-fn a_gif_holds_every_frame_for_its_time() {
+fn look_a_gif_holds_every_frame_for_its_time() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.gif");
     write_reel(&path, Format::Gif);
@@ -459,7 +459,7 @@ fn a_gif_holds_every_frame_for_its_time() {
 }
 
 #[test]
-fn png_frames_are_numbered_and_repeated() {
+fn look_png_frames_are_numbered_and_repeated() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("frames");
     write_reel(&path, Format::Frames);
@@ -489,7 +489,7 @@ fn png_frames_are_numbered_and_repeated() {
 }
 
 #[test]
-fn an_mp4_is_accepted_by_another_program() {
+fn reference_an_mp4_is_accepted_by_another_program() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.mp4");
     write_reel(&path, Format::Mp4);
@@ -526,7 +526,7 @@ fn an_mp4_is_accepted_by_another_program() {
 }
 
 #[test]
-fn nothing_half_written_stays_and_nothing_is_replaced_unasked() {
+fn exact_nothing_half_written_stays_and_nothing_is_replaced_unasked() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.gif");
     let mut reel = Reel::begin(&path, Format::Gif, PACE, &[sample(0)], false).unwrap();
@@ -552,7 +552,7 @@ fn nothing_half_written_stays_and_nothing_is_replaced_unasked() {
 }
 
 #[test]
-fn wrong_wishes_are_refused_in_words() {
+fn exact_wrong_wishes_are_refused_in_words() {
     let stage = stage_of(DEFAULT);
     let adapter = adapter();
     let folder = tempfile::tempdir().unwrap();
@@ -613,7 +613,7 @@ fn wrong_wishes_are_refused_in_words() {
 }
 
 #[test]
-fn surfaces_that_drew_nothing_go_quietly() {
+fn look_surfaces_that_drew_nothing_go_quietly() {
     let adapter = adapter();
     let stage = stage_of(DEFAULT);
     // on threads of their own: the library keeps its state by thread
@@ -626,7 +626,7 @@ fn surfaces_that_drew_nothing_go_quietly() {
 }
 
 #[test]
-fn a_short_film_is_made_from_beginning_to_end() {
+fn look_a_short_film_is_made_from_beginning_to_end() {
     let stage = stage_of("guide-below-stent");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.gif");

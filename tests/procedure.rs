@@ -248,7 +248,7 @@ impl Table {
 }
 
 #[test]
-fn published_arithmetic_of_rail_outside_and_blind_travel() {
+fn exact_arithmetic_of_rail_outside_and_blind_travel() {
     // Worked by hand: guide 90 cm fed 84 cm with 5 cm of hub and 8 cm of valve, a 180 cm pusher with
     // its tip 11 cm beyond the guide's: 180 - (13 + 90 + 11) = 66 cm outside. A microcatheter of 155 +
     // 5 cm over it: 160 - 66 = 94 cm out of hand. An aspiration catheter of 132 + 5 cm: 71 cm.
@@ -339,7 +339,7 @@ fn exact_reach_limit_is_the_hub_at_the_valve() {
 }
 
 #[test]
-fn rapid_exchange_needs_port_and_grip_outside() {
+fn exact_rapid_exchange_needs_port_and_grip_outside() {
     let guide_tip_mm = 700.0;
     let mut table = Table::new(plan())
         .with_guide_at(guide_tip_mm)
@@ -396,7 +396,7 @@ fn rapid_exchange_needs_port_and_grip_outside() {
 }
 
 #[test]
-fn preconditions_are_explained() {
+fn exact_preconditions_are_explained() {
     let mut t = Table::new(plan());
     t.refused(
         &Action::Advance {
@@ -558,7 +558,7 @@ fn preconditions_are_explained() {
 }
 
 #[test]
-fn a_stented_lumen_stops_a_guide_without_a_nose() {
+fn exact_a_stented_lumen_stops_a_guide_without_a_nose() {
     let mut t = Table::new(plan())
         .with_guide_at(690.0)
         .with_retriever_at(1000.0, "retriever");
@@ -675,7 +675,7 @@ fn a_stented_lumen_stops_a_guide_without_a_nose() {
 }
 
 #[test]
-fn lesions_are_dilated_or_stop() {
+fn exact_lesions_are_dilated_or_stop() {
     let told = |tree: &Tree| {
         let mut t = Table::new(plan_of(tree));
         t.good(&insert("sheath", None, None, Where::Hub));
@@ -712,7 +712,7 @@ fn lesions_are_dilated_or_stop() {
 }
 
 #[test]
-fn access_and_crossings_are_counted() {
+fn exact_access_and_crossings_are_counted() {
     let mut t = Table::new(plan()).with_guide_at(700.0);
     let past = Where::Past("neck-lesion-end".into(), 10.0);
     t.good(&insert("microcatheter", Some("guide"), None, past.clone()));
@@ -752,7 +752,7 @@ fn access_and_crossings_are_counted() {
 }
 
 #[test]
-fn a_dissection_wants_the_true_lumen_shown() {
+fn exact_a_dissection_wants_the_true_lumen_shown() {
     let load = Action::LoadRetriever {
         retriever: "retriever".into(),
         through: "microcatheter".into(),
@@ -783,7 +783,7 @@ fn a_dissection_wants_the_true_lumen_shown() {
 }
 
 #[test]
-fn occupied_lumens_block_contrast_and_suction() {
+fn exact_occupied_lumens_block_contrast_and_suction() {
     let mut t = Table::new(plan())
         .with_guide_at(700.0)
         .with_retriever_at(1000.0, "retriever");
@@ -828,7 +828,7 @@ fn occupied_lumens_block_contrast_and_suction() {
 }
 
 #[test]
-fn unwatched_work_is_told() {
+fn exact_unwatched_work_is_told() {
     let mut t = Table::new(plan());
     t.state.watching = [None, None];
     t.good(&insert("sheath", None, None, Where::Hub));

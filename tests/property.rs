@@ -152,7 +152,7 @@ fn property_the_tube_stays_within_the_walls() {
 }
 
 #[test]
-fn property_segments_and_landmarks_follow_the_route() {
+fn exact_segments_and_landmarks_follow_the_route() {
     let (access, target) = radial();
     let track = arch_tree().track(access, target, 1.0).unwrap();
     let names: Vec<&str> = track.segments.iter().map(|s| s.name.as_str()).collect();
@@ -629,7 +629,7 @@ fn property_what_reaches_past_the_target_keeps_its_length() {
 }
 
 #[test]
-fn property_dissection_and_rigid_ring_ride_along() {
+fn exact_dissection_and_rigid_ring_ride_along() {
     let mut tree = arch_tree();
     tree.lesions[0].false_lumen_mm = Some(3.0);
     tree.lesions[0].rigid = true;

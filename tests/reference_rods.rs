@@ -74,7 +74,7 @@ fn check(start: ProblemStart, expected: &Continuous, spacing_mm: f64, within: [f
 }
 
 #[test]
-fn exact_continuous_rod_at_1_mm() {
+fn reference_continuous_rod_at_1_mm() {
     check(ProblemStart::Clamped, &CLAMPED, 1.0, [1e-3, 0.005, 0.02]);
     check(ProblemStart::Pinned, &PINNED, 1.0, [1e-3, 0.005, 0.02]);
     // What the discretisation reaches here, so that it cannot silently get worse.
@@ -93,7 +93,7 @@ fn exact_continuous_rod_at_1_mm() {
 }
 
 #[test]
-fn exact_continuous_rod_at_a_quarter_mm() {
+fn reference_continuous_rod_at_a_quarter_mm() {
     check(ProblemStart::Clamped, &CLAMPED, 0.25, [2e-4, 0.001, 0.007]);
     check(ProblemStart::Pinned, &PINNED, 0.25, [2e-4, 0.001, 0.007]);
     check(ProblemStart::Clamped, &CLAMPED, 0.25, [1e-5, 0.0005, 0.002]);
@@ -115,7 +115,7 @@ fn regress_contacts_are_found_in_few_factorisations() {
 }
 
 #[test]
-fn exact_second_order_in_the_spacing() {
+fn reference_second_order_in_the_spacing() {
     // Least squares of log error on log spacing: contacts fall differently between stations at
     // every spacing, so single ratios scatter.
     for (start, expected) in [
@@ -257,7 +257,7 @@ fn exact_invariant_along_the_frictionless_rod() {
 }
 
 #[test]
-fn exact_peer_results_are_the_ones_quoted() {
+fn reference_peer_results_are_the_ones_quoted() {
     let path = concat!(
         env!("CARGO_MANIFEST_DIR"),
         "/../shared/rod-reference/continuous_result.json"

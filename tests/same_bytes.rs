@@ -53,7 +53,7 @@ fn told(scene: &str, lanes: Option<&str>, alone: bool) -> Vec<u8> {
 }
 
 #[test]
-fn regress_scenes_are_the_same_at_every_width_and_on_one_core() {
+fn property_scenes_are_the_same_at_every_width_and_on_one_core() {
     for (scene, native) in SCENES.into_iter().zip(NATIVE.iter()) {
         for (lanes, alone) in [(Some("2"), false), (Some("4"), false), (Some("8"), true)] {
             // not `assert_eq`, which would print megabytes

@@ -34,7 +34,7 @@ fn braided(free_diameter_mm: f64) -> StentSpec {
 }
 
 #[test]
-fn published_braid_table() {
+fn exact_braid_table() {
     // Jedwab and Clerc's geometry, D0 9 mm, L0 40 mm, braid angle 30 degrees: angle, length and
     // shortening from 1.6 mm, worked by hand from the formulas.
     let closed_mm = braid().length_mm(1.6).unwrap();
@@ -66,7 +66,7 @@ fn published_braid_table() {
 }
 
 #[test]
-fn published_braid_forces() {
+fn exact_braid_forces() {
     // 24 wires of 0.10 mm, 206 GPa, Poisson's ratio 0.3: axial force N and pressure kPa.
     for (diameter_mm, force_n, pressure_kpa) in [
         (8.0, 0.16733, 2.421),
@@ -129,7 +129,7 @@ fn exact_bending_of_a_closely_wound_coil() {
 }
 
 #[test]
-fn a_braid_has_no_diameter_above_its_free_one() {
+fn exact_a_braid_has_no_diameter_above_its_free_one() {
     let told = braid().length_mm(9.5).unwrap_err().to_string();
     assert!(
         told.contains("9.5") && told.contains("free diameter"),
@@ -214,7 +214,7 @@ fn published_stent_alone_takes_83_to_49_percent() {
 }
 
 #[test]
-fn exact_balance_of_forces() {
+fn property_balance_of_forces() {
     let law = PlaqueLaw::default();
     for rest_mm in [0.0, 0.5, 1.5, 3.0, 5.0, 7.4] {
         let bed = lesion(rest_mm);
