@@ -11,6 +11,7 @@
     reason = "tests write the files they hand in, read what is expected, and may fail loudly"
 )]
 
+use crate::support::not_run::not_run;
 use nestline::data::{
     DataError, Problem, Rendering, Source, check_file, read_device, read_problem, read_scene,
     read_vessel,
@@ -87,6 +88,9 @@ fn exact_every_wrong_file_is_refused_in_the_expected_words() {
                 difference(&expected, &found)
             ));
         }
+    }
+    if renew {
+        not_run("expected messages were written anew, not compared with");
     }
     let texts = files("txt");
     for alone in inputs.symmetric_difference(&texts) {
@@ -257,8 +261,7 @@ fn exact_a_file_that_may_not_be_read_says_so() {
     let path = made("secret.ron", b"Device()");
     fs::set_permissions(&path, fs::Permissions::from_mode(0o000)).unwrap();
     if fs::read(&path).is_ok() {
-        println!("not run: this user may read everything");
-        return;
+        return not_run("this user may read everything");
     }
     assert_refused(&path, Problem::NoPermission, "may not be read", "owner");
 }

@@ -1,7 +1,7 @@
 //! Bare problems as the program solves them: exit codes, what the report says, zones of contact.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
 use nestline::mechanics::problem::Problem;
 use std::process::{Command, Output};
 

@@ -1,7 +1,7 @@
 //! One suite that every kind of curve must pass.
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
-use crate::common::{arch_tree, femoral, frame, run};
+use crate::support::trees::{arch_tree, femoral, frame, run};
 use nestline::geometry::{Curve, Point};
 use std::f64::consts::PI;
 

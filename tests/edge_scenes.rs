@@ -7,7 +7,7 @@
     reason = "a test may stop where it stands"
 )]
 
-use super::procedure::name_of;
+use crate::support::straight::name_of;
 use nestline::data::{self, Source};
 use nestline::device::Payload;
 use nestline::procedure::reason::Lumen;

@@ -10,8 +10,9 @@
 )]
 #![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
-use crate::inside::outside;
-use crate::staged::{stage_of, staged};
+use crate::support::inside::outside;
+use crate::support::not_run::not_run;
+use crate::support::staged::{stage_of, staged};
 use kiss3d::glamx::{Vec2, Vec3};
 use nestline::output::film::{
     FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
@@ -521,7 +522,7 @@ fn reference_an_mp4_is_accepted_by_another_program() {
             let told = String::from_utf8(output.stdout).unwrap();
             assert_eq!(told.trim(), "h264,320,180,12/1,11");
         }
-        Err(_) => println!("not run: ffprobe is not installed"),
+        Err(_) => not_run("ffprobe is not installed"),
     }
 }
 

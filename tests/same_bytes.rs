@@ -4,8 +4,8 @@
     reason = "a test may stop where it stands, and says what it found"
 )]
 
-use crate::common::SCENES;
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
+use crate::support::trees::SCENES;
 use nestline::mechanics::Lanes;
 use nestline::mechanics::problem::Problem;
 use nestline::output::to_json;

@@ -11,7 +11,7 @@
     reason = "pixels of a picture"
 )]
 
-use crate::staged::{stage_of, staged};
+use crate::support::staged::{stage_of, staged};
 use egui::{Pos2, Rect, pos2, vec2};
 use kiss3d::glamx::Vec2;
 use nestline::output::film::{FilmSettings, Picture, Shot, Studio};

@@ -2,7 +2,7 @@
 //! the numbers say.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use crate::inside::{foot, outside};
+use crate::support::inside::{foot, outside};
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::procedure::{Passed, Rods, Ruler, State, perform_with};

@@ -5,7 +5,7 @@
     reason = "a test may stop where it stands"
 )]
 
-use crate::common::SCENES;
+use crate::support::trees::SCENES;
 use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
 use nestline::procedure::reason::{Force, Reach, StentEdge, Unknown};
