@@ -213,10 +213,10 @@ fn property_two_thousand_random_persons_build_or_refuse_with_a_reason() {
 
 #[test]
 fn property_the_same_draw_is_the_same_person() {
-    let draw = |seed| Measurements::sampled(&mut ChaCha8Rng::seed_from_u64(seed));
-    assert_eq!(draw(7), draw(7), "one seed, one person");
+    let draw = |number| Measurements::sampled(&mut ChaCha8Rng::seed_from_u64(number));
+    assert_eq!(draw(7), draw(7), "one draw, one person");
     assert_eq!(draw(7).build(), draw(7).build(), "one person, one anatomy");
-    assert_ne!(draw(7), draw(8), "two seeds, two persons");
+    assert_ne!(draw(7), draw(8), "two draws, two persons");
 }
 
 #[test]
