@@ -402,7 +402,7 @@ fn cli_png_is_refused_where_it_was_left_out() {
 
 #[cfg(feature = "png")]
 #[test]
-fn plots_become_png() {
+fn look_plots_become_png() {
     let plots = default_scene().report().plots();
     for plot in &plots {
         let read = resvg::usvg::Tree::from_str(&plot.svg, &resvg::usvg::Options::default());
