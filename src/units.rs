@@ -449,7 +449,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn no_minus_stands_before_a_zero() {
+    fn exact_no_minus_stands_before_a_zero() {
         for (value, digits, plain, with_sign) in [
             (-0.04, 1, "0.0", "+0.0"),
             (-0.06, 1, "-0.1", "-0.1"),
@@ -480,42 +480,39 @@ mod tests {
 
     #[test]
     fn exact_french_and_inch_table() {
-        // Each side of the trade's conversion table, to its printed digits.
-        for (french, mm, inch) in [
-            (3.0, 1.000, 0.0394),
-            (4.0, 1.333, 0.0525),
-            (5.0, 1.667, 0.0656),
-            (6.0, 2.000, 0.0787),
-            (7.0, 2.333, 0.0919),
-            (8.0, 2.667, 0.1050),
-            (9.0, 3.000, 0.1181),
-            (10.0, 3.333, 0.1312),
-        ] {
-            let found = parse_length_mm(&format!("{french} Fr")).unwrap();
-            assert!((found - mm).abs() <= 5e-4, "{french} Fr is {found} mm");
-            let found = mm_to_inch(found);
-            assert!((found - inch).abs() <= 5e-5, "{french} Fr is {found} in");
+        let mut rows = include_str!("../tests/data/trade_sizes.csv")
+            .lines()
+            .filter(|line| !line.starts_with('#'));
+        assert_eq!(rows.next(), Some("written,french,mm,inch"));
+        let mut looked = 0;
+        for row in rows {
+            let cells: Vec<&str> = row.split(',').collect();
+            let number = |i: usize| cells[i].parse::<f64>().unwrap();
+            let (french, mm, inch) = (number(1), number(2), number(3));
+            // by definition an inch is a round number of mm, and three French are one mm
+            let (text, within_mm) = match cells[0] {
+                "Fr" => (format!("{french} Fr"), 5e-4),
+                _ => (format!("{inch} in"), 1e-12),
+            };
+            let found = parse_length_mm(&text).unwrap();
+            assert!((found - mm).abs() <= within_mm, "{text} is {found} mm");
+            let found_inch = mm_to_inch(found);
+            assert!(
+                (found_inch - inch).abs() <= 5e-5,
+                "{text} is {found_inch} in"
+            );
+            let found_french = mm_to_french(found);
+            assert!(
+                (found_french - french).abs() <= 5e-3,
+                "{text} is {found_french} Fr"
+            );
+            looked += 1;
         }
-        for (inch, mm, french) in [
-            (0.014, 0.3556, 1.07),
-            (0.017, 0.4318, 1.30),
-            (0.018, 0.4572, 1.37),
-            (0.021, 0.5334, 1.60),
-            (0.027, 0.6858, 2.06),
-            (0.035, 0.8890, 2.67),
-            (0.060, 1.5240, 4.57),
-            (0.071, 1.8034, 5.41),
-            (0.088, 2.2352, 6.71),
-        ] {
-            let found = parse_length_mm(&format!("{inch} in")).unwrap();
-            assert!((found - mm).abs() < 1e-12, "{inch} in is {found} mm");
-            let found = mm_to_french(found);
-            assert!((found - french).abs() <= 5e-3, "{inch} in is {found} Fr");
-        }
+        assert_eq!(looked, 17, "both sides of the table");
     }
 
     #[test]
-    fn no_zero_has_a_minus() {
+    fn exact_no_zero_has_a_minus() {
         for (value, digits, text) in [
             (-0.4, 0, "0"),
             (-0.004, 2, "0.00"),
@@ -529,7 +526,7 @@ mod tests {
     }
 
     #[test]
-    fn refusals_say_how_to_mend() {
+    fn exact_refusals_say_how_to_mend() {
         for (text, message) in [
             ("132", "write for example \"132 mm\""),
             ("132 km", "use mm, cm, in or Fr"),
@@ -547,7 +544,7 @@ mod tests {
     }
 
     #[test]
-    fn other_units_are_offered_only_where_they_fit() {
+    fn exact_other_units_are_offered_only_where_they_fit() {
         let help = text::other_unit("0.088 mm", 0.2, 60.0);
         assert!(help.contains("\"0.088 in\" (2.235 mm)"), "{help}");
         assert!(!help.contains("Fr"), "0.088 Fr is 0.03 mm: {help}");

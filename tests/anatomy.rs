@@ -386,7 +386,7 @@ fn exact_lesions_lie_where_entered() {
 }
 
 #[test]
-fn refusals_name_the_field_and_how_to_mend() {
+fn exact_refusals_name_the_field_and_how_to_mend() {
     type Change = fn(&mut Measurements);
     let cases: Vec<(Change, &str)> = vec![
         (
@@ -658,7 +658,7 @@ fn entered_lengths(form: &Measurements) -> Vec<(f64, &'static str, &'static str)
 }
 
 #[test]
-fn a_right_carotid_from_the_wrist_is_as_long_as_entered() {
+fn exact_a_right_carotid_from_the_wrist_is_as_long_as_entered() {
     for length_mm in [100.0, 120.0] {
         let mut form = Measurements::new(Sex::Female, 60.0, Access::RadialRight, Side::Right);
         form.common_carotid.length = Some(length_mm);

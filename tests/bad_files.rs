@@ -11,6 +11,7 @@
     reason = "tests write the files they hand in, read what is expected, and may fail loudly"
 )]
 
+use crate::support::not_run::not_run;
 use nestline::data::{
     DataError, Problem, Rendering, Source, check_file, read_device, read_problem, read_scene,
     read_vessel,
@@ -62,7 +63,7 @@ fn difference(expected: &str, found: &str) -> String {
 }
 
 #[test]
-fn every_wrong_file_is_refused_in_the_expected_words() {
+fn exact_every_wrong_file_is_refused_in_the_expected_words() {
     let inputs = files("ron");
     assert!(inputs.len() >= LEAST_FILES, "only {} files", inputs.len());
     let renew = std::env::var_os(RENEW).is_some();
@@ -88,6 +89,9 @@ fn every_wrong_file_is_refused_in_the_expected_words() {
             ));
         }
     }
+    if renew {
+        not_run("expected messages were written anew, not compared with");
+    }
     let texts = files("txt");
     for alone in inputs.symmetric_difference(&texts) {
         if !renew {
@@ -102,7 +106,7 @@ fn every_wrong_file_is_refused_in_the_expected_words() {
 
 /// A refusal without advice leaves the reader alone; a refusal without place makes him search.
 #[test]
-fn every_refusal_has_a_place_and_advice() {
+fn property_every_refusal_has_a_place_and_advice() {
     for stem in files("ron") {
         let error = refusal(&stem.with_extension("ron")).unwrap();
         let parts: Vec<&DataError> = match error.parts() {
@@ -125,7 +129,7 @@ fn every_refusal_has_a_place_and_advice() {
 }
 
 #[test]
-fn the_files_that_the_wrong_ones_vary_are_accepted() {
+fn property_the_files_that_the_wrong_ones_vary_are_accepted() {
     for entry in fs::read_dir("tests/bad/good").unwrap() {
         let source = Source::from(entry.unwrap().path());
         let error = check_file(&source).err();
@@ -135,7 +139,7 @@ fn the_files_that_the_wrong_ones_vary_are_accepted() {
 }
 
 #[test]
-fn every_built_in_file_is_accepted() {
+fn property_every_built_in_file_is_accepted() {
     let mut failures = String::new();
     for (name, _) in Source::embedded() {
         let source = Source::from_argument(format!("embedded:{name}"));
@@ -165,7 +169,7 @@ fn assert_refused(path: &Path, problem: Problem, message: &str, help: &str) {
 }
 
 #[test]
-fn a_missing_file_names_the_likest_beside_it() {
+fn exact_a_missing_file_names_the_likest_beside_it() {
     assert_refused(
         Path::new("tests/bad/good/vesel.ron"),
         Problem::NotFound,
@@ -181,7 +185,7 @@ fn a_missing_file_names_the_likest_beside_it() {
 }
 
 #[test]
-fn a_folder_names_files_in_it() {
+fn exact_a_folder_names_files_in_it() {
     let folder = Path::new("tests/bad/good");
     assert_refused(
         folder,
@@ -192,7 +196,7 @@ fn a_folder_names_files_in_it() {
 }
 
 #[test]
-fn a_huge_file_is_refused_by_its_size_alone() {
+fn exact_a_huge_file_is_refused_by_its_size_alone() {
     let path = made("huge.ron", b"");
     // sparse: 200 MB by its metadata, nothing on disk
     let file = fs::OpenOptions::new().write(true).open(&path).unwrap();
@@ -233,7 +237,7 @@ fn exact_place_of_what_is_not_utf8() {
 }
 
 #[test]
-fn an_empty_file_says_so() {
+fn exact_an_empty_file_says_so() {
     let path = made("empty.ron", b"");
     assert_refused(&path, Problem::Empty, "is empty", "copy");
     let path = made("blank.ron", b"\n \t\r\n");
@@ -241,7 +245,7 @@ fn an_empty_file_says_so() {
 }
 
 #[test]
-fn a_byte_order_mark_and_windows_line_ends_do_no_harm() {
+fn exact_a_byte_order_mark_and_windows_line_ends_do_no_harm() {
     let text = fs::read_to_string("tests/bad/good/selector.ron").unwrap();
     let windows = format!("\u{FEFF}{}", text.replace('\n', "\r\n"));
     let path = made("windows.ron", windows.as_bytes());
@@ -252,20 +256,19 @@ fn a_byte_order_mark_and_windows_line_ends_do_no_harm() {
 
 #[test]
 #[cfg(unix)]
-fn a_file_that_may_not_be_read_says_so() {
+fn exact_a_file_that_may_not_be_read_says_so() {
     use std::os::unix::fs::PermissionsExt;
     let path = made("secret.ron", b"Device()");
     fs::set_permissions(&path, fs::Permissions::from_mode(0o000)).unwrap();
     if fs::read(&path).is_ok() {
-        println!("not run: this user may read everything");
-        return;
+        return not_run("this user may read everything");
     }
     assert_refused(&path, Problem::NoPermission, "may not be read", "owner");
 }
 
 #[test]
 #[cfg(unix)]
-fn what_is_no_regular_file_is_not_waited_for() {
+fn exact_what_is_no_regular_file_is_not_waited_for() {
     assert_refused(
         Path::new("/dev/zero"),
         Problem::NotAFile,
@@ -275,7 +278,7 @@ fn what_is_no_regular_file_is_not_waited_for() {
 }
 
 #[test]
-fn deep_nesting_is_refused_not_followed() {
+fn exact_deep_nesting_is_refused_not_followed() {
     let path = made(
         "deep.ron",
         format!("Device({}", "(".repeat(500_000)).as_bytes(),

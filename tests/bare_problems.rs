@@ -1,7 +1,7 @@
 //! Bare problems as the program solves them: exit codes, what the report says, zones of contact.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
 use nestline::mechanics::problem::Problem;
 use std::process::{Command, Output};
 
@@ -30,7 +30,7 @@ fn drawn_aside(force_n: f64) -> Problem {
 }
 
 #[test]
-fn exact_exit_codes_say_how_a_solve_ended() {
+fn cli_exit_codes_say_how_a_solve_ended() {
     let rests = settle(&drawn_aside(1e-3));
     assert_eq!(rests.status.code(), Some(0), "{}", told(&rests));
     let report: serde_json::Value = serde_json::from_slice(&rests.stdout).unwrap();
@@ -58,7 +58,7 @@ fn exact_exit_codes_say_how_a_solve_ended() {
 }
 
 #[test]
-fn exact_a_solve_takes_no_more_than_its_bound() {
+fn property_a_solve_takes_no_more_than_its_bound() {
     use nestline::mechanics::MechanicsError;
     let whole = drawn_aside(1e-3).solve().unwrap().factorised_unknowns;
     for most in [1, whole / 3, whole - 1] {
@@ -94,7 +94,7 @@ fn exact_which_resultant_is_the_walls() {
 }
 
 #[test]
-fn exact_a_flush_zone_is_one_zone_at_any_spacing() {
+fn property_a_flush_zone_is_one_zone_at_any_spacing() {
     // Drawn taut round a bend a rod lies flush on the inner wall. Next to a point force it lifts off by less
     // than half a wave of a beam on the wall's bed, 2.26 mm here, whatever the spacing.
     for spacing_mm in [1.0, 0.2, 0.05] {

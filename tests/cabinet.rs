@@ -65,7 +65,7 @@ fn parts() -> BTreeMap<String, Accessory> {
 }
 
 #[test]
-fn every_file_is_a_sound_device_or_part() {
+fn property_every_file_is_a_sound_device_or_part() {
     for (stem, device) in devices() {
         assert_eq!(device.check(), [], "{stem}");
     }
@@ -75,7 +75,7 @@ fn every_file_is_a_sound_device_or_part() {
 }
 
 #[test]
-fn a_contradiction_in_a_file_is_found() {
+fn exact_a_contradiction_in_a_file_is_found() {
     let mut guide = devices().remove("guide-8f-90").unwrap();
     guide.profile[1].inner_mm = Some(2.9);
     let found = guide.check();
@@ -88,7 +88,7 @@ fn a_contradiction_in_a_file_is_found() {
 }
 
 #[test]
-fn every_class_is_there() {
+fn property_every_class_is_there() {
     use DeviceClass as C;
     let mut found: BTreeMap<DeviceClass, usize> = BTreeMap::new();
     for device in devices().values() {
@@ -121,7 +121,7 @@ fn every_class_is_there() {
 
 /// Ranges of outer diameter and lumen by class, mm: typical sizes of the trade, from memory.
 #[test]
-fn sizes_lie_in_the_range_of_their_class() {
+fn property_sizes_lie_in_the_range_of_their_class() {
     use DeviceClass as C;
     let mut looked_at = 0;
     for (stem, device) in devices() {
@@ -175,7 +175,7 @@ fn beside(
 }
 
 #[test]
-fn the_default_stack_nests() {
+fn exact_the_default_stack_nests() {
     let (devices, parts, rules) = (devices(), parts(), FitRules::default());
     let get = |stem: &str| &devices[stem];
     for (inner, outer) in [
@@ -228,7 +228,7 @@ fn the_default_stack_nests() {
 }
 
 #[test]
-fn the_traps_of_the_cabinet_are_traps() {
+fn exact_the_traps_of_the_cabinet_are_traps() {
     let (devices, rules) = (devices(), FitRules::default());
     let get = |stem: &str| &devices[stem];
     for (inner, outer, verdict) in [
@@ -289,7 +289,7 @@ fn the_traps_of_the_cabinet_are_traps() {
 }
 
 #[test]
-fn the_shaft_of_a_solid_wire_follows_from_its_modulus() {
+fn published_the_shaft_of_a_solid_wire_follows_from_its_modulus() {
     // EI = E pi d^4 / 64. 48 GPa: Advanced Materials & Processes, October 2019, p. 49; flexural
     // moduli of 0.035 in wires: Harrison et al., J Endovasc Ther 18, 797 (2011); steel 193 GPa
     // from memory.
@@ -313,7 +313,7 @@ fn the_shaft_of_a_solid_wire_follows_from_its_modulus() {
 }
 
 #[test]
-fn nothing_claims_to_be_published_without_a_year() {
+fn property_nothing_claims_to_be_published_without_a_year() {
     for (stem, device) in devices() {
         let b = &device.basis;
         let all = [&b.lengths, &b.diameters, &b.stiffness, &b.tip_and_surface];

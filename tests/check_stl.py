@@ -8,7 +8,7 @@ import sys
 try:
     import trimesh
 except ImportError:
-    print("not run: trimesh is not installed (pip install trimesh)")
+    print("trimesh is not installed (pip install trimesh)")
     sys.exit(77)
 
 mesh = trimesh.load(sys.argv[1], file_type="stl")

@@ -2,21 +2,21 @@
 //! places already passed, plans kept apart.
 #![expect(clippy::unwrap_used, reason = "a helper that fails fails the test")]
 
-use super::procedure::{Table, insert, plan, plan_of, tree};
+use crate::support::straight::{Table, insert, plan, plan_of, tree};
 use nestline::data::{Source, read_scene};
 use nestline::device::{Device, Knot};
-use nestline::geometry::{LesionKind, TrackSegment};
+use nestline::geometry::LesionKind;
 use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError, Sliding};
 use nestline::output::rehearsal_text;
 use nestline::procedure::reason::{
-    Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Retrieving, Vessel,
+    Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Vessel,
 };
 use nestline::procedure::{
     Action, CentreLine, DeployedStent, DepthTarget, EdgeKind, EdgePassage, Finding, InPlace, Meets,
-    Motion, Move, Placer, Plan, Rods, Severity, Spot, StackPlacement, State, Where, device_steps,
+    Motion, Move, Placer, Plan, Rods, Severity, StackPlacement, State, Where, device_steps,
     edge_passages, judge_edge, perform_with, retriever_holds_n,
 };
-use nestline::rehearsal::{LoadRow, Verdict, rehearse_with};
+use nestline::rehearsal::{LoadRow, rehearse_with};
 
 /// A device with this outer profile (mm from the tip, mm), all else as it was.
 fn shaped(plan: &mut Plan, name: &str, outer_mm: &[(f64, f64)]) {
@@ -138,7 +138,7 @@ fn crossings(outer_mm: &[(f64, f64)], from_mm: f64, to_mm: f64) -> Vec<EdgePassa
 const BACK_STEP: [(f64, f64); 4] = [(0.0, 1.1), (25.0, 1.1), (26.0, 0.9), (900.0, 0.9)];
 
 #[test]
-fn a_back_step_meets_edges_where_it_passes_them() {
+fn exact_a_back_step_meets_edges_where_it_passes_them() {
     // the tip comes back from 830 to 810: the step 25 mm behind it passes the upper edge at 800 from 805
     // on no; it lies at 805 and comes to 785, past the edge
     let met = crossings(&BACK_STEP, 830.0, 810.0);
@@ -162,7 +162,7 @@ fn a_back_step_meets_edges_where_it_passes_them() {
 }
 
 #[test]
-fn a_shoulder_behind_the_tip_meets_edges_on_the_way_up() {
+fn exact_a_shoulder_behind_the_tip_meets_edges_on_the_way_up() {
     let shoulder = [(0.0, 0.8), (100.0, 0.8), (100.0, 1.4), (900.0, 1.4)];
     let met = crossings(&shoulder, 700.0, 780.0);
     assert!(
@@ -214,7 +214,7 @@ fn exact_ledge_of_the_step_that_crosses() {
 }
 
 #[test]
-fn shapes_of_one_plan_are_not_given_to_another() {
+fn regress_shapes_of_one_plan_are_not_given_to_another() {
     let narrow = plan();
     let mut wide = plan_of(&tree(LesionKind::Plaque, false, 20.0));
     // the same residual lumen in another vessel
@@ -243,7 +243,7 @@ fn shapes_of_one_plan_are_not_given_to_another() {
 }
 
 #[test]
-fn the_last_device_comes_out_as_rods_too() {
+fn exact_the_last_device_comes_out_as_rods_too() {
     let plan = plan();
     let mut rods = Rods::default();
     let mut state = State::start(&plan);
@@ -275,7 +275,7 @@ fn lesions(findings: &[Finding]) -> Vec<(Severity, Lesion)> {
 }
 
 #[test]
-fn a_tip_parked_in_the_near_half_meets_the_lesion() {
+fn regress_a_tip_parked_in_the_near_half_meets_the_lesion() {
     // 8 mm healthy, 1.5 mm left in the middle of 760 to 780 mm, a cosine in between
     let left_mm = |s_mm: f64| {
         let depth = 0.5 * (1.0 - (std::f64::consts::TAU * (s_mm - 760.0) / 20.0).cos());
@@ -316,7 +316,7 @@ fn a_tip_parked_in_the_near_half_meets_the_lesion() {
 }
 
 #[test]
-fn a_stented_lesion_stops_a_guide_before_its_middle() {
+fn exact_a_stented_lesion_stops_a_guide_before_its_middle() {
     let mut t = Table::new(plan()).with_guide_at(690.0);
     let stent = t.index("stent");
     t.state.stents.push(DeployedStent {
@@ -352,7 +352,7 @@ fn a_stented_lesion_stops_a_guide_before_its_middle() {
 // --- places already passed, guides without a lead ---
 
 #[test]
-fn an_advance_to_a_place_already_passed_says_so() {
+fn regress_an_advance_to_a_place_already_passed_says_so() {
     let to = |mm: f64| Action::Advance {
         device: "guide".into(),
         to: Where::Past("common-carotid-origin".into(), mm),
@@ -384,7 +384,7 @@ fn an_advance_to_a_place_already_passed_says_so() {
 }
 
 #[test]
-fn a_guide_that_nothing_leads_beyond_the_arch_is_told() {
+fn exact_a_guide_that_nothing_leads_beyond_the_arch_is_told() {
     let unled = |findings: &[Finding]| {
         let mut reasons = findings.iter().map(|f| (f.severity, &f.reason));
         reasons.any(|(severity, reason)| {
@@ -477,7 +477,7 @@ fn fall_backs(findings: &[Finding]) -> Vec<(String, f64)> {
 }
 
 #[test]
-fn what_is_drawn_back_on_purpose_does_not_fall_back() {
+fn exact_what_is_drawn_back_on_purpose_does_not_fall_back() {
     let t = ready_to_open();
     let open = Action::Unsheathe {
         retriever: "retriever".into(),
@@ -502,7 +502,7 @@ fn what_is_drawn_back_on_purpose_does_not_fall_back() {
 }
 
 #[test]
-fn a_rail_nearly_lost_is_a_weak_point() {
+fn exact_a_rail_nearly_lost_is_a_weak_point() {
     let mut t = ready_to_open();
     // narrower than the retriever in the head, so that it bears on the wall
     t.plan.track.lumen.knots_mm = vec![(0.0, 8.0), (840.0, 8.0), (860.0, 2.5)];
@@ -555,7 +555,7 @@ fn a_rail_nearly_lost_is_a_weak_point() {
 }
 
 #[test]
-fn a_device_that_moves_by_itself_is_said_in_words() {
+fn look_a_device_that_moves_by_itself_is_said_in_words() {
     let t = ready_to_open();
     let (micro, open) = (
         t.index("microcatheter"),
@@ -585,7 +585,7 @@ fn a_device_that_moves_by_itself_is_said_in_words() {
 }
 
 #[test]
-fn no_sign_stands_twice_and_no_more_than_all_arrives() {
+fn look_no_sign_stands_twice_and_no_more_than_all_arrives() {
     let plan = read_scene(&Source::from_argument("scenes/too-short.ron")).unwrap();
     let mut outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
     let row = |direction, hub_force_n| LoadRow {
@@ -621,193 +621,4 @@ fn no_sign_stands_twice_and_no_more_than_all_arrives() {
     for bad in ["--", "-0 ", "-0.00"] {
         assert!(!text.contains(bad), "`{bad}` in {text}");
     }
-}
-
-// --- what is the same at several steps is told once ---
-
-#[test]
-fn the_same_words_are_told_once_with_all_steps() {
-    let plan = read_scene(&Source::from_argument(
-        "scenes/left-tandem-retriever-first.ron",
-    ))
-    .unwrap();
-    let mut outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
-    for (step, slack_mm) in [(4, 7.0), (9, 7.0), (9, 7.0), (12, 8.0), (13, 7.0)] {
-        let found = Force::Slack {
-            device: "guide".into(),
-            slack_mm,
-        };
-        outcome.steps[step - 1]
-            .findings
-            .push(Finding::note(found).into());
-    }
-    let text = rehearsal_text(&outcome, 400);
-    let lines: Vec<&str> = text
-        .lines()
-        .filter(|l| l.contains("of the guide come"))
-        .collect();
-    assert_eq!(
-        lines,
-        [
-            "  step  4: 7 mm of the guide come out before its tip follows a pull. The same at steps 9, 13.",
-            "  step 12: 8 mm of the guide come out before its tip follows a pull.",
-        ]
-    );
-}
-
-// --- waves are told once ---
-
-#[test]
-fn devices_in_waves_are_told_in_one_line() {
-    let plan = read_scene(&Source::from_argument(
-        "scenes/left-tandem-retriever-first.ron",
-    ))
-    .unwrap();
-    let mut outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
-    let mut buckles = |step: usize, device: &str, length_mm: f64| {
-        let found = Force::Buckles {
-            device: device.into(),
-            length_mm,
-            place: Spot {
-                station_mm: 0.0,
-                at: format!("at place {step}"),
-            },
-        };
-        outcome.steps[step - 1]
-            .findings
-            .push(Finding::note(found).into());
-        rehearsal_text(&outcome, 400)
-    };
-    let one = buckles(4, "guide", 80.0);
-    assert!(
-        one.contains("step  4: the guide buckles along 80 mm"),
-        "{one}"
-    );
-    buckles(9, "selector", 210.0);
-    let all = buckles(12, "wire", 33.0);
-    let lines: Vec<&str> = all.lines().filter(|l| l.contains("in waves")).collect();
-    assert_eq!(
-        lines,
-        [
-            "  - Pushed devices buckle and lie in waves on the wall at steps 4, 9, 12; most of all the selector: along 210 mm in all at step 9, most at place 9."
-        ]
-    );
-}
-
-// --- one cause, one failure ---
-
-#[test]
-fn one_step_left_out_is_one_cause() {
-    let mut plan = read_scene(&Source::from_argument(
-        "scenes/left-tandem-retriever-first.ron",
-    ))
-    .unwrap();
-    let sound = rehearse_with(&plan, &mut CentreLine).unwrap();
-    assert_eq!(sound.verdict, Verdict::Passes, "{:?}", sound.headline);
-    let guide = plan
-        .script
-        .iter()
-        .position(|s| matches!(&s.act, Action::Insert { device, .. } if device == "guide"))
-        .unwrap();
-    plan.script.remove(guide);
-    let outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
-    assert_eq!(outcome.verdict, Verdict::Fails, "{:?}", outcome.headline);
-    let not_done: Vec<usize> = outcome
-        .steps
-        .iter()
-        .filter(|s| !s.performed)
-        .map(|s| s.number)
-        .collect();
-    assert!(not_done.len() > 15, "{not_done:?}");
-    let failed: Vec<usize> = outcome
-        .steps
-        .iter()
-        .filter(|s| s.worst() == Some(Severity::Failure))
-        .map(|s| s.number)
-        .collect();
-    assert_eq!(failed, not_done[..1], "the first one alone is a failure");
-    let held_up = outcome.steps[failed[0] - 1]
-        .findings
-        .iter()
-        .find_map(|f| match &f.reason {
-            Reason::Precondition(Precondition::HoldsUp { steps }) => Some(steps.clone()),
-            _ => None,
-        });
-    assert_eq!(
-        held_up.as_deref(),
-        Some(&not_done[1..]),
-        "all others hang on it"
-    );
-    let text = rehearsal_text(&outcome, 200);
-    assert!(
-        text.contains("skip"),
-        "steps that are not done are marked: {text}"
-    );
-}
-
-#[test]
-fn two_causes_are_two_failures() {
-    // a guide that is missing, and a balloon that is not moved up while it is inflated
-    let mut t = Table::new(plan());
-    t.plan.script = [
-        insert("sheath", None, None, Where::Hub),
-        Action::SuctionOn {
-            device: "guide".into(),
-        },
-        Action::SuctionOff {
-            device: "sheath".into(),
-        },
-        Action::SuctionOff {
-            device: "guide".into(),
-        },
-    ]
-    .into_iter()
-    .map(nestline::procedure::Step::new)
-    .collect();
-    let outcome = rehearse_with(&t.plan, &mut CentreLine).unwrap();
-    let worst: Vec<_> = outcome.steps.iter().map(|s| s.worst()).collect();
-    let (failure, note) = (Some(Severity::Failure), Some(Severity::Note));
-    assert_eq!(&worst[1..], [failure, failure, note], "{:?}", outcome.steps);
-}
-
-// --- clots ---
-
-#[test]
-fn a_clot_longer_than_its_artery_is_told() {
-    let runs_on = |t: &mut Table| {
-        let load = Action::LoadRetriever {
-            retriever: "retriever".into(),
-            through: "microcatheter".into(),
-        };
-        let findings = t.good(&load).findings;
-        findings.into_iter().find_map(|f| match f.reason {
-            Reason::Retrieving(Retrieving::ClotRunsOn {
-                from,
-                into,
-                beyond_mm,
-                ..
-            }) => Some((from, into, beyond_mm)),
-            _ => None,
-        })
-    };
-    let ready = || {
-        let mut t = Table::new(plan()).with_guide_at(700.0);
-        let tip = Where::Past("clot-end".into(), 20.0);
-        t.good(&insert("microcatheter", Some("guide"), None, tip));
-        t
-    };
-    assert_eq!(runs_on(&mut ready()), None, "10 mm in one artery");
-    let mut t = ready();
-    let end_mm = t.plan.track.length_mm();
-    t.plan.track.segments[0].end_mm = 956.0;
-    t.plan.track.segments.push(TrackSegment {
-        name: "next".into(),
-        start_mm: 956.0,
-        end_mm,
-    });
-    let (from, into, beyond_mm) = runs_on(&mut t).unwrap();
-    assert!(
-        from == "route" && into == "next" && (beyond_mm - 4.0).abs() < 1e-9,
-        "{from} {into} {beyond_mm}"
-    );
 }

@@ -80,7 +80,7 @@ const SCENES: [(&str, i32, &str); 8] = [
 ];
 
 #[test]
-fn every_scene_runs_and_says_its_lesson() {
+fn cli_every_scene_runs_and_says_its_lesson() {
     for (name, exit, words) in SCENES {
         let output = nestline(&["run", &format!("scenes/{name}.ron")]);
         assert!(
@@ -105,7 +105,7 @@ fn every_scene_runs_and_says_its_lesson() {
 }
 
 #[test]
-fn every_scene_file_is_known_here() {
+fn layer_every_scene_file_is_known_here() {
     for file in ron_files("scenes") {
         let stem = file.file_stem().unwrap().to_str().unwrap().to_owned();
         assert!(
@@ -116,7 +116,7 @@ fn every_scene_file_is_known_here() {
 }
 
 #[test]
-fn alone_it_runs_the_embedded_default_scene_anywhere() {
+fn cli_alone_it_runs_the_embedded_default_scene_anywhere() {
     let elsewhere = tempfile::tempdir().unwrap();
     let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
         .current_dir(elsewhere.path())
@@ -131,7 +131,7 @@ fn alone_it_runs_the_embedded_default_scene_anywhere() {
 }
 
 #[test]
-fn no_share_is_told_of_a_force_hardly_known() {
+fn cli_no_share_is_told_of_a_force_hardly_known() {
     let rehearsed: nestline::rehearsal::Rehearsed =
         serde_json::from_slice(&nestline(&["--json"]).stdout).unwrap();
     let steps = rehearsed.outcome.steps.iter();
@@ -154,7 +154,7 @@ fn no_share_is_told_of_a_force_hardly_known() {
 }
 
 #[test]
-fn json_has_a_schema_and_the_text_s_numbers() {
+fn cli_json_has_a_schema_and_the_text_s_numbers() {
     for (arguments, schema) in [
         (vec!["--json"], "nestline.rehearsal"),
         (
@@ -191,7 +191,7 @@ fn json_has_a_schema_and_the_text_s_numbers() {
 }
 
 #[test]
-fn two_runs_are_the_same_to_the_last_byte() {
+fn cli_two_runs_are_the_same_to_the_last_byte() {
     let runs: Vec<_> = (0..2)
         .map(|_| nestline(&["run", "scenes/right-radial.ron", "--json"]).stdout)
         .collect();
@@ -199,7 +199,7 @@ fn two_runs_are_the_same_to_the_last_byte() {
 }
 
 #[test]
-fn every_vessel_is_measured() {
+fn cli_every_vessel_is_measured() {
     let files = ron_files("vessels");
     assert!(files.len() >= 17, "{} vessels", files.len());
     for file in files {
@@ -214,7 +214,7 @@ fn every_vessel_is_measured() {
 }
 
 #[test]
-fn a_clot_longer_than_its_vessel_is_told_where_it_runs_on() {
+fn cli_a_clot_longer_than_its_vessel_is_told_where_it_runs_on() {
     let told = |length: &str| {
         let vessel = std::fs::read_to_string("vessels/left-tandem-type-2.ron").unwrap();
         let written = vessel.replace(
@@ -246,7 +246,7 @@ fn a_clot_longer_than_its_vessel_is_told_where_it_runs_on() {
 }
 
 #[test]
-fn check_says_good_or_exits_with_2() {
+fn cli_check_says_good_or_exits_with_2() {
     let vessels = ron_files("vessels");
     let scenes = ron_files("scenes");
     let devices = ron_files("scenes/devices");
@@ -275,7 +275,7 @@ fn check_says_good_or_exits_with_2() {
 }
 
 #[test]
-fn what_cannot_run_exits_with_2_and_says_why() {
+fn cli_what_cannot_run_exits_with_2_and_says_why() {
     for (arguments, words) in [
         (
             vec!["run", "no-such-scene.ron"],
@@ -313,7 +313,7 @@ fn what_cannot_run_exits_with_2_and_says_why() {
 }
 
 #[test]
-fn help_carries_an_example_and_the_caution() {
+fn cli_help_carries_an_example_and_the_caution() {
     for command in ["run", "compare", "draft", "measure", "check"] {
         let output = nestline(&[command, "--help"]);
         assert!(
@@ -330,7 +330,7 @@ fn help_carries_an_example_and_the_caution() {
 
 /// Whether the program draws or not: a reader of the help decides by it whether to build what does.
 #[test]
-fn help_of_what_draws_lists_its_options() {
+fn cli_help_of_what_draws_lists_its_options() {
     for (command, options) in [
         (
             "film",
@@ -348,7 +348,7 @@ fn help_of_what_draws_lists_its_options() {
 }
 
 #[test]
-fn names_are_not_cut_at_their_hyphens() {
+fn cli_names_are_not_cut_at_their_hyphens() {
     let told = err(&nestline(&[
         "check",
         "tests/bad/scene_unknown_landmark.ron",
@@ -360,7 +360,7 @@ fn names_are_not_cut_at_their_hyphens() {
 }
 
 #[test]
-fn a_closed_pipe_is_no_error() {
+fn cli_a_closed_pipe_is_no_error() {
     use std::process::Stdio;
     let mut child = Command::new(env!("CARGO_BIN_EXE_nestline"))
         .arg("--json")
@@ -375,7 +375,7 @@ fn a_closed_pipe_is_no_error() {
 
 #[test]
 #[expect(clippy::disallowed_methods, reason = "a test writes its own file")]
-fn a_problem_solved_more_often_is_the_same() {
+fn cli_a_problem_solved_more_often_is_the_same() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("bend.ron");
     std::fs::write(

@@ -394,7 +394,7 @@ fn exact_declared_waits_are_kept() {
 /// that the fit was made. The rest are printed beside what is published, and agree badly where real
 /// cases wait and search.
 #[test]
-fn property_the_default_lands_where_its_table_was_fitted_to() {
+fn published_the_default_lands_where_its_table_was_fitted_to() {
     let LoadedScene {
         plan, durations, ..
     } = loaded(&[]);

@@ -1,7 +1,7 @@
 //! One suite that every kind of curve must pass.
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
-use crate::common::{arch_tree, femoral, frame, run};
+use crate::support::trees::{arch_tree, femoral, frame, run};
 use nestline::geometry::{Curve, Point};
 use std::f64::consts::PI;
 
@@ -74,7 +74,7 @@ fn places(curve: &Curve) -> Vec<f64> {
 }
 
 #[test]
-fn property_frames_are_right_handed_and_orthonormal() {
+fn contract_frames_are_right_handed_and_orthonormal() {
     for kind in kinds() {
         for s in places(&kind.curve) {
             let f = kind.curve.frame_at(s);
@@ -93,7 +93,7 @@ fn property_frames_are_right_handed_and_orthonormal() {
 }
 
 #[test]
-fn property_parameter_is_arc_length() {
+fn contract_parameter_is_arc_length() {
     // chords of a smooth curve are short of the arc by h^3 kappa^2 / 24: halve until that is seen
     for kind in kinds() {
         let length = kind.curve.length_mm();
@@ -119,7 +119,7 @@ fn property_parameter_is_arc_length() {
 }
 
 #[test]
-fn property_tangent_is_the_derivative_by_arc_length() {
+fn contract_tangent_is_the_derivative_by_arc_length() {
     // steps of 1e-3 mm: chord errs by h^2 kappa' / 6, rounding by 1e-13 / h
     let h = 1e-3;
     for kind in kinds() {
@@ -137,7 +137,7 @@ fn property_tangent_is_the_derivative_by_arc_length() {
 }
 
 #[test]
-fn property_position_and_direction_are_continuous() {
+fn contract_position_and_direction_are_continuous() {
     let h = 1e-7;
     for kind in kinds() {
         let length = kind.curve.length_mm();
@@ -168,7 +168,7 @@ fn property_seams_are_continuous() {
 }
 
 #[test]
-fn property_frames_do_not_twist() {
+fn contract_frames_do_not_twist() {
     for kind in kinds() {
         let length = kind.curve.length_mm();
         // the check itself errs at seams by the square of its cells: 0.002 mm is enough
@@ -196,7 +196,7 @@ fn property_frames_do_not_twist() {
 }
 
 #[test]
-fn property_closest_point_of_a_point_on_the_curve_is_itself() {
+fn contract_closest_point_of_a_point_on_the_curve_is_itself() {
     for kind in kinds() {
         for s in places(&kind.curve) {
             let point = kind.curve.point_at(s);
@@ -209,7 +209,7 @@ fn property_closest_point_of_a_point_on_the_curve_is_itself() {
 }
 
 #[test]
-fn property_closest_beats_every_sample() {
+fn contract_closest_beats_every_sample() {
     for kind in kinds() {
         for (i, s) in places(&kind.curve).into_iter().enumerate().step_by(25) {
             let f = kind.curve.frame_at(s);
@@ -236,7 +236,7 @@ fn property_closest_beats_every_sample() {
 }
 
 #[test]
-fn property_curvature_is_the_rate_of_turning() {
+fn contract_curvature_is_the_rate_of_turning() {
     for kind in kinds() {
         let length = kind.curve.length_mm();
         for s in places(&kind.curve) {
@@ -259,7 +259,7 @@ fn property_curvature_is_the_rate_of_turning() {
 }
 
 #[test]
-fn property_curvature_is_the_derivative_of_the_tangent() {
+fn contract_curvature_is_the_derivative_of_the_tangent() {
     // steps of 1e-4 mm: the difference errs by h^2 and by rounding over h, both below 1e-8
     let h = 1e-4;
     for kind in kinds() {
@@ -286,7 +286,7 @@ fn property_curvature_is_the_derivative_of_the_tangent() {
 }
 
 #[test]
-fn property_section_is_the_same_curve() {
+fn contract_section_is_the_same_curve() {
     for kind in kinds() {
         let length = kind.curve.length_mm();
         let (from, to) = (0.13 * length, 0.86 * length);
@@ -314,7 +314,7 @@ fn property_section_is_the_same_curve() {
 }
 
 #[test]
-fn a_spline_passes_its_points_in_their_order() {
+fn exact_a_spline_passes_its_points_in_their_order() {
     // a coil of three turns that ends where it began: places close by are not taken for each other; so many
     // points that a look at all pieces for each would not end
     let count = 30_000_u32;

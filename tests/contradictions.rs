@@ -176,7 +176,7 @@ fn with(mut device: Device, change: impl FnOnce(&mut Device)) -> Device {
 }
 
 #[test]
-fn sound_devices_have_no_findings() {
+fn property_sound_devices_have_no_findings() {
     for device in [
         guide(),
         sheath(),
@@ -205,7 +205,7 @@ fn only(device: &Device, field: &str, text: &str) {
 }
 
 #[test]
-fn profiles_that_contradict_themselves() {
+fn exact_profiles_that_contradict_themselves() {
     let profile = |lines: Vec<Knot>| with(guide(), |d| d.profile = lines);
     let k = |a: f64| knot(a, 2.7, Some(2.2));
     only(&profile(vec![]), "profile", "no lines");
@@ -252,7 +252,7 @@ fn profiles_that_contradict_themselves() {
 }
 
 #[test]
-fn ports_and_hubs_that_contradict_themselves() {
+fn exact_ports_and_hubs_that_contradict_themselves() {
     let port = |mm: f64| {
         with(balloon_with(|_| {}), |d| {
             d.lumen = LumenKind::RapidExchange { port_from_tip: mm };
@@ -299,7 +299,7 @@ fn ports_and_hubs_that_contradict_themselves() {
 }
 
 #[test]
-fn the_french_trap_is_explained() {
+fn exact_the_french_trap_is_explained() {
     // A sheath entered with a catheter's French: 8 Fr outside, so only 6.6 Fr fit inside.
     let mut wrong = sheath();
     wrong.profile = vec![knot(0.0, 2.7, Some(2.2)), knot(110.0, 2.7, Some(2.2))];
@@ -326,7 +326,7 @@ fn the_french_trap_is_explained() {
 }
 
 #[test]
-fn classes_carry_and_hold_what_they_are() {
+fn exact_classes_carry_and_hold_what_they_are() {
     let told = with(wire(), |d| d.class = DeviceClass::Retriever).check();
     assert_eq!(told.len(), 1, "{told:?}");
     assert!(
@@ -376,7 +376,7 @@ fn classes_carry_and_hold_what_they_are() {
 }
 
 #[test]
-fn tips_that_cannot_be() {
+fn exact_tips_that_cannot_be() {
     let tip =
         |length: f64, angle_deg: f64| with(guide(), |d| d.tip = Tip::Curved { length, angle_deg });
     only(&tip(0.0, 30.0), "tip.length", "above zero");
@@ -385,7 +385,7 @@ fn tips_that_cannot_be() {
 }
 
 #[test]
-fn stents_that_contradict_themselves() {
+fn exact_stents_that_contradict_themselves() {
     let design = |field: &str| format!("payload.design.{field}");
     only(&braid(23, 0.1, 30.0, 206.0, 0.3), &design("wires"), "even");
     only(
@@ -436,7 +436,7 @@ fn stents_that_contradict_themselves() {
 }
 
 #[test]
-fn balloons_filters_and_retrievers_that_contradict_themselves() {
+fn exact_balloons_filters_and_retrievers_that_contradict_themselves() {
     only(
         &balloon_with(|b| b.rated_pressure_atm = 6.0),
         "payload.rated_pressure_atm",
@@ -491,7 +491,7 @@ fn balloons_filters_and_retrievers_that_contradict_themselves() {
 }
 
 #[test]
-fn all_findings_come_at_once() {
+fn exact_all_findings_come_at_once() {
     let mut device = guide();
     device.name.clear();
     device.hub_length_mm = 0.0;
@@ -513,7 +513,7 @@ fn all_findings_come_at_once() {
 }
 
 #[test]
-fn parts_that_contradict_themselves() {
+fn exact_parts_that_contradict_themselves() {
     let clip = Accessory::Clip {
         name: "clip".to_owned(),
         length_mm: 30.0,

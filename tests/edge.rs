@@ -288,7 +288,7 @@ fn exact_wilson_interval() {
 }
 
 #[test]
-fn exact_same_bits_on_any_number_of_threads() {
+fn property_same_bits_on_any_number_of_threads() {
     let spread = Spread::default();
     let on = |threads| {
         let sampling = Sampling {
@@ -315,7 +315,7 @@ fn exact_same_bits_on_any_number_of_threads() {
 }
 
 #[test]
-fn refused_crossings_say_why() {
+fn exact_refused_crossings_say_why() {
     let mut c = crossing();
     c.place.fall_back_mm = -1.0;
     let told = c.clearance().unwrap_err().to_string();

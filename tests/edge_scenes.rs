@@ -7,7 +7,7 @@
     reason = "a test may stop where it stands"
 )]
 
-use super::procedure::name_of;
+use crate::support::straight::name_of;
 use nestline::data::{self, Source};
 use nestline::device::Payload;
 use nestline::procedure::reason::Lumen;
@@ -61,7 +61,7 @@ fn guide_beyond(plan: &mut Plan, mm: f64) {
 }
 
 #[test]
-fn property_the_default_plan_is_shielded_and_says_what_else_would_be() {
+fn exact_the_default_plan_is_shielded_and_says_what_else_would_be() {
     let outcome = rehearsed(&default_scene());
     assert_eq!(outcome.verdict, Verdict::Passes, "{:?}", outcome.headline);
     let row = struts(&outcome, EdgeKind::Upper);
@@ -235,7 +235,7 @@ fn published_bench_pulls_bracket_the_default_one() {
 }
 
 #[test]
-fn property_suction_left_off_is_told() {
+fn exact_suction_left_off_is_told() {
     let mut off = default_scene();
     let on = off
         .script
@@ -266,7 +266,7 @@ fn property_shares_do_not_depend_on_threads() {
 }
 
 #[test]
-fn sizes_that_do_not_suit_are_told() {
+fn exact_sizes_that_do_not_suit_are_told() {
     let told = |plan: &Plan, severity: Severity, name: &str| {
         let outcome = rehearsed(plan);
         let mut findings = outcome.steps.iter().flat_map(|s| &s.findings);

@@ -7,7 +7,8 @@
     reason = "a test fails by panicking"
 )]
 
-use crate::rods::arc_tube;
+use crate::support::rods::arc_tube;
+use crate::support::table::Table;
 use nestline::geometry::Vector;
 use nestline::mechanics::{
     AxialLoad, End, Flag, NaturalBend, Rod, Roll, Scene, Settings, Settle, Solution, StartSupport,
@@ -37,55 +38,6 @@ fn end_of(found: &Solution) -> (Vector, f64, f64) {
     )
 }
 
-/// A cantilever under a dead load across its tip, `alpha = P L² / B`. Tip slope, deflection, axial
-/// place and energy: Mattiasson, Int. J. Numer. Methods Eng. 17:145-153 (1981), Table 1, and
-/// elliptic integrals checked by shooting to 1e-14 (`../shared/rod-reference/analytic_checks.py`).
-struct Cantilever {
-    alpha: f64,
-    slope_rad: f64,
-    deflection: f64,
-    place: f64,
-    energy: f64,
-}
-
-const CANTILEVERS: [Cantilever; 5] = [
-    Cantilever {
-        alpha: 0.5,
-        slope_rad: 0.244_533_647_133,
-        deflection: 0.162_143_575_658,
-        place: 0.984_081_037_529,
-        energy: 0.039_980_148_224,
-    },
-    Cantilever {
-        alpha: 1.0,
-        slope_rad: 0.461_351_949_712,
-        deflection: 0.301_720_773_800,
-        place: 0.943_566_763_717,
-        energy: 0.143_438_344_996,
-    },
-    Cantilever {
-        alpha: 2.0,
-        slope_rad: 0.781_749_831_557,
-        deflection: 0.493_457_480_397,
-        place: 0.839_358_279_175,
-        energy: 0.422_129_680_845,
-    },
-    Cantilever {
-        alpha: 5.0,
-        slope_rad: 1.215_368_117_612,
-        deflection: 0.713_791_523_612,
-        place: 0.612_371_639_276,
-        energy: 1.118_530_189_303,
-    },
-    Cantilever {
-        alpha: 10.0,
-        slope_rad: 1.430_285_538_804,
-        deflection: 0.810_609_024_880,
-        place: 0.445_004_402_246,
-        energy: 1.795_355_652_124,
-    },
-];
-
 #[test]
 fn published_cantilever_under_a_tip_load() {
     // The last plane stands where the exact tip is, and the rod's length is an outcome. The axial
@@ -93,11 +45,16 @@ fn published_cantilever_under_a_tip_load() {
     // outside the model in a straight tube: there the centre line is the circle from the clamp
     // through the exact tip, which the rod leaves by less.
     let (length, b) = (100.0, 20.0);
-    for case in &CANTILEVERS {
-        let force = case.alpha * b / (length * length);
-        let tip = (case.place * length, case.deflection * length);
+    for case in Table::read("cantilever").rows(5) {
+        let alpha = case.number("alpha");
+        let force = alpha * b / (length * length);
+        let tip = (
+            case.number("place") * length,
+            case.number("deflection") * length,
+        );
+        let (slope_rad, bending) = (case.number("slope_rad"), case.number("energy"));
         let error = |cells: u32| {
-            let tube = if case.alpha <= 2.0 {
+            let tube = if alpha <= 2.0 {
                 arc_tube(tip.0, 0.0, cells, WIDE_MM, 1.0)
             } else {
                 let turn = 2.0 * (tip.1 / tip.0).atan();
@@ -105,16 +62,16 @@ fn published_cantilever_under_a_tip_load() {
                 arc_tube(radius * turn, 1.0 / radius, cells, 0.9 * radius, 1.0)
             };
             let mut rod = Rod::uniform(b, 0.5);
-            rod.load = AxialLoad::Uniform(force * case.slope_rad.sin());
+            rod.load = AxialLoad::Uniform(force * slope_rad.sin());
             rod.tip_force_n = Vector::y() * force;
             let found = settle(&tube, &rod, exact());
-            assert_eq!(found.status, Status::Converged, "alpha {}", case.alpha);
+            assert_eq!(found.status, Status::Converged, "alpha {alpha}");
             let (end, path, energy) = end_of(&found);
             let off = Vector::new(end.x - tip.0, end.y - tip.1, end.z).norm() / length;
             [
                 off,
                 (path / length - 1.0).abs(),
-                (energy * length / (b * case.energy) - 1.0).abs(),
+                (energy * length / (b * bending) - 1.0).abs(),
             ]
         };
         let (coarse, fine) = (error(50), error(100));
@@ -124,14 +81,12 @@ fn published_cantilever_under_a_tip_load() {
         {
             assert!(
                 fine < 5e-4,
-                "alpha {}: {what} off by {fine:.2e} with 100 cells",
-                case.alpha
+                "alpha {alpha}: {what} off by {fine:.2e} with 100 cells"
             );
             let order = (coarse / fine).log2();
             assert!(
                 order > 1.8 || fine < 1e-7,
-                "alpha {}: {what} falls at order {order:.2} ({coarse:.2e}, {fine:.2e})",
-                case.alpha
+                "alpha {alpha}: {what} falls at order {order:.2} ({coarse:.2e}, {fine:.2e})"
             );
         }
     }

@@ -1,240 +1,21 @@
-//! Files for other programs: what stands in them is what was rehearsed.
+//! Printed surfaces close, keep diameters and are what another library takes them for.
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
     clippy::print_stderr,
-    reason = "a test may stop where it stands, and says what it did not run"
+    reason = "a test may stop where it stands, and shows what was measured"
 )]
 #![expect(
     clippy::disallowed_methods,
     reason = "a test may stop where it stands, and reads and writes files of its own"
 )]
 
-use nestline::data::{LoadedScene, Source, load_scene, read_vessel};
-use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, TrackSettings, Tree, Vector};
-use nestline::output::glb::{GlbSettings, glb};
+use crate::support::not_run::not_run;
+use nestline::data::{Source, read_vessel};
+use nestline::geometry::{Branch, Curve, Frame, Lumen, Point, Run, Tree, Vector};
 use nestline::output::stl::{Phantom, StlSettings, phantom};
-use nestline::output::{Everything, Report, to_json};
-use nestline::procedure::{CentreLine, Sampling};
-use nestline::rehearsal::{Outcome, outcome_of, rehearsed_of, walk_through};
-use nestline::stage::{Stage, StageSettings};
 use std::process::Command;
-use std::sync::OnceLock;
 
-struct Played {
-    loaded: LoadedScene,
-    outcome: Outcome,
-    stage: Stage,
-    glb: Vec<u8>,
-}
-
-fn default_scene() -> &'static Played {
-    static PLAYED: OnceLock<Played> = OnceLock::new();
-    PLAYED.get_or_init(|| {
-        let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
-        let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-        let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
-        let outcome = outcome_of(&loaded.plan, &passed);
-        let settings = StageSettings {
-            settle: false,
-            ..StageSettings::default()
-        };
-        let stage = Stage::new(
-            &loaded.plan,
-            &loaded.vessel.tree,
-            &passed,
-            &outcome,
-            settings,
-        );
-        let glb = glb(&stage, &GlbSettings::default()).unwrap();
-        Played {
-            loaded,
-            outcome,
-            stage,
-            glb,
-        }
-    })
-}
-
-/// A node's place at a time, by linear interpolation between the keys of its channel.
-fn place_at(file: &gltf::Gltf, name: &str, time_s: f32) -> [f32; 3] {
-    let blob = file.blob.as_deref().unwrap();
-    let node = file.nodes().find(|n| n.name() == Some(name)).unwrap();
-    let animation = file.animations().next().unwrap();
-    let channel = animation.channels().find(|c| {
-        c.target().node().index() == node.index()
-            && c.target().property() == gltf::animation::Property::Translation
-    });
-    let Some(channel) = channel else {
-        return node.transform().decomposed().0;
-    };
-    let reader = channel.reader(|_| Some(blob));
-    let times: Vec<f32> = reader.read_inputs().unwrap().collect();
-    let Some(gltf::animation::util::ReadOutputs::Translations(places)) = reader.read_outputs()
-    else {
-        panic!("translations");
-    };
-    let places: Vec<[f32; 3]> = places.collect();
-    let after = times.partition_point(|t| *t <= time_s);
-    if after == 0 {
-        return places[0];
-    }
-    if after == times.len() {
-        return places[after - 1];
-    }
-    let share = (time_s - times[after - 1]) / (times[after] - times[after - 1]);
-    let (a, b) = (places[after - 1], places[after]);
-    [0, 1, 2].map(|i| a[i] + (b[i] - a[i]) * share)
-}
-
-fn from_file(place: [f32; 3]) -> Point {
-    let [x, y, z] = place.map(|v| 1e3 * f64::from(v));
-    Point::new(x, -z, y)
-}
-
-#[test]
-fn tips_in_the_glb_are_where_the_outcome_says() {
-    let played = default_scene();
-    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
-    let track = &played.loaded.plan.track;
-    let mut looked = 0;
-    for step in [3, 20, 40] {
-        let span = played.stage.timeline.steps[step - 1];
-        #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
-        let time_s = (0.5 * (span.moved_s + span.end_s)) as f32;
-        for device in &played.outcome.steps[step - 1].devices {
-            // the shaft of a retriever ends where its struts begin
-            if device.name == "retriever" {
-                continue;
-            }
-            let found = from_file(place_at(&file, &format!("{} tip", device.name), time_s));
-            // ruled lengths lie on the centre line
-            let wanted = track.frame_at(device.tip_mm).origin_mm;
-            let off_mm = (found - wanted).norm();
-            assert!(
-                off_mm < 0.05,
-                "step {step}, {}: {off_mm:.3} mm",
-                device.name
-            );
-            looked += 1;
-        }
-    }
-    assert!(looked >= 8, "{looked} tips");
-}
-
-/// What a GLB plays and what `report.json` says of the same scene, with the shapes as they are settled for
-/// pictures, agree at the end of every step and until the next one begins.
-#[test]
-fn tips_in_the_glb_are_where_the_json_says() {
-    let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
-    let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
-    let sampling = Sampling {
-        courses: 20,
-        ..Sampling::default()
-    };
-    let rehearsed = rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed).unwrap();
-    let stage = Stage::new(
-        &loaded.plan,
-        &loaded.vessel.tree,
-        &passed,
-        &rehearsed.outcome,
-        StageSettings::default(),
-    );
-    let report = Report {
-        plan: &loaded.plan,
-        rehearsed: &rehearsed,
-        durations: &loaded.durations,
-        stage: Some(&stage),
-        comparison: None,
-    };
-    let written = to_json(&Everything::of(&report)).unwrap();
-    let read: serde_json::Value = serde_json::from_str(&written).unwrap();
-    let bytes = glb(&stage, &GlbSettings::default()).unwrap();
-    assert!(bytes.len() < 5_000_000, "{} bytes", bytes.len());
-    let file = gltf::Gltf::from_slice(&bytes).unwrap();
-    let drawn = &read["drawn"];
-    let steps = drawn["steps"].as_array().unwrap();
-    assert_eq!(steps.len(), rehearsed.outcome.steps.len(), "every step");
-    let track = &loaded.plan.track;
-    let (mut looked, mut off_axis_mm) = (0, 0.0_f64);
-    for step in steps {
-        let value = |name: &str| step[name].as_f64().unwrap();
-        for tip in step["tips"].as_array().unwrap() {
-            let name = tip["device"].as_str().unwrap();
-            let at = tip["at_mm"].as_array().unwrap();
-            let [x, y, z] = [0, 1, 2].map(|i| at[i].as_f64().unwrap());
-            let wanted = Point::new(x, y, z);
-            for time_s in [value("at_s"), value("until_s")] {
-                #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
-                let found = from_file(place_at(&file, &format!("{name} tip"), time_s as f32));
-                let off_mm = (found - wanted).norm();
-                assert!(
-                    off_mm < 0.05,
-                    "step {}, {name}, {time_s} s: {off_mm:.3} mm",
-                    step["step"]
-                );
-            }
-            let row = &rehearsed.outcome.steps[looked_step(step)];
-            let ruled = row.devices.iter().find(|d| d.name == name).unwrap();
-            let centre = track.frame_at(ruled.tip_mm).origin_mm;
-            off_axis_mm = off_axis_mm.max((wanted - centre).norm());
-            looked += 1;
-        }
-    }
-    assert!(looked > 100, "{looked} tips");
-    assert!(off_axis_mm > 0.5, "rods lie off the centre line");
-}
-
-/// Index of a step in `report.json`.
-fn looked_step(step: &serde_json::Value) -> usize {
-    usize::try_from(step["step"].as_u64().unwrap()).unwrap() - 1
-}
-
-#[test]
-fn tips_in_the_glb_follow_the_stage_between_steps() {
-    let played = default_scene();
-    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
-    for (i, span) in played.stage.timeline.steps.iter().enumerate() {
-        for part in [0.2, 0.45, 0.7] {
-            let time_s = span.start_s + part * (span.moved_s - span.start_s);
-            let moment = played.stage.at(time_s);
-            for drawn in &moment.devices {
-                let name = &played.stage.devices[drawn.device].name;
-                #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
-                let found = from_file(place_at(&file, &format!("{name} tip"), time_s as f32));
-                let off_mm = (found - drawn.nodes.last().unwrap().at).norm();
-                assert!(off_mm < 0.5, "step {}, {name}: {off_mm:.3} mm", i + 1);
-            }
-        }
-    }
-}
-
-#[test]
-fn glb_is_small_and_names_what_it_shows() {
-    let played = default_scene();
-    let megabytes = played.glb.len() as f64 / 1e6;
-    assert!(megabytes < 5.0, "{megabytes:.2} MB");
-    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
-    let names: Vec<&str> = file.nodes().filter_map(|n| n.name()).collect();
-    for name in [
-        "vessel wall",
-        "guide",
-        "retriever struts",
-        "stent in the vessel",
-        "balloon balloon",
-        "clot",
-        "neck-lesion",
-        "landmark: carotid bifurcation",
-    ] {
-        assert!(names.contains(&name), "{name} is missing");
-    }
-    let stated = file.document.as_json().asset.extras.as_ref().unwrap().get();
-    assert!(
-        stated.contains("1 mm of the patient is 0.001 here"),
-        "{stated}"
-    );
-}
 /// A vessel of one branch.
 fn one_branch(turn_rad: f64, length_mm: f64, diameter_mm: f64) -> Tree {
     let start = Frame::new(
@@ -329,7 +110,7 @@ const FORK: &str = r#"Vessel(
 )"#;
 
 #[test]
-fn branches_join_in_one_closed_surface() {
+fn exact_branches_join_in_one_closed_surface() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("fork.ron");
     std::fs::write(&path, FORK).unwrap();
@@ -503,7 +284,7 @@ fn made_of(tree: &Tree, branches: &[String], wall_mm: Option<f64>, facet: f64) -
 }
 
 #[test]
-fn every_vessel_closes_as_lumen_and_as_wall() {
+fn property_every_vessel_closes_as_lumen_and_as_wall() {
     let vessels = vessels();
     assert!(vessels.len() > 16, "all of them");
     for (i, (name, tree)) in vessels.iter().enumerate() {
@@ -519,7 +300,7 @@ fn every_vessel_closes_as_lumen_and_as_wall() {
 
 /// A tree of tubes has no handle; the only one that could be there is a ring of the anatomy itself, and none is.
 #[test]
-fn lumens_have_no_handles() {
+fn property_lumens_have_no_handles() {
     let touching = [
         "head without carotid",
         "both carotids",
@@ -540,7 +321,7 @@ fn lumens_have_no_handles() {
 /// Every vessel, wall and choice: an hour of work.
 #[test]
 #[ignore = "minutes to an hour; run with --ignored after changes to surfaces"]
-fn every_choice_of_every_vessel_closes_with_every_wall() {
+fn property_every_choice_of_every_vessel_closes_with_every_wall() {
     for (name, tree) in vessels() {
         for (choice, branches) in choices(&tree) {
             for wall_mm in [None, Some(0.5), Some(1.0), Some(1.5), Some(2.0), Some(3.0)] {
@@ -557,7 +338,7 @@ fn every_choice_of_every_vessel_closes_with_every_wall() {
 }
 
 #[test]
-fn a_lumen_keeps_its_diameter() {
+fn exact_a_lumen_keeps_its_diameter() {
     let source = Source::from_argument("embedded:vessels/left-tandem-type-2.ron");
     let tree = read_vessel(&source).unwrap().tree;
     let own = tree.branch("internal-carotid").unwrap();
@@ -602,7 +383,7 @@ fn a_lumen_keeps_its_diameter() {
 }
 
 #[test]
-fn a_shut_lumen_is_made_three_tenths_wide() {
+fn exact_a_shut_lumen_is_made_three_tenths_wide() {
     let source = Source::from_argument("embedded:vessels/left-near-occlusion-type-2.ron");
     let mut tree = read_vessel(&source).unwrap().tree;
     tree.lesions[0].nascet_percent = 100.0;
@@ -624,7 +405,7 @@ fn a_shut_lumen_is_made_three_tenths_wide() {
 }
 
 #[test]
-fn open_ends_are_cut_flat() {
+fn exact_open_ends_are_cut_flat() {
     let tree = one_branch(0.7, 25.0, 4.0);
     for wall_mm in [None, Some(1.5)] {
         let settings = StlSettings {
@@ -655,7 +436,7 @@ fn open_ends_are_cut_flat() {
 }
 
 #[test]
-fn the_command_of_the_readme_makes_a_wall() {
+fn cli_the_command_of_the_readme_makes_a_wall() {
     let readme =
         std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md")).unwrap();
     let line = readme
@@ -681,7 +462,7 @@ fn the_command_of_the_readme_makes_a_wall() {
 }
 
 #[test]
-fn stl_bytes_are_what_the_format_says() {
+fn exact_stl_bytes_are_what_the_format_says() {
     let made = phantom(&one_branch(0.0, 10.0, 4.0), &StlSettings::default()).unwrap();
     let bytes = made.stl();
     let count = u32::from_le_bytes(bytes[80..84].try_into().unwrap()) as usize;
@@ -696,7 +477,7 @@ fn stl_bytes_are_what_the_format_says() {
 /// An independent library looks at what is written: straight and bent tubes, their walls, joints; said
 /// where it is not installed.
 #[test]
-fn another_library_finds_the_surface_closed() {
+fn reference_another_library_finds_the_surface_closed() {
     let folder = tempfile::tempdir().unwrap();
     for (turn_rad, wall_mm) in [(0.0, None), (3.0, None), (0.0, Some(1.5)), (3.0, Some(1.5))] {
         let (length_mm, diameter_mm) = (60.0, 4.0_f64);
@@ -753,7 +534,7 @@ fn look(folder: &std::path::Path, made: &Phantom, volume_mm3: Option<f64>, holes
     match looked {
         // whoever names a Python means it
         Ok(output) if output.status.code() == Some(77) && named.is_err() => {
-            eprintln!("not run: {}", String::from_utf8_lossy(&output.stdout));
+            not_run(&String::from_utf8_lossy(&output.stdout));
         }
         Ok(output) => {
             let said = String::from_utf8_lossy(&output.stdout);
@@ -766,13 +547,13 @@ fn look(folder: &std::path::Path, made: &Phantom, volume_mm3: Option<f64>, holes
         }
         Err(error) => {
             assert!(named.is_err(), "NESTLINE_PYTHON: {error}");
-            eprintln!("not run: no Python ({error})");
+            not_run(&format!("no Python ({error})"));
         }
     }
 }
 
 #[test]
-fn export_writes_whole_files_and_replaces_none_unasked() {
+fn cli_export_writes_whole_files_and_replaces_none_unasked() {
     let folder = tempfile::tempdir().unwrap();
     let stl = folder.path().join("m1.stl");
     let stl = stl.to_str().unwrap();
@@ -794,7 +575,7 @@ fn export_writes_whole_files_and_replaces_none_unasked() {
 }
 
 #[test]
-fn export_refuses_what_it_cannot_do() {
+fn cli_export_refuses_what_it_cannot_do() {
     for (arguments, told) in [
         (vec!["export"], "--glb or --stl"),
         (vec!["export", "--stl", "x.stl", "--wall", "1.5"], "no unit"),

@@ -51,7 +51,7 @@ fn scene_with(old: &str, new: &str) -> String {
 }
 
 #[test]
-fn times_beyond_a_day_are_refused_where_they_stand() {
+fn cli_times_beyond_a_day_are_refused_where_they_stand() {
     let place = tempfile::tempdir().unwrap();
     for (change, field) in [
         ("dwell=1e20", "86400"),
@@ -83,7 +83,7 @@ fn times_beyond_a_day_are_refused_where_they_stand() {
 }
 
 #[test]
-fn counts_beyond_all_bounds_are_refused() {
+fn cli_counts_beyond_all_bounds_are_refused() {
     let place = tempfile::tempdir().unwrap();
     for (arguments, word) in [
         (vec!["--set", "durations.team.hands=4294967295"], "0 to 20"),
@@ -119,7 +119,7 @@ fn counts_beyond_all_bounds_are_refused() {
 }
 
 #[test]
-fn refusals_of_endless_lines_are_short() {
+fn cli_refusals_of_endless_lines_are_short() {
     let place = tempfile::tempdir().unwrap();
     let long = "x".repeat(65_600);
     for (name, text) in [
@@ -165,7 +165,7 @@ fn refusals_of_endless_lines_are_short() {
 }
 
 #[test]
-fn nothing_that_steers_a_terminal_gets_in() {
+fn cli_nothing_that_steers_a_terminal_gets_in() {
     let place = tempfile::tempdir().unwrap();
     let file = place.path().join("device.ron");
     for hostile in [
@@ -225,7 +225,7 @@ fn nothing_that_steers_a_terminal_gets_in() {
 }
 
 #[test]
-fn machines_get_errors_as_documents() {
+fn cli_machines_get_errors_as_documents() {
     let place = tempfile::tempdir().unwrap();
     fs::write(
         place.path().join("bad.ron"),
@@ -280,7 +280,7 @@ fn machines_get_errors_as_documents() {
 }
 
 #[test]
-fn what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
+fn cli_what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
     let place = tempfile::tempdir().unwrap();
     fs::write(place.path().join("file"), SHORT).unwrap();
     // a place below a file, and one where the system lets nobody write
@@ -344,7 +344,7 @@ fn what_cannot_be_written_names_the_place_and_keeps_the_verdict() {
 }
 
 #[test]
-fn exit_codes_do_not_depend_on_who_reads() {
+fn cli_exit_codes_do_not_depend_on_who_reads() {
     let place = tempfile::tempdir().unwrap();
     // a plan that fails does so for a reader who has seen enough
     let file = place.path().join("fails.ron");
@@ -392,7 +392,7 @@ fn exit_codes_do_not_depend_on_who_reads() {
 }
 
 #[test]
-fn a_file_may_have_any_name() {
+fn cli_a_file_may_have_any_name() {
     let place = tempfile::tempdir().unwrap();
     let name = OsStr::from_bytes(b"selector-\xff.ron");
     fs::write(place.path().join(name), DEVICE).unwrap();

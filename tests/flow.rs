@@ -1,16 +1,12 @@
-//! Flow through occupied lumens and the pull of suction: tables computed elsewhere, limits.
-#![expect(
-    clippy::disallowed_methods,
-    reason = "a test may read what lies beside the project"
-)]
-
+//! Flow through occupied lumens and the pull of suction: a table computed elsewhere, limits.
+use crate::support::table::Table;
 use nestline::mechanics::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
     series_flow_fraction, suction_force_n,
 };
 
 #[test]
-fn published_catheter_in_a_carotid() {
+fn exact_catheter_in_a_carotid() {
     // 4.5 mm lumen, concentric catheters; worked by hand from the closed form.
     for (outer_mm, percent) in [(0.90, 42.6), (1.40, 29.2), (2.10, 15.0), (2.67, 7.2)] {
         let found = 100.0 * annulus_flow_fraction(outer_mm / 4.5);
@@ -19,53 +15,21 @@ fn published_catheter_in_a_carotid() {
 }
 
 #[test]
-fn published_eccentric_annulus() {
-    // Series of Piercy, Hooper and Winny, checked against finite differences and a spectral
-    // solution in bipolar coordinates to 4e-15: ratio, eccentricity, share of the free flow.
-    for (ratio, eccentricity, share) in [
-        (0.2, 0.25, 0.455_584_726_680_538_57),
-        (0.2, 0.50, 0.540_228_052_106_342_6),
-        (0.2, 0.75, 0.665_291_845_055_979_6),
-        (0.2, 0.95, 0.778_646_574_077_142_7),
-        (0.5, 0.25, 0.137_068_595_832_124_88),
-        (0.5, 0.50, 0.169_770_622_270_389_03),
-        (0.5, 0.75, 0.222_468_386_257_373_58),
-        (0.5, 0.95, 0.277_308_295_800_614_3),
-        (0.8, 0.25, 0.010_502_551_689_075_462),
-        (0.8, 0.50, 0.013_180_903_541_408_19),
-        (0.8, 0.75, 0.017_626_748_711_015_494),
-        (0.8, 0.95, 0.022_438_321_861_602_772),
-    ] {
-        let found = eccentric_flow_fraction(ratio, eccentricity);
-        assert!(
-            (found - share).abs() < 1e-12,
-            "{ratio} {eccentricity}: {found} against {share}"
-        );
+fn reference_annulus_beside_and_on_the_axis() {
+    for case in Table::read("annulus_flow").rows(20) {
+        let (ratio, eccentricity) = (case.number("ratio"), case.number("eccentricity"));
+        let share = case.number("share");
+        let mut found = vec![eccentric_flow_fraction(ratio, eccentricity)];
+        if eccentricity <= 0.0 {
+            found.push(annulus_flow_fraction(ratio));
+        }
+        for found in found {
+            assert!(
+                (found / share - 1.0).abs() < 1e-11 && (found - share).abs() < 1e-12,
+                "{ratio} {eccentricity}: {found} against {share}"
+            );
+        }
     }
-}
-
-#[test]
-fn reference_annulus_cases() {
-    let path = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/../shared/rod-reference/analytic_checks.json"
-    );
-    let Ok(text) = std::fs::read_to_string(path) else {
-        println!("not run: no {path}");
-        return;
-    };
-    let cases: serde_json::Value = serde_json::from_str(&text).unwrap();
-    let number = |row: &serde_json::Value, name: &str| row[name].as_f64().unwrap_or(f64::NAN);
-    let mut worst: f64 = 0.0;
-    for row in cases["annular_poiseuille"].as_array().unwrap() {
-        let found = annulus_flow_fraction(number(row, "ratio_inner_outer"));
-        worst = worst.max((found / number(row, "flow_factor") - 1.0).abs());
-    }
-    for row in cases["eccentric_annulus"]["rows"].as_array().unwrap() {
-        let found = eccentric_flow_fraction(number(row, "ratio"), number(row, "eccentricity"));
-        worst = worst.max((found / number(row, "flow_factor") - 1.0).abs());
-    }
-    assert!(worst < 1e-11, "worst relative difference {worst:e}");
 }
 
 #[test]
@@ -133,7 +97,7 @@ fn exact_stretches_in_series() {
 }
 
 #[test]
-fn published_suction_forces() {
+fn exact_suction_forces() {
     // (pi / 4) ID^2 at 86.8 kPa (Froehler 2017, Interv. Neurol. 6:199), worked by hand.
     for (inch, force_n) in [
         (0.060, 0.158),

@@ -220,13 +220,13 @@ fn how_often() -> u64 {
 }
 
 #[test]
-fn a_report_killed_at_any_moment_is_the_old_one_or_the_new_one() {
+fn cli_a_report_killed_at_any_moment_is_the_old_one_or_the_new_one() {
     let seen = kills(how_often(), &[]);
     println!("killed while a report was replaced: {seen:?}");
 }
 
 #[test]
-fn a_kill_beside_other_files_is_made_good_by_the_next_run() {
+fn cli_a_kill_beside_other_files_is_made_good_by_the_next_run() {
     let foreign = ["notes.txt", "tables/mine.csv", "more/deep.txt"];
     let seen = kills(how_often(), &foreign);
     println!("killed while a report was replaced beside other files: {seen:?}");
@@ -267,7 +267,7 @@ fn cut_off(moved: &[&str]) -> (tempfile::TempDir, PathBuf) {
 }
 
 #[test]
-fn what_was_cut_off_is_brought_to_its_end() {
+fn property_what_was_cut_off_is_brought_to_its_end() {
     for moved in [
         &[][..],
         &["report.html"],
@@ -290,7 +290,7 @@ fn what_was_cut_off_is_brought_to_its_end() {
 }
 
 #[test]
-fn a_run_cut_off_while_it_cleaned_up_leaves_nothing() {
+fn regress_a_run_cut_off_while_it_cleaned_up_leaves_nothing() {
     // the last file of a folder is gone and the folder is not: found by kills at random moments
     let place = tempfile::tempdir().unwrap();
     let into = place.path().join("out");
@@ -319,7 +319,7 @@ fn a_run_cut_off_while_it_cleaned_up_leaves_nothing() {
 }
 
 #[test]
-fn names_of_ours_are_not_believed_of_other_people_s_folders() {
+fn exact_names_of_ours_are_not_believed_of_other_people_s_folders() {
     let place = tempfile::tempdir().unwrap();
     let into = place.path().join("out");
     two_files("one").write(&into, false).unwrap();
@@ -373,7 +373,7 @@ fn names_of_ours_are_not_believed_of_other_people_s_folders() {
 }
 
 #[test]
-fn folders_and_links_in_the_way_stay_even_by_force() {
+fn exact_folders_and_links_in_the_way_stay_even_by_force() {
     let place = tempfile::tempdir().unwrap();
     let at = |name: &str| place.path().join(name);
     fs::create_dir_all(at("a/report.html")).unwrap();
@@ -417,7 +417,7 @@ fn folders_and_links_in_the_way_stay_even_by_force() {
 }
 
 #[test]
-fn two_runs_at_once_into_one_folder_write_one_after_the_other() {
+fn property_two_runs_at_once_into_one_folder_write_one_after_the_other() {
     for foreign in [None, Some("notes.txt")] {
         let place = tempfile::tempdir().unwrap();
         let into = place.path().join("out");
@@ -446,7 +446,7 @@ fn two_runs_at_once_into_one_folder_write_one_after_the_other() {
 }
 
 #[test]
-fn rights_of_a_folder_stay_and_files_are_as_readable_as_any() {
+fn exact_rights_of_a_folder_stay_and_files_are_as_readable_as_any() {
     let place = tempfile::tempdir().unwrap();
     let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
     let plain = place.path().join("plain");
@@ -467,7 +467,7 @@ fn rights_of_a_folder_stay_and_files_are_as_readable_as_any() {
 }
 
 #[test]
-fn a_folder_one_stands_in_keeps_its_place() {
+fn cli_a_folder_one_stands_in_keeps_its_place() {
     let place = tempfile::tempdir().unwrap();
     let into = place.path().join("out");
     fs::create_dir(&into).unwrap();
@@ -481,7 +481,7 @@ fn a_folder_one_stands_in_keeps_its_place() {
 }
 
 #[test]
-fn several_files_are_written_all_or_none() {
+fn exact_several_files_are_written_all_or_none() {
     let place = tempfile::tempdir().unwrap();
     let at = |name: &str| place.path().join(name);
     let error = write_files(&[(&at("a"), b"a"), (&at("no/b"), b"b")], false).unwrap_err();
@@ -512,7 +512,7 @@ fn several_files_are_written_all_or_none() {
 }
 
 #[test]
-fn a_name_that_could_be_guessed_is_not_written_through() {
+fn exact_a_name_that_could_be_guessed_is_not_written_through() {
     let place = tempfile::tempdir().unwrap();
     let at = |name: &str| place.path().join(name);
     fs::write(at("precious"), "mine").unwrap();

@@ -87,6 +87,43 @@ const SOLVERS: [&str; 13] = [
     "at_rest",
 ];
 
+/// How the name of a test begins, by what the test holds its subject against.
+const PREFIXES: [(&str, &str); 9] = [
+    (
+        "exact_",
+        "an answer known beforehand: a closed form, arithmetic by hand, a rule written down",
+    ),
+    (
+        "published_",
+        "a table, figure or observation of a source that is cited",
+    ),
+    (
+        "reference_",
+        "an independent library or program, or a problem solved independently",
+    ),
+    (
+        "property_",
+        "a statement that holds for random or many inputs",
+    ),
+    (
+        "regress_",
+        "something that once failed, or an answer on file that may not move unnoticed",
+    ),
+    ("cli_", "the program as a user runs it"),
+    (
+        "contract_",
+        "what every implementation of an interface holds",
+    ),
+    (
+        "look_",
+        "pictures, animations, words and documents as a reader sees them",
+    ),
+    (
+        "layer_",
+        "the house: imports, rooms, sizes, names, files that belong together",
+    ),
+];
+
 fn files_of(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
     let Ok(entries) = fs::read_dir(folder) else {
@@ -146,7 +183,7 @@ fn layer_files(layer: &str) -> Vec<PathBuf> {
 }
 
 #[test]
-fn imports_point_left() {
+fn layer_imports_point_left() {
     let mut found = Vec::new();
     for layer in LAYERS {
         let files = layer_files(layer);
@@ -252,7 +289,7 @@ fn wrong_rooms(rooms: &[&str], own: &[String], named: &BTreeSet<Vec<String>>) ->
 }
 
 #[test]
-fn rooms_stand_in_order() {
+fn layer_rooms_stand_in_order() {
     for (layer, rooms) in ROOMS {
         let modules = modules_of(layer);
         let mut found = Vec::new();
@@ -299,7 +336,7 @@ fn circle(graph: &BTreeMap<Vec<String>, BTreeSet<Vec<String>>>) -> Option<String
 }
 
 #[test]
-fn files_of_rooms_form_no_circle() {
+fn layer_files_of_rooms_form_no_circle() {
     for (layer, _) in ROOMS {
         let modules = modules_of(layer);
         let mut graph = BTreeMap::new();
@@ -317,7 +354,7 @@ fn files_of_rooms_form_no_circle() {
 }
 
 #[test]
-fn planted_circles_and_wrong_rooms_are_caught() {
+fn layer_planted_circles_and_wrong_rooms_are_caught() {
     let path = |text: &str| words(text);
     let (_, rooms) = ROOMS
         .into_iter()
@@ -354,7 +391,7 @@ fn planted_circles_and_wrong_rooms_are_caught() {
 
 /// Nothing that draws or writes looks for an equilibrium: what it shows has been found by those before it.
 #[test]
-fn output_solves_nothing() {
+fn layer_output_solves_nothing() {
     for file in layer_files("output") {
         let text = fs::read_to_string(&file).unwrap();
         for word in SOLVERS {
@@ -377,7 +414,7 @@ fn output_solves_nothing() {
 /// `cli` belongs to `main`: it joins the layers through the library, and no layer knows it. It leaves
 /// files, formats and drawing to them.
 #[test]
-fn commands_only_join_layers() {
+fn layer_commands_only_join_layers() {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
     let mut files = files_of(&source.join("cli"));
     files.push(source.join("cli.rs"));
@@ -404,7 +441,7 @@ fn commands_only_join_layers() {
 }
 
 #[test]
-fn planted_violations_are_caught() {
+fn layer_planted_violations_are_caught() {
     for (layer, line) in [
         ("geometry", "use crate::procedure::Plan;"),
         ("device", "let x = crate::mechanics::friction();"),
@@ -428,8 +465,80 @@ fn planted_violations_are_caught() {
     );
 }
 
+/// Names of the functions of a text that are tests, in `proptest!` as well.
+fn tests_of(text: &str) -> Vec<&str> {
+    let mut found = Vec::new();
+    let mut marked = false;
+    for line in text.lines().map(str::trim) {
+        if line == "#[test]" {
+            marked = true;
+        } else if let Some(rest) = line.strip_prefix("fn ").filter(|_| marked) {
+            found.push(rest.split('(').next().unwrap());
+            marked = false;
+        }
+    }
+    found
+}
+
+/// Whether a name says what its test holds, beyond how it holds it.
+fn says_what_it_holds(name: &str) -> bool {
+    let mut rests = PREFIXES
+        .iter()
+        .filter_map(|(prefix, _)| name.strip_prefix(prefix));
+    rests.any(|rest| !rest.is_empty())
+}
+
 #[test]
-fn files_are_of_a_size_to_read() {
+fn layer_names_of_tests_say_what_they_hold() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut wrong = Vec::new();
+    for file in [root.join("src"), root.join("tests")]
+        .iter()
+        .flat_map(|f| files_of(f))
+    {
+        let text = fs::read_to_string(&file).unwrap();
+        for name in tests_of(&text) {
+            match PREFIXES.iter().find(|(p, _)| name.starts_with(p)) {
+                Some((prefix, _)) if says_what_it_holds(name) => {
+                    *seen.entry(prefix).or_default() += 1;
+                }
+                _ => wrong.push(format!("{}: {name}", file.display())),
+            }
+        }
+    }
+    let list = PREFIXES.map(|(prefix, holds)| format!("{prefix} {holds}"));
+    assert!(
+        wrong.is_empty(),
+        "{}\nhave none of these prefixes:\n{}",
+        wrong.join("\n"),
+        list.join("\n")
+    );
+    assert_eq!(seen.len(), PREFIXES.len(), "a prefix nobody uses: {seen:?}");
+    assert!(
+        seen.values().sum::<usize>() > 500,
+        "tests are not seen: {seen:?}"
+    );
+}
+
+#[test]
+fn layer_planted_names_of_tests_are_caught() {
+    let text = "#[test]\n#[ignore = \"long\"]\nfn it_works() {}\nfn helper() {}\n    #[test]\n    fn exact_sum(a in 0..3) {}";
+    assert_eq!(tests_of(text), ["it_works", "exact_sum"]);
+    for (name, says) in [
+        ("it_works", false),
+        ("exact_", false),
+        ("exactly_so", false),
+        ("test_exact_sum", false),
+        ("exact_sum", true),
+        ("look_the_page", true),
+    ] {
+        assert_eq!(says_what_it_holds(name), says, "{name}");
+    }
+}
+
+#[test]
+fn layer_files_are_of_a_size_to_read() {
     for layer in LAYERS {
         for file in layer_files(layer) {
             let lines = fs::read_to_string(&file).unwrap().lines().count();
@@ -439,6 +548,14 @@ fn files_are_of_a_size_to_read() {
                 file.display()
             );
         }
+    }
+    for file in files_of(&Path::new(env!("CARGO_MANIFEST_DIR")).join("tests")) {
+        let lines = fs::read_to_string(&file).unwrap().lines().count();
+        assert!(
+            lines <= 800,
+            "{} has {lines} lines: split it, and put what several tests share into tests/support",
+            file.display()
+        );
     }
     // `main` is arguments, dispatch and exit code; what the commands do lies in `cli`
     for file in files_of(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/cli")) {

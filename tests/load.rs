@@ -6,7 +6,7 @@
     reason = "tests stop where they stand, and count few cells"
 )]
 
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
 use nestline::geometry::{Frame, Point, Vector};
 use nestline::mechanics::problem::{Problem, ProblemFriction, ProblemMove, ProblemStart};
 use nestline::mechanics::{

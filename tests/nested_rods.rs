@@ -7,7 +7,7 @@
     reason = "a test fails by panicking"
 )]
 
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
 use nestline::mechanics::problem::{
     Problem, ProblemBend, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness,
     ProblemStretch,
@@ -144,7 +144,7 @@ fn exact_forces_between_rods_cancel_under_their_weights() {
 }
 
 #[test]
-fn exact_tip_moves_everything_continuously() {
+fn property_tip_moves_everything_continuously() {
     // Energy and fed length by tip station, over two hand-overs of a node and two stations passed. The
     // other rod's axis is linear between stations, so the slope has kinks there; jumps would stay
     // where the step shrinks, kinks shrink with it.
@@ -188,7 +188,7 @@ fn exact_tip_moves_everything_continuously() {
 }
 
 #[test]
-fn exact_siblings_lie_side_by_side() {
+fn property_siblings_lie_side_by_side() {
     // A shaft and a rail in one guide: never nearer than their radii, both inside.
     let mut guide = rod(300.0, 3.0, Some(2.6));
     guide.stiffness = ProblemStiffness::Constant(300.0);
@@ -271,7 +271,7 @@ fn exact_rail_rides_in_a_wire_lumen_and_beside_its_shaft() {
 }
 
 #[test]
-fn refusals_say_how_to_mend() {
+fn exact_refusals_say_how_to_mend() {
     let refused = |rods: Vec<ProblemRod>| problem(s_bend(4.0), rods).solve().unwrap_err();
     let wide = refused(vec![rod(50.0, 2.0, Some(1.0)), rod(5.0, 1.2, None)]);
     assert!(

@@ -270,7 +270,7 @@ fn exact_length_arithmetic() {
 // --- where they lie ---
 
 #[test]
-fn no_overlap_is_no_fit() {
+fn exact_no_overlap_is_no_fit() {
     let (inner, outer) = (catheter(1320.0, 2.11, 1.80), catheter(900.0, 2.7, 2.235));
     let wire = rail(300.0, 0.889);
     assert_eq!(
@@ -342,7 +342,7 @@ fn exact_side_by_side_ends_at_the_port() {
 }
 
 #[test]
-fn side_by_side_counts_who_is_there() {
+fn exact_side_by_side_counts_who_is_there() {
     // Two wires reach the guide's tip, a third ends 300 mm behind it.
     let (a, b, c) = (rail(2000.0, 0.8), rail(2000.0, 0.6), rail(2000.0, 0.7));
     let guide = catheter(900.0, 2.7, 2.2);

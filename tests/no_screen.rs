@@ -66,7 +66,7 @@ fn display_that_hangs_up() -> String {
 }
 
 #[test]
-fn without_a_driver_films_and_window_name_what_to_install() {
+fn cli_without_a_driver_films_and_window_name_what_to_install() {
     let display = display_that_hangs_up();
     let with_display = [&NOTHING_DRAWS[..], &[("DISPLAY", &display)]].concat();
     for (arguments, variables) in [
@@ -84,7 +84,7 @@ fn without_a_driver_films_and_window_name_what_to_install() {
 }
 
 #[test]
-fn without_a_display_the_window_names_what_to_install_and_what_needs_none() {
+fn cli_without_a_display_the_window_names_what_to_install_and_what_needs_none() {
     for display in ["", ":64999", "garbage"] {
         let told = sentence(&run(&["view"], &[("DISPLAY", display)]));
         assert!(
@@ -96,7 +96,7 @@ fn without_a_display_the_window_names_what_to_install_and_what_needs_none() {
 }
 
 #[test]
-fn a_display_that_hangs_up_is_told_without_the_librarys_panic() {
+fn cli_a_display_that_hangs_up_is_told_without_the_librarys_panic() {
     let display = display_that_hangs_up();
     let told = sentence(&run(&["view", "--ruler"], &[("DISPLAY", &display)]));
     assert!(
@@ -107,7 +107,7 @@ fn a_display_that_hangs_up_is_told_without_the_librarys_panic() {
 }
 
 #[test]
-fn a_wrong_shot_is_told_before_anything_is_read() {
+fn cli_a_wrong_shot_is_told_before_anything_is_read() {
     for (asked, meant) in [("arhc", "did you mean `arch`?"), ("m1", "")] {
         let arguments = [
             "film",

@@ -10,8 +10,9 @@
 )]
 #![expect(clippy::cast_possible_truncation, reason = "pixels of small pictures")]
 
-use crate::inside::outside;
-use crate::staged::{stage_of, staged};
+use crate::support::inside::outside;
+use crate::support::not_run::not_run;
+use crate::support::staged::{stage_of, staged};
 use kiss3d::glamx::{Vec2, Vec3};
 use nestline::output::film::{
     FilmError, FilmSettings, Format, Pace, Picture, Reel, Script, Shot, Studio, make_film,
@@ -21,7 +22,7 @@ use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
     Adapter, Angles, Pane, Place, Props, Set, Shown, View, find_adapter, key_colour, vec3,
 };
-use nestline::output::viewer::{Desk, Wish};
+use nestline::output::viewer::{DepthTarget, Desk};
 use nestline::procedure::Severity;
 use nestline::rehearsal::CAUTION;
 use nestline::stage::{EdgeState, Moment, Stage};
@@ -128,7 +129,7 @@ fn miss_px(
 }
 
 #[test]
-fn tips_are_found_where_they_are_projected_to() {
+fn look_tips_are_found_where_they_are_projected_to() {
     let adapter = adapter();
     let stage = stage_of(DEFAULT);
     let props = Props::new(&stage);
@@ -162,7 +163,7 @@ fn tips_are_found_where_they_are_projected_to() {
 }
 
 #[test]
-fn devices_show_through_the_wall() {
+fn look_devices_show_through_the_wall() {
     let _ = adapter();
     let stage = stage_of(DEFAULT);
     let props = Props::new(&stage);
@@ -197,7 +198,7 @@ fn devices_show_through_the_wall() {
 }
 
 #[test]
-fn two_renders_are_the_same_to_the_byte() {
+fn look_two_renders_are_the_same_to_the_byte() {
     let adapter = adapter();
     let stage = stage_of(DEFAULT);
     let script = Script::new(&stage, (0, stage.steps.len() - 1), 32.0);
@@ -220,7 +221,7 @@ fn two_renders_are_the_same_to_the_byte() {
 }
 
 #[test]
-fn films_tell_what_the_rehearsal_found() {
+fn look_films_tell_what_the_rehearsal_found() {
     for (name, seconds, told) in [
         (DEFAULT, 32.0, None),
         ("guide-below-stent", 60.0, Some(42)),
@@ -254,23 +255,23 @@ fn films_tell_what_the_rehearsal_found() {
 }
 
 #[test]
-fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
+fn look_a_device_in_hand_moves_at_once_and_its_rods_follow() {
     let stage = stage_of(DEFAULT);
     let mut desk = Desk::new(&stage, Theme::Light);
     desk.play.to_step(&stage.timeline, 18);
-    desk.grant(&stage, Wish::DrawFar);
+    desk.grant(&stage, DepthTarget::DrawFar);
     assert!(
         desk.hand.moment().is_none(),
         "nothing in hand, nothing moves"
     );
-    desk.grant(&stage, Wish::Take);
-    desk.grant(&stage, Wish::Take);
+    desk.grant(&stage, DepthTarget::Take);
+    desk.grant(&stage, DepthTarget::Take);
     let guide = desk.hand.device.unwrap();
     assert_eq!(stage.devices[guide].name, "guide");
     let tip_mm = |desk: &Desk| desk.moment(&stage).device(guide).unwrap().tip_mm;
     let before_mm = tip_mm(&desk);
-    desk.grant(&stage, Wish::DrawFar);
-    desk.grant(&stage, Wish::Feed);
+    desk.grant(&stage, DepthTarget::DrawFar);
+    desk.grant(&stage, DepthTarget::Feed);
     assert!(
         (tip_mm(&desk) - (before_mm - 9.0)).abs() < 1e-9,
         "from {before_mm} to {}",
@@ -301,12 +302,12 @@ fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
     );
     // no further than its hub lets it
     for _ in 0..200 {
-        desk.grant(&stage, Wish::FeedFar);
+        desk.grant(&stage, DepthTarget::FeedFar);
     }
     let moment = desk.moment(&stage);
     let left_mm = moment.device(guide).unwrap().outside_mm.unwrap();
     assert!(left_mm.abs() < 1e-6, "{left_mm} mm outside");
-    desk.grant(&stage, Wish::LetGo);
+    desk.grant(&stage, DepthTarget::LetGo);
     assert!(
         (tip_mm(&desk) - before_mm).abs() < 1e-9,
         "back to the script"
@@ -315,7 +316,7 @@ fn a_device_in_hand_moves_at_once_and_its_rods_follow() {
 
 /// The films of the README, frame by frame.
 #[test]
-fn in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
+fn look_in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
     /// Beyond its way along the route a tip swings by the lumen at most, mm.
     const SWING_MM: f64 = 8.0;
     for (name, seconds) in [
@@ -362,7 +363,7 @@ fn in_no_frame_of_the_films_anything_leaves_the_lumen_or_jumps() {
 }
 
 #[test]
-fn the_film_stops_where_the_retriever_catches() {
+fn look_the_film_stops_where_the_retriever_catches() {
     let stage = stage_of("guide-below-stent");
     let script = Script::new(&stage, (0, stage.steps.len() - 1), 60.0);
     let beat = script.beats.iter().find(|b| b.told == 41).unwrap();
@@ -426,7 +427,7 @@ fn write_reel(path: &Path, format: Format) {
 }
 
 #[test]
-fn a_gif_holds_every_frame_for_its_time() {
+fn look_a_gif_holds_every_frame_for_its_time() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.gif");
     write_reel(&path, Format::Gif);
@@ -459,7 +460,7 @@ fn a_gif_holds_every_frame_for_its_time() {
 }
 
 #[test]
-fn png_frames_are_numbered_and_repeated() {
+fn look_png_frames_are_numbered_and_repeated() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("frames");
     write_reel(&path, Format::Frames);
@@ -489,7 +490,7 @@ fn png_frames_are_numbered_and_repeated() {
 }
 
 #[test]
-fn an_mp4_is_accepted_by_another_program() {
+fn reference_an_mp4_is_accepted_by_another_program() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.mp4");
     write_reel(&path, Format::Mp4);
@@ -521,12 +522,12 @@ fn an_mp4_is_accepted_by_another_program() {
             let told = String::from_utf8(output.stdout).unwrap();
             assert_eq!(told.trim(), "h264,320,180,12/1,11");
         }
-        Err(_) => println!("not run: ffprobe is not installed"),
+        Err(_) => not_run("ffprobe is not installed"),
     }
 }
 
 #[test]
-fn nothing_half_written_stays_and_nothing_is_replaced_unasked() {
+fn exact_nothing_half_written_stays_and_nothing_is_replaced_unasked() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.gif");
     let mut reel = Reel::begin(&path, Format::Gif, PACE, &[sample(0)], false).unwrap();
@@ -552,7 +553,7 @@ fn nothing_half_written_stays_and_nothing_is_replaced_unasked() {
 }
 
 #[test]
-fn wrong_wishes_are_refused_in_words() {
+fn exact_wrong_wishes_are_refused_in_words() {
     let stage = stage_of(DEFAULT);
     let adapter = adapter();
     let folder = tempfile::tempdir().unwrap();
@@ -613,7 +614,7 @@ fn wrong_wishes_are_refused_in_words() {
 }
 
 #[test]
-fn surfaces_that_drew_nothing_go_quietly() {
+fn look_surfaces_that_drew_nothing_go_quietly() {
     let adapter = adapter();
     let stage = stage_of(DEFAULT);
     // on threads of their own: the library keeps its state by thread
@@ -626,7 +627,7 @@ fn surfaces_that_drew_nothing_go_quietly() {
 }
 
 #[test]
-fn a_short_film_is_made_from_beginning_to_end() {
+fn look_a_short_film_is_made_from_beginning_to_end() {
     let stage = stage_of("guide-below-stent");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("film.gif");

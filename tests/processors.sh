@@ -9,7 +9,8 @@ shift
 scenes=("$@")
 root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 if [[ $(uname -m) != x86_64 ]]; then
-    echo "not run: the program is none for x86-64, whose processors are tried here"
+    why="not run: processors.sh: the program is none for x86-64, whose processors are tried here"
+    echo "$why" | tee -a "${NESTLINE_NOT_RUN:-/dev/null}"
     exit 0
 fi
 work=$(mktemp -d)

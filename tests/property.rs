@@ -1,11 +1,13 @@
 //! Invariants of geometry, mostly on random input.
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
-use crate::common::{arch_tree, femoral, frame, moved_arch_tree, radial, radial_right, run};
+use crate::support::trees::{
+    arch_tree, femoral, frame, moved_arch_tree, radial, radial_right, run,
+};
 use nalgebra::{Isometry3, Translation3, UnitQuaternion};
 use nestline::geometry::{
-    Branch, Curve, Frame, GeometryError, Lumen, MeasureSettings, Measures, Ostium, Place, Point,
-    Run, TortuositySettings, Track, TrackSettings, Tree, Vector, tortuosity,
+    Branch, Curve, Frame, GeometryError, Lumen, MeasureSettings, Measures, Ostium, Place, Run,
+    TortuositySettings, Track, TrackSettings, Tree, Vector, tortuosity,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -149,7 +151,7 @@ fn property_the_tube_stays_within_the_walls() {
 }
 
 #[test]
-fn property_segments_and_landmarks_follow_the_route() {
+fn exact_segments_and_landmarks_follow_the_route() {
     let (access, target) = radial();
     let track = arch_tree().track(access, target, 1.0).unwrap();
     let names: Vec<&str> = track.segments.iter().map(|s| s.name.as_str()).collect();
@@ -500,71 +502,6 @@ proptest! {
     }
 }
 
-/// Centre lines of two human siphons, smoothed; units of voxels at an assumed size.
-#[test]
-fn published_siphon_of_a_traced_artery_bends_like_a_siphon() {
-    // 0.35 mm a voxel gives an internal carotid of 1.9 to 2.1 mm radius: an assumption
-    const VOXEL_MM: f64 = 0.35;
-    let folder = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/../shared/open-data/intracranial-human"
-    );
-    for side in ["ica_m1_7001_side1.csv", "ica_m1_7001_side2.csv"] {
-        #[expect(clippy::disallowed_methods, reason = "a test reads its data")]
-        let Ok(text) = std::fs::read_to_string(format!("{folder}/{side}")) else {
-            println!("{side}: not run, data absent");
-            continue;
-        };
-        let points: Vec<Point> = text
-            .lines()
-            .skip(1)
-            .filter(|line| line.ends_with("ICA"))
-            .map(|line| {
-                let at: Vec<f64> = line
-                    .split(',')
-                    .take(3)
-                    .map(|v| v.parse().unwrap())
-                    .collect();
-                Point::new(at[0], at[1], at[2]) * VOXEL_MM
-            })
-            .collect();
-        let curve = Curve::through_points(&smoothed(&points, 3)).unwrap();
-        // the most bent 22.6 mm, the length of the published siphons
-        let window = 22.6;
-        let mut mean = 0.0_f64;
-        let mut s = 0.0;
-        while s + window <= curve.length_mm() {
-            mean = mean.max((curve.turning_to(s + window) - curve.turning_to(s)) / window);
-            s += 0.5;
-        }
-        println!(
-            "{side}: {:.1} mm, mean curvature of the siphon {mean:.3}/mm",
-            curve.length_mm()
-        );
-        // Chueh, Wakhloo & Gounis (2009), AJNR 30, 1159: 0.34 +- 0.02 (standard error, 20 MRA), so
-        // a standard deviation of 0.09; one person within two of them, the lower side widened for
-        // smoothing and for the assumed voxel
-        assert!((0.12..0.52).contains(&mean), "{side}: {mean}/mm");
-    }
-}
-
-/// Means over five neighbours with weights 1 4 6 4 1, some times over; the ends stay.
-fn smoothed(points: &[Point], times: u32) -> Vec<Point> {
-    let mut now = points.to_vec();
-    for _ in 0..times {
-        let last = now.clone();
-        for i in 2..last.len() - 2 {
-            let sum = last[i - 2].coords
-                + last[i - 1].coords * 4.0
-                + last[i].coords * 6.0
-                + last[i + 1].coords * 4.0
-                + last[i + 2].coords;
-            now[i] = Point::from(sum / 16.0);
-        }
-    }
-    now
-}
-
 #[test]
 fn property_what_reaches_past_the_target_keeps_its_length() {
     let tree = arch_tree();
@@ -623,7 +560,7 @@ fn property_what_reaches_past_the_target_keeps_its_length() {
 }
 
 #[test]
-fn property_dissection_and_rigid_ring_ride_along() {
+fn exact_dissection_and_rigid_ring_ride_along() {
     let mut tree = arch_tree();
     tree.lesions[0].false_lumen_mm = Some(3.0);
     tree.lesions[0].rigid = true;

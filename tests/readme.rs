@@ -24,7 +24,7 @@ fn blocks(text: &str, language: &str) -> Vec<String> {
 }
 
 #[test]
-fn example_files_are_accepted() {
+fn look_example_files_are_accepted() {
     let examples = blocks(&readme(), "ron");
     assert!(examples.len() >= 2, "{} examples", examples.len());
     let folder = tempfile::tempdir().unwrap();
@@ -38,7 +38,7 @@ fn example_files_are_accepted() {
 }
 
 #[test]
-fn the_first_look_is_what_the_program_prints() {
+fn cli_the_first_look_is_what_the_program_prints() {
     let elsewhere = tempfile::tempdir().unwrap();
     let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
         .current_dir(elsewhere.path())
@@ -54,7 +54,7 @@ fn the_first_look_is_what_the_program_prints() {
 }
 
 #[test]
-fn there_are_two_commands_and_ci_runs_the_second() {
+fn layer_there_are_two_commands_and_ci_runs_the_second() {
     let text = readme();
     let section = text.split("## Two commands").nth(1).unwrap();
     let section = section.split("\n## ").next().unwrap();

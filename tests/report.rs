@@ -94,7 +94,7 @@ fn words(html: &str) -> String {
 }
 
 #[test]
-fn the_page_says_what_was_rehearsed_and_what_it_rests_on() {
+fn look_the_page_says_what_was_rehearsed_and_what_it_rests_on() {
     let played = default_scene();
     let html = played.report().html();
     let text = words(&html);
@@ -136,7 +136,7 @@ fn the_page_says_what_was_rehearsed_and_what_it_rests_on() {
 }
 
 #[test]
-fn the_page_asks_for_nothing() {
+fn look_the_page_asks_for_nothing() {
     let html = default_scene().report().html();
     assert!(
         html.contains("Content-Security-Policy") && html.contains("default-src 'none'"),
@@ -155,7 +155,7 @@ fn the_page_asks_for_nothing() {
 }
 
 #[test]
-fn every_scene_has_a_page_that_leads_with_its_verdict() {
+fn look_every_scene_has_a_page_that_leads_with_its_verdict() {
     for (name, word) in [
         ("too-short", "Fails"),
         ("pusher-too-thick", "Fails"),
@@ -180,7 +180,7 @@ fn every_scene_has_a_page_that_leads_with_its_verdict() {
 }
 
 #[test]
-fn what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
+fn look_what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
     let top = |name: &str| {
         let html = embedded(name).report().html();
         let top = html.split("id=\"nesting\"").next().unwrap().to_owned();
@@ -204,7 +204,7 @@ fn what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
 }
 
 #[test]
-fn names_that_look_like_markup_stay_names() {
+fn look_names_that_look_like_markup_stay_names() {
     const NASTY: &str = "</script><script>alert(1)</script>\"'&";
     let mut played = default_scene();
     let scene = &mut played.loaded.plan;
@@ -245,7 +245,7 @@ fn names_that_look_like_markup_stay_names() {
 }
 
 #[test]
-fn forces_are_shown_where_they_are_known() {
+fn look_forces_are_shown_where_they_are_known() {
     let mut played = default_scene();
     let html = played.report().html();
     assert!(!html.contains("id=\"fig-hub-force\""), "none is known");
@@ -298,7 +298,7 @@ fn forces_are_shown_where_they_are_known() {
 }
 
 #[test]
-fn everything_as_data_reads_back_the_same() {
+fn property_everything_as_data_reads_back_the_same() {
     for name in ["left-tandem-retriever-first", "too-short"] {
         let played = embedded(name);
         let written = Everything::of(&played.report());
@@ -317,7 +317,7 @@ fn everything_as_data_reads_back_the_same() {
 }
 
 #[test]
-fn tables_hold_every_row_and_every_digit() {
+fn look_tables_hold_every_row_and_every_digit() {
     let played = default_scene();
     let outcome = &played.rehearsed.outcome;
     let tables = played.report().tables();
@@ -367,7 +367,7 @@ fn tables_hold_every_row_and_every_digit() {
 }
 
 #[test]
-fn plots_become_pictures() {
+fn look_plots_become_pictures() {
     let played = default_scene();
     let plots = played.report().plots();
     for wanted in ["nesting", "outside", "clock", "edge-1", "vessel"] {
@@ -402,7 +402,7 @@ fn cli_png_is_refused_where_it_was_left_out() {
 
 #[cfg(feature = "png")]
 #[test]
-fn plots_become_png() {
+fn look_plots_become_png() {
     let plots = default_scene().report().plots();
     for plot in &plots {
         let read = resvg::usvg::Tree::from_str(&plot.svg, &resvg::usvg::Options::default());
@@ -442,7 +442,7 @@ fn comparison() -> Comparison {
 }
 
 #[test]
-fn a_comparison_has_a_page_too() {
+fn look_a_comparison_has_a_page_too() {
     let comparison = comparison();
     let html = comparison_html(&comparison, "<b>vessel</b>");
     let text = words(&html);
@@ -462,7 +462,7 @@ fn a_comparison_has_a_page_too() {
 }
 
 #[test]
-fn a_plan_can_stand_beside_others_in_its_report() {
+fn look_a_plan_can_stand_beside_others_in_its_report() {
     let played = default_scene();
     let comparison = comparison();
     let report = Report {
@@ -484,7 +484,7 @@ fn a_plan_can_stand_beside_others_in_its_report() {
 }
 
 #[test]
-fn milestones_are_told_in_the_same_words_everywhere() {
+fn look_milestones_are_told_in_the_same_words_everywhere() {
     let played = default_scene();
     let report = played.report();
     let clock = &played.rehearsed.clock;
@@ -504,7 +504,7 @@ fn milestones_are_told_in_the_same_words_everywhere() {
 
 /// Every table of the page is a file too; what the page only says in lists stands in files as well.
 #[test]
-fn every_table_of_the_page_is_a_file() {
+fn look_every_table_of_the_page_is_a_file() {
     let played = default_scene();
     let html = played.report().html();
     let tables = played.report().tables();
@@ -558,7 +558,7 @@ fn read(path: &Path) -> String {
 }
 
 #[test]
-fn own_files_are_replaced_and_nobody_else_s() {
+fn exact_own_files_are_replaced_and_nobody_else_s() {
     let place = tempfile::tempdir().unwrap();
     let into = place.path().join("deep/out");
     two_files("one").write(&into, false).unwrap();
@@ -599,7 +599,7 @@ fn own_files_are_replaced_and_nobody_else_s() {
 }
 
 #[test]
-fn a_folder_of_somebody_else_is_left_alone() {
+fn exact_a_folder_of_somebody_else_is_left_alone() {
     let place = tempfile::tempdir().unwrap();
     std::fs::write(place.path().join("report.html"), "mine").unwrap();
     let error = two_files("x").write(place.path(), false).unwrap_err();
@@ -627,7 +627,7 @@ fn nestline(folder: &Path, arguments: &[&str]) -> Output {
 }
 
 #[test]
-fn the_program_writes_its_report_and_refuses_to_write_over_others() {
+fn cli_the_program_writes_its_report_and_refuses_to_write_over_others() {
     let place = tempfile::tempdir().unwrap();
     let first = nestline(place.path(), &[]);
     assert!(first.status.code() == Some(0), "{first:?}");
@@ -654,7 +654,7 @@ fn the_program_writes_its_report_and_refuses_to_write_over_others() {
 }
 
 #[test]
-fn machines_get_files_only_where_they_ask() {
+fn cli_machines_get_files_only_where_they_ask() {
     let place = tempfile::tempdir().unwrap();
     nestline(place.path(), &["run", "--json", "--courses", "50"]);
     nestline(

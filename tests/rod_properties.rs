@@ -7,7 +7,7 @@
     reason = "a test fails by panicking"
 )]
 
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
 use nestline::geometry::Vector;
 use nestline::mechanics::problem::{
     Problem, ProblemBend, ProblemEnd, ProblemRod, ProblemRun, ProblemStart, ProblemStiffness,

@@ -4,8 +4,8 @@
     reason = "a test may stop where it stands, and says what it found"
 )]
 
-use crate::common::SCENES;
-use crate::rods::{problem, rod, run};
+use crate::support::rods::{problem, rod, run};
+use crate::support::trees::SCENES;
 use nestline::mechanics::Lanes;
 use nestline::mechanics::problem::Problem;
 use nestline::output::to_json;
@@ -53,7 +53,7 @@ fn told(scene: &str, lanes: Option<&str>, alone: bool) -> Vec<u8> {
 }
 
 #[test]
-fn regress_scenes_are_the_same_at_every_width_and_on_one_core() {
+fn property_scenes_are_the_same_at_every_width_and_on_one_core() {
     for (scene, native) in SCENES.into_iter().zip(NATIVE.iter()) {
         for (lanes, alone) in [(Some("2"), false), (Some("4"), false), (Some("8"), true)] {
             // not `assert_eq`, which would print megabytes

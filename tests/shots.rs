@@ -11,7 +11,7 @@
     reason = "pixels of a picture"
 )]
 
-use crate::staged::{stage_of, staged};
+use crate::support::staged::{stage_of, staged};
 use egui::{Pos2, Rect, pos2, vec2};
 use kiss3d::glamx::Vec2;
 use nestline::output::film::{FilmSettings, Picture, Shot, Studio};
@@ -73,7 +73,7 @@ fn changes(before: &Picture, after: &Picture, at: Pos2) -> bool {
 }
 
 #[test]
-fn arrows_stand_where_devices_press_and_are_as_long_as_the_force() {
+fn look_arrows_stand_where_devices_press_and_are_as_long_as_the_force() {
     let stage = staged(DEFAULT, true);
     let step = three_through_the_arch(&stage);
     let settings = FilmSettings {
@@ -132,7 +132,7 @@ fn arrows_stand_where_devices_press_and_are_as_long_as_the_force() {
 }
 
 #[test]
-fn the_legend_and_the_arrows_have_one_scale() {
+fn look_the_legend_and_the_arrows_have_one_scale() {
     let stage = staged(DEFAULT, true);
     let step = three_through_the_arch(&stage);
     let moment = stage.at_step(step, 1.0);
@@ -180,7 +180,7 @@ fn the_legend_and_the_arrows_have_one_scale() {
 }
 
 #[test]
-fn a_shot_is_had_where_there_is_something_to_see() {
+fn look_a_shot_is_had_where_there_is_something_to_see() {
     let stage = stage_of(DEFAULT);
     // the balloon goes through the stent
     let through = 32;
@@ -226,7 +226,7 @@ fn a_shot_is_had_where_there_is_something_to_see() {
 }
 
 #[test]
-fn what_does_not_reach_is_seen_with_the_place_it_should_have_come_to() {
+fn look_what_does_not_reach_is_seen_with_the_place_it_should_have_come_to() {
     let stage = stage_of("too-short");
     let track = &stage.plan().track;
     let short = |step: usize| {

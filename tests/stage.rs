@@ -2,7 +2,7 @@
 //! the numbers say.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use crate::inside::{foot, outside};
+use crate::support::inside::{foot, outside};
 use nestline::data::{LoadedScene, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::procedure::{CentreLine, Passed, Rods, State, perform_with};
@@ -46,7 +46,7 @@ fn default_scene() -> &'static Played {
 }
 
 #[test]
-fn every_step_is_on_the_film() {
+fn property_every_step_is_on_the_film() {
     let played = default_scene();
     let film = &played.stage.timeline;
     assert_eq!(
@@ -69,7 +69,7 @@ fn every_step_is_on_the_film() {
 }
 
 #[test]
-fn nothing_leaves_the_lumen() {
+fn property_nothing_leaves_the_lumen() {
     stays_inside(default_scene());
     // sharper bends; an artery that the guide nearly fills
     for scene in ["kinked-neck-type-3", "right-radial"] {
@@ -101,7 +101,7 @@ fn stays_inside(played: &Played) {
 }
 
 #[test]
-fn tips_move_without_jumps() {
+fn property_tips_move_without_jumps() {
     let played = default_scene();
     let stage = &played.stage;
     let total_s = stage.timeline.total_s();
@@ -173,7 +173,7 @@ fn most_triangles(stage: &Stage) -> usize {
 }
 
 #[test]
-fn meshes_stay_light() {
+fn property_meshes_stay_light() {
     // the longest route as well
     let unsettled = StageSettings {
         settle: false,
@@ -187,7 +187,7 @@ fn meshes_stay_light() {
 }
 
 #[test]
-fn retriever_opens_and_stent_comes_out() {
+fn exact_retriever_opens_and_stent_comes_out() {
     let played = default_scene();
     let stage = &played.stage;
     let step_of = |say: &str| {
@@ -247,7 +247,7 @@ fn retriever_opens_and_stent_comes_out() {
 }
 
 #[test]
-fn without_rods_everything_lies_on_the_centre_line_and_says_so() {
+fn exact_without_rods_everything_lies_on_the_centre_line_and_says_so() {
     let settings = StageSettings {
         settle: false,
         ..StageSettings::default()
@@ -281,7 +281,7 @@ fn without_rods_everything_lies_on_the_centre_line_and_says_so() {
 /// Pulls are solved beside the script, by as many threads as there are: the outcome is that of one step
 /// after the other.
 #[test]
-fn exact_pulls_beside_the_script() {
+fn property_pulls_beside_the_script() {
     let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
     let mut loaded = load_scene(&source, &TrackSettings::default()).unwrap();
     loaded.plan.script.truncate(5);

@@ -1,5 +1,6 @@
-//! Braids, cut stents, balloons and plaque: published tables, closed forms, limits.
+//! Braids, cut stents, balloons and plaque: published values, closed forms, limits.
 
+use crate::support::table::Table;
 use nestline::device::{BalloonSpec, Braid, Cells, RetrieverSpec, StentDesign, StentSpec};
 use nestline::geometry::{ecst_percent, nascet_percent};
 use nestline::mechanics::{
@@ -34,19 +35,12 @@ fn braided(free_diameter_mm: f64) -> StentSpec {
 }
 
 #[test]
-fn published_braid_table() {
-    // Jedwab and Clerc's geometry, D0 9 mm, L0 40 mm, braid angle 30 degrees: angle, length and
-    // shortening from 1.6 mm, worked by hand from the formulas.
+fn exact_braid_table() {
     let closed_mm = braid().length_mm(1.6).unwrap();
-    for (diameter_mm, angle_deg, length_mm, shortening) in [
-        (9.0, 30.000, 40.000, 49.4),
-        (8.0, 39.664, 51.063, 35.4),
-        (7.0, 47.656, 59.129, 25.2),
-        (6.0, 54.736, 65.320, 17.4),
-        (5.0, 61.241, 70.132, 11.3),
-        (4.0, 67.362, 73.837, 6.6),
-        (1.6, 81.144, 79.046, 0.0),
-    ] {
+    for row in Table::read("braid").rows(7) {
+        let diameter_mm = row.number("diameter_mm");
+        let (angle_deg, length_mm) = (row.number("angle_deg"), row.number("length_mm"));
+        let shortening = row.number("shortening_percent");
         let angle = braid().angle_rad(diameter_mm).unwrap().to_degrees();
         let length = braid().length_mm(diameter_mm).unwrap();
         assert!((angle - angle_deg).abs() < 6e-4, "{diameter_mm}: {angle}");
@@ -66,7 +60,7 @@ fn published_braid_table() {
 }
 
 #[test]
-fn published_braid_forces() {
+fn exact_braid_forces() {
     // 24 wires of 0.10 mm, 206 GPa, Poisson's ratio 0.3: axial force N and pressure kPa.
     for (diameter_mm, force_n, pressure_kpa) in [
         (8.0, 0.16733, 2.421),
@@ -129,7 +123,7 @@ fn exact_bending_of_a_closely_wound_coil() {
 }
 
 #[test]
-fn a_braid_has_no_diameter_above_its_free_one() {
+fn exact_a_braid_has_no_diameter_above_its_free_one() {
     let told = braid().length_mm(9.5).unwrap_err().to_string();
     assert!(
         told.contains("9.5") && told.contains("free diameter"),
@@ -214,7 +208,7 @@ fn published_stent_alone_takes_83_to_49_percent() {
 }
 
 #[test]
-fn exact_balance_of_forces() {
+fn property_balance_of_forces() {
     let law = PlaqueLaw::default();
     for rest_mm in [0.0, 0.5, 1.5, 3.0, 5.0, 7.4] {
         let bed = lesion(rest_mm);
@@ -256,7 +250,7 @@ fn exact_limits_of_the_bed() {
 
 #[test]
 fn exact_deployed_length_in_even_vessels() {
-    // No lesion, a wall that does not give: the published table again, laid down in steps.
+    // No lesion, a wall that does not give: the table of the braid again, laid down in steps.
     let stiff = PlaqueLaw {
         artery_n_per_mm: 1e12,
         ..PlaqueLaw::default()

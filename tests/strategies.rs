@@ -67,7 +67,7 @@ fn compared(scene: &str, ruler: bool) -> Comparison {
 /// In the default vessel, and where an open retriever is pulled through a kinked neck past a catheter that
 /// is still pressed: some of these pulls are found only with friction that comes up by and by.
 #[test]
-fn rods_of_every_strategy_come_to_rest() {
+fn property_rods_of_every_strategy_come_to_rest() {
     for scene in [DEFAULT, KINKED] {
         for row in compared(scene, false).rows {
             let unknown = &row.undecided;
@@ -232,7 +232,7 @@ fn exact_the_ledger_follows_the_default_script() {
 }
 
 #[test]
-fn property_a_dissection_is_unproven_until_contrast_shows_the_true_lumen() {
+fn exact_a_dissection_is_unproven_until_contrast_shows_the_true_lumen() {
     let plan = plan(DISSECTED, "retriever-first");
     let ledger = ledger(&plan, &walk(&plan));
     let shown_at = plan
@@ -333,7 +333,7 @@ fn property_a_comparison_says_why() {
 }
 
 #[test]
-fn exact_a_drafted_scene_is_read_back_as_it_was_written() {
+fn property_a_drafted_scene_is_read_back_as_it_was_written() {
     for scene in [DEFAULT, DISSECTED] {
         for (name, choices) in Choices::NAMED {
             let written = base(scene).0.with_strategy(&choices).unwrap();
@@ -424,7 +424,7 @@ fn exact_changed_values_arrive() {
 }
 
 #[test]
-fn a_file_of_the_stack_is_changed_however_its_place_is_written() {
+fn property_a_file_of_the_stack_is_changed_however_its_place_is_written() {
     for path in ["stack[1].file", "stack.1.file", "scene.stack.1.file"] {
         let plan = changed(&[&format!("{path}=cabinet:guide-8f-95")]);
         let plan = plan.unwrap_or_else(|e| panic!("{e}"));
@@ -520,7 +520,7 @@ fn nestline(arguments: &[&str]) -> (Option<i32>, String, String) {
 }
 
 #[test]
-fn property_the_command_line_compares_drafts_and_asks_what_if() {
+fn cli_compares_drafts_and_asks_what_if() {
     let (code, out, error) = nestline(&["compare", "--courses", "50", "--json"]);
     assert_eq!(code, Some(0), "{error}");
     let json: serde_json::Value = serde_json::from_str(&out).unwrap();

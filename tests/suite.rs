@@ -5,6 +5,7 @@
 )]
 
 mod anatomy;
+mod animation;
 mod apposition;
 mod bad_files;
 mod bare_problems;
@@ -15,7 +16,6 @@ mod cli;
 mod clock;
 mod clock_network;
 mod closed_form;
-mod common;
 mod contract;
 mod contradictions;
 mod edge;
@@ -25,7 +25,6 @@ mod exports;
 mod faults;
 mod flow;
 mod folders;
-mod inside;
 mod layers;
 mod library;
 mod load;
@@ -33,6 +32,7 @@ mod nested_rods;
 mod nesting;
 mod no_screen;
 mod pictures;
+mod placing;
 mod population;
 mod procedure;
 mod property;
@@ -41,13 +41,13 @@ mod readme;
 mod reference_rods;
 mod report;
 mod rod_properties;
-mod rods;
+mod said_once;
 mod same_bytes;
 mod shots;
 mod stage;
-#[cfg(feature = "viewer")]
-mod staged;
 mod stent;
 mod strategies;
+mod support;
+mod tree_faults;
 mod verdicts;
 mod vessel_files;

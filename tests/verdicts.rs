@@ -5,7 +5,7 @@
     reason = "a test may stop where it stands"
 )]
 
-use crate::common::SCENES;
+use crate::support::trees::SCENES;
 use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
 use nestline::procedure::reason::{Force, Reach, StentEdge, Unknown};
@@ -73,7 +73,7 @@ impl Placer for Lost {
 }
 
 #[test]
-fn a_step_that_came_to_no_rest_leaves_the_plan_undecided() {
+fn exact_a_step_that_came_to_no_rest_leaves_the_plan_undecided() {
     let plan = plan("left-tandem-retriever-first");
     for why in [
         Failure::Prolapse {
@@ -120,7 +120,7 @@ fn a_step_that_came_to_no_rest_leaves_the_plan_undecided() {
 }
 
 #[test]
-fn a_failure_stands_beside_a_step_that_is_not_known() {
+fn exact_a_failure_stands_beside_a_step_that_is_not_known() {
     // the guide breaks this plan by its length before anything is lost
     let plan = plan("too-short");
     let short = rehearse_with(&plan, &mut CentreLine).unwrap();
@@ -146,7 +146,7 @@ fn a_failure_stands_beside_a_step_that_is_not_known() {
 }
 
 #[test]
-fn a_ruler_is_named_beside_its_verdict() {
+fn cli_a_ruler_is_named_beside_its_verdict() {
     let scene = "scenes/left-tandem-retriever-first.ron";
     let (rehearsed, code) = json(&["run", scene, "--ruler", "--json"]);
     assert_eq!(code, Some(0));
@@ -161,7 +161,7 @@ fn a_ruler_is_named_beside_its_verdict() {
 }
 
 #[test]
-fn the_headline_tells_the_worst_shortfall_and_the_length_that_would_do() {
+fn exact_the_headline_tells_the_worst_shortfall_and_the_length_that_would_do() {
     let outcome = rehearse_with(&plan("too-short"), &mut CentreLine).unwrap();
     let short = reasons(&outcome).filter_map(|(step, _, reason)| match reason {
         Reason::Reach(Reach::TooShort {
@@ -185,7 +185,7 @@ fn the_headline_tells_the_worst_shortfall_and_the_length_that_would_do() {
 }
 
 #[test]
-fn what_goes_in_to_its_hub_has_no_margin_and_cannot_be_too_short() {
+fn property_what_goes_in_to_its_hub_has_no_margin_and_cannot_be_too_short() {
     for standoff_mm in [0.0, 10.0, 30.0, 50.0] {
         let mut plan = plan("left-tandem-retriever-first");
         plan.hub_standoff_mm = standoff_mm;
@@ -213,7 +213,7 @@ fn what_goes_in_to_its_hub_has_no_margin_and_cannot_be_too_short() {
 }
 
 #[test]
-fn whatever_is_likely_to_catch_breaks_the_plan() {
+fn exact_whatever_is_likely_to_catch_breaks_the_plan() {
     let mut plan = plan("left-tandem-retriever-first");
     let possible = rehearse_with(&plan, &mut CentreLine).unwrap();
     let weakest = possible
@@ -244,7 +244,7 @@ fn whatever_is_likely_to_catch_breaks_the_plan() {
 }
 
 #[test]
-fn a_rim_that_stands_off_the_wall_is_told() {
+fn exact_a_rim_that_stands_off_the_wall_is_told() {
     let mut plan = plan("left-tandem-retriever-first");
     let rims = |plan: &Plan| -> Vec<f64> {
         let outcome = rehearse_with(plan, &mut CentreLine).unwrap();
@@ -267,7 +267,7 @@ fn a_rim_that_stands_off_the_wall_is_told() {
 }
 
 #[test]
-fn reasons_go_through_json_unchanged() {
+fn property_reasons_go_through_json_unchanged() {
     for scene in SCENES {
         let outcome = rehearse_with(&plan(scene), &mut CentreLine).unwrap();
         let text = serde_json::to_string(&outcome).unwrap();
@@ -297,7 +297,7 @@ fn reasons_go_through_json_unchanged() {
 }
 
 #[test]
-fn undecided_plans_stand_apart_in_a_comparison() {
+fn exact_undecided_plans_stand_apart_in_a_comparison() {
     use nestline::data::load_scene;
     use nestline::geometry::TrackSettings;
     use nestline::procedure::Sampling;
@@ -344,7 +344,7 @@ fn undecided_plans_stand_apart_in_a_comparison() {
 }
 
 #[test]
-fn what_a_ruler_finds_is_the_same_step_by_step_and_at_once() {
+fn property_what_a_ruler_finds_is_the_same_step_by_step_and_at_once() {
     let plan = plan("guide-below-stent");
     let passed = walk_through(&plan, &mut CentreLine).unwrap();
     let at_once = rehearse_with(&plan, &mut CentreLine).unwrap();
@@ -387,7 +387,7 @@ fn around(text: &str, i: usize) -> String {
 }
 
 #[test]
-fn planted_blemishes_are_found() {
+fn exact_planted_blemishes_are_found() {
     for text in [
         "hub force -0.00 N",
         "to spare -0",
@@ -410,7 +410,7 @@ fn planted_blemishes_are_found() {
 }
 
 #[test]
-fn no_scene_prints_a_minus_nought_or_solver_speech() {
+fn cli_no_scene_prints_a_minus_nought_or_solver_speech() {
     for scene in SCENES {
         let folder = tempfile::tempdir().unwrap();
         let out = folder.path().join("out");
@@ -454,7 +454,7 @@ fn stiff_microcatheter(folder: &Path, times: f64) -> String {
 }
 
 #[test]
-fn the_exit_code_tells_the_verdict() {
+fn cli_the_exit_code_tells_the_verdict() {
     let folder = tempfile::tempdir().unwrap();
     let mut seen = Vec::new();
     // where a stiff tip is bent round the siphon rods are lost at one of these

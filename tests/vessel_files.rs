@@ -76,7 +76,7 @@ fn vessel_files() -> Vec<(String, VesselFile)> {
 }
 
 #[test]
-fn every_vessel_file_builds_and_is_tracked() {
+fn property_every_vessel_file_builds_and_is_tracked() {
     let files = vessel_files();
     assert!(files.len() >= 14, "only {} vessel files", files.len());
     let mut seen = BTreeSet::new();
@@ -212,15 +212,15 @@ fn property_two_thousand_random_persons_build_or_refuse_with_a_reason() {
 }
 
 #[test]
-fn property_same_seed_same_person() {
-    let draw = |seed| Measurements::sampled(&mut ChaCha8Rng::seed_from_u64(seed));
-    assert_eq!(draw(7), draw(7), "one seed, one person");
+fn property_the_same_draw_is_the_same_person() {
+    let draw = |number| Measurements::sampled(&mut ChaCha8Rng::seed_from_u64(number));
+    assert_eq!(draw(7), draw(7), "one draw, one person");
     assert_eq!(draw(7).build(), draw(7).build(), "one person, one anatomy");
-    assert_ne!(draw(7), draw(8), "two seeds, two persons");
+    assert_ne!(draw(7), draw(8), "two draws, two persons");
 }
 
 #[test]
-fn property_sampled_means_and_shares_are_the_published_ones() {
+fn published_means_and_shares_of_those_drawn() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
     let drawn: Vec<Measurements> = (0..4000).map(|_| Measurements::sampled(&mut rng)).collect();
     let share = |is: &dyn Fn(&Measurements) -> bool| {
@@ -254,7 +254,7 @@ fn property_sampled_means_and_shares_are_the_published_ones() {
 }
 
 #[test]
-fn kinks_are_graded_in_the_neck_only() {
+fn property_kinks_are_graded_in_the_neck_only() {
     let mut graded = 0;
     for (name, file) in vessel_files() {
         let Form::Measured(measurements) = file.form;

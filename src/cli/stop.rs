@@ -172,7 +172,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn colours_only_where_they_are_wanted() {
+    fn exact_colours_only_where_they_are_wanted() {
         for (terminal, no_colour, term, wanted) in [
             (true, None, None, true),
             (true, None, Some("xterm-256color"), true),

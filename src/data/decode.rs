@@ -632,7 +632,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn offsets_count_characters_not_bytes() {
+    fn exact_offsets_count_characters_not_bytes() {
         let text = "é(\n  ü: x\n)";
         let at = |line, col| offset(text, ron::error::Position { line, col });
         assert_eq!(&text[at(1, 2)..at(1, 3)], "(");

@@ -487,7 +487,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn nearest_takes_slips_and_leaves_strangers() {
+    fn exact_nearest_takes_slips_and_leaves_strangers() {
         let known = ["length", "turn_deg", "roll_deg", "lumen", "lumen_end"];
         for (found, wanted) in [
             ("lenght", Some("length")),
@@ -519,7 +519,7 @@ mod tests {
     }
 
     #[test]
-    fn several_errors_are_counted_and_one_stays_itself() {
+    fn exact_several_errors_are_counted_and_one_stays_itself() {
         let one = || DataError::new(Problem::Empty, "nothing");
         let other = || DataError::new(Problem::Empty, "nothing else");
         assert!(DataError::collect("f", vec![]).is_ok(), "none is no error");

@@ -250,7 +250,7 @@ mod tests {
     }
 
     #[test]
-    fn short_lines_are_shown_whole_with_one_around() {
+    fn exact_short_lines_are_shown_whole_with_one_around() {
         let text = "a\nbb\nccc\ndd\ne";
         let excerpt = shown(text, 5..8);
         assert_eq!(excerpt.text, "bb\nccc\ndd\n");
@@ -259,7 +259,7 @@ mod tests {
     }
 
     #[test]
-    fn long_lines_are_cut_around_the_label() {
+    fn property_long_lines_are_cut_around_the_label() {
         for unit in ["x", "é", "€"] {
             let long = unit.repeat(70_000);
             let text = format!("first {long}\n{long} wrong {long}\n{long}");
@@ -284,7 +284,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_that_steers_a_terminal_is_shown() {
+    fn exact_nothing_that_steers_a_terminal_is_shown() {
         let text = "name: \"a\u{1b}[31m\u{9b}\u{202e}\u{7}b\", wrong";
         let at = text.find("wrong").unwrap();
         let excerpt = shown(text, at..at + 5);
@@ -298,7 +298,7 @@ mod tests {
     }
 
     #[test]
-    fn places_are_counted_from_one_in_characters() {
+    fn exact_places_are_counted_from_one_in_characters() {
         assert_eq!(line_and_column("é(\n  ü: x\n)", 0), (1, 1));
         let text = "é(\n  ü: x\n)";
         assert_eq!(line_and_column(text, text.find('x').unwrap()), (2, 6));

@@ -194,7 +194,7 @@ mod tests {
     }
 
     #[test]
-    fn refusals_say_how_to_mend() {
+    fn exact_refusals_say_how_to_mend() {
         for (text, message) in [
             ("35", "write for example \"35 mm\""),
             ("end + 1 mm", "goes from 0 to 200.0 mm"),

@@ -124,7 +124,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn files_are_named_from_where_the_draft_stands() {
+    fn exact_files_are_named_from_where_the_draft_stands() {
         for (from, to, named) in [
             ("/lab", "/lab/vessels/a.ron", "vessels/a.ron"),
             ("/lab/drafts", "/lab/vessels/a.ron", "../vessels/a.ron"),

@@ -212,7 +212,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn references_are_taken_from_the_file_that_names_them() {
+    fn exact_references_are_taken_from_the_file_that_names_them() {
         for (from, reference, leads_to) in [
             ("scenes/a.ron", "devices/b.ron", "scenes/devices/b.ron"),
             ("scenes/a.ron", "../vessels/b.ron", "vessels/b.ron"),
@@ -235,7 +235,7 @@ mod tests {
     }
 
     #[test]
-    fn built_in_files_read_as_on_disk() {
+    fn property_built_in_files_read_as_on_disk() {
         let count = Source::embedded()
             .filter(|(name, text)| {
                 let on_disk = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
@@ -248,7 +248,7 @@ mod tests {
     }
 
     #[test]
-    fn unknown_built_in_file_names_the_likest() {
+    fn exact_unknown_built_in_file_names_the_likest() {
         let error = Source::from_argument("cabinet:guide-8f-091")
             .read()
             .unwrap_err();

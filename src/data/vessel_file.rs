@@ -305,7 +305,7 @@ mod tests {
     }
 
     #[test]
-    fn documented_files_are_accepted() {
+    fn look_documented_files_are_accepted() {
         let blocks = documented();
         assert_eq!(blocks.len(), 2, "{blocks:?}");
         let whole = blocks[0].clone();
@@ -332,7 +332,7 @@ mod tests {
     }
 
     #[test]
-    fn measured_values_carry_their_source() {
+    fn exact_measured_values_carry_their_source() {
         let document = Document {
             name: "documentation".into(),
             text: Arc::from(documented().swap_remove(0)),

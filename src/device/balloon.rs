@@ -73,7 +73,7 @@ mod tests {
     }
 
     #[test]
-    fn above_rated_is_refused() {
+    fn exact_above_rated_is_refused() {
         assert!(balloon().check_pressure(14.0).is_ok(), "at rated");
         let refused = balloon().check_pressure(14.5).unwrap_err().to_string();
         assert_eq!(

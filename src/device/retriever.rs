@@ -141,7 +141,7 @@ mod tests {
     }
 
     #[test]
-    fn vessels_out_of_range_are_refused() {
+    fn exact_vessels_out_of_range_are_refused() {
         assert!(spec().check_vessel(2.4).is_ok(), "in range");
         assert!(spec().check_vessel(1.96).is_ok(), "told as 2.0 mm");
         assert!(spec().check_vessel(1.94).is_err(), "told as 1.9 mm");

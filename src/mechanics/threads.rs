@@ -125,7 +125,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn exact_results_in_order_however_many_threads() {
+    fn property_results_in_order_however_many_threads() {
         for threads in [1, 2, 5] {
             let (sum, squares) = run_alongside(
                 threads,
@@ -146,7 +146,7 @@ mod tests {
     }
 
     #[test]
-    fn panics_do_not_hang() {
+    fn exact_panics_do_not_hang() {
         let led = std::panic::catch_unwind(|| {
             run_alongside(3, |n: u8| n, |_| -> u8 { std::panic::panic_any("lead") })
         });

@@ -737,7 +737,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn no_cell_runs_in_a_spreadsheet() {
+    fn exact_no_cell_runs_in_a_spreadsheet() {
         let mut table = CsvTable::new("t", &["a", "b"]);
         table.row(["=1+1".to_owned(), "-0.25".to_owned()]);
         table.row(["say \"so\", please".to_owned(), "@x".to_owned()]);

@@ -255,7 +255,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_scale_has_room_for_its_figures_however_long_it_is() {
+    fn property_a_scale_has_room_for_its_figures_however_long_it_is() {
         for end_s in [1.0, 90.0, 3600.0, 86_400.0, 1e9, 1e20, 1e300] {
             let scale = axis(end_s, 74);
             assert_eq!(scale.chars().count(), 74, "{end_s} s");

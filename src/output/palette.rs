@@ -333,7 +333,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn devices_of_a_stack_are_told_apart() {
+    fn look_devices_of_a_stack_are_told_apart() {
         use DeviceClass::{AccessSheath, Guide, LongSheath, Microcatheter, Wire};
         let looks = looks([
             AccessSheath,

@@ -104,7 +104,7 @@ mod tests {
     }
 
     #[test]
-    fn a_plan_passes_only_where_every_step_is_known() {
+    fn exact_a_plan_passes_only_where_every_step_is_known() {
         assert_eq!(verdict(&[step(1, true, &[])]), Verdict::Passes);
         for unknown in [lost(), pull_lost()] {
             let steps = [step(1, true, &[]), step(2, true, &[unknown])];
@@ -113,7 +113,7 @@ mod tests {
     }
 
     #[test]
-    fn a_failure_before_what_is_not_known_stands() {
+    fn exact_a_failure_before_what_is_not_known_stands() {
         let steps = [step(1, true, &[locks()]), step(2, true, &[lost()])];
         assert_eq!(verdict(&steps), Verdict::Fails);
         let found = first_that_stands(&steps).map(|(step, _)| step);
@@ -121,7 +121,7 @@ mod tests {
     }
 
     #[test]
-    fn a_failure_by_estimated_lengths_does_not_stand() {
+    fn exact_a_failure_by_estimated_lengths_does_not_stand() {
         let steps = [step(1, true, &[lost()]), step(2, true, &[locks()])];
         assert_eq!(verdict(&steps), Verdict::Undecided);
         // where only a pull is not known, lengths stand and so does what follows from them
@@ -130,13 +130,13 @@ mod tests {
     }
 
     #[test]
-    fn a_failure_that_rests_on_no_length_stands_anywhere() {
+    fn exact_a_failure_that_rests_on_no_length_stands_anywhere() {
         let steps = [step(1, true, &[lost()]), step(2, true, &[wide()])];
         assert_eq!(verdict(&steps), Verdict::Fails);
     }
 
     #[test]
-    fn what_is_missed_after_a_step_that_an_estimate_stopped_does_not_stand() {
+    fn exact_what_is_missed_after_a_step_that_an_estimate_stopped_does_not_stand() {
         let stopped = Finding::failure(RailNeed::RailVanishes {
             rail: "wire".into(),
             around: "guide".into(),

@@ -180,7 +180,7 @@ mod tests {
     use super::landmark_in_words;
 
     #[test]
-    fn landmarks_are_read_as_one_says_them() {
+    fn look_landmarks_are_read_as_one_says_them() {
         for (name, words) in [
             ("carotid-bifurcation", "carotid bifurcation"),
             ("m2-inferior-10mm", "M2 inferior, 10 mm in"),

@@ -200,7 +200,7 @@ mod tests {
     }
 
     #[test]
-    fn no_jump_along_the_device() {
+    fn property_no_jump_along_the_device() {
         let (a, b) = (lie(100, 1.0), lie(200, -1.0));
         for share in [0.0, 0.1, 0.5, 0.9] {
             let way = Between {

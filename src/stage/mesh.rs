@@ -255,7 +255,7 @@ mod tests {
     }
 
     #[test]
-    fn normals_of_a_cone_lean_forward() {
+    fn exact_normals_of_a_cone_lean_forward() {
         // r falls by 1 over 1 mm: the wall leans by 45 degrees
         let mesh = Mesh::tube(&straight(&[(0.0, 2.0), (1.0, 1.0)]), 8);
         let lean = mesh.normals[0][2];

@@ -222,7 +222,7 @@ mod tests {
     }
 
     #[test]
-    fn closed_cells_meet_crown_to_crown() {
+    fn exact_closed_cells_meet_crown_to_crown() {
         let pattern = Pattern::rings(3, 4, Cells::Closed, 0.05);
         let ends = |ring: usize, far: bool| -> Vec<i32> {
             let pick = if far { f64::min } else { f64::max };

@@ -354,7 +354,7 @@ mod tests {
     use crate::math;
 
     #[test]
-    fn exact_nearest_sample() {
+    fn property_nearest_sample() {
         let samples: Vec<(Point, Vector, f64)> = (0..75)
             .map(|i| {
                 let t = 0.17 * f64::from(i);

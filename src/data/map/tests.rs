@@ -260,7 +260,7 @@ fn exact_brackets_left_open() {
 }
 
 #[test]
-fn deep_nesting_does_not_exhaust_the_stack() {
+fn exact_deep_nesting_does_not_exhaust_the_stack() {
     let text = "(".repeat(1_000_000);
     let map = RonMap::of(&text);
     assert!(map.root.is_some(), "the outermost value is there");

@@ -182,7 +182,7 @@ mod tests {
     }
 
     #[test]
-    fn a_rod_without_room_or_thrust_stays_straight() {
+    fn exact_a_rod_without_room_or_thrust_stays_straight() {
         let mut cells = straight(1.0, 1000.0, 5.0);
         for cell in &mut cells {
             cell.room_mm = 0.0;

@@ -483,3 +483,6 @@ fn add_block(values: &mut [f64], column: &[usize], row: usize, col: usize, m: [f
 
 #[cfg(test)]
 mod tests;
+
+#[cfg(test)]
+mod oracle;

@@ -470,7 +470,7 @@ mod tests {
     }
 
     #[test]
-    fn taken_together_or_one_by_one_they_are_the_same() {
+    fn property_taken_together_or_one_by_one_they_are_the_same() {
         let (tube, rods) = posed();
         let scene = Scene {
             tube: &tube,
@@ -510,7 +510,7 @@ mod tests {
     }
 
     #[test]
-    fn rows_of_every_length_are_the_same_at_every_width() {
+    fn property_rows_of_every_length_are_the_same_at_every_width() {
         let (tube, rods) = posed();
         let scene = Scene {
             tube: &tube,

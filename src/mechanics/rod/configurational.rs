@@ -276,7 +276,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_slope_of_the_energy() {
+    fn property_slope_of_the_energy() {
         let (tube, rod) = posed();
         let rods = [rod];
         let scene = Scene {

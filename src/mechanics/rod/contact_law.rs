@@ -135,7 +135,7 @@ mod tests {
     use crate::math;
 
     #[test]
-    fn exact_derivatives_match_finite_differences() {
+    fn property_derivatives_match_finite_differences() {
         for keep in [Keep::Within, Keep::Apart] {
             let law = Law {
                 keep,

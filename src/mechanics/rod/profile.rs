@@ -301,7 +301,7 @@ mod tests {
     }
 
     #[test]
-    fn refusals_name_the_entry() {
+    fn exact_refusals_name_the_entry() {
         let found = Profile::new("rods[0].stiffness", &[(0.0, 1.0), (1.0, -2.0)])
             .unwrap_err()
             .to_string();

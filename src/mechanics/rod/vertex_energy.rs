@@ -462,7 +462,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_derivatives_match_finite_differences() {
+    fn property_derivatives_match_finite_differences() {
         let (frames, x) = setting();
         let by = [&frames[0], &frames[1], &frames[2]];
         check(|x| stencil(&frames, x, false).evaluate(by, 3.0, -0.7), x, 0);
@@ -470,7 +470,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_derivatives_of_a_pre_shaped_node_match_finite_differences() {
+    fn property_derivatives_of_a_pre_shaped_node_match_finite_differences() {
         let (frames, x) = setting();
         for natural in [Natural::Curvature(0.2), Natural::Turn(0.19)] {
             check_pre_shaped(&frames, &x, natural);

@@ -88,7 +88,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn names_that_lead_out_are_not_believed() {
+    fn exact_names_that_lead_out_are_not_believed() {
         for (name, inside) in [
             ("report.html", true),
             ("tables/a.csv", true),
@@ -107,7 +107,7 @@ mod tests {
     }
 
     #[test]
-    fn folders_come_deepest_first() {
+    fn exact_folders_come_deepest_first() {
         let found = folders_of(["a/b/c.csv", "a/d.csv", "e.html"].into_iter());
         assert_eq!(found, [Path::new("a/b"), Path::new("a")]);
     }

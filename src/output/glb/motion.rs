@@ -216,7 +216,7 @@ mod tests {
     }
 
     #[test]
-    fn what_rests_is_one_key() {
+    fn exact_what_rests_is_one_key() {
         let mut motion = Motion::default();
         for i in 0..9_u8 {
             motion.add(f32::from(i), pose(0.5));

@@ -143,7 +143,7 @@ mod tests {
     use super::{place, prose, sentence};
 
     #[test]
-    fn lengths_in_words_are_found_and_nothing_else_is() {
+    fn look_lengths_in_words_are_found_and_nothing_else_is() {
         let html =
             prose("off by -0.20 mm, 913 mm out, 1.8 N/mm, 2 mm2, 4 x 20 mm, 2.6 to 3.0 mm <b>, up to 7 mm past, at 28, -5, 0 mm")
                 .into_string();
@@ -164,7 +164,7 @@ mod tests {
     }
 
     #[test]
-    fn places_are_written_as_persons_write_them() {
+    fn look_places_are_written_as_persons_write_them() {
         assert_eq!(
             place("1 mm short of m2-inferior-10mm"),
             "1 mm short of M2 inferior at 10 mm"
@@ -176,7 +176,7 @@ mod tests {
     }
 
     #[test]
-    fn findings_become_sentences() {
+    fn look_findings_become_sentences() {
         assert!(
             sentence("the stent is short") == "The stent is short.",
             "capital and full stop"

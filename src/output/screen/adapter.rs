@@ -126,7 +126,7 @@ mod tests {
     use super::x_answers;
 
     #[test]
-    fn nothing_listens_on_displays_that_are_none() {
+    fn property_nothing_listens_on_displays_that_are_none() {
         for display in ["", "0", ":", ":x", ":64999", ":64999.0", "unix:64999"] {
             assert!(!x_answers(display), "{display}");
         }

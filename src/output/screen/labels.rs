@@ -393,7 +393,7 @@ mod tests {
     }
 
     #[test]
-    fn names_keep_off_tips_lines_and_the_vessel() {
+    fn look_names_keep_off_tips_lines_and_the_vessel() {
         let at = pos2(200.0, 150.0);
         let mut used = Used {
             keep: Keep::default(),

@@ -293,7 +293,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_distance_to_the_hull_of_two_balls() {
+    fn property_distance_to_the_hull_of_two_balls() {
         for (ra, rb) in [(2.0, 2.0), (1.5, 0.2), (0.3, 1.1), (5.0, 0.5)] {
             let cone = cone(ra, rb, false);
             for p in places() {
@@ -330,7 +330,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_changes_faster_than_distance() {
+    fn property_nothing_changes_faster_than_distance() {
         let places = places();
         for (ra, rb, flat) in [
             (1.5, 0.2, false),
@@ -348,7 +348,7 @@ mod tests {
     }
 
     #[test]
-    fn the_tree_of_boxes_finds_what_a_look_at_each_finds() {
+    fn property_the_tree_of_boxes_finds_what_a_look_at_each_finds() {
         let cones: Vec<Cone> = (0..137)
             .map(|i| {
                 let t = f64::from(i);

@@ -179,7 +179,7 @@ mod tests {
     use crate::geometry::{Branch, Curve, Frame, Landmark, Lumen, Place, Point, Run, Vector};
 
     #[test]
-    fn a_surface_that_does_not_close_says_where() {
+    fn exact_a_surface_that_does_not_close_says_where() {
         let run = Run {
             length_mm: 40.0,
             turn_rad: 0.0,

@@ -200,7 +200,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn no_key_means_two_things() {
+    fn property_no_key_means_two_things() {
         let mut all: Vec<(Key, bool)> = KEYS.iter().map(|k| (k.0, k.1)).collect();
         all.extend(OTHERS.iter().map(|k| (k.0, k.1)));
         for (k, one) in all.iter().enumerate() {

@@ -119,7 +119,7 @@ mod tests {
     }
 
     #[test]
-    fn steps_go_to_their_ends_and_back() {
+    fn exact_steps_go_to_their_ends_and_back() {
         let film = timeline();
         let mut play = Play::default();
         play.forward(&film);
@@ -137,7 +137,7 @@ mod tests {
     }
 
     #[test]
-    fn it_runs_at_its_speed_and_stops_at_the_end() {
+    fn exact_it_runs_at_its_speed_and_stops_at_the_end() {
         let film = timeline();
         let mut play = Play::default();
         play.tick(&film, 0.3);

@@ -371,7 +371,7 @@ mod tests {
     use super::brief;
 
     #[test]
-    fn reasons_name_no_files_of_the_machine_that_built_us() {
+    fn exact_reasons_name_no_files_of_the_machine_that_built_us() {
         let dump = r#"Failed to create event loop: Os(OsError { line: 788, file: "/a/b.rs", error: XNotSupported(XOpenDisplayFailed) })"#;
         assert_eq!(
             brief(dump),

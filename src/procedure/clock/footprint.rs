@@ -265,7 +265,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_waits_are_those_of_every_pair() {
+    fn property_waits_are_those_of_every_pair() {
         // footprints of a plain recurrence, so that every kind of meeting occurs
         let mut seed = 7_usize;
         let mut next = |below: usize| {

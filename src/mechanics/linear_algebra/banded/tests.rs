@@ -50,7 +50,7 @@ fn sample(sizes: &[usize], seed: u64) -> (BlockBanded, DMatrix<f64>) {
 
 proptest! {
     #[test]
-    fn property_agrees_with_dense_cholesky(
+    fn reference_agrees_with_dense_cholesky(
         sizes in proptest::collection::vec((0_usize..7).prop_map(|d| 2 * d), 1..9),
         run in 0_usize..7, seed in 1_u64..u64::MAX,
     ) {
@@ -107,7 +107,7 @@ proptest! {
 
 proptest! {
     #[test]
-    fn property_counts_negative_eigenvalues(
+    fn reference_counts_negative_eigenvalues(
         sizes in proptest::collection::vec((0_usize..5).prop_map(|d| 2 * d), 1..5),
         run in 1_usize..5, seed in 1_u64..u64::MAX, lowered in 56.0_f64..64.0,
     ) {
