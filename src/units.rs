@@ -170,6 +170,20 @@ impl From<&UnitError> for Refusal {
     }
 }
 
+/// Parts a text where its number ends; an exponent belongs to the number.
+fn number_and_unit(text: &str) -> (&str, &str) {
+    let signed = |c: char| c.is_ascii_digit() || matches!(c, '-' | '+');
+    let mut characters = text.char_indices().peekable();
+    while let Some((at, c)) = characters.next() {
+        let next = characters.peek().map(|(_, next)| *next);
+        let exponent = at > 0 && matches!(c, 'e' | 'E') && next.is_some_and(signed);
+        if !(signed(c) || c == '.' || exponent) {
+            return text.split_at(at);
+        }
+    }
+    (text, "")
+}
+
 /// Reads a length such as `"8 Fr"`, `"0.088 in"`, `"132 cm"` or `"2.1mm"`; returns millimetres.
 ///
 /// # Errors
@@ -185,10 +199,7 @@ impl From<&UnitError> for Refusal {
 pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
     let text = text.trim();
     let found = || text.to_owned();
-    let cut = text
-        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
-        .unwrap_or(text.len());
-    let (number, unit) = text.split_at(cut);
+    let (number, unit) = number_and_unit(text);
     let decimals = unit.strip_prefix(',').unwrap_or_default();
     if !number.contains('.') && decimals.starts_with(|c: char| c.is_ascii_digit()) {
         return Err(UnitError::DecimalComma { found: found() });
@@ -217,8 +228,10 @@ pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
 /// Ranges are wide enough for any human vessel and any device of the trade and narrow enough to
 /// catch a wrong unit (an inch read as a millimetre is off by 25, a French by 3).
 pub mod text {
-    use super::{LengthUnit, Refusal, parse_length_mm};
-    use serde::de::{Deserialize, Deserializer, Error, Unexpected, Visitor};
+    use super::{
+        LengthUnit, NUMBER_AND_UNIT, Refusal, UnitError, number_and_unit, parse_length_mm,
+    };
+    use serde::de::{Deserializer, Error, Unexpected, Visitor};
     use std::fmt;
 
     struct Length {
@@ -230,7 +243,7 @@ pub mod text {
     impl Length {
         fn check<E: Error>(&self, text: &str) -> Result<f64, E> {
             let refuse = |refusal: &Refusal| E::custom(refusal.in_one_text());
-            let mm = parse_length_mm(text).map_err(|error| refuse(&Refusal::from(&error)))?;
+            let mm = parse_length_mm(text).map_err(|error| refuse(&self.unread(&error)))?;
             if mm >= self.least_mm && mm <= self.most_mm {
                 return Ok(mm);
             }
@@ -245,35 +258,70 @@ pub mod text {
         }
     }
 
-    /// Advice for a length out of range: the units that would bring it in, else the range.
-    pub(super) fn other_unit(text: &str, least_mm: f64, most_mm: f64) -> String {
-        let text = text.trim();
-        let end = text
-            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
-            .unwrap_or(text.len());
-        let number = &text[..end];
-        let fitting: Vec<String> = [
+    impl Length {
+        /// What to say of a text that is no length: units and numbers that would be accepted.
+        fn unread(&self, error: &UnitError) -> Refusal {
+            let Refusal { what, help } = Refusal::from(error);
+            let (least, most) = (self.least_mm, self.most_mm);
+            let help = match error {
+                UnitError::MissingUnit { found } => {
+                    let units = units_within(found, least, most);
+                    let written = units.iter().map(|(name, _)| format!("\"{found} {name}\""));
+                    let written: Vec<String> = written.collect();
+                    match written.split_last() {
+                        None => Some(range(least, most)),
+                        Some((only, [])) => Some(format!("write {only}")),
+                        Some((last, others)) => {
+                            Some(format!("write for example {} or {last}", others.join(", ")))
+                        }
+                    }
+                }
+                UnitError::NotANumber { .. } => Some(format!(
+                    "{NUMBER_AND_UNIT}; {least} to {most} mm are accepted"
+                )),
+                _ => help,
+            };
+            Refusal { what, help }
+        }
+    }
+
+    fn range(least_mm: f64, most_mm: f64) -> String {
+        format!("give {least_mm} to {most_mm} mm, in mm, cm, in or Fr, in quotes")
+    }
+
+    /// Units with which a number lies within a range, and the length it then is, mm.
+    fn units_within(number: &str, least_mm: f64, most_mm: f64) -> Vec<(&'static str, f64)> {
+        let Ok(number) = number.parse::<f64>() else {
+            return Vec::new();
+        };
+        [
+            (LengthUnit::Millimetre, "mm"),
+            (LengthUnit::Centimetre, "cm"),
             (LengthUnit::Inch, "in"),
             (LengthUnit::French, "Fr"),
-            (LengthUnit::Centimetre, "cm"),
-            (LengthUnit::Millimetre, "mm"),
         ]
         .into_iter()
-        .filter_map(|(unit, name)| {
-            let mm = number.parse::<f64>().ok()? * unit.mm();
-            (least_mm..=most_mm)
-                .contains(&mm)
-                .then(|| format!("\"{number} {name}\" ({mm:.3} mm)"))
-        })
-        .collect();
+        .map(|(unit, name)| (name, number * unit.mm()))
+        .filter(|(_, mm)| (least_mm..=most_mm).contains(mm))
+        .collect()
+    }
+
+    /// Advice for a length out of range: the units that would bring it in, else the range.
+    pub(super) fn other_unit(text: &str, least_mm: f64, most_mm: f64) -> String {
+        let (number, _) = number_and_unit(text.trim());
+        let mut fitting = units_within(number, least_mm, most_mm);
+        // the trade's units first: an inch or a French is what was meant most often
+        fitting.sort_by_key(|(name, _)| ["in", "Fr", "cm", "mm"].iter().position(|n| n == name));
         if fitting.is_empty() {
-            format!("give {least_mm} to {most_mm} mm, in mm, cm, in or Fr, in quotes")
-        } else {
-            format!(
-                "is the unit right? {} would be accepted",
-                fitting.join(" or ")
-            )
+            return range(least_mm, most_mm);
         }
+        let written = fitting
+            .iter()
+            .map(|(name, mm)| format!("\"{number} {name}\" ({mm:.3} mm)"));
+        format!(
+            "is the unit right? {} would be accepted",
+            written.collect::<Vec<_>>().join(" or ")
+        )
     }
 
     impl Visitor<'_> for Length {
@@ -376,16 +424,38 @@ pub mod text {
             /// # Errors
             /// The deserializer's own, where the value is no whole number or out of range.
             pub fn $name<'de, D: Deserializer<'de>>(source: D) -> Result<$kind, D::Error> {
-                let number = <$kind>::deserialize(source)?;
-                if ($least..=$most).contains(&number) {
-                    Ok(number)
-                } else {
-                    let refusal = Refusal::new(
-                        format!(concat!("the ", $what, " {} is outside ", $least, " to ", $most), number),
-                        concat!("give ", $least, " to ", $most),
-                    );
-                    Err(D::Error::custom(refusal.in_one_text()))
+                struct Count;
+                impl Count {
+                    fn refuse<T, E: Error>(found: impl fmt::Display) -> Result<T, E> {
+                        let refusal = Refusal::new(
+                            format!(concat!("the ", $what, " {} is no whole number from ", $least, " to ", $most), found),
+                            concat!("give a whole number from ", $least, " to ", $most),
+                        );
+                        Err(E::custom(refusal.in_one_text()))
+                    }
                 }
+                impl Visitor<'_> for Count {
+                    type Value = $kind;
+                    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                        f.write_str(concat!("a ", $what, ", a whole number from ", $least, " to ", $most))
+                    }
+                    fn visit_u64<E: Error>(self, number: u64) -> Result<$kind, E> {
+                        match <$kind>::try_from(number) {
+                            Ok(count) if ($least..=$most).contains(&count) => Ok(count),
+                            _ => Self::refuse(number),
+                        }
+                    }
+                    fn visit_i64<E: Error>(self, number: i64) -> Result<$kind, E> {
+                        match u64::try_from(number) {
+                            Ok(number) => self.visit_u64(number),
+                            Err(_) => Self::refuse(number),
+                        }
+                    }
+                    fn visit_f64<E: Error>(self, number: f64) -> Result<$kind, E> {
+                        Self::refuse(number)
+                    }
+                }
+                source.deserialize_any(Count)
             }
         )*};
     }
@@ -418,6 +488,14 @@ pub mod text {
         stiffness_n_mm2, optional_stiffness_n_mm2 => Number { what: "bending stiffness in N mm2", least: 1e-3, most: 2e4 };
         /// Minutes, 0 to a day.
         minutes, optional_minutes => Number { what: "number of minutes", least: 0.0, most: 1440.0 };
+        /// A share, 0 to 1.
+        share, optional_share => Number { what: "share", least: 0.0, most: 1.0 };
+        /// The standard deviation of a logarithm or of a share, 0 to 3.
+        deviation, optional_deviation => Number { what: "standard deviation", least: 0.0, most: 3.0 };
+        /// The most a hand may push or pull with, 0.01 to 1000 N.
+        hand_n, optional_hand_n => Number { what: "force in N", least: 0.01, most: 1000.0 };
+        /// How plaque or an artery resists, 0.001 to 100 N/mm2 or N/mm.
+        resistance, optional_resistance => Number { what: "resistance", least: 1e-3, most: 100.0 };
         /// A positive number that needs no further check here, 0 to 1e6.
         positive, optional_positive => Number { what: "number", least: 0.0, most: 1e6 };
     }

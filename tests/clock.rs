@@ -479,7 +479,10 @@ fn property_every_default_names_its_source() {
 #[test]
 fn property_bad_tables_are_refused_at_their_place() {
     for (edit, words) in [
-        ("durations.handling.inflate.takes_s=(-3, 1, 2)", "below 0"),
+        (
+            "durations.handling.inflate.takes_s=(-3, 1, 2)",
+            "is outside 0 to 86400",
+        ),
         (
             "durations.handling.inflate.takes_s=(5, 1, 2)",
             "does not rise",
@@ -491,9 +494,9 @@ fn property_bad_tables_are_refused_at_their_place() {
         ("durations.team.hands=1", "needs 2 hands"),
         (
             "durations.speed_mm_per_s.back.value=0",
-            "nothing would ever arrive",
+            "is outside 0.1 to 10000",
         ),
-        ("pace=0", "infinitely fast"),
+        ("pace=0", "is outside 0.01 to 10"),
     ] {
         let error = load_scene_with(
             &Source::from_argument(SCENE),

@@ -7,12 +7,15 @@
     reason = "a test fails by panicking"
 )]
 
-use crate::support::rods::{problem, rod, run};
+use crate::support::rods::{arc_tube, problem, rod, run};
 use nestline::mechanics::problem::{
     Problem, ProblemBend, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness,
     ProblemStretch,
 };
-use nestline::mechanics::{Flag, MechanicsError, Settle, Solution, Status};
+use nestline::mechanics::{
+    Beside, End, Flag, MechanicsError, Profile, Rod, Scene, Settings, Settle, Solution, Status,
+    nest,
+};
 
 /// An S out of plane: 30 mm straight, two bends, 40 mm straight.
 fn s_bend(lumen_mm: f64) -> Vec<ProblemRun> {
@@ -301,6 +304,62 @@ fn exact_refusals_say_how_to_mend() {
         text,
         "rods[0].inner_mm is 2.5, must be smaller than outer_mm"
     );
+}
+
+/// An open retriever: wide at its tip, its pusher behind.
+fn open_rod(pusher_mm: f64) -> Rod {
+    let mut rod = Rod::uniform(3.0, pusher_mm);
+    rod.outer_mm = Profile::new(
+        "outer_mm",
+        &[
+            (0.0, 3.8),
+            (20.0, 3.8),
+            (23.0, pusher_mm),
+            (100.0, pusher_mm),
+        ],
+    )
+    .unwrap();
+    rod.yields = true;
+    rod
+}
+
+#[test]
+fn regress_what_yields_is_as_thin_beside_another_as_its_thinnest_part() {
+    let tube = arc_tube(100.0, 0.0, 100, 2.0, 1.0);
+    let settle = |rods: &[Rod], beside: &[Beside]| {
+        let scene = Scene::new(&tube, rods).with_beside(beside);
+        Settle::new(Settings::default()).settle(&scene)
+    };
+    let mut guide = Rod::uniform(400.0, 2.6);
+    guide.inner_mm = Some(Profile::constant(2.2));
+    guide.end = End::Tip(tube[70]);
+    let side_by_side = |pusher_mm: f64| {
+        let mut rods = [guide.clone(), open_rod(pusher_mm), Rod::uniform(40.0, 1.8)];
+        rods[2].end = End::Tip(tube[70]);
+        nest(&tube, &mut rods);
+        let beside = [Beside {
+            rods: [1, 2],
+            from_mm: 0.0,
+            to_mm: 60.0,
+            side_rad: 0.0,
+        }];
+        settle(&rods, &beside)
+    };
+    let refused = side_by_side(0.5).unwrap_err();
+    let MechanicsError::NoRoomBeside {
+        rods,
+        outer,
+        together_mm,
+        ..
+    } = refused
+    else {
+        unreachable!("{refused}");
+    };
+    assert_eq!((rods, outer), ([1, 2], 0));
+    assert!((together_mm - 2.3).abs() < 1e-9, "{together_mm}");
+    // side by side with room for both, the open part beyond: it is laid
+    let fits = side_by_side(0.36).map(|_| ());
+    assert_eq!(fits, Ok(()));
 }
 
 #[test]

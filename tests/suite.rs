@@ -31,6 +31,7 @@ mod load;
 mod nested_rods;
 mod nesting;
 mod no_screen;
+mod out_of_range;
 mod pictures;
 mod placing;
 mod population;

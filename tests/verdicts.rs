@@ -8,9 +8,9 @@
 use crate::support::trees::SCENES;
 use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
-use nestline::procedure::reason::{Force, Reach, StentEdge, Unknown};
+use nestline::procedure::reason::{Fit, Force, Precondition, Reach, StentEdge, Unknown};
 use nestline::procedure::{
-    CentreLine, DepthTarget, Likelihood, Meets, Motion, Placer, Plan, Reason, Severity,
+    CentreLine, DepthTarget, Likelihood, Meets, Motion, Placer, Plan, Reason, Rods, Severity,
     StackPlacement, State,
 };
 use nestline::rehearsal::{
@@ -372,7 +372,10 @@ fn blemishes(text: &str) -> Vec<String> {
             found.push(format!("two signs: {}", around(text, i)));
         }
     }
-    for mark in ["rods[", "script[", "out of balance", "NaN", "inf "] {
+    let speech = ["rods[", "script[", "out of balance", "NaN", "inf "];
+    // places that would lie on the other side, two ends of a sentence, names of actions as advice
+    let wording = ["begins -", "ends -", "?;", "use Advance", "use Withdraw"];
+    for mark in speech.into_iter().chain(wording) {
         for (i, _) in text.match_indices(mark) {
             found.push(format!("{mark}: {}", around(text, i)));
         }
@@ -395,6 +398,10 @@ fn exact_planted_blemishes_are_found() {
         "springs by --0.48",
         "force out of balance",
         "on rods[2], 3 mm",
+        "it begins -1 mm before its near end",
+        "it ends -3 mm beyond its far end",
+        "did you mean `arch`?; there are",
+        "What would help: use Advance.",
     ] {
         assert_eq!(blemishes(text).len(), 1, "{text}");
     }
@@ -421,6 +428,64 @@ fn cli_no_scene_prints_a_minus_nought_or_solver_speech() {
         let found = blemishes(&text);
         assert!(found.is_empty(), "{scene}: {found:#?}");
     }
+}
+
+/// What does not fit, by step: names of all devices, and whether a place is told.
+fn without_room(scene: &str) -> Vec<(usize, Vec<String>, String, bool)> {
+    let outcome = rehearse_with(&plan(scene), &mut Rods::default()).unwrap();
+    assert_eq!(outcome.verdict, Verdict::Fails, "{:?}", outcome.headline);
+    let told = reasons(&outcome).filter_map(|(step, severity, reason)| match reason {
+        Reason::Fit(Fit::DoesNotFit(found)) => {
+            assert_eq!(severity, Severity::Failure, "{found:?}");
+            let placed = found.place.is_some();
+            Some((step, found.inside.clone(), found.around.clone(), placed))
+        }
+        _ => None,
+    });
+    told.collect()
+}
+
+#[test]
+fn regress_what_has_no_room_beside_an_open_retriever_is_told_once_and_where() {
+    let told = without_room("full-shaft-beside-pusher");
+    let both = vec!["retriever".to_owned(), "stent".to_owned()];
+    assert_eq!(told, [(29, both, "guide".to_owned(), true)]);
+}
+
+#[test]
+fn regress_a_pusher_too_thick_for_a_lumen_is_told_once_for_each() {
+    let told = without_room("pusher-too-thick");
+    let pusher = vec!["retriever".to_owned()];
+    assert_eq!(
+        told,
+        [
+            (29, pusher.clone(), "stent".to_owned(), false),
+            (32, pusher, "balloon".to_owned(), false),
+        ]
+    );
+}
+
+#[test]
+fn regress_a_step_with_nothing_to_draw_back_says_what_an_operator_would_do() {
+    let outcome = rehearse_with(&plan("too-short"), &mut CentreLine).unwrap();
+    let told = outcome.steps.iter().flat_map(|s| &s.findings);
+    let mut short = told.filter(|f| {
+        matches!(
+            f.reason,
+            Reason::Precondition(Precondition::ShortOfPlace { .. })
+        )
+    });
+    let found = short.next().unwrap();
+    assert!(
+        found.text.contains("nothing is left to draw back"),
+        "{}",
+        found.text
+    );
+    let help = found.help.as_deref().unwrap_or_default();
+    assert!(
+        help.contains("leave this step out, or bring the guide up"),
+        "{help}"
+    );
 }
 
 /// The default scene with the shaft of its microcatheter so many times as stiff, in a folder of its own.

@@ -76,28 +76,30 @@ impl Explainer<'_> {
         match code {
             E::NoSuchStructField {
                 expected, found, ..
-            } => self.unknown("field", &format!(" in {}", self.holder()), expected, found),
+            } => self
+                .unknown("field", &format!(" in {}", self.holder()), expected, found)
+                .of_no_such_field(),
             E::NoSuchEnumVariant {
                 expected, found, ..
-            } => {
-                let place = match self.map.around(self.at, false) {
-                    Some((path, _)) if !path.is_empty() => {
-                        format!(" for {}", place_in_words(&path))
-                    }
-                    _ => String::new(),
-                };
-                self.unknown("choice", &place, expected, found)
-            }
+            } => self.unknown("choice", &self.for_field(self.at), expected, found),
             E::DuplicateStructField { field, .. } => self
                 .refuse(format!("`{field}` is written twice"))
                 .with_label(self.just_read(), "the second one")
                 .with_help("keep one of the two"),
             E::InvalidValueForType { expected, found } => {
+                let read = self.text.get(self.just_read()).unwrap_or("");
+                let found = match found.as_str() {
+                    // a word that ron takes for a name without fields
+                    "a unit value" if !read.is_empty() && !read.starts_with('(') => {
+                        format!("`{read}`")
+                    }
+                    found => plain_found(found),
+                };
                 let error = self
                     .refuse(format!(
-                        "expected {}, found {}",
+                        "expected {}{}, found {found}",
                         plain_expected(expected),
-                        plain_found(found)
+                        self.for_field(self.just_read().start)
                     ))
                     .with_label(self.just_read(), "here");
                 error.with_help(
@@ -128,6 +130,22 @@ impl Explainer<'_> {
 
     fn refuse(&self, message: impl std::fmt::Display) -> DataError {
         DataError::new(Problem::NotAccepted, message)
+    }
+
+    /// The field whose value stands at a place, in words.
+    fn field(&self, at: usize) -> Option<String> {
+        match self.map.around(at, false) {
+            Some((path, _)) if !path.is_empty() && !path.starts_with('[') => {
+                Some(place_in_words(&path))
+            }
+            _ => None,
+        }
+    }
+
+    /// The same behind what it wants.
+    fn for_field(&self, at: usize) -> String {
+        self.field(at)
+            .map_or_else(String::new, |field| format!(" for {field}"))
     }
 
     /// The key or value that ron had just read.
@@ -211,10 +229,7 @@ impl Explainer<'_> {
             .collect();
         let found = self.map.words(&span);
         let bare = found.trim_matches('"').trim();
-        let place = match self.map.around(span.start, false) {
-            Some((path, _)) if !path.is_empty() => format!(" for {}", place_in_words(&path)),
-            _ => String::new(),
-        };
+        let place = self.for_field(span.start);
         let at = Self {
             at: span.start,
             map: self.map.clone(),
@@ -370,6 +385,10 @@ impl Explainer<'_> {
     /// A message of one of our own value types: units, ranges, names.
     fn own_words(&self, message: &str) -> DataError {
         let Refusal { what, help } = Refusal::from_text(message);
+        let what = match self.field(self.just_read().start) {
+            Some(field) if !what.contains(&field) => format!("{field}: {what}"),
+            _ => what,
+        };
         let error = self.refuse(what).with_label(self.just_read(), "here");
         match help {
             Some(help) => error.with_help(help),
@@ -407,13 +426,24 @@ impl Explainer<'_> {
     fn type_or_syntax(&self, code: &ron::Error) -> DataError {
         use ron::Error as E;
         let wrong_type = |wanted: &str, help: &str| {
-            self.refuse(format!("expected {wanted}, found {}", self.seen()))
+            let place = self.for_field(self.at);
+            self.refuse(format!("expected {wanted}{place}, found {}", self.seen()))
                 .with_label(self.ahead(), "here")
                 .with_help(help)
         };
         match code {
             E::ExpectedString => wrong_type("a text", "put it in double quotes: \"like this\""),
             E::ExpectedInteger => wrong_type("a whole number", "write it without quotes or point"),
+            E::IntegerOutOfBounds | E::InvalidIntegerDigit { .. } => {
+                let span = self.map.value_at(self.at).unwrap_or_else(|| self.ahead());
+                self.refuse(format!(
+                    "expected a whole number{}, found {}",
+                    self.for_field(span.start),
+                    self.map.words(&span)
+                ))
+                .with_label(span, "here")
+                .with_help("give a whole number, 0 or more, without sign, point or exponent")
+            }
             E::ExpectedFloat => wrong_type("a number", "write it without quotes and unit"),
             E::ExpectedBoolean => wrong_type("true or false", "write `true` or `false`"),
             E::ExpectedArray => wrong_type("a list", "put its entries in square brackets: [a, b]"),

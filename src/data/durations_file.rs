@@ -39,12 +39,7 @@ pub(super) fn durations_of(document: &Document) -> Result<Durations, DataError> 
         .check()
         .into_iter()
         .map(|(path, message)| {
-            let help = match path.split('.').next() {
-                Some("handling") => "let it need less, or give the team more",
-                Some("pace") => "give a value above 0, and 10 at most",
-                _ => "give a value of 0.1 mm/s or more",
-            };
-            Complaint::new(path, message).help(help)
+            Complaint::new(path, message).help("let it need less, or give the team more")
         })
         .collect();
     if table.name.trim().is_empty() {

@@ -367,17 +367,31 @@ fn written_over(document: &Document, path: &str, edit: &Edit) -> Option<Document
     Some(document.with_text(text, &edit.in_words()))
 }
 
-/// The document with a field added that it leaves out, where it can still be read then.
+/// The document with a field added that it leaves out, where there is such a field; a value that the field
+/// does not take is added as well, to be refused like one in the file.
 fn added(document: &Document, path: &str, edit: &Edit, target: Target) -> Option<Document> {
     let (at, (before, behind)) = insertion(&document.text, path)?;
-    [edit.value.clone(), format!("\"{}\"", edit.value)]
-        .into_iter()
-        .map(|value| {
-            let field = format!("{before}{value}{behind}");
-            let text = replaced(&document.text, at, at, &field);
-            document.with_text(text, &edit.in_words())
-        })
-        .find(|changed| reads(target, changed))
+    let as_written = |value: &str| {
+        let field = format!("{before}{value}{behind}");
+        let text = replaced(&document.text, at, at, &field);
+        document.with_text(text, &edit.in_words())
+    };
+    let tried = [edit.value.clone(), format!("\"{}\"", edit.value)]
+        .map(|value| as_written(&value))
+        .map(|changed| (refusal(target, &changed), changed));
+    if let Some((_, changed)) = tried.iter().find(|(refused, _)| refused.is_none()) {
+        return Some(changed.clone());
+    }
+    // neither is taken: by a field that is there, or because none is?
+    let is_there = |(refused, _): &&(Option<DataError>, Document)| {
+        refused
+            .as_ref()
+            .is_some_and(|error| error.problem() == Problem::NotAccepted && !error.names_no_field())
+    };
+    tried
+        .iter()
+        .find(is_there)
+        .map(|(_, changed)| changed.clone())
 }
 
 fn unknown(edit: &Edit, known: &[String]) -> DataError {
@@ -420,13 +434,13 @@ fn candidates(scene: &Scene, path: &str) -> Vec<(Target, String)> {
     places
 }
 
-/// Whether a changed text can still be read.
-fn reads(target: Target, document: &Document) -> bool {
+/// Why a changed text cannot be read; none where it can.
+fn refusal(target: Target, document: &Document) -> Option<DataError> {
     match target {
-        Target::Scene => document.decode::<Scene>().is_ok(),
-        Target::Vessel => vessel_of(document.clone()).is_ok(),
-        Target::Durations => durations_of(document).is_ok(),
-        Target::Device(_) => device_of(document).is_ok(),
+        Target::Scene => document.decode::<Scene>().err(),
+        Target::Vessel => vessel_of(document.clone()).err(),
+        Target::Durations => durations_of(document).err(),
+        Target::Device(_) => device_of(document).err(),
     }
 }
 

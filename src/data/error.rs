@@ -75,6 +75,8 @@ struct Inner {
     text: Option<NamedSource<Arc<str>>>,
     labels: Vec<LabeledSpan>,
     related: Vec<DataError>,
+    /// Whether it is about a field that what holds it does not have.
+    no_such_field: bool,
 }
 
 /// How [`DataError::render`] draws.
@@ -106,6 +108,7 @@ impl DataError {
             text: None,
             labels: Vec::new(),
             related: Vec::new(),
+            no_such_field: false,
         }))
     }
 
@@ -114,6 +117,18 @@ impl DataError {
     pub(super) fn with_help(mut self, help: impl Display) -> Self {
         self.0.help = Some(plainly(&help.to_string()).into_owned());
         self
+    }
+
+    /// Marks it as being about a field that what holds it does not have.
+    #[must_use]
+    pub(super) fn of_no_such_field(mut self) -> Self {
+        self.0.no_such_field = true;
+        self
+    }
+
+    /// Whether it is about a field that what holds it does not have.
+    pub(super) fn names_no_field(&self) -> bool {
+        self.0.no_such_field
     }
 
     /// Adds the text that the labels refer to, and the name it is known by.
@@ -400,7 +415,7 @@ pub(super) fn point_to(
 }
 
 /// The number by which a report calls the step a path lies in: it counts from 1.
-fn step_number(path: &str) -> Option<usize> {
+pub(super) fn step_number(path: &str) -> Option<usize> {
     let (index, _) = path.strip_prefix("script[")?.split_once(']')?;
     index.parse().ok().map(|index: usize| index + 1)
 }

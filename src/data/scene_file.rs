@@ -8,7 +8,7 @@ use super::device_file::{device_of, read_device};
 use super::document::{Document, FileKind};
 use super::durations_file::durations_of;
 use super::edit::{Edit, Edited, edited_scene};
-use super::error::{Complaint, DataError, choices, listed};
+use super::error::{Complaint, DataError, choices, listed, step_number};
 use super::source::Source;
 use super::vessel_file::{Vessel, vessel_of};
 use crate::device::{Accessory, Payload};
@@ -17,6 +17,7 @@ use crate::procedure::{
     Clock, Durations, Equipment, NetworkError, Plan, ProcedureError, Scene, StackEntry, Supplied,
 };
 use crate::rehearsal::walk;
+use std::collections::BTreeSet;
 
 /// A scene with its vessel, ready to be rehearsed.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,7 +106,7 @@ pub fn load_scene_with(
         };
         Plan::new(&scene, supplied, vessel.info.clone(), track)
             .map_err(|errors| {
-                complaints.extend(errors.iter().map(|e| complaint(e, &scene, &places)));
+                complaints.extend(complaints_of(&errors, &scene, &places));
             })
             .ok()
     });
@@ -256,10 +257,12 @@ impl Places {
             let landmarks = self.landmarks.iter().map(String::as_str);
             let ends = listed(self.ends.iter().map(|(_, place)| place.as_str()));
             let help = choices(name, landmarks);
-            return (
-                format!("no landmark of the route is named `{name}`"),
-                format!("{help}; ends of devices are {ends}"),
-            );
+            let help = match (ends.is_empty(), help.ends_with('?')) {
+                (true, _) => help,
+                (false, true) => format!("{help} Ends of devices are {ends}"),
+                (false, false) => format!("{help}; ends of devices are {ends}"),
+            };
+            return (format!("no landmark of the route is named `{name}`"), help);
         };
         let of_it: Vec<&str> = self
             .ends
@@ -291,6 +294,78 @@ impl Places {
             ),
         )
     }
+}
+
+/// What the procedure refuses, each cause once: a name that is not there is missing in every step that names it.
+fn complaints_of(errors: &[ProcedureError], scene: &Scene, places: &Places) -> Vec<Complaint> {
+    let mut found: Vec<(Option<&str>, Complaint, BTreeSet<usize>)> = Vec::new();
+    for error in errors {
+        let missing = missing_name(error, scene, places);
+        let step = step_number(error.path());
+        let known = found
+            .iter_mut()
+            .find(|(name, ..)| name.is_some() && *name == missing);
+        match known {
+            Some((.., steps)) => steps.extend(step),
+            None => found.push((
+                missing,
+                complaint(error, scene, places),
+                step.into_iter().collect(),
+            )),
+        }
+    }
+    let told = found.into_iter().map(|(_, mut complaint, steps)| {
+        if let Some(more) = further(&steps) {
+            let help = complaint.help.unwrap_or_default();
+            complaint.help = Some(if help.ends_with('?') {
+                format!("{help} {}", capital(&more))
+            } else {
+                format!("{help}; {more}")
+            });
+        }
+        complaint
+    });
+    told.collect()
+}
+
+/// The name that nothing bears, of a device or of a place; an end of a device that is not there misses the device.
+fn missing_name<'a>(error: &'a ProcedureError, scene: &Scene, places: &Places) -> Option<&'a str> {
+    match error {
+        ProcedureError::UnknownDevice { name, .. } => {
+            let in_stack = scene.stack.iter().any(|entry| entry.name == *name);
+            (!in_stack).then_some(name)
+        }
+        ProcedureError::UnknownPlace { name, .. } => match name.split_once('.') {
+            Some((device, _)) if !places.ends.iter().any(|(known, _)| known == device) => {
+                Some(device)
+            }
+            _ => Some(name),
+        },
+        _ => None,
+    }
+}
+
+/// Further steps that name the same, in words.
+fn further(steps: &BTreeSet<usize>) -> Option<String> {
+    /// Steps that are told by their numbers; more of them make no message better.
+    const TOLD: usize = 8;
+    let numbers: Vec<String> = steps.iter().skip(1).map(usize::to_string).collect();
+    match numbers.as_slice() {
+        [] => None,
+        [only] => Some(format!("step {only} names it too")),
+        [others @ .., last] if others.len() < TOLD => Some(format!(
+            "steps {} and {last} name it too",
+            others.join(", ")
+        )),
+        all => Some(format!("{} further steps name it too", all.len())),
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// A name or kind that the procedure refuses, with what there is to choose from.

@@ -6,6 +6,7 @@ use std::fmt::{self, Display, Formatter};
 
 const NO_STEPS: &str =
     "write at least one, for example `(act: Insert(device: \"sheath\", to: Hub))`";
+const NO_STACK: &str = "write its devices and parts into it, for example `(name: \"sheath\", file: \"cabinet:access-sheath-8f-11\")`";
 const NAME_EACH: &str = "give each device its own";
 const STANDOFF: &str = "give how far it stands off the artery, some 30 mm";
 const ANOTHER: &str = "name another device or place";
@@ -20,6 +21,13 @@ const CIRCLE: &str = "take one of the waits away";
 pub enum ProcedureError {
     /// No steps.
     EmptyScript,
+    /// Nothing in the stack, and steps that name something in it.
+    EmptyStack {
+        /// How many steps do.
+        steps: usize,
+        /// Steps in all.
+        of: usize,
+    },
     /// A name that the stack does not have.
     UnknownDevice {
         /// Path of the field.
@@ -166,7 +174,7 @@ pub enum StrategyError {
     )]
     NoRetrieverToOpen,
     /// A name that no strategy has.
-    #[error("no strategy is named `{name}`{}; there are {}", did_you_mean(suggestion.as_ref()), known.join(", "))]
+    #[error("no strategy is named `{name}`; there are {}{}", known.join(", "), did_you_mean(suggestion.as_ref()))]
     Unknown {
         /// The name asked for.
         name: String,
@@ -276,6 +284,9 @@ impl ProcedureError {
     fn what(&self) -> String {
         match self {
             Self::EmptyScript => "the script has no steps".to_owned(),
+            Self::EmptyStack { steps, of } => format!(
+                "the stack is empty, and {steps} of the script's {of} steps name something in it"
+            ),
             Self::UnknownDevice { name, .. } => format!("nothing in the stack is named `{name}`"),
             Self::UnknownPlace { name, .. } => {
                 format!("no landmark of the route is named `{name}`")
@@ -307,6 +318,7 @@ impl ProcedureError {
     pub fn help(&self) -> Option<String> {
         match self {
             Self::EmptyScript => Some(NO_STEPS.to_owned()),
+            Self::EmptyStack { .. } => Some(NO_STACK.to_owned()),
             Self::UnknownDevice { suggestion, .. } | Self::UnknownPlace { suggestion, .. } => {
                 suggestion.as_ref().map(meant)
             }
@@ -324,6 +336,7 @@ impl ProcedureError {
     pub fn path(&self) -> &str {
         match self {
             Self::EmptyScript => "script",
+            Self::EmptyStack { .. } => "stack",
             Self::UnknownDevice { path, .. }
             | Self::UnknownPlace { path, .. }
             | Self::DuplicateName { path, .. }

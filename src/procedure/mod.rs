@@ -71,8 +71,9 @@ pub use placing::{
 };
 pub use reason::{Finding, Likelihood, Reason, Severity, Topic};
 pub use script::{
-    Action, DeviceEnd, EdgeRules, Equipment, Place, Plan, Plane, Region, Rules, Scene, Spot,
-    Spread, StackDevice, StackEntry, StackPart, Step, Supplied, ValueRow, VesselInfo, Where,
+    Action, DeviceEnd, EdgeRules, Equipment, HandSpeed, Pace, Place, Plan, Plane, Region, Rules,
+    Scene, Seconds, Spot, Spread, SpreadKind, StackDevice, StackEntry, StackPart, Step, Supplied,
+    ValueRow, VesselInfo, Where,
 };
 pub use state::{
     DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,

@@ -13,7 +13,8 @@ use crate::geometry::{ecst_percent, nascet_percent};
 use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
 use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
-    Finding, Meeting, Passed, Placer, Plan, Rods, StackPlacement, State, StepEffect, meetings,
+    Finding, Meeting, Passed, Placer, Plan, Reason, Rods, StackPlacement, State, StepEffect,
+    meetings,
 };
 
 /// How lengths and loads are had where devices are laid as rods.
@@ -76,6 +77,13 @@ struct Gathered {
     exchanges: Vec<ExchangeRow>,
     at_edges: EdgeRows,
     by_rods: bool,
+    /// What rods found no room for and has been told.
+    without_room: Vec<Within>,
+}
+
+/// Whether rods found no room for devices.
+fn lacks_room(finding: &Finding) -> bool {
+    matches!(&finding.reason, Reason::Fit(Fit::DoesNotFit(_)))
 }
 
 impl Gathered {
@@ -88,9 +96,13 @@ impl Gathered {
         effect: &StepEffect,
         met: &[Meeting],
     ) {
-        let mut findings = effect.findings.clone();
+        let (without_room, mut findings): (Vec<Finding>, Vec<Finding>) =
+            effect.findings.iter().cloned().partition(lacks_room);
         for meeting in met {
             findings.extend(self.meeting(plan, number, meeting));
+        }
+        for found in without_room {
+            self.tell_room(found, &mut findings);
         }
         findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
         for exchange in &effect.exchanges {
@@ -150,6 +162,31 @@ impl Gathered {
         }
     }
 
+    /// Tells what rods found no room for, once for the same devices: where lengths and diameters alone say so
+    /// already, only the place is added.
+    fn tell_room(&mut self, found: Finding, findings: &mut Vec<Finding>) {
+        let Reason::Fit(Fit::DoesNotFit(lacking)) = &found.reason else {
+            return;
+        };
+        let same = |other: &Within| other.is_of(&lacking.inside, &lacking.around);
+        for told in findings.iter_mut() {
+            if let Reason::Fit(Fit::DoesNotFit(told)) = &mut told.reason
+                && same(told)
+            {
+                told.place = told.place.take().or_else(|| lacking.place.clone());
+                return;
+            }
+        }
+        let by_diameters = self.fits.iter().any(|fit| {
+            fit.verdict == FitVerdict::DoesNotFit && lacking.is_of(&fit.inside, &fit.around)
+        });
+        if by_diameters || self.without_room.iter().any(same) {
+            return;
+        }
+        self.without_room.push(lacking.clone());
+        findings.push(found);
+    }
+
     /// Records a meeting; tells it where it is new and tight, or grows tighter than told before.
     fn meeting(&mut self, plan: &Plan, step: usize, meeting: &Meeting) -> Option<Finding> {
         let name = |k: &usize| plan.devices[*k].name.clone();
@@ -186,6 +223,7 @@ impl Gathered {
             inside,
             around,
             room: fit.reason.clone(),
+            place: None,
         };
         match fit.verdict {
             FitVerdict::Fits => None,

@@ -100,6 +100,7 @@ mod tests {
             inside: vec!["retriever".into()],
             around: "microcatheter".into(),
             room: "no room".into(),
+            place: None,
         }))
     }
 

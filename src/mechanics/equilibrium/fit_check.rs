@@ -14,15 +14,23 @@ const TOO_WIDE_BY_MM: f64 = 0.05;
 /// Rounding of two diameters read from profiles, mm.
 const ROUNDING_MM: f64 = 1e-9;
 
+/// Diameter of a rod at a node below which nothing makes it, mm: what yields is as thin as its thinnest part at
+/// the least, wherever it is drawn together.
+fn least_outer_mm(model: &Model, scene: &Scene<'_>, rod: usize, node: usize) -> f64 {
+    let outer_mm = model.coefficients.sections.outer[node];
+    if scene.rods[rod].yields {
+        outer_mm.min(scene.rods[rod].outer_mm.least())
+    } else {
+        outer_mm
+    }
+}
+
 /// Refuses rods side by side where a lumen has no room for both: whatever way is tried to such a state
 /// is lost, after much work. Needs distances from the tips ([`Model::update_sections`]).
 pub(crate) fn check_room(model: &Model, scene: &Scene<'_>) -> Result<(), MechanicsError> {
     let sections = &model.coefficients.sections;
     for pair in scene.beside {
         let [a, b] = pair.rods;
-        if scene.rods[a].yields || scene.rods[b].yields {
-            continue;
-        }
         let mut from_mm = None;
         let containers = &scene.rods[a].containers;
         let counts = [a, b].map(|k| model.layout.rods[k].last_regular + 1);
@@ -37,7 +45,8 @@ pub(crate) fn check_room(model: &Model, scene: &Scene<'_>) -> Result<(), Mechani
                 }
             };
             let [na, nb, no] = [a, b, outer].map(|k| model.layout.rods[k].first + i);
-            let together_mm = sections.outer[na] + sections.outer[nb];
+            let together_mm =
+                least_outer_mm(model, scene, a, na) + least_outer_mm(model, scene, b, nb);
             let lumen_mm = sections.inner[no];
             let too_wide = s_mm >= pair.from_mm
                 && s_mm <= pair.to_mm

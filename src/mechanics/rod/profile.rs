@@ -84,6 +84,12 @@ impl Profile {
         }
     }
 
+    /// Its least value anywhere.
+    pub(crate) fn least(&self) -> f64 {
+        let values = self.knots.iter().map(|knot| knot.1);
+        values.fold(f64::INFINITY, f64::min)
+    }
+
     /// Whether it is the same everywhere.
     pub(crate) fn is_constant(&self) -> bool {
         self.knots

@@ -238,7 +238,8 @@ pub struct Rod {
     /// Dead load on its last node, N, fixed in space.
     pub tip_force_n: Vector,
     /// Gives way to what it lies in, as an open retriever does: where it is wider than a lumen around it,
-    /// it lies in the middle of that. Other rods are refused there.
+    /// it lies in the middle of that. Other rods are refused there. Beside another rod it counts with its thinnest
+    /// part.
     pub yields: bool,
     /// What it lies in, from station 0 to its end without gaps. Empty: all in the vessel.
     pub containers: Vec<ContainerStretch>,

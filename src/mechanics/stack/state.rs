@@ -34,6 +34,8 @@ pub enum Failure {
     DoesNotFit {
         /// The device inside.
         inner: usize,
+        /// The device that lies beside it in the same lumen, where both together are too wide.
+        beside: Option<usize>,
         /// The device around it.
         outer: usize,
         /// Where, mm.
@@ -92,19 +94,21 @@ impl Failure {
                 lumen_mm,
             } => Self::DoesNotFit {
                 inner,
+                beside: None,
                 outer,
                 station_mm,
                 outer_diameter_mm,
                 lumen_mm,
             },
             MechanicsError::NoRoomBeside {
-                rods: [_, inner],
+                rods: [beside, inner],
                 outer,
                 station_mm,
                 together_mm,
                 lumen_mm,
             } => Self::DoesNotFit {
                 inner,
+                beside: Some(beside),
                 outer,
                 station_mm,
                 outer_diameter_mm: together_mm,
@@ -169,8 +173,14 @@ impl Failure {
             Self::Prolapse { device, .. } | Self::NotConverged { device, .. } => {
                 *device = number(*device);
             }
-            Self::DoesNotFit { inner, outer, .. } => {
+            Self::DoesNotFit {
+                inner,
+                beside,
+                outer,
+                ..
+            } => {
                 *inner = number(*inner);
+                *beside = beside.map(&number);
                 *outer = number(*outer);
             }
             Self::LockUp { .. }

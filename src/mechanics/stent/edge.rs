@@ -11,6 +11,7 @@ use super::apposition::Rim;
 use super::apposition::direction;
 use crate::mechanics::error::MechanicsError;
 use crate::units::Allowed;
+use crate::units::text;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::TAU;
 
@@ -75,23 +76,31 @@ pub struct Spread {
     /// Standard deviation of the logarithm of the rim's shift and crowns' stand-off. Default 0.28:
     /// a stent's bending stiffness is known to a factor of 3 either way (95 %), and the shift goes
     /// with its root.
+    #[serde(deserialize_with = "text::deviation")]
     pub bend_log: f64,
     /// Standard deviation of an irregular stand-off of each crown, mm, inwards only. Default 0.05:
     /// half a wire.
+    #[serde(deserialize_with = "text::deviation")]
     pub irregular_mm: f64,
     /// Share of the spacing of the crowns by which the rim is turned. Default 1: any rotation.
+    #[serde(deserialize_with = "text::share")]
     pub rotation: f64,
     /// Standard deviation of the strut's thickness over its nominal one. Default 0.05.
+    #[serde(deserialize_with = "text::share")]
     pub thickness: f64,
     /// Largest share of its thickness that a strut without gap sinks into the wall. Default 0.5.
+    #[serde(deserialize_with = "text::share")]
     pub sunk: f64,
     /// Standard deviation of the device's offset across the vessel, in each direction, over the room
     /// it has. Default 0.3: the wire may bias it to any side.
+    #[serde(deserialize_with = "text::deviation")]
     pub offset: f64,
     /// Standard deviation of the logarithm of the fall-back. Default 0.56: a factor of 3 either way
     /// (95 %), as shaft stiffness is known.
+    #[serde(deserialize_with = "text::deviation")]
     pub fall_back_log: f64,
     /// Share of the device's tolerance that is used. Default 1.
+    #[serde(deserialize_with = "text::share")]
     pub tolerance: f64,
     /// Whether the rounding of the ledge varies over its range; else it is the middle of it.
     pub rounding: bool,

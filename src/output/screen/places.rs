@@ -68,9 +68,9 @@ impl Place {
                 let meant = nearest(name, names()).map(|n| format!(": did you mean `{n}`?"));
                 let all: Vec<&str> = names().collect();
                 format!(
-                    "no shot is named `{name}`{}; there are {}",
-                    meant.unwrap_or_default(),
-                    all.join(", ")
+                    "no shot is named `{name}`; there are {}{}",
+                    all.join(", "),
+                    meant.unwrap_or_default()
                 )
             })
     }

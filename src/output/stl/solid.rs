@@ -3,7 +3,7 @@
 //!
 //! Every function here changes at most [`STEEPEST`] times as fast as distance; `tets.rs` rests on that.
 
-use super::cones::{Cone, Cones, GRADING};
+use super::cones::{Cone, Cones, GRADING, LastAsked};
 use crate::geometry::{Branch, Landmark, Lesion, Point, Tree, Vector};
 use crate::math;
 
@@ -17,6 +17,8 @@ pub(super) const FUNCTIONS: usize = 3;
 pub(super) const STEEPEST: f64 = 1.0625;
 /// Of a function that changes its sign nowhere.
 const NEVER: f64 = 1e9;
+/// Branches near a part of space whose distances from a place are kept: more than meet in any artery.
+const FEW: usize = 32;
 /// Whoever looks at a part of space only needs to know the ends within this of it, mm.
 pub(super) const FAR_MM: f64 = 8.0;
 
@@ -94,7 +96,16 @@ fn rounded(a: f64, b: f64, width: f64) -> f64 {
 #[derive(Debug)]
 pub(super) struct Near<'a> {
     ends: Vec<&'a End>,
-    joints: Vec<&'a Joint>,
+    /// Each with the places of its branches among those that meet here.
+    joints: Vec<(&'a Joint, [usize; 2])>,
+    /// Branches that meet here.
+    branches: Vec<usize>,
+    /// Widest rounding, mm.
+    widest_mm: f64,
+    /// Cones of which one may be the nearest.
+    cones: Cones,
+    /// The distance that was asked for last.
+    last: LastAsked,
 }
 
 /// What is made of the vessel.
@@ -513,19 +524,36 @@ impl<'a> Solid<'a> {
     /// What matters within a distance of a place.
     pub(super) fn near(&self, p: &Point, within_mm: f64) -> Near<'_> {
         let end = |end: &&End| end.within.distance_mm(p) < within_mm + FAR_MM;
-        let joint = |joint: &&Joint| {
+        let reaches = |joint: &&Joint| {
             let reach_mm = joint.within_mm + Joint::FADES * joint.widths_mm[1];
             (p - joint.at).norm() < within_mm + reach_mm
         };
-        Near {
+        let mut near = Near {
             ends: self.ends.iter().filter(end).collect(),
-            joints: self.joints.iter().filter(joint).collect(),
+            joints: Vec::new(),
+            branches: Vec::new(),
+            widest_mm: 0.0,
+            cones: self.cones.nearest_within(p, within_mm),
+            last: LastAsked::nothing(),
+        };
+        for joint in self.joints.iter().filter(reaches) {
+            let places = joint.branches.map(|branch| {
+                let known = near.branches.iter().position(|known| *known == branch);
+                known.unwrap_or_else(|| {
+                    near.branches.push(branch);
+                    near.branches.len() - 1
+                })
+            });
+            near.joints.push((joint, places));
+            near.widest_mm = near.widest_mm.max(joint.widths_mm[1]);
         }
+        near
     }
 
     /// A distance with what joints fill of their creases, rounded as on the lumen and as on the outer side, mm.
     ///
-    /// `of_limb` gives the distance from a branch up to a bound: farther branches leave a crease as it is.
+    /// `of_limb` gives the distance from a branch up to a bound: farther branches leave a crease as it is. A branch
+    /// meets many others where these lie close, and is asked once.
     fn with_creases(
         &self,
         p: &Point,
@@ -534,7 +562,18 @@ impl<'a> Solid<'a> {
         of_limb: impl Fn(&Cones, f64) -> f64,
     ) -> [f64; 2] {
         let mut filled_mm = [least_mm; 2];
-        for joint in &near.joints {
+        let mut known_mm = [None; FEW];
+        let most_mm = least_mm + 1.25 * near.widest_mm;
+        let mut of_branch = |place: usize, reach_mm: f64| {
+            let limb = &self.limbs[near.branches[place]];
+            let Some(known) = known_mm.get_mut(place) else {
+                return of_limb(limb, reach_mm);
+            };
+            known
+                .get_or_insert_with(|| of_limb(limb, most_mm))
+                .min(reach_mm)
+        };
+        for (joint, [own, other]) in &near.joints {
             let share = joint.share(p);
             if share <= 0.0 {
                 continue;
@@ -542,12 +581,11 @@ impl<'a> Solid<'a> {
             let widths_mm = joint.widths_mm.map(|width_mm| share * width_mm);
             // it reaches no farther than its width, and fills no more than a quarter of that
             let reach_mm = least_mm + 1.25 * widths_mm[1];
-            let [own, other] = joint.branches.map(|i| &self.limbs[i]);
-            let own_mm = of_limb(own, reach_mm);
+            let own_mm = of_branch(*own, reach_mm);
             if own_mm >= reach_mm {
                 continue;
             }
-            let other_mm = of_limb(other, reach_mm);
+            let other_mm = of_branch(*other, reach_mm);
             for (filled_mm, width_mm) in filled_mm.iter_mut().zip(widths_mm) {
                 *filled_mm = filled_mm.min(rounded(own_mm, other_mm, width_mm));
             }
@@ -558,7 +596,9 @@ impl<'a> Solid<'a> {
     /// Distances to the lumen, mm, with the creases between branches rounded as on the lumen and as on the
     /// outer side.
     fn lumen_mm(&self, p: &Point, near: &Near) -> [f64; 2] {
-        let least_mm = self.cones.distance_mm(p);
+        let least_mm = near
+            .last
+            .value(p, 1.0, |below_mm| near.cones.distance_below_mm(p, below_mm));
         self.with_creases(p, near, least_mm, |limb, below_mm| {
             limb.distance_below_mm(p, below_mm)
         })

@@ -11,6 +11,7 @@
 //! Bisection: Maubach (1995), *SIAM J. Sci. Comput.* 16(1), 210-227; six tetrahedra in a cube: Kuhn (1960)
 //! (both from memory).
 
+use super::cones::{Cones, GRADING, LastAsked};
 use super::shell::Part;
 use super::solid::{FUNCTIONS, Near, STEEPEST, Solid};
 use crate::geometry::{Point, Vector};
@@ -68,6 +69,9 @@ pub(super) struct Cube<'a> {
     known: Known<u32>,
     /// By the middle of an edge: the largest edge wished there.
     sizes: Known<f64>,
+    /// Cones of which one may wish the finest facets.
+    finest: Cones,
+    last_size: LastAsked,
     pub(super) vertices: Vec<Vertex>,
     /// By an edge's vertices: where a function's surface crosses it.
     pub(super) crossings: Known<u32>,
@@ -120,12 +124,15 @@ impl<'a> Cube<'a> {
     fn new(solid: &'a Solid<'a>, cell: [i32; 3]) -> Self {
         let low = Point::from(cell.map(|c| f64::from(c) * CUBE_MM));
         let middle = low + Vector::repeat(0.5 * CUBE_MM);
+        let within_mm = 0.5 * 3.0_f64.sqrt() * CUBE_MM;
         Self {
             solid,
-            near: solid.near(&middle, 0.5 * 3.0_f64.sqrt() * CUBE_MM),
+            near: solid.near(&middle, within_mm),
             low,
             known: Known::default(),
             sizes: Known::default(),
+            finest: solid.cones().finest_within(&middle, within_mm),
+            last_size: LastAsked::nothing(),
             vertices: Vec::new(),
             crossings: Known::default(),
             facets: Vec::new(),
@@ -173,7 +180,13 @@ impl<'a> Cube<'a> {
     }
 
     fn divide(&mut self, tet: [Corner; 4], edge_to: usize) {
-        let vertices = tet.map(|corner| self.vertex(corner));
+        let [a, b, c, d] = tet;
+        let vertices = [
+            self.vertex(a),
+            self.vertex(b),
+            self.vertex(c),
+            self.vertex(d),
+        ];
         let lattice_mm = CUBE_MM / f64::from(LATTICE);
         let edge = [0, 1, 2].map(|i| tet[edge_to][i] - tet[0][i]);
         let edge_mm = Vector::from(edge.map(f64::from)).norm() * lattice_mm;
@@ -251,7 +264,10 @@ impl<'a> Cube<'a> {
         if let Some(size_mm) = self.sizes.get(&key) {
             return *size_mm;
         }
-        let size_mm = self.solid.cones().size_mm(&self.place(middle));
+        let at = self.place(middle);
+        let size_mm = self.last_size.value(&at, GRADING, |below_mm| {
+            self.finest.size_below_mm(&at, below_mm)
+        });
         self.sizes.insert(key, size_mm);
         size_mm
     }

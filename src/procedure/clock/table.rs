@@ -4,21 +4,20 @@
 //! lab replaces the table by its own.
 
 use crate::device::DeviceClass;
-use crate::procedure::script::{Region, Spread};
+use crate::procedure::script::{HandSpeed, Pace, Region, Seconds, Spread, SpreadKind, read_spread};
 use crate::units::text;
 use serde::{Deserialize as DeserializeFields, Serialize};
+use std::marker::PhantomData;
 
-/// Slowest hand speed, mm/s: a device of 2 m then takes five hours and a half.
-const SLOWEST_MM_PER_S: f64 = 0.1;
-/// Largest factor on times: who needs ten times as long does something else.
-const SLOWEST_PACE: f64 = 10.0;
-
-/// A number and where it comes from.
+/// A number of a kind and where it comes from.
 #[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
-#[serde(deny_unknown_fields)]
-pub struct Sourced {
+#[serde(deny_unknown_fields, bound(deserialize = "K: SpreadKind"))]
+pub struct Sourced<K = Seconds> {
     /// Least, usual, most.
+    #[serde(deserialize_with = "read_spread::<K, _>")]
     pub value: Spread,
+    #[serde(skip)]
+    kind: PhantomData<K>,
     /// A publication, `common practice, no source`, `from memory` or the lab's own records.
     pub source: String,
 }
@@ -30,10 +29,10 @@ pub struct Work {
     /// Seconds for everything but travel and difficulty.
     pub takes_s: Spread,
     /// Hands of the operator.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "text::team")]
     pub hands: usize,
     /// Assistants.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "text::team")]
     pub assistants: usize,
     /// Where the numbers come from.
     pub source: String,
@@ -140,21 +139,21 @@ pub struct Handling {
 #[serde(deny_unknown_fields)]
 pub struct Speeds {
     /// Inside another catheter, either way.
-    pub covered: Sourced,
+    pub covered: Sourced<HandSpeed>,
     /// Bare between access and arch.
-    pub access: Sourced,
+    pub access: Sourced<HandSpeed>,
     /// Bare in the neck, over something that leads.
-    pub neck: Sourced,
+    pub neck: Sourced<HandSpeed>,
     /// Bare in the head, over something that leads.
-    pub head: Sourced,
+    pub head: Sourced<HandSpeed>,
     /// Leading bare in the neck.
-    pub neck_leading: Sourced,
+    pub neck_leading: Sourced<HandSpeed>,
     /// Leading bare in the head.
-    pub head_leading: Sourced,
+    pub head_leading: Sourced<HandSpeed>,
     /// Drawn back bare.
-    pub back: Sourced,
+    pub back: Sourced<HandSpeed>,
     /// The open retriever drawn back with the clot.
-    pub pull: Sourced,
+    pub pull: Sourced<HandSpeed>,
 }
 
 /// What makes a movement slow beyond its length.
@@ -186,7 +185,7 @@ pub struct Durations {
     pub dwell_s: Sourced,
     /// Factor on all handling and travel of a case: one operator is slower than another in all he
     /// does.
-    pub pace: Sourced,
+    pub pace: Sourced<Pace>,
     /// Handling.
     pub handling: Handling,
     /// Hand speeds.
@@ -212,29 +211,6 @@ impl Durations {
                     ));
                 }
             }
-        }
-        for (path, speed) in self.speed_mm_per_s.rows() {
-            if speed.value.least() < SLOWEST_MM_PER_S {
-                wrong.push((
-                    format!("speed_mm_per_s.{path}"),
-                    format!(
-                        "`{path}` has a least speed of {} mm/s, below {SLOWEST_MM_PER_S}: nothing would ever arrive",
-                        speed.value.least()
-                    ),
-                ));
-            }
-        }
-        if self.pace.value.least() <= 0.0 {
-            wrong.push((
-                "pace".into(),
-                "`pace` has a least value of 0: nobody is infinitely fast".into(),
-            ));
-        }
-        if self.pace.value.most() > SLOWEST_PACE {
-            wrong.push((
-                "pace".into(),
-                format!("`pace` goes beyond {SLOWEST_PACE}: nobody is as slow"),
-            ));
         }
         wrong
     }
@@ -298,7 +274,7 @@ impl Handling {
 impl Speeds {
     /// Bare speed in a region, going forward.
     #[must_use]
-    pub const fn bare(&self, region: Region, leading: bool) -> &Sourced {
+    pub const fn bare(&self, region: Region, leading: bool) -> &Sourced<HandSpeed> {
         match (region, leading) {
             (Region::Access, _) => &self.access,
             (Region::Neck, false) => &self.neck,
@@ -306,18 +282,5 @@ impl Speeds {
             (Region::Head, false) => &self.head,
             (Region::Head, true) => &self.head_leading,
         }
-    }
-
-    fn rows(&self) -> [(&'static str, &Sourced); 8] {
-        [
-            ("covered", &self.covered),
-            ("access", &self.access),
-            ("neck", &self.neck),
-            ("head", &self.head),
-            ("neck_leading", &self.neck_leading),
-            ("head_leading", &self.head_leading),
-            ("back", &self.back),
-            ("pull", &self.pull),
-        ]
     }
 }

@@ -41,7 +41,7 @@ pub enum Reach {
 }
 
 /// What lies in a lumen, and the room it has there.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Within {
     /// What lies inside, side by side.
     pub inside: Vec<String>,
@@ -49,6 +49,19 @@ pub struct Within {
     pub around: String,
     /// The room there is, in words.
     pub room: String,
+    /// Where, coming from the hub, it begins to be so; none where no rods were laid there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<Spot>,
+}
+
+impl Within {
+    /// Whether it is about the same devices in the same one, in whatever order they are named.
+    #[must_use]
+    pub fn is_of(&self, inside: &[String], around: &str) -> bool {
+        self.around == around
+            && self.inside.len() == inside.len()
+            && self.inside.iter().all(|name| inside.contains(name))
+    }
 }
 
 /// A device in or beside another.

@@ -15,13 +15,13 @@ pub struct EdgeRules {
     pub guide_fall_back_mm: f64,
     /// Share of caught samples (lower end of its interval) from which a device is likely to catch, which
     /// breaks the plan. Default 0.5: it catches more often than not.
-    #[serde(deserialize_with = "text::positive")]
+    #[serde(deserialize_with = "text::share")]
     pub fails_at: f64,
     /// Share of caught samples from which it is possible, a weak point; below it is unlikely. Default 0.05.
-    #[serde(deserialize_with = "text::positive")]
+    #[serde(deserialize_with = "text::share")]
     pub warns_at: f64,
     /// Share of caught samples for which a distance of the guide is named. Default 0.01.
-    #[serde(deserialize_with = "text::positive")]
+    #[serde(deserialize_with = "text::share")]
     pub named_at: f64,
     /// Gap between a stent's rim and the wall from which the rim is said to stand off, mm. Default 0.5:
     /// twice the thickest strut (from memory, 0.1 to 0.25 mm); no accepted figure for the neck was found.

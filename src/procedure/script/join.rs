@@ -3,7 +3,7 @@
 use super::equipment::{Equipment, StackDevice, StackPart, Supplied};
 use super::plan::Plan;
 use super::provenance::VesselInfo;
-use super::scene::Scene;
+use super::scene::{Action, Scene};
 use crate::device::Accessory;
 use crate::geometry::Track;
 use crate::procedure::error::ProcedureError;
@@ -69,6 +69,13 @@ impl Plan {
         if plan.script.is_empty() {
             errors.push(ProcedureError::EmptyScript);
         }
+        if let Some(steps) = steps_without_stack(scene) {
+            errors.push(ProcedureError::EmptyStack {
+                steps,
+                of: plan.script.len(),
+            });
+            return Err(errors);
+        }
         for (i, step) in plan.script.iter().enumerate() {
             plan.check_names(&format!("script[{i}].act"), &step.act, &mut errors);
         }
@@ -79,4 +86,14 @@ impl Plan {
             Err(errors)
         }
     }
+}
+
+/// How many steps name something in a stack that is empty; none where it is not, or where no step does.
+fn steps_without_stack(scene: &Scene) -> Option<usize> {
+    let names = |act: &Action| {
+        let part = matches!(act, Action::Attach { .. } | Action::Detach { .. });
+        part || !act.devices().is_empty()
+    };
+    let steps = scene.script.iter().filter(|step| names(&step.act)).count();
+    (scene.stack.is_empty() && steps > 0).then_some(steps)
 }

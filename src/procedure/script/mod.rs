@@ -17,4 +17,5 @@ pub use place::{DeviceEnd, Place, Spot};
 pub use plan::Plan;
 pub use provenance::{ValueRow, VesselInfo};
 pub use scene::{Action, Plane, Region, Rules, Scene, StackEntry, Step, Where};
-pub use spread::Spread;
+pub(crate) use spread::read_spread;
+pub use spread::{HandSpeed, Pace, Seconds, Spread, SpreadKind};

@@ -57,7 +57,7 @@ pub struct Rules {
     pub grip_mm: f64,
     /// Share of the access artery's diameter above which a device is warned about. Default 0.9
     /// (common practice, no source: spasm and occlusion of radial arteries).
-    #[serde(deserialize_with = "text::positive")]
+    #[serde(deserialize_with = "text::share")]
     pub access_fill: f64,
     /// Healthy wall a stent should cover on each side of the lesion, mm. Default 5 (from memory:
     /// 5 to 10 mm are usual).
@@ -69,7 +69,7 @@ pub struct Rules {
     pub edge: EdgeRules,
     /// Hub force above which a move fails, N. Default 10: what two fingers hold (from memory: 5 to
     /// 10 N). A limit of the hand, not of the vessel.
-    #[serde(deserialize_with = "text::positive")]
+    #[serde(deserialize_with = "text::hand_n")]
     pub hub_force_limit_n: f64,
 }
 

@@ -81,10 +81,10 @@ struct Teller<'a> {
 impl Teller<'_> {
     fn tell_all(&mut self, placed: &StackPlacement, exchanges: &[Exchange]) {
         for failure in &placed.failures {
-            self.tell_failure(failure, placed);
+            self.tell_failure(failure, &placed.loads);
         }
         if let Some(why) = &placed.unsolved {
-            self.tell_failure(why, placed);
+            self.tell_failure(why, &placed.loads);
         }
         for unfelt in &placed.unfelt {
             self.tell_unfelt(unfelt);
@@ -106,9 +106,8 @@ impl Teller<'_> {
         self.plan.devices[device].name.clone()
     }
 
-    fn tell_failure(&mut self, failure: &Failure, placed: &StackPlacement) {
-        let moving = placed
-            .loads
+    fn tell_failure(&mut self, failure: &Failure, loads: &[LoadReport]) {
+        let moving = loads
             .first()
             .map_or_else(|| "device".into(), |l| self.name(l.device));
         let place = |station_mm: f64| self.plan.spot(station_mm);
@@ -133,18 +132,18 @@ impl Teller<'_> {
             },
             Failure::DoesNotFit {
                 inner,
+                beside,
                 outer,
                 station_mm,
                 outer_diameter_mm,
                 lumen_mm,
             } => {
+                let inside = [beside, Some(inner)].into_iter().flatten();
                 return self.tell(Finding::failure(Fit::DoesNotFit(Within {
-                    inside: vec![self.name(inner)],
+                    inside: inside.map(|k| self.name(k)).collect(),
                     around: self.name(outer),
-                    room: format!(
-                        "{outer_diameter_mm:.2} mm in a lumen of {lumen_mm:.2} mm, {}",
-                        self.plan.place_in_words(station_mm)
-                    ),
+                    room: format!("{outer_diameter_mm:.3} mm in a lumen of {lumen_mm:.3} mm"),
+                    place: Some(place(station_mm)),
                 })));
             }
             Failure::Prolapse { .. }
@@ -163,6 +162,9 @@ impl Teller<'_> {
     fn tell_unfelt(&mut self, unfelt: &Unfelt) {
         let device = self.name(unfelt.device);
         let found = unfelt.why.as_ref();
+        if let Some(why @ Failure::DoesNotFit { .. }) = found {
+            return self.tell_failure(why, &[]);
+        }
         let why = found
             .and_then(|failure| why(self.plan, failure))
             .unwrap_or(Why::Refused);

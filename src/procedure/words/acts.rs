@@ -1,6 +1,6 @@
 //! What stents, balloons and retrievers are told, in plain words.
 
-use super::said::{Said, mm, note, with};
+use super::said::{Said, beside, mm, note, with};
 use crate::procedure::reason::{Ballooning, OpenedBy, Retrieving, Stenting};
 use crate::units::fixed;
 
@@ -33,9 +33,9 @@ pub(super) fn retrieving(reason: &Retrieving) -> Said {
             before_mm,
         } => with(
             format!(
-                "the open {device} misses part of the clot: it ends {} mm beyond its far end and begins {} mm before its near end",
-                mm(*beyond_mm),
-                mm(*before_mm)
+                "the open {device} misses part of the clot: it ends {} the clot's far end and begins {} its near end",
+                beside(*beyond_mm, "beyond", "short of"),
+                beside(*before_mm, "before", "beyond")
             ),
             "a longer retriever, or load it further out or in",
         ),
@@ -118,9 +118,9 @@ pub(super) fn stenting(reason: &Stenting) -> Said {
             above_mm,
         } => with(
             format!(
-                "the stent leaves part of {lesion} bare: it begins {} mm below it and ends {} mm above it",
-                mm(*below_mm),
-                mm(*above_mm)
+                "the stent leaves part of {lesion} bare: it begins {} its lower end and ends {} its upper end",
+                beside(*below_mm, "below", "above"),
+                beside(*above_mm, "above", "below")
             ),
             "a longer stent, or release it elsewhere",
         ),

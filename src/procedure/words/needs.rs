@@ -32,18 +32,22 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
                 "the {device} is already {} mm beyond that place",
                 mm(*beyond_mm)
             ),
-            "use Withdraw",
+            format!("leave this step out, or draw the {device} back to that place"),
         ),
         P::ShortOfPlace {
             device,
             short_mm,
             unit,
         } => with(
-            format!("the {device} is {} mm short of that place", mm(*short_mm)),
+            format!(
+                "the {device} is {} mm short of that place already: nothing is left to draw back",
+                mm(*short_mm)
+            ),
             if *unit {
-                "a unit is only withdrawn"
+                "leave this step out, or name a place nearer to the access: a unit is only drawn back"
+                    .to_owned()
             } else {
-                "use Advance"
+                format!("leave this step out, or bring the {device} up to that place first")
             },
         ),
         P::DraggedAlong { inside, around } => with(

@@ -22,3 +22,31 @@ pub(super) fn and_the(devices: &[String]) -> String {
 pub(super) fn mm(value_mm: f64) -> String {
     fixed(value_mm, 0)
 }
+
+/// By how much something lies on one side of a place or on the other one, never by a negative length.
+pub(super) fn beside(by_mm: f64, positive: &str, negative: &str) -> String {
+    let side = if by_mm < 0.0 { negative } else { positive };
+    let by_mm = by_mm.abs();
+    if by_mm < 0.5 {
+        format!("less than 1 mm {side}")
+    } else {
+        format!("{} mm {side}", mm(by_mm))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exact_sides_of_a_place() {
+        for (by_mm, told) in [
+            (17.3, "17 mm beyond"),
+            (-1.2, "1 mm short of"),
+            (0.4, "less than 1 mm beyond"),
+            (-0.4, "less than 1 mm short of"),
+        ] {
+            assert_eq!(beside(by_mm, "beyond", "short of"), told);
+        }
+    }
+}

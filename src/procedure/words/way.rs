@@ -64,8 +64,14 @@ pub(super) fn fit(reason: &Fit) -> Said {
         Fit::DoesNotFit(found) => (found, "does not fit"),
     };
     let inside = found.inside.join(" beside the ");
+    let place = found.place.as_ref().map_or_else(String::new, |place| {
+        format!("; coming from the hub, that begins {}", place.at)
+    });
     with(
-        format!("the {inside} {how} in the {}: {}", found.around, found.room),
+        format!(
+            "the {inside} {how} in the {}: {}{place}",
+            found.around, found.room
+        ),
         "a thinner device inside or a wider one around it",
     )
 }
