@@ -69,7 +69,7 @@ const NUMBERS: [(&str, &str, &str); 27] = [
 ];
 
 #[test]
-fn cli_numbers_out_of_range_are_refused_with_field_range_and_remedy() {
+fn property_numbers_out_of_range_are_refused_with_field_range_and_remedy() {
     for (field, path, range) in NUMBERS {
         let path = if path.is_empty() { field } else { path };
         for value in ["1e9", "-1", "NaN", "inf"] {
@@ -95,7 +95,7 @@ fn cli_numbers_out_of_range_are_refused_with_field_range_and_remedy() {
 }
 
 #[test]
-fn cli_lengths_out_of_range_are_refused_with_field_range_and_remedy() {
+fn property_lengths_out_of_range_are_refused_with_field_range_and_remedy() {
     for (field, path) in [
         ("hub_standoff", "hub_standoff"),
         ("rules.grip", "rules.grip"),
@@ -119,7 +119,7 @@ fn cli_lengths_out_of_range_are_refused_with_field_range_and_remedy() {
 }
 
 #[test]
-fn cli_a_path_that_leads_nowhere_is_still_told_as_one() {
+fn regress_a_path_that_leads_nowhere_is_still_told_as_one() {
     for field in ["rules.grap", "rules.edge.nothing", "nothing.at_all"] {
         let told = refused(field, "-1").unwrap().to_string();
         assert!(told.contains("no value has the path"), "{field}: {told}");

@@ -506,7 +506,7 @@ mod tests {
     }
 
     #[test]
-    fn thin_branches_beside_a_wide_trunk_are_not_all_asked() {
+    fn property_thin_branches_beside_a_wide_trunk_are_not_all_asked() {
         let tree = Cones::new(trunk_with_branches());
         let asked = Cell::new(0_u32);
         let last = LastAsked::nothing();
@@ -529,7 +529,7 @@ mod tests {
     }
 
     #[test]
-    fn what_matters_in_a_part_of_space_is_enough_there() {
+    fn property_what_matters_in_a_part_of_space_is_enough_there() {
         let tree = Cones::new(trunk_with_branches());
         let (middle, within_mm) = (Point::new(8.0, 8.0, 184.0), 13.9);
         let nearest = tree.nearest_within(&middle, within_mm);
