@@ -382,11 +382,13 @@ fn added(document: &Document, path: &str, edit: &Edit, target: Target) -> Option
     if let Some((_, changed)) = tried.iter().find(|(refused, _)| refused.is_none()) {
         return Some(changed.clone());
     }
-    // neither is taken: by a field that is there, or because none is?
+    // neither is taken: by a field that is there, which then is about the value itself, or because none is?
+    let value_at = at + before.len();
     let is_there = |(refused, _): &&(Option<DataError>, Document)| {
-        refused
-            .as_ref()
-            .is_some_and(|error| error.problem() == Problem::NotAccepted && !error.names_no_field())
+        refused.as_ref().is_some_and(|error| {
+            let about_it = error.span().is_some_and(|span| span.start >= value_at);
+            about_it && error.problem() == Problem::NotAccepted && !error.names_no_field()
+        })
     };
     tried
         .iter()
