@@ -61,6 +61,14 @@ impl Default for RodBuilder {
     }
 }
 
+impl Rod {
+    /// A rod put together field by field and checked at the end.
+    #[must_use]
+    pub fn builder() -> RodBuilder {
+        RodBuilder::default()
+    }
+}
+
 impl RodBuilder {
     /// Bending stiffness `E I`, N mm², > 0, the same everywhere. Must be given, here or by distance.
     #[must_use]

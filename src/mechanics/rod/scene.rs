@@ -1,6 +1,5 @@
 //! What an equilibrium is asked of: a tube by stations, rods, and who lies where.
 
-use super::builder::RodBuilder;
 use super::profile::Profile;
 use crate::geometry::{self, Frame, Track, Vector};
 use crate::mechanics::error::MechanicsError;
@@ -246,12 +245,6 @@ pub struct Rod {
 }
 
 impl Rod {
-    /// A rod put together field by field and checked at the end.
-    #[must_use]
-    pub fn builder() -> RodBuilder {
-        RodBuilder::default()
-    }
-
     /// A uniform rod from a clamped start through the exit plane, in the vessel, without loads: of bending stiffness
     /// (N mm², > 0) and outer diameter (mm, > 0). Not checked here: [`Rod::builder`] is.
     #[must_use]
