@@ -388,7 +388,7 @@ fn look_plots_become_pictures() {
 fn cli_png_is_refused_where_it_was_left_out() {
     let folder = tempfile::tempdir().unwrap();
     for verb in ["run", "compare"] {
-        let output = std::process::Command::new(env!("CARGO_BIN_EXE_nestline"))
+        let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
             .args([verb, "--png", "--out", "here"])
             .current_dir(folder.path())
             .output()
