@@ -1,11 +1,4 @@
 //! Nested lengths, exchanges and preconditions on a straight route, where every length is known.
-#![expect(
-    clippy::unwrap_used,
-    clippy::panic,
-    clippy::disallowed_methods,
-    reason = "a test may stop where it stands, and reads the cabinet's files"
-)]
-
 use crate::support::straight::{STANDOFF_MM, Table, at, insert, name_of, plan, plan_of, tree};
 use nestline::device::Payload;
 use nestline::geometry::{LesionKind, Tree};

@@ -4,8 +4,7 @@
     clippy::unwrap_used,
     clippy::panic,
     clippy::print_stdout,
-    clippy::disallowed_methods,
-    reason = "functions outside #[test] ones may stop the test, show what was measured and read the files it checks"
+    reason = "functions outside #[test] ones may stop the test and show what was measured"
 )]
 
 use crate::support::not_run::open_data;

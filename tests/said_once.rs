@@ -1,5 +1,4 @@
 //! What is the same is said once: over several steps, of several devices, and of one cause.
-#![expect(clippy::unwrap_used, reason = "a helper that fails fails the test")]
 
 use crate::support::straight::{Table, insert, plan};
 use nestline::data::{Source, read_scene};

@@ -2,7 +2,6 @@
 #![expect(
     clippy::unwrap_used,
     clippy::disallowed_methods,
-    clippy::disallowed_types,
     reason = "a test may stop where it stands, and reads and writes files of its own"
 )]
 
