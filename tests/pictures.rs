@@ -22,7 +22,7 @@ use nestline::output::palette::{Rgb, Theme};
 use nestline::output::screen::{
     Adapter, Angles, Pane, Place, Props, Set, Shown, View, find_adapter, key_colour, vec3,
 };
-use nestline::output::viewer::{DepthTarget, Desk};
+use nestline::output::viewer::{Desk, Wish};
 use nestline::procedure::Severity;
 use nestline::rehearsal::CAUTION;
 use nestline::stage::{EdgeState, Moment, Stage};
@@ -259,19 +259,19 @@ fn look_a_device_in_hand_moves_at_once_and_its_rods_follow() {
     let stage = stage_of(DEFAULT);
     let mut desk = Desk::new(&stage, Theme::Light);
     desk.play.to_step(&stage.timeline, 18);
-    desk.grant(&stage, DepthTarget::DrawFar);
+    desk.grant(&stage, Wish::DrawFar);
     assert!(
         desk.hand.moment().is_none(),
         "nothing in hand, nothing moves"
     );
-    desk.grant(&stage, DepthTarget::Take);
-    desk.grant(&stage, DepthTarget::Take);
+    desk.grant(&stage, Wish::Take);
+    desk.grant(&stage, Wish::Take);
     let guide = desk.hand.device.unwrap();
     assert_eq!(stage.devices[guide].name, "guide");
     let tip_mm = |desk: &Desk| desk.moment(&stage).device(guide).unwrap().tip_mm;
     let before_mm = tip_mm(&desk);
-    desk.grant(&stage, DepthTarget::DrawFar);
-    desk.grant(&stage, DepthTarget::Feed);
+    desk.grant(&stage, Wish::DrawFar);
+    desk.grant(&stage, Wish::Feed);
     assert!(
         (tip_mm(&desk) - (before_mm - 9.0)).abs() < 1e-9,
         "from {before_mm} to {}",
@@ -302,12 +302,12 @@ fn look_a_device_in_hand_moves_at_once_and_its_rods_follow() {
     );
     // no further than its hub lets it
     for _ in 0..200 {
-        desk.grant(&stage, DepthTarget::FeedFar);
+        desk.grant(&stage, Wish::FeedFar);
     }
     let moment = desk.moment(&stage);
     let left_mm = moment.device(guide).unwrap().outside_mm.unwrap();
     assert!(left_mm.abs() < 1e-6, "{left_mm} mm outside");
-    desk.grant(&stage, DepthTarget::LetGo);
+    desk.grant(&stage, Wish::LetGo);
     assert!(
         (tip_mm(&desk) - before_mm).abs() < 1e-9,
         "back to the script"
