@@ -114,6 +114,9 @@
 //! | Hessian, shift of its diagonal | `H` | N/mm | `rod::model`, `equilibrium::direction` |
 //! | inner strategy: how a step looks for its active contacts | | | `equilibrium::direction` |
 //! | stage: one stiffness of the walls; level: one density of stations; round: coefficients, then shape | | | `equilibrium::workspace`, `levels`, `rounds` |
+//! | pass: one run to an equilibrium, from scratch or from a state near it; way: what is tried where passes by long steps end nowhere | | | `equilibrium::passes`, `settle` |
+//! | continuation: natural bends brought up by shares, each state from the one before; the rods held at their hubs, the lengths fed sought at which tips carry their loads | | mm | `equilibrium::continuation` |
+//! | flag: what is told beside a state, such as loads that are off by so much | | | [`Flag`] |
 //! | saddle, lowest mode | | N/mm | `equilibrium::stability` |
 //! | inserted length: a rod's own length beyond station 0; the fed length less the stand-off of the hub (`Plan::fed_mm`) | `inserted_mm`, `path_length_mm` | mm | [`Drive`], [`DeviceState`] |
 //! | containment: one device inside another, from its tip to its port | | mm | [`Containment`] |
