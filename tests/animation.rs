@@ -5,47 +5,31 @@
     reason = "a test may stop where it stands"
 )]
 
-use nestline::data::{LoadedScene, Source, load_scene};
+use crate::support::staged::{Played, play};
+use nestline::data::{Source, load_scene};
 use nestline::geometry::{Point, TrackSettings};
 use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::{Everything, Report, to_json};
 use nestline::procedure::{CentreLine, Sampling};
-use nestline::rehearsal::{Outcome, outcome_of, rehearsed_of, walk_through};
+use nestline::rehearsal::{rehearsed_of, walk_through};
 use nestline::stage::{Stage, StageSettings};
 use std::sync::OnceLock;
 
-struct Played {
-    loaded: LoadedScene,
-    outcome: Outcome,
-    stage: Stage,
+struct Animated {
+    played: Played,
     glb: Vec<u8>,
 }
 
-fn default_scene() -> &'static Played {
-    static PLAYED: OnceLock<Played> = OnceLock::new();
+fn default_scene() -> &'static Animated {
+    static PLAYED: OnceLock<Animated> = OnceLock::new();
     PLAYED.get_or_init(|| {
-        let source = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
-        let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-        let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
-        let outcome = outcome_of(&loaded.plan, &passed);
         let settings = StageSettings {
             settle: false,
             ..StageSettings::default()
         };
-        let stage = Stage::new(
-            &loaded.plan,
-            &loaded.vessel.tree,
-            &passed,
-            &outcome,
-            settings,
-        );
-        let glb = glb(&stage, &GlbSettings::default()).unwrap();
-        Played {
-            loaded,
-            outcome,
-            stage,
-            glb,
-        }
+        let played = play("embedded:scenes/left-tandem-retriever-first.ron", settings);
+        let glb = glb(&played.stage, &GlbSettings::default()).unwrap();
+        Animated { played, glb }
     })
 }
 
@@ -87,8 +71,8 @@ fn from_file(place: [f32; 3]) -> Point {
 
 #[test]
 fn look_tips_in_the_glb_are_where_the_outcome_says() {
-    let played = default_scene();
-    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
+    let Animated { played, glb } = default_scene();
+    let file = gltf::Gltf::from_slice(glb).unwrap();
     let track = &played.loaded.plan.track;
     let mut looked = 0;
     for step in [3, 20, 40] {
@@ -186,8 +170,8 @@ fn looked_step(step: &serde_json::Value) -> usize {
 
 #[test]
 fn look_tips_in_the_glb_follow_the_stage_between_steps() {
-    let played = default_scene();
-    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
+    let Animated { played, glb } = default_scene();
+    let file = gltf::Gltf::from_slice(glb).unwrap();
     for (i, span) in played.stage.timeline.steps.iter().enumerate() {
         for part in [0.2, 0.45, 0.7] {
             let time_s = span.start_s + part * (span.moved_s - span.start_s);
@@ -205,10 +189,10 @@ fn look_tips_in_the_glb_follow_the_stage_between_steps() {
 
 #[test]
 fn look_glb_is_small_and_names_what_it_shows() {
-    let played = default_scene();
-    let megabytes = played.glb.len() as f64 / 1e6;
+    let Animated { glb, .. } = default_scene();
+    let megabytes = glb.len() as f64 / 1e6;
     assert!(megabytes < 5.0, "{megabytes:.2} MB");
-    let file = gltf::Gltf::from_slice(&played.glb).unwrap();
+    let file = gltf::Gltf::from_slice(glb).unwrap();
     let names: Vec<&str> = file.nodes().filter_map(|n| n.name()).collect();
     for name in [
         "vessel wall",

@@ -3,37 +3,13 @@
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use crate::support::inside::{foot, outside};
-use nestline::data::{LoadedScene, Source, load_scene};
+use crate::support::staged::{Played, play};
+use nestline::data::{Source, load_scene};
 use nestline::geometry::TrackSettings;
-use nestline::procedure::{CentreLine, Passed, Rods, State, perform_with};
+use nestline::procedure::{Rods, State, perform_with};
 use nestline::rehearsal::{outcome_of, walk_through};
 use nestline::stage::{EdgeState, Mesh, ShapesFrom, Stage, StageSettings, WireMesh};
 use std::sync::OnceLock;
-
-struct Played {
-    loaded: LoadedScene,
-    passed: Vec<Passed>,
-    stage: Stage,
-}
-
-fn play(scene: &str, settings: StageSettings) -> Played {
-    let source = Source::from_argument(scene);
-    let loaded = load_scene(&source, &TrackSettings::default()).unwrap();
-    let passed = walk_through(&loaded.plan, &mut CentreLine).unwrap();
-    let outcome = outcome_of(&loaded.plan, &passed);
-    let stage = Stage::new(
-        &loaded.plan,
-        &loaded.vessel.tree,
-        &passed,
-        &outcome,
-        settings,
-    );
-    Played {
-        loaded,
-        passed,
-        stage,
-    }
-}
 
 fn default_scene() -> &'static Played {
     static PLAYED: OnceLock<Played> = OnceLock::new();

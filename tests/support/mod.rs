@@ -3,7 +3,6 @@
 pub(crate) mod inside;
 pub(crate) mod not_run;
 pub(crate) mod rods;
-#[cfg(feature = "viewer")]
 pub(crate) mod staged;
 pub(crate) mod straight;
 pub(crate) mod table;
