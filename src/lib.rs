@@ -21,7 +21,7 @@
 //! Layers, imports point left; each knows only those before it, and `units` to `stage` know neither files nor screens:
 //!
 //! ```text
-//! { units, math } ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ← { data, output } ← main
+//! { units, math, threads } ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ← { data, output } ← main
 //! ```
 //!
 //! # Conventions
@@ -197,12 +197,10 @@
 //! medical device.
 
 pub mod data;
-pub mod device;
-pub mod geometry;
-pub mod math;
-pub mod mechanics;
 pub mod output;
 pub mod procedure;
 pub mod rehearsal;
 pub mod stage;
-pub mod units;
+
+#[doc(inline)]
+pub use nestline_physics::{device, geometry, math, mechanics, threads, units};

@@ -6,11 +6,11 @@
     reason = "functions outside #[test] ones may stop the test"
 )]
 
-use nestline::geometry::anatomy::{
+use nestline_physics::geometry::anatomy::{
     Access, Anatomy, ClotForm, ClotPlace, LesionForm, LesionPlace, Measurements, NeckShape,
     NoteValue, Origin, Sex, SharedOrigin, Side, SiphonShape, WallDisease, changed_lengths,
 };
-use nestline::geometry::{
+use nestline_physics::geometry::{
     ArchType, GeometryError, MeasureSettings, Measures, Point, Track, Vector,
 };
 use proptest::prelude::*;

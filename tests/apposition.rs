@@ -1,8 +1,8 @@
 //! The rim of a stent in a bend: beam on a bed, gaps by angle, limits.
 
-use nestline::device::{StentDesign, StentSpec};
-use nestline::geometry::{Frame, Point, Vector};
-use nestline::mechanics::{Rim, long_stent_shift, rim_shifts};
+use nestline_physics::device::{StentDesign, StentSpec};
+use nestline_physics::geometry::{Frame, Point, Vector};
+use nestline_physics::mechanics::{Rim, long_stent_shift, rim_shifts};
 use std::f64::consts::PI;
 
 fn bend(curvature_per_mm: f64, length_mm: u32) -> Vec<Frame> {

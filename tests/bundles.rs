@@ -1,6 +1,6 @@
 //! The smallest round lumen around shafts side by side, against closed forms and packings.
 
-use nestline::device::bundle_diameter_mm;
+use nestline_physics::device::bundle_diameter_mm;
 use proptest::prelude::*;
 
 #[test]

@@ -2,7 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
 use crate::support::trees::{arch_tree, femoral, frame, radial, run};
-use nestline::geometry::{
+use nestline_physics::geometry::{
     ArchType, Branch, Curve, Frame, KinkGrade, Lesion, LesionKind, LesionMeasures, Lumen,
     MeasureSettings, Measures, Ostium, Place, Point, Run, TortuositySettings, Track, TrackLesion,
     Tree, tortuosity,
@@ -17,7 +17,7 @@ fn arcs(runs: &[Run]) -> Curve {
     Curve::from_runs(upright(), runs).unwrap()
 }
 
-fn measured(curve: &Curve) -> nestline::geometry::Tortuosity {
+fn measured(curve: &Curve) -> nestline_physics::geometry::Tortuosity {
     tortuosity(
         curve,
         0.0,
@@ -488,7 +488,7 @@ fn elbow(turn_rad: f64, parent_mm: f64, child_mm: f64) -> Tree {
     }
 }
 
-fn through(tree: &Tree) -> Result<Track, nestline::geometry::GeometryError> {
+fn through(tree: &Tree) -> Result<Track, nestline_physics::geometry::GeometryError> {
     let end = Place {
         branch: 1,
         at_mm: 60.0,

@@ -2,7 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a failing test may stop anywhere")]
 
 use crate::support::trees::{arch_tree, femoral, frame, run};
-use nestline::geometry::{Curve, Point};
+use nestline_physics::geometry::{Curve, Point};
 use std::f64::consts::PI;
 
 /// What a kind of curve promises.

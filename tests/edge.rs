@@ -1,7 +1,9 @@
 //! A ledge at the rim of a stent: exact geometry, limits, sampling against integration.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
-use nestline::mechanics::{Chance, Crossing, Ledge, Placement, Rim, Sampling, Share, Spread};
+use nestline_physics::mechanics::{
+    Chance, Crossing, Ledge, Placement, Rim, Sampling, Share, Spread,
+};
 use std::f64::consts::TAU;
 
 /// A guide over an aspiration catheter at the rim of a braid in a 4.9 mm artery.

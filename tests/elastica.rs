@@ -9,8 +9,8 @@
 
 use crate::support::rods::arc_tube;
 use crate::support::table::Table;
-use nestline::geometry::Vector;
-use nestline::mechanics::{
+use nestline_physics::geometry::Vector;
+use nestline_physics::mechanics::{
     AxialLoad, End, Flag, NaturalBend, Rod, Roll, Scene, Settings, Settle, Solution, StartSupport,
     Status, TubeStation,
 };

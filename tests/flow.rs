@@ -1,6 +1,6 @@
 //! Flow through occupied lumens and the pull of suction: a table computed elsewhere, limits.
 use crate::support::table::Table;
-use nestline::mechanics::{
+use nestline_physics::mechanics::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
     series_flow_fraction, suction_force_n,
 };

@@ -1,4 +1,4 @@
-//! Imports point left: `units ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ←
+//! Imports point left: `{ threads, math, units } ← geometry ← device ← mechanics ← procedure ← rehearsal ← stage ←
 //! { data, output } ← main`, and physics knows no file, no screen and no format.
 #![expect(
     clippy::unwrap_used,
@@ -11,7 +11,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The layers from left to right; `data` and `output` are siblings that do not know each other.
-const LAYERS: [&str; 10] = [
+const LAYERS: [&str; 11] = [
+    "threads",
     "math",
     "units",
     "geometry",
@@ -24,6 +25,16 @@ const LAYERS: [&str; 10] = [
     "output",
 ];
 
+/// Layers of the inner crate, which cannot name the others: they are not among what it is built from.
+const PHYSICS: [&str; 6] = [
+    "threads",
+    "math",
+    "units",
+    "geometry",
+    "device",
+    "mechanics",
+];
+
 /// Rooms of a layer from left to right, a folder or a single file each; a file may name its own room and those
 /// left of it, by the room and not through the layer's list of exports.
 const ROOMS: [(&str, &[&str]); 2] = [
@@ -31,7 +42,6 @@ const ROOMS: [(&str, &[&str]); 2] = [
         "mechanics",
         &[
             "error",
-            "threads",
             "linear_algebra",
             "closed_forms",
             "rod",
@@ -174,8 +184,17 @@ fn violations(layer: &str, text: &str) -> Vec<String> {
     found
 }
 
-fn layer_files(layer: &str) -> Vec<PathBuf> {
+/// The folder in which a layer lies.
+fn source_of(layer: &str) -> PathBuf {
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    match PHYSICS.contains(&layer) {
+        true => source.join("physics"),
+        false => source,
+    }
+}
+
+fn layer_files(layer: &str) -> Vec<PathBuf> {
+    let source = source_of(layer);
     let mut files = files_of(&source.join(layer));
     let single = source.join(format!("{layer}.rs"));
     files.extend(single.exists().then_some(single));
@@ -202,9 +221,7 @@ fn layer_imports_point_left() {
 
 /// Files of a layer by their module path below it, with what they say outside their tests.
 fn modules_of(layer: &str) -> BTreeMap<Vec<String>, String> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("src")
-        .join(layer);
+    let folder = source_of(layer).join(layer);
     let mut modules = BTreeMap::new();
     for file in files_of(&folder) {
         let below = file.strip_prefix(&folder).unwrap().with_extension("");
@@ -302,7 +319,7 @@ fn layer_rooms_stand_in_order() {
             found.extend(wrong_rooms(rooms, own, &named(layer, own, code, &modules)));
         }
         assert!(found.is_empty(), "{layer}:\n{}", found.join("\n"));
-        let top = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("src/{layer}/mod.rs"));
+        let top = source_of(layer).join(layer).join("mod.rs");
         let top = code_of(&fs::read_to_string(top).unwrap());
         for room in rooms {
             assert!(
@@ -463,6 +480,43 @@ fn layer_planted_violations_are_caught() {
         violations("units", "// crate::geometry::Track").is_empty(),
         "comments name what they like"
     );
+}
+
+/// The inner crate is known by one name, as layers of this one.
+#[test]
+fn layer_physics_is_a_crate_of_its_own() {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let inner = source.join("physics");
+    let files = files_of(&source);
+    let outer = files.iter().filter(|file| !file.starts_with(&inner));
+    let naming: Vec<&Path> = outer
+        .filter(|file| {
+            fs::read_to_string(file)
+                .unwrap()
+                .contains("nestline_physics")
+        })
+        .map(|file| file.strip_prefix(&source).unwrap())
+        .collect();
+    assert_eq!(
+        naming,
+        [Path::new("lib.rs")],
+        "`crate::mechanics` and so on"
+    );
+    let said = fs::read_to_string(inner.join("Cargo.toml")).unwrap();
+    for package in ["nestline", "ron", "kiss3d", "serde_json", "miette", "clap"] {
+        let needed = said.split("[dev-dependencies]").next().unwrap();
+        assert!(
+            !needed
+                .lines()
+                .any(|line| line.starts_with(&format!("{package}.workspace"))
+                    || line.starts_with(&format!("{package} ="))),
+            "physics is built from {package}"
+        );
+    }
+    let shown = fs::read_to_string(inner.join("lib.rs")).unwrap();
+    for layer in PHYSICS {
+        assert!(shown.contains(&format!("pub mod {layer};")), "{layer}");
+    }
 }
 
 /// Names of the functions of a text that are tests, in `proptest!` as well.

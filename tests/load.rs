@@ -7,9 +7,9 @@
 )]
 
 use crate::support::rods::{problem, rod, run};
-use nestline::geometry::{Frame, Point, Vector};
-use nestline::mechanics::problem::{Problem, ProblemFriction, ProblemMove, ProblemStart};
-use nestline::mechanics::{
+use nestline_physics::geometry::{Frame, Point, Vector};
+use nestline_physics::mechanics::problem::{Problem, ProblemFriction, ProblemMove, ProblemStart};
+use nestline_physics::mechanics::{
     Direction, Drive, FrictionOf, LoadSettings, MechanicsError, Moving, Rod, Settings, StackDevice,
     StackProblem, StackSolver, StackState, StartSupport, Status, TubeStation,
 };

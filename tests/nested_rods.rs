@@ -8,11 +8,11 @@
 )]
 
 use crate::support::rods::{arc_tube, problem, rod, run};
-use nestline::mechanics::problem::{
+use nestline_physics::mechanics::problem::{
     Problem, ProblemBend, ProblemBeside, ProblemEnd, ProblemRod, ProblemRun, ProblemStiffness,
     ProblemStretch,
 };
-use nestline::mechanics::{
+use nestline_physics::mechanics::{
     Beside, End, Flag, MechanicsError, Profile, Rod, Scene, Settings, Settle, Solution, Status,
     nest,
 };
@@ -123,7 +123,7 @@ fn exact_forces_between_rods_cancel_under_their_weights() {
         vec![run(100.0, 0.0, 0.0, 6.0)],
         vec![rod(50.0, 2.0, Some(1.2)), rod(5.0, 0.5, None)],
     );
-    posed.start = nestline::mechanics::problem::ProblemStart::Free;
+    posed.start = nestline_physics::mechanics::problem::ProblemStart::Free;
     posed.line_load_n_per_mm = [0.0, -2e-3, 0.0];
     posed.settings.gradient_tolerance_n = 1e-14;
     let found = settle(&posed);
@@ -205,7 +205,7 @@ fn property_siblings_lie_side_by_side() {
         }];
     }
     let mut posed = problem(s_bend(4.0), vec![guide, shaft, rail]);
-    posed.start = nestline::mechanics::problem::ProblemStart::Free;
+    posed.start = nestline_physics::mechanics::problem::ProblemStart::Free;
     posed.beside = vec![ProblemBeside {
         rods: [1, 2],
         from_mm: 0.0,
@@ -253,7 +253,7 @@ fn exact_rail_rides_in_a_wire_lumen_and_beside_its_shaft() {
         },
     ];
     let mut posed = problem(s_bend(4.0), vec![device, rail]);
-    posed.start = nestline::mechanics::problem::ProblemStart::Free;
+    posed.start = nestline_physics::mechanics::problem::ProblemStart::Free;
     posed.beside = vec![ProblemBeside {
         rods: [0, 1],
         from_mm: 0.0,

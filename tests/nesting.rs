@@ -6,11 +6,11 @@
     reason = "a helper that fails fails the test; compared values are copied, not computed"
 )]
 
-use nestline::device::{
+use nestline_physics::device::{
     Accessory, Basis, Cells, Coating, Device, DeviceBasis, DeviceClass, FitRules, Knot, LumenKind,
     Relation, StentDesign, StentSpec, Tip, Verdict, bundle_diameter_mm, coaxial, side_by_side,
 };
-use nestline::units::MM_PER_INCH;
+use nestline_physics::units::MM_PER_INCH;
 use proptest::prelude::*;
 
 const RULES: FitRules = FitRules {

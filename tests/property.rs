@@ -5,7 +5,7 @@ use crate::support::trees::{
     arch_tree, femoral, frame, moved_arch_tree, radial, radial_right, run,
 };
 use nalgebra::{Isometry3, Translation3, UnitQuaternion};
-use nestline::geometry::{
+use nestline_physics::geometry::{
     Branch, Curve, Frame, GeometryError, Lumen, MeasureSettings, Measures, Ostium, Place, Run,
     TortuositySettings, Track, TrackSettings, Tree, Vector, tortuosity,
 };

@@ -7,10 +7,11 @@
     reason = "functions outside #[test] ones may stop the test and show what was measured"
 )]
 
-use crate::support::not_run::open_data;
+use crate::support::not_run::GATHERED;
+use crate::support::open_data::{OPEN_DATA, open_data};
 use crate::support::table::Table;
-use nestline::geometry::anatomy::{Access, Anatomy, Measurements, Sex, Side};
-use nestline::geometry::{ArchType, Curve, MeasureSettings, Measures, Point, Track};
+use nestline_physics::geometry::anatomy::{Access, Anatomy, Measurements, Sex, Side};
+use nestline_physics::geometry::{ArchType, Curve, MeasureSettings, Measures, Point, Track};
 
 fn person(sex: Sex, age_years: f64, access: Access, side: Side) -> Anatomy {
     Measurements::new(sex, age_years, access, side)
@@ -461,4 +462,34 @@ fn smoothed(points: &[Point], times: u32) -> Vec<Point> {
         }
     }
     now
+}
+
+#[test]
+fn layer_absent_data_is_said_past_the_harness_and_gathered() {
+    let folder = tempfile::tempdir().unwrap();
+    let gathered = folder.path().join("gathered");
+    let test = "published::published_siphon_of_a_traced_artery_bends_like_a_siphon";
+    let output = std::process::Command::new(std::env::current_exe().unwrap())
+        .args(["--exact", test])
+        .env(OPEN_DATA, folder.path())
+        .env(GATHERED, &gathered)
+        .output()
+        .unwrap();
+    let printed = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        output.status.success() && printed.contains("1 passed"),
+        "{printed}"
+    );
+    let said = String::from_utf8(output.stderr).unwrap();
+    let lines: Vec<&str> = said.lines().collect();
+    assert_eq!(lines.len(), 2, "one for each file: {said}");
+    for line in lines {
+        assert!(
+            line.starts_with(&format!("not run: {test}: open artery data, "))
+                && line.ends_with(".csv, are absent"),
+            "{line}"
+        );
+    }
+    let kept = std::fs::read_to_string(gathered).unwrap();
+    assert_eq!(kept, said, "the same lines for the summary");
 }

@@ -12,10 +12,11 @@
 
 use crate::support::not_run::not_run;
 use crate::support::rods::reference;
+use crate::support::root::root;
 use crate::support::table::Table;
-use nestline::geometry::Vector;
-use nestline::mechanics::problem::{ProblemReport, ProblemStart};
-use nestline::mechanics::{Settings, Settle, Solution, Status};
+use nestline_physics::geometry::Vector;
+use nestline_physics::mechanics::problem::{ProblemReport, ProblemStart};
+use nestline_physics::mechanics::{Settings, Settle, Solution, Status};
 
 /// Energy N mm, path mm, contact resultants N.
 struct Continuous {
@@ -254,10 +255,7 @@ fn exact_invariant_along_the_frictionless_rod() {
 
 #[test]
 fn reference_the_table_holds_what_the_peers_found() {
-    let path = concat!(
-        env!("CARGO_MANIFEST_DIR"),
-        "/../shared/rod-reference/continuous_result.json"
-    );
+    let path = root().join("../shared/rod-reference/continuous_result.json");
     #[expect(
         clippy::disallowed_methods,
         reason = "a test reads the shared reference"

@@ -8,11 +8,11 @@
 )]
 
 use crate::support::rods::{problem, rod, run};
-use nestline::geometry::Vector;
-use nestline::mechanics::problem::{
+use nestline_physics::geometry::Vector;
+use nestline_physics::mechanics::problem::{
     Problem, ProblemBend, ProblemEnd, ProblemRod, ProblemRun, ProblemStart, ProblemStiffness,
 };
-use nestline::mechanics::{Flag, MechanicsError, Settle, Solution, Status};
+use nestline_physics::mechanics::{Flag, MechanicsError, Settle, Solution, Status};
 use proptest::prelude::*;
 
 /// Tubes of three to six bends between straights, lumens of 2.4 to 8 mm.

@@ -5,7 +5,7 @@
 )]
 
 use crate::support::rods::{problem, rod, run};
-use crate::support::trees::SCENES;
+use crate::support::scenes::SCENES;
 use nestline::mechanics::Lanes;
 use nestline::mechanics::problem::Problem;
 use nestline::output::to_json;

@@ -1,9 +1,9 @@
 //! Braids, cut stents, balloons and plaque: published values, closed forms, limits.
 
 use crate::support::table::Table;
-use nestline::device::{BalloonSpec, Braid, Cells, RetrieverSpec, StentDesign, StentSpec};
-use nestline::geometry::{ecst_percent, nascet_percent};
-use nestline::mechanics::{
+use nestline_physics::device::{BalloonSpec, Braid, Cells, RetrieverSpec, StentDesign, StentSpec};
+use nestline_physics::geometry::{ecst_percent, nascet_percent};
+use nestline_physics::mechanics::{
     BareStretch, Bed, BendContact, PlaqueLaw, Sliding, capstan_factor, deploy, retriever_pull_n,
 };
 

@@ -1,7 +1,7 @@
 //! What is wrong with a tree is said all at once, and names are mended.
 
 use crate::support::trees::{arch_tree, femoral};
-use nestline::geometry::Ostium;
+use nestline_physics::geometry::Ostium;
 
 #[test]
 fn exact_faults_of_a_tree_are_all_collected() {

@@ -5,7 +5,7 @@
     reason = "a test may stop where it stands"
 )]
 
-use crate::support::trees::SCENES;
+use crate::support::scenes::SCENES;
 use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
 use nestline::procedure::reason::{Fit, Force, Precondition, Reach, StentEdge, Unknown};

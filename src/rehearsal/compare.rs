@@ -7,12 +7,12 @@ use super::run::{CAUTION, outcome_of};
 use super::timing::loads_of;
 use super::verdict::{first_that_stands, undecided};
 use super::walk::{walk, walk_with};
-use crate::mechanics::threads::in_order;
 use crate::procedure::reason::{Unknown, Why};
 use crate::procedure::{
     Clock, Durations, Finding, Known, Ledger, Load, Meets, NetworkError, Passed, Percentiles, Plan,
     Rods, Sampling, Times, ledger,
 };
+use crate::threads::in_order;
 use serde::{Deserialize, Serialize};
 
 /// Version of the schema of a comparison.

@@ -2,13 +2,13 @@
 
 use super::edge_findings::edge_finding;
 use crate::geometry::{ecst_percent, nascet_percent};
-use crate::mechanics::threads::{all_of_them, in_order};
 use crate::mechanics::{MechanicsError, PUMP_KPA};
 use crate::procedure::reason::{Retrieving, StentEdge, Unknown};
 use crate::procedure::{
     EdgeKind, EdgeReport, Finding, Likelihood, Meets, Passed, Plan, State, StepEffect,
     edge_passages, judge_edge, lumen_flow, pulls, rim_gap_mm, samples,
 };
+use crate::threads::{all_of_them, in_order};
 use crate::units::fixed;
 use serde::{Deserialize, Serialize};
 

@@ -3,8 +3,8 @@
 use super::RehearsalError;
 use super::followers::tell_followers;
 use crate::mechanics::MechanicsError;
-use crate::mechanics::threads::{all_of_them, run_alongside};
 use crate::procedure::{CentreLine, Passed, Pending, Placer, Plan, State, place_step, tell_forces};
+use crate::threads::{all_of_them, run_alongside};
 
 /// Does the whole script along the centre line, step by step.
 #[must_use]

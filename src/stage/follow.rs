@@ -32,19 +32,14 @@ impl FollowingRods {
         plan.track
             .stations
             .retain(|_| index.next().is_some_and(|i| i % EVERY == 0 || i == last));
-        let rods = Rods::new(
-            Settings {
-                gradient_tolerance_n: ROUGH_N,
-                most_newton_steps: STEPS,
-                ..Settings::default()
-            },
-            LoadSettings {
-                gradient_tolerance_n: ROUGH_N,
-                most_rounds: 1,
-                most_unsettled_n: f64::INFINITY,
-                ..LoadSettings::default()
-            },
-        );
+        let mut settings = Settings::default();
+        settings.gradient_tolerance_n = ROUGH_N;
+        settings.most_newton_steps = STEPS;
+        let mut loads = LoadSettings::default();
+        loads.gradient_tolerance_n = ROUGH_N;
+        loads.most_rounds = 1;
+        loads.most_unsettled_n = f64::INFINITY;
+        let rods = Rods::new(settings, loads);
         Self { plan, rods }
     }
 

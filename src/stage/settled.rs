@@ -1,9 +1,9 @@
 //! Rods settled for the picture where the rehearsal has none.
 
 use super::keys::moves;
-use crate::mechanics::threads::{all_of_them, in_order};
 use crate::mechanics::{LoadSettings, MechanicsError, Settings};
 use crate::procedure::{Passed, Plan, Rods, Shape, State};
+use crate::threads::{all_of_them, in_order};
 use std::sync::Arc;
 
 /// Force out of balance, N, and rounds between tip loads and shape that do for a picture. Against shapes
@@ -25,19 +25,14 @@ pub struct PictureRods(Rods);
 
 impl Default for PictureRods {
     fn default() -> Self {
-        Self(Rods::new(
-            Settings {
-                gradient_tolerance_n: PICTURE_N,
-                most_newton_steps: STEPS,
-                ..Settings::default()
-            },
-            LoadSettings {
-                gradient_tolerance_n: PICTURE_N,
-                most_rounds: ROUNDS,
-                most_unsettled_n: f64::INFINITY,
-                ..LoadSettings::default()
-            },
-        ))
+        let mut settings = Settings::default();
+        settings.gradient_tolerance_n = PICTURE_N;
+        settings.most_newton_steps = STEPS;
+        let mut loads = LoadSettings::default();
+        loads.gradient_tolerance_n = PICTURE_N;
+        loads.most_rounds = ROUNDS;
+        loads.most_unsettled_n = f64::INFINITY;
+        Self(Rods::new(settings, loads))
     }
 }
 

@@ -1,12 +1,16 @@
 //! Tubes and problems shared by the tests of the rod solver.
 
-#![allow(unreachable_pub, reason = "shared inside one program")]
+#![allow(
+    unreachable_pub,
+    dead_code,
+    reason = "two programs share it, each takes its part"
+)]
 
-use nestline::geometry::{Frame, Point, Vector};
-use nestline::mechanics::problem::{
+use nestline_physics::geometry::{Frame, Point, Vector};
+use nestline_physics::mechanics::problem::{
     Problem, ProblemEnd, ProblemRod, ProblemRun, ProblemStart, ProblemStiffness,
 };
-use nestline::mechanics::{Settings, TubeStation};
+use nestline_physics::mechanics::{Settings, TubeStation};
 
 /// A run with a lumen.
 pub fn run(length_mm: f64, turn_deg: f64, roll_deg: f64, lumen_mm: f64) -> ProblemRun {

@@ -6,7 +6,7 @@
     reason = "a test may stop where it stands, and reads the project's own files"
 )]
 
-use std::path::Path;
+use super::root::root;
 
 /// A table of `tests/data`.
 #[derive(Debug)]
@@ -26,7 +26,7 @@ pub(crate) struct Row<'a> {
 impl Table {
     /// Reads the table of this name.
     pub(crate) fn read(name: &str) -> Self {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/data/{name}.csv"));
+        let path = root().join(format!("tests/data/{name}.csv"));
         let text =
             std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
         let mut reader = csv::ReaderBuilder::new()
@@ -69,7 +69,7 @@ impl<'a> Row<'a> {
 
 #[test]
 fn layer_every_table_names_its_source_and_holds_no_gap() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data");
+    let folder = root().join("tests/data");
     let mut looked = 0;
     for entry in std::fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();

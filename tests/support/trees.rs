@@ -1,24 +1,12 @@
-//! Trees and curves shared by the geometry tests, all invented, and the names of the scenes.
+//! Trees and curves shared by the geometry tests, all invented.
 #![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
 
 use nalgebra::Isometry3;
-use nestline::geometry::{
+use nestline_physics::geometry::{
     Branch, Clot, Curve, Frame, Landmark, Lesion, LesionKind, Lumen, Ostium, Place, Point, Run,
     Tree, Vector,
 };
 use std::f64::consts::PI;
-
-/// Every scene of the program, by name.
-pub(crate) const SCENES: [&str; 8] = [
-    "left-tandem-retriever-first",
-    "dissection",
-    "kinked-neck-type-3",
-    "right-radial",
-    "guide-below-stent",
-    "too-short",
-    "full-shaft-beside-pusher",
-    "pusher-too-thick",
-];
 
 pub(crate) fn frame(origin: [f64; 3], tangent: [f64; 3], hint: [f64; 3]) -> Frame {
     Frame::new(

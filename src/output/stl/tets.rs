@@ -15,7 +15,7 @@ use super::cones::{Cones, GRADING, LastAsked};
 use super::shell::Part;
 use super::solid::{FUNCTIONS, Near, STEEPEST, Solid};
 use crate::geometry::{Point, Vector};
-use crate::mechanics::threads;
+use crate::threads;
 use std::collections::{BTreeSet, HashMap};
 use std::hash::{BuildHasherDefault, Hasher};
 

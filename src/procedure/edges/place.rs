@@ -2,7 +2,6 @@
 
 use super::passages::{EdgePassage, Meets};
 use crate::device::{Device, Knot, Payload};
-use crate::geometry::Vector;
 use crate::math;
 use crate::mechanics::{
     AxialLoad, End, MechanicsError, Placement, Profile, Rod, Scene, Settings, Settle, Solution,
@@ -100,12 +99,7 @@ pub(super) fn settled_at_edge(
         rod.start = StartSupport::Pinned;
     }
     nest(&tube, &mut rods);
-    let scene = Scene {
-        tube: &tube,
-        rods: &rods,
-        beside: &[],
-    };
-    let solution = Settle::new(Settings::default()).settle(&scene)?;
+    let solution = Settle::new(Settings::default()).settle(&Scene::new(&tube, &rods))?;
     Ok(read(&solution, &tube, edge_mm - first_mm))
 }
 
@@ -129,24 +123,17 @@ fn rod_of(device: &Device, beyond_mm: f64, end: End) -> Result<Rod, MechanicsErr
             .filter_map(|k| Some((k.from_tip_mm - beyond_mm, value(k)?)))
             .collect()
     };
+    let mut rod = Rod::builder()
+        .stiffness_by_distance_n_mm2(&knots(&|k| Some(k.stiffness_n_mm2)))
+        .outer_by_distance_mm(&knots(&|k| Some(k.outer_mm)))
+        .start(StartSupport::Pinned);
     let inner = knots(&|k| k.inner_mm);
-    Ok(Rod {
-        stiffness_n_mm2: Profile::new("stiffness_n_mm2", &knots(&|k| Some(k.stiffness_n_mm2)))?,
-        outer_mm: Profile::new("outer_mm", &knots(&|k| Some(k.outer_mm)))?,
-        inner_mm: if inner.is_empty() {
-            None
-        } else {
-            Some(Profile::new("inner_mm", &inner)?)
-        },
-        natural: None,
-        start: StartSupport::Pinned,
-        end,
-        load: AxialLoad::Frictionless(0.0),
-        line_load_n_per_mm: Vector::zeros(),
-        tip_force_n: Vector::zeros(),
-        yields: false,
-        containers: Vec::new(),
-    })
+    if !inner.is_empty() {
+        rod = rod.inner_by_distance_mm(&inner);
+    }
+    let mut rod = rod.build()?;
+    rod.end = end;
+    Ok(rod)
 }
 
 fn read(solution: &Solution, tube: &[TubeStation], edge_mm: f64) -> Placement {

@@ -75,17 +75,15 @@ impl Pending {
     #[must_use]
     pub fn solve(self) -> Felt {
         let mut solver = StackSolver::new(self.settings, self.load_settings);
-        let problem = StackProblem {
-            tube: &self.tube,
-            devices: &self.stack,
-            containments: &self.holds,
-            friction: &|device, other| self.friction.of(device, other),
-            moving: Some(Moving {
+        let friction = |device, other| self.friction.of(device, other);
+        let problem = StackProblem::new(&self.tube, &self.stack)
+            .with_containments(&self.holds)
+            .with_friction(&friction)
+            .with_moving(Moving {
                 device: self.device,
                 direction: Direction::Pull,
                 tip_resistance_n: self.tip_resistance_n,
-            }),
-        };
+            });
         let found = solver.solve(&problem, self.from.as_deref());
         Felt {
             pending: self,

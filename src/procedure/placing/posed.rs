@@ -56,18 +56,16 @@ impl<'a> Posed<'a> {
             };
             let shortened_mm = shortened_mm(plan, state, *k);
             let outermost = place == 0 || state.hubs_passed(*k).is_empty();
-            stack.push(StackDevice {
-                rod: rod(plan, state, *k, at_mm, outermost)?,
-                drive: match (target_of(*k), state.in_place[*k]) {
-                    (Some(DepthTarget::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
-                    (Some(DepthTarget::Fed(fed_mm)), _) => {
-                        Drive::Inserted(plan.inserted_mm(fed_mm) - shortened_mm)
-                    }
-                    (None, at) => Drive::Inserted(
-                        plan.inserted_mm(at.map_or(0.0, |p| p.fed_mm)) - shortened_mm,
-                    ),
-                },
-            });
+            let inserted = |fed_mm: f64| Drive::Inserted(plan.inserted_mm(fed_mm) - shortened_mm);
+            let drive = match (target_of(*k), state.in_place[*k]) {
+                (Some(DepthTarget::Tip(tip_mm)), _) => Drive::Tip(tip_mm - shortened_mm),
+                (Some(DepthTarget::Fed(fed_mm)), _) => inserted(fed_mm),
+                (None, at) => inserted(at.map_or(0.0, |p| p.fed_mm)),
+            };
+            stack.push(StackDevice::new(
+                rod(plan, state, *k, at_mm, outermost)?,
+                drive,
+            ));
             shortened.push(shortened_mm);
         }
         let holds = holds(plan, state, &devices);

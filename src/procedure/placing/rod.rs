@@ -1,10 +1,7 @@
 //! A device of the stack as an elastic rod.
 
 use crate::device::{Payload, Tip};
-use crate::geometry::Vector;
-use crate::mechanics::{
-    AxialLoad, End, MechanicsError, NaturalBend, Profile, Rod, Roll, StartSupport,
-};
+use crate::mechanics::{MechanicsError, NaturalBend, Rod, Roll, StartSupport};
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 
@@ -71,36 +68,30 @@ pub(super) fn rod(
             outer
         }
     };
-    let inner = knots(&|line| line.inner_mm);
-    let inner_mm = match inner.is_empty() {
-        true => None,
-        false => Some(Profile::new("inner_mm", &inner)?),
+    // the hub of the outermost one is held straight at the skin; what lies in it follows it
+    let start = match outermost {
+        true => StartSupport::Clamped,
+        false => StartSupport::Free,
     };
-    Ok(Rod {
-        stiffness_n_mm2: Profile::new("stiffness_n_mm2", &knots(&|l| Some(l.stiffness_n_mm2)))?,
-        outer_mm: Profile::new("outer_mm", &outer)?,
-        inner_mm,
-        natural: match device.tip {
-            Tip::Straight => None,
-            Tip::Curved { length, angle_deg } => Some(NaturalBend {
-                length_mm: length,
-                curvature_per_mm: angle_deg.to_radians() / length,
-                roll: Roll::Free(0.0),
-            }),
-        },
-        // the hub of the outermost one is held straight at the skin; what lies in it follows it
-        start: if outermost {
-            StartSupport::Clamped
-        } else {
-            StartSupport::Free
-        },
-        end: End::ExitPlane,
-        load: AxialLoad::Frictionless(0.0),
-        line_load_n_per_mm: Vector::zeros(),
-        tip_force_n: Vector::zeros(),
-        yields: open.is_some(),
-        containers: Vec::new(),
-    })
+    let mut rod = Rod::builder()
+        .stiffness_by_distance_n_mm2(&knots(&|l| Some(l.stiffness_n_mm2)))
+        .outer_by_distance_mm(&outer)
+        .start(start);
+    let inner = knots(&|line| line.inner_mm);
+    if !inner.is_empty() {
+        rod = rod.inner_by_distance_mm(&inner);
+    }
+    if let Tip::Curved { length, angle_deg } = device.tip {
+        rod = rod.natural_bend(NaturalBend {
+            length_mm: length,
+            curvature_per_mm: angle_deg.to_radians() / length,
+            roll: Roll::Free(0.0),
+        });
+    }
+    if open.is_some() {
+        rod = rod.yields();
+    }
+    rod.build()
 }
 
 /// Lumen diameter of what a device lies in at a station, mm.

@@ -62,10 +62,8 @@ impl Kept {
 
 impl Default for Rods {
     fn default() -> Self {
-        let settings = Settings {
-            most_newton_steps: MOST_STEPS,
-            ..Settings::default()
-        };
+        let mut settings = Settings::default();
+        settings.most_newton_steps = MOST_STEPS;
         Self::new(settings, LoadSettings::rehearsal())
     }
 }
@@ -135,13 +133,11 @@ impl Rods {
         moving: Option<Moving>,
     ) -> Result<StackState, MechanicsError> {
         let from = self.from(&posed.devices);
-        let problem = StackProblem {
-            tube: &self.tube,
-            devices: &posed.stack,
-            containments: &posed.holds,
-            friction: &|k, other| posed.friction(k, other),
-            moving,
-        };
+        let friction = |k, other| posed.friction(k, other);
+        let mut problem = StackProblem::new(&self.tube, &posed.stack)
+            .with_containments(&posed.holds)
+            .with_friction(&friction);
+        problem.moving = moving;
         self.solver.solve(&problem, from.as_deref())
     }
 }

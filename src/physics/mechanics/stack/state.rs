@@ -9,9 +9,9 @@ use serde::{Deserialize, Serialize};
 /// Why a move fails or cannot be told, with its place.
 ///
 /// The first three are physical: an equilibrium says so. The others say that none is known
-/// ([`Self::is_undecided`]): such a move has neither passed nor failed.
+/// ([`Self::is_undecided`]): such a move has neither passed nor failed. All there are: who tells them must have a word
+/// for each.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[non_exhaustive]
 pub enum Failure {
     /// No force at the hub moves it on: friction eats more than every addition.
     LockUp {

@@ -24,7 +24,7 @@ pub struct BendContact {
 ///
 /// # Example
 /// ```
-/// use nestline::mechanics::{BendContact, capstan_factor};
+/// use nestline_physics::mechanics::{BendContact, capstan_factor};
 /// let half_turn = BendContact { turning_rad: std::f64::consts::PI, friction_coefficient: 0.1 };
 /// assert!((capstan_factor([half_turn]) - 1.3691).abs() < 1e-4);
 /// ```

@@ -44,14 +44,14 @@ impl TubeStation {
     /// At least four are needed to solve anything: choose the track's spacing accordingly.
     ///
     /// ```
-    /// use nestline::geometry::{Point, Track};
-    /// use nestline::mechanics::TubeStation;
+    /// use nestline_physics::geometry::{Point, Track};
+    /// use nestline_physics::mechanics::TubeStation;
     /// let points = [0.0, 30.0, 60.0].map(|x| Point::new(x, 0.0, 0.0));
     /// let track = Track::through_points(&points, &[2.0, 2.0, 1.0], 10.0, 1.0)?;
     /// let tube = TubeStation::along(&track);
     /// assert_eq!(tube.len(), 61);
     /// assert!((tube[45].radius_mm - 1.5).abs() < 1e-9); // halfway from 2 mm at 30 to 1 mm at 60
-    /// # Ok::<(), nestline::geometry::GeometryError>(())
+    /// # Ok::<(), nestline_physics::geometry::GeometryError>(())
     /// ```
     #[must_use]
     pub fn along(track: &Track) -> Vec<Self> {

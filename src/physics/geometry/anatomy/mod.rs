@@ -109,12 +109,12 @@ impl Measurements {
     ///
     /// # Example
     /// ```
-    /// use nestline::geometry::anatomy::{Access, Measurements, Sex, Side};
+    /// use nestline_physics::geometry::anatomy::{Access, Measurements, Sex, Side};
     /// let mut form = Measurements::new(Sex::Female, 71.0, Access::FemoralRight, Side::Left);
     /// form.common_carotid.length = Some(118.0);
     /// let anatomy = form.build()?;
     /// assert_eq!(anatomy.targets[0].name, "m2-inferior");
-    /// # Ok::<(), nestline::geometry::GeometryError>(())
+    /// # Ok::<(), nestline_physics::geometry::GeometryError>(())
     /// ```
     pub fn build(&self) -> Result<Anatomy, GeometryError> {
         self.check()?;

@@ -15,7 +15,7 @@ type Knots = Vec<(f64, f64)>;
 /// clamped at its start, through the exit plane, without loads.
 ///
 /// ```
-/// use nestline::mechanics::{MechanicsError, Rod};
+/// use nestline_physics::mechanics::{MechanicsError, Rod};
 /// let catheter = Rod::builder()
 ///     .stiffness_by_distance_n_mm2(&[(0.0, 10.0), (200.0, 120.0)]) // soft tip, stiff shaft
 ///     .outer_mm(2.0)

@@ -46,8 +46,8 @@ impl Way {
 /// Finds equilibria; keeps its memory from one solve to the next.
 ///
 /// ```
-/// use nestline::geometry::{Frame, Point, Vector};
-/// use nestline::mechanics::{Rod, Scene, Settings, Settle, TubeStation};
+/// use nestline_physics::geometry::{Frame, Point, Vector};
+/// use nestline_physics::mechanics::{Rod, Scene, Settings, Settle, TubeStation};
 /// let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
 /// let tube: Vec<TubeStation> = (0..=60)
 ///     .map(|i| TubeStation {
@@ -62,7 +62,7 @@ impl Way {
 /// let found = Settle::new(Settings::default()).settle(&scene)?;
 /// // a straight rod cuts the bend short
 /// assert!(found.rods[0].path_length_mm < 60.0);
-/// # Ok::<(), nestline::mechanics::MechanicsError>(())
+/// # Ok::<(), nestline_physics::mechanics::MechanicsError>(())
 /// ```
 #[derive(Debug, Clone, Default)]
 pub struct Settle {

@@ -5,7 +5,7 @@
 
 use super::chance::{Chance, Drawn, NOMINAL, Sampling, Stream};
 use crate::math;
-use crate::mechanics::threads::in_order;
+use crate::threads::in_order;
 
 use super::apposition::Rim;
 use super::apposition::direction;

@@ -5,7 +5,7 @@ use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
 /// Results in the order of the items, worked at by up to `threads` threads, this one among them. A panic
 /// of one of them is this one's: results must not go missing.
-pub(crate) fn in_order<'a, T: Sync, R: Send>(
+pub fn in_order<'a, T: Sync, R: Send>(
     items: &'a [T],
     threads: usize,
     work: impl Fn(&'a T) -> R + Sync,
@@ -72,7 +72,7 @@ impl<J> Drop for Closes<'_, J> {
 /// Does `lead`, which submits jobs that it does not wait for; up to `threads - 1` others, as many as there are
 /// jobs for, work at them meanwhile, and this thread joins them when `lead` is done. Results in the order of
 /// the jobs.
-pub(crate) fn run_alongside<J: Send, R: Send, T>(
+pub fn run_alongside<J: Send, R: Send, T>(
     threads: usize,
     work: impl Fn(J) -> R + Sync,
     lead: impl FnOnce(&mut dyn FnMut(J)) -> T,
@@ -116,7 +116,8 @@ pub(crate) fn run_alongside<J: Send, R: Send, T>(
 }
 
 /// As many threads as the machine runs at once.
-pub(crate) fn all_of_them() -> usize {
+#[must_use]
+pub fn all_of_them() -> usize {
     std::thread::available_parallelism().map_or(1, std::num::NonZero::get)
 }
 

@@ -410,7 +410,7 @@ impl Track {
     ///
     /// # Example
     /// ```
-    /// use nestline::geometry::{Point, Track};
+    /// use nestline_physics::geometry::{Point, Track};
     /// use std::f64::consts::PI;
     /// // a right angle of 50 mm radius, a point every five degrees
     /// let points: Vec<Point> = (0..=18)
@@ -420,7 +420,7 @@ impl Track {
     /// let track = Track::through_points(&points, &[3.0; 19], 10.0, 1.0)?;
     /// assert!((track.length_mm() / (25.0 * PI) - 1.0).abs() < 1e-4);
     /// assert_eq!(track.radius_at(40.0), 3.0);
-    /// # Ok::<(), nestline::geometry::GeometryError>(())
+    /// # Ok::<(), nestline_physics::geometry::GeometryError>(())
     /// ```
     pub fn through_points(
         points: &[Point],

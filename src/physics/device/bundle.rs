@@ -23,7 +23,7 @@ use crate::math;
 ///
 /// # Example
 /// ```
-/// use nestline::device::bundle_diameter_mm;
+/// use nestline_physics::device::bundle_diameter_mm;
 /// let three = bundle_diameter_mm(&[1.0, 1.0, 1.0]);
 /// assert!((three - (1.0 + 2.0 / 3.0_f64.sqrt())).abs() < 1e-12);
 /// ```

@@ -5,7 +5,6 @@ use thiserror::Error;
 
 /// Why a description is not a device.
 #[derive(Debug, Clone, PartialEq, Error)]
-#[non_exhaustive]
 pub enum DeviceError {
     /// Values that contradict each other or their range.
     #[error("{field}: {found}; {mend}")]

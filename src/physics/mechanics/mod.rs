@@ -20,8 +20,8 @@
 //! their stiffness.
 //!
 //! ```
-//! use nestline::geometry::{Point, Track, Vector};
-//! use nestline::mechanics::{Rod, Scene, Settings, Settle, TubeStation, nest};
+//! use nestline_physics::geometry::{Point, Track, Vector};
+//! use nestline_physics::mechanics::{Rod, Scene, Settings, Settle, TubeStation, nest};
 //! let points = [0.0, 50.0, 100.0].map(|x| Point::new(x, 0.0, 0.0));
 //! let tube = TubeStation::along(&Track::through_points(&points, &[20.0; 3], 10.0, 1.0)?);
 //! let force = Vector::new(0.0, 0.0, 1e-3); // N
@@ -74,7 +74,7 @@
 //! (`tests/layers.rs`).
 //!
 //! ```text
-//! error, threads ← linear_algebra ← closed_forms ← rod ← equilibrium ← stack ← stent ← problem
+//! error ← linear_algebra ← closed_forms ← rod ← equilibrium ← stack ← stent ← problem
 //! ```
 //!
 //! | room | what is in it |
@@ -134,7 +134,6 @@ pub mod problem;
 mod rod;
 mod stack;
 mod stent;
-pub(crate) mod threads;
 
 pub use closed_forms::buckling::Buckling;
 pub use closed_forms::capstan::{BendContact, capstan_factor};

@@ -18,7 +18,7 @@ pub struct Limit {
 /// words alone.
 ///
 /// ```
-/// use nestline::geometry::{Curve, GeometryError, Lumen, Point, Track};
+/// use nestline_physics::geometry::{Curve, GeometryError, Lumen, Point, Track};
 /// let line = Curve::through_points(&[Point::new(0.0, 0.0, 0.0), Point::new(90.0, 0.0, 0.0)])?;
 /// let refused = Track::from_curve(line, Lumen::uniform(4.0), -10.0, 1.0);
 /// let Err(GeometryError::OutOfRange { what, found, needed }) = refused else {

@@ -191,10 +191,10 @@ fn number_and_unit(text: &str) -> (&str, &str) {
 ///
 /// # Example
 /// ```
-/// use nestline::units::parse_length_mm;
+/// use nestline_physics::units::parse_length_mm;
 /// assert!((parse_length_mm("0.088 in")? - 2.2352).abs() < 1e-12);
 /// assert!(parse_length_mm("0.088").is_err());
-/// # Ok::<(), nestline::units::UnitError>(())
+/// # Ok::<(), nestline_physics::units::UnitError>(())
 /// ```
 pub fn parse_length_mm(text: &str) -> Result<f64, UnitError> {
     let text = text.trim();
@@ -558,7 +558,7 @@ mod tests {
 
     #[test]
     fn exact_french_and_inch_table() {
-        let mut rows = include_str!("../tests/data/trade_sizes.csv")
+        let mut rows = include_str!("../../tests/data/trade_sizes.csv")
             .lines()
             .filter(|line| !line.starts_with('#'));
         assert_eq!(rows.next(), Some("written,french,mm,inch"));

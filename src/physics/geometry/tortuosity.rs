@@ -162,7 +162,7 @@ struct BentCell {
 ///
 /// # Example
 /// ```
-/// use nestline::geometry::{Curve, Frame, Point, Run, TortuositySettings, Vector, tortuosity};
+/// use nestline_physics::geometry::{Curve, Frame, Point, Run, TortuositySettings, Vector, tortuosity};
 /// let quarter = Run {
 ///     length_mm: 10.0 * std::f64::consts::FRAC_PI_2,
 ///     turn_rad: std::f64::consts::FRAC_PI_2,
@@ -175,7 +175,7 @@ struct BentCell {
 /// let bend = tortuosity(&curve, 0.0, curve.length_mm(), &TortuositySettings::default())?;
 /// assert!((bend.distance_metric - 1.110_721).abs() < 1e-6);
 /// assert!((bend.sum_of_angles_rad_per_mm - 0.1).abs() < 1e-12);
-/// # Ok::<(), nestline::geometry::GeometryError>(())
+/// # Ok::<(), nestline_physics::geometry::GeometryError>(())
 /// ```
 ///
 /// # References

@@ -15,7 +15,7 @@
 //! Points and directions are [`Point`] and [`Vector`] of `nalgebra`, in mm; arc lengths begin at 0 at the start of their curve.
 //!
 //! ```
-//! use nestline::geometry::{Curve, Frame, Point, Run, Vector};
+//! use nestline_physics::geometry::{Curve, Frame, Point, Run, Vector};
 //! use std::f64::consts::PI;
 //! let start = Frame::new(Point::origin(), Vector::x(), Vector::y());
 //! let run = |length_mm: f64, turn_rad: f64| Run {
@@ -29,7 +29,7 @@
 //! let curve = Curve::from_runs(start, &[run(10.0, 0.0), run(5.0 * PI, PI)])?;
 //! assert!((curve.end().origin_mm - Point::new(10.0, 10.0, 0.0)).norm() < 1e-12);
 //! assert!((curve.curvature_at(15.0) - 0.2).abs() < 1e-12);
-//! # Ok::<(), nestline::geometry::GeometryError>(())
+//! # Ok::<(), nestline_physics::geometry::GeometryError>(())
 //! ```
 //!
 //! # What it cannot do

@@ -23,7 +23,7 @@ impl Device {
     /// With `inside_mm` just before or behind a step this is the limit from that side, whatever
     /// rounding has done to `from_tip_mm`.
     #[must_use]
-    pub(crate) fn section_in_cell(&self, from_tip_mm: f64, inside_mm: f64) -> Section {
+    pub fn section_in_cell(&self, from_tip_mm: f64, inside_mm: f64) -> Section {
         let (Some(first), Some(last)) = (self.profile.first(), self.profile.last()) else {
             return Section {
                 outer_mm: f64::NAN,

@@ -82,7 +82,7 @@ impl Settings {
     /// The default with some values changed, checked as a whole.
     ///
     /// ```
-    /// use nestline::mechanics::{MechanicsError, Settings};
+    /// use nestline_physics::mechanics::{MechanicsError, Settings};
     /// let settings = Settings::with(|s| s.gradient_tolerance_n = 1e-8)?;
     /// assert_eq!(settings.most_newton_steps, Settings::default().most_newton_steps);
     /// assert!(Settings::with(|s| s.stiffening = 0.5).is_err()); // walls would get softer
