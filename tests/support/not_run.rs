@@ -1,7 +1,6 @@
 //! What a test could not look at, said where the harness does not hide it.
 #![expect(
     clippy::unwrap_used,
-    clippy::disallowed_methods,
     reason = "a test may stop where it stands, and reads and writes files of its own"
 )]
 
