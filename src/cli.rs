@@ -148,7 +148,12 @@ fn print(
     stop::told(writeln!(to, "{}", out.trim_end()).and_then(|()| to.flush()))
 }
 
-/// Width of the terminal, or one that fits a printed page.
+/// Narrowest width that is written for: below it words would have to be cut.
+const NARROWEST: u16 = 40;
+
+/// Width of the terminal; without one what `COLUMNS` says, or 80.
 fn columns() -> u16 {
-    terminal_size::terminal_size().map_or(140, |(width, _)| width.0.max(80))
+    let terminal = terminal_size::terminal_size().map(|(width, _)| width.0);
+    let said = || std::env::var("COLUMNS").ok()?.trim().parse().ok();
+    terminal.or_else(said).unwrap_or(80).max(NARROWEST)
 }

@@ -29,6 +29,7 @@ mod readme;
 mod report;
 mod said_once;
 mod same_bytes;
+mod screens;
 mod shots;
 mod stage;
 mod strategies;

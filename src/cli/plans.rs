@@ -7,8 +7,8 @@ use clap::builder::RangedU64ValueParser;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{
-    Report, clock_text, comparison_folder, comparison_text, ledger_text, rehearsal_text,
-    script_text, what_if_text, write_text,
+    Parts, Report, comparison_folder, comparison_text, first_screen, rehearsal_text, script_text,
+    what_if_text, write_text,
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
@@ -137,6 +137,43 @@ pub(crate) struct More {
     /// Set the plan beside the five strategies on its vessel and stack, in the report too.
     #[arg(long, conflicts_with = "each")]
     compare: bool,
+    /// Print everything, not one screen.
+    #[arg(long, conflicts_with = "each")]
+    all: bool,
+    /// Print every step with what it moves.
+    #[arg(long, conflicts_with = "each")]
+    steps: bool,
+    /// Print every failure, warning and note with what would help.
+    #[arg(long, conflicts_with = "each")]
+    findings: bool,
+    /// Print what runs in what, and every exchange with the rail it needs.
+    #[arg(long, conflicts_with = "each")]
+    fits: bool,
+    /// Print stents, what crosses their edges, pulls and suction.
+    #[arg(long, conflicts_with = "each")]
+    edges: bool,
+    /// Print who holds the way across lesion and clot, and when.
+    #[arg(long, conflicts_with = "each")]
+    held: bool,
+    /// Print the clock with what decides it.
+    #[arg(long, conflicts_with = "each")]
+    clock: bool,
+}
+
+impl More {
+    const fn parts(self) -> Parts {
+        if self.all {
+            return Parts::ALL;
+        }
+        Parts {
+            steps: self.steps,
+            findings: self.findings,
+            fits: self.fits,
+            edges: self.edges,
+            held: self.held,
+            clock: self.clock,
+        }
+    }
 }
 
 pub(crate) fn run(
@@ -197,9 +234,10 @@ pub(crate) fn run(
     print(json, &rehearsed, || {
         let width = columns();
         [
-            rehearsal_text(&rehearsed.outcome, width),
-            ledger_text(&rehearsed.ledger, width),
-            clock_text(&rehearsed.clock, width),
+            match more.parts() {
+                parts if parts.any() => rehearsal_text(&rehearsed, parts, width),
+                _ => first_screen(&rehearsed, width),
+            },
             comparison
                 .as_ref()
                 .map_or_else(String::new, |c| comparison_text(c, width)),

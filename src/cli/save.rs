@@ -86,7 +86,7 @@ impl Save {
             png => format!(" and {png} as PNG"),
         };
         let told = format!(
-            "\nReport: {} (open it in a browser)\nData: report.json, {} tables as CSV, {} plots as SVG{pictures}, in the same folder\n",
+            "\nReport: {} (open it in a browser)\nData beside it: report.json, {} tables as CSV, {} plots as SVG{pictures}\n",
             into.join("report.html").display(),
             count("csv"),
             count("svg"),

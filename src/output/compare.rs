@@ -1,11 +1,10 @@
 //! Plans side by side, single changes, and the access ledger, as text.
 
-use super::table::{plain_table, section, wrapped};
+use super::grid::Grid;
+use super::table::{section, wrapped};
 use crate::procedure::Ledger;
 use crate::rehearsal::{CompareRow, Comparison, Verdict, WhatIf};
 use crate::units::signed;
-use comfy_table::Table;
-use std::fmt::Write as _;
 
 /// A comparison for a terminal of `columns` characters: verdict and reason first, then the table.
 #[must_use]
@@ -20,7 +19,7 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
         &mut out,
         "Side by side (times in min from the puncture, lengths in mm)",
     );
-    let _ = writeln!(out, "{}", side_by_side(&comparison.rows, columns));
+    out.push_str(&side_by_side(&comparison.rows, columns));
     wrapped(&mut out, "  ", &comparison.order, width);
     section(&mut out, "What would turn the order round");
     for line in &comparison.flips_in_words {
@@ -160,15 +159,15 @@ fn time(s: Option<f64>) -> String {
     s.map_or_else(|| "none".to_owned(), |s| format!("{:.1}", s / 60.0))
 }
 
-fn side_by_side(rows: &[CompareRow], columns: u16) -> Table {
+fn side_by_side(rows: &[CompareRow], columns: u16) -> String {
     let header: Vec<&str> = std::iter::once("")
         .chain(rows.iter().map(|r| r.name.as_str()))
         .collect();
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(1, &header);
     for (name, cells) in criteria(rows) {
-        table.add_row(std::iter::once(name.to_owned()).chain(cells));
+        table.row(std::iter::once(name.to_owned()).chain(cells));
     }
-    table
+    table.text(columns)
 }
 
 /// Single changes for a terminal of `columns` characters.
@@ -187,14 +186,14 @@ pub fn what_if_text(what_if: &WhatIf, columns: u16) -> String {
         "let go",
         "bare edges",
     ];
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(1, &header);
     let base_s = what_if.base.reperfusion.map(|p| p.p50_s);
     let mut add = |change: &str, row: &CompareRow| {
         let now_s = row.reperfusion.map(|p| p.p50_s);
         let changed = base_s
             .zip(now_s)
             .map_or_else(String::new, |(a, b)| signed((b - a) / 60.0, 1));
-        table.add_row([
+        table.row([
             change.to_owned(),
             CRITERIA[0].1(row),
             time(now_s),
@@ -213,7 +212,7 @@ pub fn what_if_text(what_if: &WhatIf, columns: u16) -> String {
             add(&row.change, result);
         }
     }
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     for row in &what_if.rows {
         match &row.result {
             Ok(result) => {
@@ -247,7 +246,7 @@ pub fn ledger_text(ledger: &Ledger, columns: u16) -> String {
         .chain(ledger.crossings.iter().map(|c| c.across.clone()))
         .collect();
     let header: Vec<&str> = header.iter().map(String::as_str).collect();
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(1, &header);
     let mut last: Option<Vec<String>> = None;
     for row in &ledger.rows {
         let cells: Vec<String> = row
@@ -261,11 +260,11 @@ pub fn ledger_text(ledger: &Ledger, columns: u16) -> String {
             })
             .collect();
         if last.as_ref() != Some(&cells) {
-            table.add_row(std::iter::once(row.step.to_string()).chain(cells.iter().cloned()));
+            table.row(std::iter::once(row.step.to_string()).chain(cells.iter().cloned()));
             last = Some(cells);
         }
     }
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     for crossing in &ledger.crossings {
         let held = match crossing.let_go_at.as_slice() {
             [] => "never let go of with work left".to_owned(),

@@ -153,7 +153,8 @@ fn verdict(outcome: &Outcome) -> CsvTable {
     let by = if outcome.by_ruler { " (by ruler)" } else { "" };
     let word = format!("{}{by}", outcome.verdict.in_words());
     table.row(["0".into(), word]);
-    for (i, line) in outcome.headline.iter().enumerate() {
+    let lines = outcome.headline.iter().chain(&outcome.numbers);
+    for (i, line) in lines.enumerate() {
         table.row([(i + 1).to_string(), line.clone()]);
     }
     table

@@ -1,6 +1,7 @@
 //! Stents, their edges, pulls and suction as tables for people.
 
-use super::table::{plain_table, right_align, section, wrapped};
+use super::grid::Grid;
+use super::table::{section, wrapped};
 use crate::math;
 use crate::procedure::Meets;
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow, Outcome};
@@ -89,13 +90,13 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
         "95 %",
         "bare %",
     ];
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(2, &header).right([0, 4, 6, 7, 8, 13]);
     for row in &outcome.edges {
         let beyond = match (row.cover_mm, row.cover_under_load_mm) {
             (Some(still_mm), Some(loaded_mm)) => format!("{still_mm:.0}, {loaded_mm:.0}"),
             _ => String::new(),
         };
-        table.add_row([
+        table.row([
             row.step.to_string(),
             row.riding_on.as_ref().map_or_else(
                 || row.device.clone(),
@@ -135,8 +136,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
             format!("{:.0}", 100.0 * row.probability_bare),
         ]);
     }
-    right_align(&mut table, [0, 4, 6, 7, 8, 13]);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     if let Some(row) = outcome.edges.first() {
         let _ = writeln!(out, "  {} samples each, seed {}", row.samples, row.seed);
     }
@@ -227,9 +227,9 @@ fn suction_table(out: &mut String, outcome: &Outcome, columns: u16) {
         "flow left % (middle, on the wall)",
         "pull at its tip N",
     ];
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(2, &header).right([0, 3, 4]);
     for row in &outcome.suction {
-        table.add_row([
+        table.row([
             row.step.to_string(),
             row.device.clone(),
             if row.occupants.is_empty() {
@@ -253,8 +253,7 @@ fn suction_table(out: &mut String, outcome: &Outcome, columns: u16) {
             format!("{:.2}", row.tip_force_n),
         ]);
     }
-    right_align(&mut table, [0, 3, 4]);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     if let Some(row) = outcome.suction.first() {
         let _ = writeln!(
             out,

@@ -1,13 +1,17 @@
 //! The clock as text: lanes, milestones, what is critical.
 
-use super::table::{plain_table, right_align, section, wrapped};
+use super::grid::Grid;
+use super::table::{section, wrapped};
 use crate::procedure::{Lane, Percentiles};
 use crate::rehearsal::{ClockReport, ClockRow};
-use comfy_table::Table;
 use std::fmt::Write as _;
 
 /// Characters kept for the name of an activity.
 const NAME_COLUMNS: usize = 44;
+/// Characters kept for the number of a step.
+const NUMBER_COLUMNS: usize = 6;
+/// Fewest characters for bars that stand beside their names.
+const LEAST_BAR: usize = 36;
 /// Characters kept for the figures behind a bar.
 const FIGURE_COLUMNS: usize = 22;
 
@@ -17,7 +21,7 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
     let mut out = String::new();
     let width = usize::from(columns);
     section(&mut out, "Clock (min from the puncture)");
-    let _ = writeln!(out, "{}", milestones(clock, columns));
+    out.push_str(&milestones(clock, columns));
     section(
         &mut out,
         "Lanes (# decides when the brain is reperfused, = the rest, . may be put off; least slack in min)",
@@ -120,23 +124,23 @@ pub(super) fn tenth_to_ninth(p: Percentiles) -> String {
     format!("10 to 90 %: {:.1} to {:.1}", p.p10_s / 60.0, p.p90_s / 60.0)
 }
 
-fn milestones(clock: &ClockReport, columns: u16) -> Table {
-    let mut table = plain_table(&["", "at mean steps", "median", "10 %", "90 %"], columns);
+fn milestones(clock: &ClockReport, columns: u16) -> String {
+    let mut table = Grid::new(1, &["", "at mean steps", "median", "10 %", "90 %"]).right(1..5);
     for m in clock.milestones() {
         let Some(mean_s) = m.mean_s else {
-            table.add_row([m.what, "never", "", "", ""]);
+            table.row([m.what, "never", "", "", ""]);
             continue;
         };
         let figure = |s: f64| format!("{:.1}", s / 60.0);
         let [p50, p10, p90] = m.spread.map_or([const { String::new() }; 3], |p| {
             [p.p50_s, p.p10_s, p.p90_s].map(figure)
         });
-        table.add_row([m.what.to_owned(), figure(mean_s), p50, p10, p90]);
+        table.row([m.what.to_owned(), figure(mean_s), p50, p10, p90]);
     }
-    right_align(&mut table, 1..5);
-    table
+    table.text(columns)
 }
 
+/// Bars beside their names; where that leaves too little for bars, below them.
 fn lanes(clock: &ClockReport, columns: usize) -> String {
     let mut out = String::new();
     let end_s = clock
@@ -145,10 +149,10 @@ fn lanes(clock: &ClockReport, columns: usize) -> String {
         .map(|a| a.end_s)
         .fold(0.0, f64::max)
         .max(1.0);
-    let bar = columns
-        .saturating_sub(NAME_COLUMNS + FIGURE_COLUMNS)
-        .max(20);
-    let _ = writeln!(out, "{:NAME_COLUMNS$}{}", "", axis(end_s, bar));
+    let beside = columns >= NAME_COLUMNS + FIGURE_COLUMNS + LEAST_BAR;
+    let indent = if beside { NAME_COLUMNS } else { NUMBER_COLUMNS };
+    let bar = columns.saturating_sub(indent + FIGURE_COLUMNS).max(10);
+    let _ = writeln!(out, "{:indent$}{}", "", axis(end_s, bar).trim_end());
     for lane in [Lane::Intracranial, Lane::Neck, Lane::Access, Lane::Table] {
         let rows: Vec<&ClockRow> = clock
             .activities
@@ -163,13 +167,17 @@ fn lanes(clock: &ClockReport, columns: usize) -> String {
             let number = row
                 .step
                 .map_or_else(|| "   ".to_owned(), |s| format!("{s:>2}."));
-            let name: String = format!("  {number} {}", row.name)
-                .chars()
-                .take(NAME_COLUMNS - 1)
-                .collect();
+            let lead = format!("  {number} ");
+            let lead = match beside {
+                true => lead + &whole_words(&row.name, NAME_COLUMNS - NUMBER_COLUMNS - 1),
+                false => {
+                    wrapped(&mut out, &lead, &row.name, columns);
+                    String::new()
+                }
+            };
             let _ = writeln!(
                 out,
-                "{name:NAME_COLUMNS$}{}{:>6.1} +{:<4.1}{:>6.1}",
+                "{lead:indent$}{}{:>6.1} +{:<4.1}{:>6.1}",
                 drawn(row, end_s, bar),
                 row.start_s / 60.0,
                 (row.end_s - row.start_s) / 60.0,
@@ -179,10 +187,28 @@ fn lanes(clock: &ClockReport, columns: usize) -> String {
     }
     let _ = writeln!(
         out,
-        "{:NAME_COLUMNS$}{:bar$}{:>6} {:<5}{:>6}",
+        "{:indent$}{:bar$}{:>6} {:<5}{:>6}",
         "", "", "start", "takes", "slack"
     );
     out
+}
+
+/// As many whole words as there is room for; what is left out is marked.
+fn whole_words(text: &str, columns: usize) -> String {
+    if text.chars().count() <= columns {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    for word in text.split(' ') {
+        if kept.chars().count() + word.chars().count() + 4 > columns {
+            break;
+        }
+        if !kept.is_empty() {
+            kept.push(' ');
+        }
+        kept.push_str(word);
+    }
+    kept + " ..."
 }
 
 /// A scale in whole minutes that leaves room for its figures.

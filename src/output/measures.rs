@@ -1,10 +1,10 @@
 //! The measures of a vessel as text.
 
-use super::table::{plain_table, right_align, section, wrapped};
+use super::grid::Grid;
+use super::table::{section, wrapped};
 use crate::geometry::{KinkGrade, Tortuosity};
 use crate::rehearsal::{ClotOnRoute, VesselReport};
 use crate::units::fixed;
-use std::fmt::Write as _;
 
 /// The report for a terminal of `columns` characters.
 #[must_use]
@@ -12,28 +12,23 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
     let mut out = String::new();
     let width = usize::from(columns);
     let measures = &report.measures;
-    let _ = writeln!(out, "{}", report.vessel.name);
+    wrapped(&mut out, "", &report.vessel.name, width);
     wrapped(&mut out, "teaches: ", &report.vessel.teaches, width);
     wrapped(&mut out, "source: ", &report.vessel.source, width);
-    let _ = writeln!(
-        out,
-        "route to {}: {}",
-        report.target,
-        winding(&measures.route)
-    );
+    let line = format!("route to {}: {}", report.target, winding(&measures.route));
+    wrapped(&mut out, "", &line, width);
     if let Some(arch) = &measures.arch {
-        let _ = writeln!(
-            out,
+        let line = format!(
             "arch: type {:?}, its top {:.1} mm above the innominate's origin = {:.2} diameters of the left common carotid ({:.1} mm)",
             arch.arch_type, arch.height_mm, arch.height_in_diameters, arch.left_common_carotid_mm
         );
+        wrapped(&mut out, "", &line, width);
     }
     if let Some(neck) = &measures.neck {
-        let _ = writeln!(out, "neck: {}", winding(neck));
+        wrapped(&mut out, "neck: ", &winding(neck), width);
     }
     for lesion in &measures.lesions {
-        let _ = writeln!(
-            out,
+        let line = format!(
             "{}: {:.2} mm left; NASCET {} % (of {:.2} mm), ECST {} % (of {:.2} mm){}, area {} %",
             lesion.name,
             lesion.residual_mm,
@@ -49,9 +44,10 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
                 )),
             fixed(lesion.area_percent, 0)
         );
+        wrapped(&mut out, "", &line, width);
     }
     for clot in &report.clots {
-        let _ = writeln!(out, "{}", lies_in(clot));
+        wrapped(&mut out, "", &lies_in(clot), width);
     }
     section(&mut out, "Branches on the route (mm, degrees)");
     let header = [
@@ -65,9 +61,9 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
         "inflections",
         "sharpest bend (interior)",
     ];
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(1, &header).right(1..9);
     for s in &measures.segments {
-        table.add_row([
+        table.row([
             s.name.clone(),
             format!("{:.1}", s.tortuosity.length_mm),
             format!("{:.2}", s.diameter_start_mm),
@@ -83,40 +79,37 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
             ),
         ]);
     }
-    right_align(&mut table, 1..9);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     // a phantom may have no landmarks, no branches and nothing that was assumed: no empty tables
     if !measures.stretches.is_empty() {
         section(&mut out, "Between landmarks (mm)");
-        let mut table = plain_table(&["from", "to", "length", "turning"], columns);
+        let mut table = Grid::new(2, &["from", "to", "length", "turning"]).right(2..4);
         for s in &measures.stretches {
-            table.add_row([
+            table.row([
                 s.from.clone(),
                 s.to.clone(),
                 format!("{:.1}", s.tortuosity.length_mm),
                 fixed(s.tortuosity.turning_deg, 0),
             ]);
         }
-        right_align(&mut table, 2..4);
-        let _ = writeln!(out, "{table}");
+        out.push_str(&table.text(columns));
     }
     if !measures.take_offs.is_empty() {
         section(
             &mut out,
             "Take-off angles (degrees, 0 runs on with the flow)",
         );
-        let mut table = plain_table(&["branch", "from", "angle"], columns);
+        let mut table = Grid::new(2, &["branch", "from", "angle"]).right([2]);
         for t in &measures.take_offs {
-            table.add_row([t.branch.clone(), t.parent.clone(), fixed(t.take_off_deg, 0)]);
+            table.row([t.branch.clone(), t.parent.clone(), fixed(t.take_off_deg, 0)]);
         }
-        right_align(&mut table, [2]);
-        let _ = writeln!(out, "{table}");
+        out.push_str(&table.text(columns));
     }
     if !report.vessel.values.is_empty() {
         section(&mut out, "What each value rests on");
-        let mut table = plain_table(&["value", "", "unit", "rests on"], columns);
+        let mut table = Grid::new(3, &["value", "", "unit", "rests on"]).right([1]);
         for v in &report.vessel.values {
-            table.add_row([
+            table.row([
                 v.name.clone(),
                 v.value.clone(),
                 v.unit.clone(),
@@ -125,8 +118,7 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
                     .map_or_else(|| "measured".into(), |s| format!("assumed: {s}")),
             ]);
         }
-        right_align(&mut table, [1]);
-        let _ = writeln!(out, "{table}");
+        out.push_str(&table.text(columns));
     }
     changed_lengths(&mut out, report, columns);
     out.push('\n');
@@ -152,16 +144,15 @@ fn changed_lengths(out: &mut String, report: &VesselReport, columns: u16) {
         return;
     }
     section(out, "Lengths that differ on this route (mm)");
-    let mut table = plain_table(&["value", "as above", "on this route"], columns);
+    let mut table = Grid::new(1, &["value", "as above", "on this route"]).right(1..3);
     for length in &report.changed {
-        table.add_row([
+        table.row([
             length.name.clone(),
             format!("{:.1}", length.entered_mm),
             format!("{:.1}", length.on_the_route_mm),
         ]);
     }
-    right_align(&mut table, 1..3);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     let why = "where a route turns off into another vessel it cuts the corner of their centre lines; all other lengths are kept to 0.1 mm";
     wrapped(out, "", why, usize::from(columns));
 }

@@ -7,9 +7,11 @@ mod everything;
 mod file;
 #[cfg(feature = "viewer")]
 pub mod film;
+mod first_screen;
 mod folder;
 mod gantt;
 pub mod glb;
+mod grid;
 mod json;
 mod measures;
 pub mod palette;
@@ -34,6 +36,7 @@ pub use everything::{
     BasisRow, Drawn, DrawnStep, DrawnTip, EVERYTHING_VERSION, Everything, RouteRow,
 };
 pub use file::{refuse_existing, write_bytes, write_files, write_text};
+pub use first_screen::first_screen;
 pub use folder::Folder;
 pub use gantt::clock_text;
 pub use json::to_json;
@@ -42,4 +45,4 @@ pub use problem::problem_text;
 pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
 pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
-pub use table::rehearsal_text;
+pub use table::{Parts, rehearsal_text};

@@ -1,16 +1,16 @@
 //! A solved rod-in-tube problem as text.
 
-use super::table::{plain_table, right_align, section};
+use super::grid::Grid;
+use super::table::{section, wrapped};
 use crate::mechanics::Direction;
 use crate::mechanics::problem::{FrictionReport, ProblemReport};
-use std::fmt::Write as _;
 
 /// The report for a terminal of `columns` characters.
 #[must_use]
 pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
     let mut out = String::new();
-    let _ = writeln!(
-        out,
+    let width = usize::from(columns);
+    let line = format!(
         "{:?}: bending energy {:.9} N mm, residual {:.1e} N, {} Newton steps, {} stations {:.4} mm apart{}",
         report.status,
         report.energy_n_mm,
@@ -22,8 +22,9 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
             .milliseconds
             .map_or_else(String::new, |ms| format!(", {ms:.2} ms"))
     );
+    wrapped(&mut out, "", &line, width);
     for flag in &report.flags {
-        let _ = writeln!(out, "note: {flag:?}");
+        wrapped(&mut out, "note: ", &format!("{flag:?}"), width);
     }
     section(&mut out, "Rods");
     let header = [
@@ -34,9 +35,9 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
         "largest curvature 1/mm",
         "at mm",
     ];
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(2, &header).right(1..6);
     for rod in &report.rods {
-        table.add_row([
+        table.row([
             rod.name.clone(),
             format!("{:.9}", rod.bending_energy_n_mm),
             format!("{:.6}", rod.path_length_mm),
@@ -45,10 +46,10 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
             format!("{:.2}", rod.largest_curvature_at_mm),
         ]);
     }
-    right_align(&mut table, 1..6);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     section(&mut out, "Contacts");
-    let mut table = plain_table(
+    let mut table = Grid::new(
+        2,
         &[
             "rod",
             "against",
@@ -57,10 +58,10 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
             "centre mm",
             "resultant N",
         ],
-        columns,
-    );
+    )
+    .right(2..6);
     for contact in &report.contacts {
-        table.add_row([
+        table.row([
             contact.rod.clone(),
             contact.against.clone(),
             format!("{:.2}", contact.from_mm),
@@ -69,8 +70,7 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
             format!("{:.6}", contact.resultant_n),
         ]);
     }
-    right_align(&mut table, 2..6);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
     if let Some(friction) = &report.friction {
         tell_friction(&mut out, friction, columns);
     }
@@ -84,8 +84,7 @@ fn tell_friction(out: &mut String, friction: &FrictionReport, columns: u16) {
         Direction::Push => "push",
         Direction::Pull => "pull",
     };
-    let _ = writeln!(
-        out,
+    let line = format!(
         "{} of {}: {:.9} N at the start, {:.9} N at its end; a limp string would multiply by {:.9}; {} rounds",
         direction,
         friction.rod,
@@ -94,15 +93,15 @@ fn tell_friction(out: &mut String, friction: &FrictionReport, columns: u16) {
         friction.string_factor,
         friction.rounds
     );
-    let mut table = plain_table(&["against", "from mm", "to mm", "friction N"], columns);
+    wrapped(out, "", &line, usize::from(columns));
+    let mut table = Grid::new(1, &["against", "from mm", "to mm", "friction N"]).right(1..4);
     for loss in &friction.losses {
-        table.add_row([
+        table.row([
             loss.against.clone(),
             format!("{:.2}", loss.from_mm),
             format!("{:.2}", loss.to_mm),
             format!("{:.9}", loss.friction_n),
         ]);
     }
-    right_align(&mut table, 1..4);
-    let _ = writeln!(out, "{table}");
+    out.push_str(&table.text(columns));
 }

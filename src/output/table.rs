@@ -1,45 +1,148 @@
 //! A rehearsal as a table for people: verdict, weak points, steps, fits, exchanges.
 
+use super::compare::ledger_text;
 use super::edges::stent_sections;
+use super::gantt::clock_text;
+use super::grid::Grid;
 use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
 use crate::procedure::reason::{Force, Reason};
 use crate::procedure::{Direction as ExchangeDirection, Severity};
-use crate::rehearsal::{DeviceRow, FindingRow, Outcome, StepRow, Verdict};
+use crate::rehearsal::{DeviceRow, FindingRow, Outcome, Rehearsed, StepRow, Verdict, WeakPoint};
 use crate::units::fixed;
-use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 use std::fmt::Write as _;
 
 /// Lines of fits shown when none of them is tight: the tightest ones.
 const FITS_SHOWN: usize = 8;
 
-/// The outcome for a terminal of `columns` characters: verdict before numbers, and every state
-/// told by a word, never by colour.
+/// Which parts of a rehearsal are told beside its verdict.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is asked for on its own"
+)]
+pub struct Parts {
+    /// Every step with what it moves.
+    pub steps: bool,
+    /// Every failure, warning and note.
+    pub findings: bool,
+    /// What runs in what, and every exchange.
+    pub fits: bool,
+    /// Stents, their edges, pulls and suction.
+    pub edges: bool,
+    /// Who holds the way across lesion and clot.
+    pub held: bool,
+    /// The clock.
+    pub clock: bool,
+}
+
+impl Parts {
+    /// All of them.
+    pub const ALL: Self = Self {
+        steps: true,
+        findings: true,
+        fits: true,
+        edges: true,
+        held: true,
+        clock: true,
+    };
+
+    /// Whether any is asked for.
+    #[must_use]
+    pub fn any(self) -> bool {
+        self != Self::default()
+    }
+}
+
+/// The verdict and the parts that are asked for, for a terminal of `columns` characters: verdict before numbers, and
+/// every state told by a word, never by colour.
 #[must_use]
-pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
+pub fn rehearsal_text(rehearsed: &Rehearsed, parts: Parts, columns: u16) -> String {
     let mut out = String::new();
     let width = usize::from(columns);
-    let _ = writeln!(out, "{}", outcome.scene);
-    wrapped(&mut out, "", &outcome.about, width);
+    let outcome = &rehearsed.outcome;
+    wrapped(&mut out, "", &outcome.scene, width);
+    if parts == Parts::ALL {
+        wrapped(&mut out, "", &outcome.about, width);
+    }
     wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
     let _ = writeln!(out, "\n{}", verdict_words(outcome));
     for line in &outcome.headline {
-        wrapped(&mut out, "  - ", line, width);
+        wrapped(&mut out, "  ", line, width);
     }
-    section(&mut out, "Steps");
-    let _ = writeln!(out, "{}", steps_table(outcome, columns));
-    findings(&mut out, outcome, width, "Failures", Severity::Failure);
-    findings(&mut out, outcome, width, "Not known", Severity::Undecided);
-    findings(&mut out, outcome, width, "Warnings", Severity::Warning);
-    findings(&mut out, outcome, width, "Notes", Severity::Note);
-    section(&mut out, "What runs in what (diametral clearance, mm)");
-    let _ = writeln!(out, "{}", fits_table(outcome, columns));
-    if !outcome.exchanges.is_empty() {
-        section(&mut out, "Exchanges (mm)");
-        let _ = writeln!(out, "{}", exchanges_table(outcome, columns));
+    if parts == Parts::ALL {
+        numbers(&mut out, outcome, width);
     }
-    stent_sections(&mut out, outcome, columns);
-    section(&mut out, "Access and lesions");
+    if parts.steps {
+        section(&mut out, "Steps");
+        out.push_str(&steps_table(outcome, columns));
+    }
+    if parts.findings {
+        findings(&mut out, outcome, width, "Failures", Severity::Failure);
+        findings(&mut out, outcome, width, "Not known", Severity::Undecided);
+        findings(&mut out, outcome, width, "Warnings", Severity::Warning);
+        findings(&mut out, outcome, width, "Notes", Severity::Note);
+    }
+    if parts.fits {
+        section(&mut out, "What runs in what (diametral clearance, mm)");
+        out.push_str(&fits_table(outcome, columns));
+        if !outcome.exchanges.is_empty() {
+            section(&mut out, "Exchanges (mm)");
+            out.push_str(&exchanges_table(outcome, columns));
+        }
+    }
+    if parts.edges {
+        stent_sections(&mut out, outcome, columns);
+    }
+    if parts.held {
+        lesions(&mut out, outcome, width);
+        out.push_str(&ledger_text(&rehearsed.ledger, columns));
+    }
+    if parts.clock {
+        out.push_str(&clock_text(&rehearsed.clock, columns));
+    }
+    if parts == Parts::ALL {
+        method(&mut out, outcome, width);
+    }
+    out.push('\n');
+    wrapped(&mut out, "", &outcome.caution, width);
+    out
+}
+
+fn numbers(out: &mut String, outcome: &Outcome, width: usize) {
+    section(out, "Weak points, the costliest first");
+    for point in &outcome.weak_points {
+        let lead = format!("  step {:>2}: ", point.step);
+        wrapped(out, &lead, &weak_point_line(point), width);
+    }
+    section(out, "In numbers");
+    for line in &outcome.numbers {
+        wrapped(out, "  - ", line, width);
+    }
+}
+
+/// A weak point as a sentence or two, with the other steps where it is met.
+pub(super) fn weak_point_line(point: &WeakPoint) -> String {
+    let mark = match point.severity {
+        Severity::Failure => "fails: ",
+        Severity::Undecided => "not known: ",
+        Severity::Warning | Severity::Note => "",
+    };
+    let help = point
+        .help
+        .as_ref()
+        .map_or_else(String::new, |help| format!(" What would help: {help}."));
+    let also: Vec<String> = point.also.iter().map(ToString::to_string).collect();
+    let also = match also.as_slice() {
+        [] => String::new(),
+        [one] => format!(" Likewise at step {one}."),
+        more => format!(" Likewise at steps {}.", more.join(", ")),
+    };
+    format!("{mark}{}.{help}{also}", point.text)
+}
+
+fn lesions(out: &mut String, outcome: &Outcome, width: usize) {
+    section(out, "Access and lesions");
     for lesion in &outcome.lesions {
         let line = format!(
             "{}: {:.1} mm before (NASCET {} %), {:.1} mm after (NASCET {} %, estimate); crossed by {} tips.",
@@ -50,22 +153,22 @@ pub fn rehearsal_text(outcome: &Outcome, columns: u16) -> String {
             fixed(lesion.nascet_after_percent, 0),
             lesion.crossings
         );
-        wrapped(&mut out, "  - ", &line, width);
+        wrapped(out, "  - ", &line, width);
     }
-    section(&mut out, "How this was had");
-    wrapped(&mut out, "  - ", &outcome.method, width);
+}
+
+fn method(out: &mut String, outcome: &Outcome, width: usize) {
+    section(out, "How this was had");
+    wrapped(out, "  - ", &outcome.method, width);
     let (measured, assumed) = outcome.vessel.counts();
     let line = format!(
         "{measured} values of the vessel are measured, {assumed} assumed from published means or from memory; `nestline measure` lists each with its source. Device values are class values; each file names what they rest on."
     );
-    wrapped(&mut out, "  - ", &line, width);
-    out.push('\n');
-    wrapped(&mut out, "", &outcome.caution, width);
-    out
+    wrapped(out, "  - ", &line, width);
 }
 
 /// The verdict, and whether only a ruler was asked.
-fn verdict_words(outcome: &Outcome) -> String {
+pub(super) fn verdict_words(outcome: &Outcome) -> String {
     let word = match outcome.verdict {
         Verdict::Passes => "PASSES",
         Verdict::Fails => "FAILS",
@@ -88,30 +191,13 @@ pub(super) fn wrapped(out: &mut String, bullet: &str, text: &str, columns: usize
     let options = textwrap::Options::new(columns)
         .initial_indent(bullet)
         .subsequent_indent(&indent)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
         .break_words(false);
     let _ = writeln!(out, "{}", textwrap::fill(text, options));
 }
 
-/// A table without lines that fits the terminal.
-pub(super) fn plain_table(header: &[&str], columns: u16) -> Table {
-    let mut table = Table::new();
-    table
-        .load_style(presets::NOTHING)
-        .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_width(columns)
-        .set_header(header.to_vec());
-    table
-}
-
-pub(super) fn right_align(table: &mut Table, columns: impl IntoIterator<Item = usize>) {
-    for i in columns {
-        if let Some(column) = table.column_mut(i) {
-            column.set_cell_alignment(CellAlignment::Right);
-        }
-    }
-}
-
-fn steps_table(outcome: &Outcome, columns: u16) -> Table {
+fn steps_table(outcome: &Outcome, columns: u16) -> String {
     // without rods there are no forces, and the ruler is not held against anything
     let forces = outcome
         .steps
@@ -122,14 +208,14 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
         header.extend(["ruler off by mm", "hub N", "reaches tip"]);
     }
     header.extend(["capstan", "true lumen held by"]);
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(2, &header).right(4..header.len() - 1);
     for step in &outcome.steps {
         let mut lead = vec![mark(step), format!("{}. {}", step.number, step.say)];
         let moved: Vec<&DeviceRow> = step.devices.iter().filter(|d| d.moved).collect();
         if moved.is_empty() {
             lead.resize(header.len() - 1, String::new());
             lead.push(held_by(step));
-            table.add_row(lead);
+            table.row(lead);
             continue;
         }
         for device in moved {
@@ -144,11 +230,10 @@ fn steps_table(outcome: &Outcome, columns: u16) -> Table {
                 row.extend(force_cells(device));
             }
             row.extend([format!("x{:.2}", device.capstan_factor), held_by(step)]);
-            table.add_row(row);
+            table.row(row);
         }
     }
-    right_align(&mut table, 4..header.len() - 1);
-    table
+    table.text(columns)
 }
 
 /// What a ruler gets wrong, the force of the hand at the hub (drawing with a minus, also where it holds
@@ -298,16 +383,17 @@ fn waves_line(in_waves: &[Waves]) -> String {
     )
 }
 
-fn fits_table(outcome: &Outcome, columns: u16) -> Table {
-    let mut table = plain_table(
+fn fits_table(outcome: &Outcome, columns: u16) -> String {
+    let mut table = Grid::new(
+        3,
         &["", "inside", "in", "nominal", "worst", "first at step"],
-        columns,
-    );
+    )
+    .right(3..6);
     for (i, fit) in outcome.fits.iter().enumerate() {
         if i >= FITS_SHOWN && fit.verdict == FitVerdict::Fits {
             continue;
         }
-        table.add_row([
+        table.row([
             match fit.verdict {
                 FitVerdict::Fits => "fits",
                 FitVerdict::Tight => "tight",
@@ -321,11 +407,10 @@ fn fits_table(outcome: &Outcome, columns: u16) -> Table {
             fit.step.to_string(),
         ]);
     }
-    right_align(&mut table, 3..6);
-    table
+    table.text(columns)
 }
 
-fn exchanges_table(outcome: &Outcome, columns: u16) -> Table {
+fn exchanges_table(outcome: &Outcome, columns: u16) -> String {
     let header = [
         "step",
         "device",
@@ -336,9 +421,9 @@ fn exchanges_table(outcome: &Outcome, columns: u16) -> Table {
         "out of hand",
         "meanwhile its tip is",
     ];
-    let mut table = plain_table(&header, columns);
+    let mut table = Grid::new(2, &header).right([0, 4, 5, 6]);
     for e in &outcome.exchanges {
-        table.add_row([
+        table.row([
             e.step.to_string(),
             format!(
                 "{} {}",
@@ -361,6 +446,5 @@ fn exchanges_table(outcome: &Outcome, columns: u16) -> Table {
             e.blind_where.clone().unwrap_or_default(),
         ]);
     }
-    right_align(&mut table, [0, 4, 5, 6]);
-    table
+    table.text(columns)
 }

@@ -69,7 +69,7 @@ pub use placing::{
     CentreLine, CoverMoment, DepthTarget, Felt, Motion, Pending, Placer, Pull, Rods, Shape,
     StackPlacement, Unfelt, pulls, retriever_holds_n,
 };
-pub use reason::{Finding, Likelihood, Reason, Severity, Topic};
+pub use reason::{Cost, Finding, Likelihood, Reason, Severity, Topic};
 pub use script::{
     Action, DeviceEnd, EdgeRules, Equipment, HandSpeed, Pace, Place, Plan, Plane, Region, Rules,
     Scene, Seconds, Spot, Spread, SpreadKind, StackDevice, StackEntry, StackPart, Step, Supplied,

@@ -27,11 +27,13 @@ mod edge_rows;
 mod error;
 mod followers;
 mod outcome;
+mod phases;
 mod run;
 mod timing;
 mod verdict;
 mod vessel_report;
 mod walk;
+mod weak_points;
 mod what_if;
 mod words;
 
@@ -45,6 +47,7 @@ pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
     Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
+pub use phases::{AtStep, Phase, PhaseRow};
 pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
 pub use timing::{
     Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,
@@ -52,4 +55,5 @@ pub use timing::{
 };
 pub use vessel_report::{ChangedLength, ClotOnRoute, VesselReport};
 pub use walk::{walk, walk_through, walk_with};
+pub use weak_points::WeakPoint;
 pub use what_if::{WHAT_IF_VERSION, WhatIf, WhatIfRow};

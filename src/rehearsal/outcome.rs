@@ -4,6 +4,7 @@
 //! in degrees, stations from the arteriotomy along the route.
 
 use super::{EdgeRow, PullRow, StentRow, SuctionRow};
+use super::{PhaseRow, WeakPoint};
 use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
 use crate::mechanics::Direction;
 use crate::procedure::{
@@ -56,8 +57,17 @@ pub struct Outcome {
     /// the verdict, and edges are judged with devices on the wall inside the bend.
     #[serde(default)]
     pub by_ruler: bool,
-    /// The verdict and the weak points in plain words, the gravest first.
+    /// The verdict, why, and whether everything reaches, in plain words.
     pub headline: Vec<String>,
+    /// The numbers behind it in plain words, one of a kind.
+    #[serde(default)]
+    pub numbers: Vec<String>,
+    /// What the plan breaks on or is weak at, the costliest first, one cause once.
+    #[serde(default)]
+    pub weak_points: Vec<WeakPoint>,
+    /// The phases of the procedure with their tightest numbers.
+    #[serde(default)]
+    pub phases: Vec<PhaseRow>,
     /// The vessel and what its values rest on.
     pub vessel: VesselInfo,
     /// The devices of the stack and what their values rest on.

@@ -5,8 +5,10 @@ use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
     Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow,
 };
+use super::phases::phase_rows;
 use super::verdict::verdict;
 use super::walk::walk_through;
+use super::weak_points::weak_points;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::geometry::{ecst_percent, nascet_percent};
@@ -246,6 +248,9 @@ impl Gathered {
             verdict: verdict(&self.steps),
             by_ruler: !self.by_rods,
             headline: Vec::new(),
+            numbers: Vec::new(),
+            weak_points: weak_points(&self.steps),
+            phases: phase_rows(plan, &self.steps, &self.exchanges, &self.at_edges.edges),
             route_mm: track.length_mm(),
             route_turning_deg: track.turning_between(0.0, track.length_mm()).to_degrees(),
             landmarks: track
@@ -267,6 +272,7 @@ impl Gathered {
             caution: CAUTION.into(),
         };
         outcome.headline = words::headline(&outcome);
+        outcome.numbers = words::numbers(&outcome);
         outcome
     }
 }

@@ -8,17 +8,23 @@ use crate::procedure::reason::Reach;
 use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples};
 use crate::units::fixed;
 
-/// Verdict first, then what breaks or is weak, the gravest first.
+/// The verdict, why, and whether everything reaches.
 pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
     let mut lines = verdict_lines(outcome);
     lines.extend(shortfall_line(outcome));
     lines.extend(reach_line(outcome));
-    lines.extend(ruler_line(outcome));
+    lines
+}
+
+/// The numbers behind it, one of a kind.
+pub(super) fn numbers(outcome: &Outcome) -> Vec<String> {
+    let mut lines = Vec::new();
     lines.extend(force_line(outcome));
     lines.extend(blind_line(outcome));
     lines.extend(fit_line(outcome));
     lines.extend(edge_lines(outcome));
     lines.extend(access_lines(outcome));
+    lines.extend(ruler_line(outcome));
     lines
 }
 

@@ -157,6 +157,18 @@ pub struct Stage {
     balloons_mm: Vec<Vec<f64>>,
 }
 
+/// Weak points told beside the verdict in pictures: what a glance takes in.
+const WEAK_POINTS_TOLD: usize = 4;
+
+/// The verdict, why, and the costliest weak points.
+fn headline(outcome: &Outcome) -> Vec<String> {
+    let verdict = outcome.headline.iter().cloned();
+    let told = |text: &str| outcome.headline.iter().any(|line| line.contains(text));
+    let weak = outcome.weak_points.iter().filter(|p| !told(&p.text));
+    let weak = weak.map(|p| format!("Step {}: {}.", p.step, p.text));
+    verdict.chain(weak.take(WEAK_POINTS_TOLD)).collect()
+}
+
 impl Stage {
     /// Puts a walked script on the stage.
     ///
@@ -177,7 +189,7 @@ impl Stage {
             title: outcome.scene.clone(),
             about: outcome.about.clone(),
             verdict: outcome.verdict,
-            headline: outcome.headline.clone(),
+            headline: headline(outcome),
             caution: outcome.caution.clone(),
             shapes,
             timeline: Timeline::new(plan, passed, &settings.pace),

@@ -194,7 +194,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
         details {
             summary { "All of it in plain words" }
             ul {
-                @for line in &outcome.headline { li { (prose(line)) } }
+                @for line in outcome.headline.iter().chain(&outcome.numbers) { li { (prose(line)) } }
             }
         }
     }

@@ -6,6 +6,7 @@
 
 mod acts;
 mod any;
+mod cost;
 mod edges;
 mod finding;
 mod forces;
@@ -17,6 +18,7 @@ mod way;
 
 pub use acts::{Ballooning, OpenedBy, Retrieving, Stenting};
 pub use any::Reason;
+pub use cost::Cost;
 pub use edges::{Catching, StentEdge};
 pub use finding::Finding;
 pub use forces::{Force, Unknown, Why};

@@ -1,0 +1,166 @@
+//! What an operator reads first: one screen.
+
+use super::gantt::minutes;
+use super::table::{section, verdict_words, weak_point_line, wrapped};
+use crate::procedure::Severity;
+use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed, WeakPoint};
+use crate::units::fixed;
+use std::fmt::Write as _;
+
+/// Weak points on the first screen.
+const WEAK_POINTS_SHOWN: usize = 3;
+/// Characters kept for the name of a phase and its steps.
+const PHASE_COLUMNS: usize = 18;
+
+/// Verdict, what it rests on, the three costliest weak points, a line a phase and the clock, for a terminal of
+/// `columns` characters: at most 45 lines at 100 columns, 60 at 80.
+#[must_use]
+pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
+    let mut out = String::new();
+    let width = usize::from(columns);
+    let outcome = &rehearsed.outcome;
+    wrapped(&mut out, "", &outcome.scene, width);
+    wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
+    out.push('\n');
+    let _ = writeln!(out, "{}", verdict_words(outcome));
+    for line in &outcome.headline {
+        wrapped(&mut out, "  ", line, width);
+    }
+    let (measured, assumed) = outcome.vessel.counts();
+    let rests_on = format!(
+        "Of the vessel {measured} values are measured and {assumed} assumed; forces are known to a factor of about three."
+    );
+    wrapped(&mut out, "  ", &rests_on, width);
+    weak_points(&mut out, outcome, width);
+    phases(&mut out, outcome, width);
+    clock(&mut out, rehearsed, width);
+    section(&mut out, "More");
+    let more = "`nestline run --all` prints everything; --steps, --findings, --fits, --edges, --held and --clock print parts";
+    wrapped(&mut out, "  ", more, width);
+    out.push('\n');
+    wrapped(&mut out, "", &outcome.caution, width);
+    out
+}
+
+fn weak_points(out: &mut String, outcome: &Outcome, width: usize) {
+    // what the verdict has told already
+    let told = |point: &&WeakPoint| {
+        let first = outcome.headline.first();
+        point.severity >= Severity::Undecided
+            && first.is_some_and(|line| line.contains(&point.text))
+    };
+    let left: Vec<&WeakPoint> = outcome.weak_points.iter().filter(|p| !told(p)).collect();
+    if left.is_empty() {
+        return;
+    }
+    let shown = left.len().min(WEAK_POINTS_SHOWN);
+    let title = match left.len() > shown {
+        true => format!("Weak points, the {shown} costliest of {}", left.len()),
+        false => "Weak points".to_owned(),
+    };
+    section(out, &title);
+    for point in &left[..shown] {
+        wrapped(
+            out,
+            &format!("  step {:>2}: ", point.step),
+            &weak_point_line(point),
+            width,
+        );
+    }
+}
+
+fn phases(out: &mut String, outcome: &Outcome, width: usize) {
+    section(out, "Phase     steps   tightest");
+    for row in &outcome.phases {
+        let steps = match row.from_step == row.to_step {
+            true => row.from_step.to_string(),
+            false => format!("{}-{}", row.from_step, row.to_step),
+        };
+        let lead = format!("{:<10}{steps:<8}", row.phase.in_words());
+        wrapped(
+            out,
+            &format!("{lead:<PHASE_COLUMNS$}"),
+            &tightest(row),
+            width,
+        );
+    }
+}
+
+/// The numbers of a phase: what may end it first stands first.
+fn tightest(row: &PhaseRow) -> String {
+    let at = |found: &AtStep| format!("{}, step {}", found.device, found.step);
+    let mut parts = Vec::new();
+    match row.worst {
+        Some(Severity::Failure) => parts.push("FAILS".to_owned()),
+        Some(Severity::Undecided) => parts.push("not known".to_owned()),
+        _ => {}
+    }
+    parts.extend(row.caught.as_ref().filter(|c| c.value >= 0.05).map(|c| {
+        let word = match c.value >= 0.5 {
+            true => "likely",
+            false => "possible",
+        };
+        format!("a catch on the stent is {word} ({})", at(c))
+    }));
+    parts.extend(row.nobody_holds_mm.as_ref().map(|b| {
+        format!(
+            "nobody holds the {} for {} cm (step {})",
+            b.device,
+            fixed(0.1 * b.value, 0),
+            b.step
+        )
+    }));
+    parts.extend(
+        row.least_to_spare_mm
+            .as_ref()
+            .map(|m| format!("{} mm to spare ({})", fixed(m.value, 0), at(m))),
+    );
+    parts.extend(
+        row.hardest_push_n
+            .as_ref()
+            .map(|f| format!("push {} N ({})", fixed(f.value, 2), at(f))),
+    );
+    match parts.is_empty() {
+        true => "nothing is moved".to_owned(),
+        false => parts.join("; "),
+    }
+}
+
+fn clock(out: &mut String, rehearsed: &Rehearsed, width: usize) {
+    let clock = &rehearsed.clock;
+    let mut parts = Vec::new();
+    for milestone in clock.milestones() {
+        let wanted = [
+            "retriever open",
+            "neck open",
+            "reperfusion",
+            "span: retriever open to reperfusion",
+        ];
+        let Some(mean_s) = milestone
+            .mean_s
+            .filter(|_| wanted.contains(&milestone.what))
+        else {
+            continue;
+        };
+        let spread = milestone.spread.map_or_else(String::new, |p| {
+            format!(
+                " ({} to {})",
+                fixed(p.p10_s / 60.0, 0),
+                fixed(p.p90_s / 60.0, 0)
+            )
+        });
+        let what = milestone.what.trim_start_matches("span: ");
+        parts.push(format!("{what} {}{spread}", fixed(mean_s / 60.0, 0)));
+    }
+    if parts.is_empty() {
+        parts.push(format!(
+            "last step ends {}",
+            minutes(clock.expected.total_s.unwrap_or(0.0))
+        ));
+    }
+    section(
+        out,
+        "Clock, min from the puncture (8 of 10 courses) where every step goes at the first try",
+    );
+    wrapped(out, "  ", &format!("{}.", parts.join("; ")), width);
+}

@@ -1,0 +1,218 @@
+//! The phases of a procedure, and the tightest numbers of each.
+
+use super::edge_rows::EdgeRow;
+use super::outcome::{DeviceRow, ExchangeRow, StepRow};
+use crate::device::DeviceClass;
+use crate::mechanics::Direction;
+use crate::procedure::{Action, Plan, Severity, Step};
+use serde::{Deserialize, Serialize};
+
+/// What is under way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Phase {
+    /// From the skin to a guide in the neck.
+    Access,
+    /// Wire and microcatheter through lesion and clot.
+    Crossing,
+    /// The retriever is brought up and opened, and the microcatheter goes.
+    Retriever,
+    /// The lesion in the neck is opened.
+    Neck,
+    /// Catheters go up to the clot, suction goes on.
+    Aspiration,
+    /// What holds the clot comes out, and what is left in goes.
+    Out,
+}
+
+impl Phase {
+    /// In words.
+    #[must_use]
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Self::Access => "access",
+            Self::Crossing => "crossing",
+            Self::Retriever => "retriever",
+            Self::Neck => "neck",
+            Self::Aspiration => "aspiration",
+            Self::Out => "out",
+        }
+    }
+}
+
+/// A number with the device and the step it belongs to.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AtStep {
+    /// The number, in the unit that the field says.
+    pub value: f64,
+    /// The device.
+    pub device: String,
+    /// The step.
+    pub step: usize,
+}
+
+/// Steps in a row that belong to one phase.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub struct PhaseRow {
+    /// The phase.
+    pub phase: Phase,
+    /// Its first step.
+    pub from_step: usize,
+    /// Its last step.
+    pub to_step: usize,
+    /// The gravest finding in it.
+    pub worst: Option<Severity>,
+    /// The least that a device which is moved in it has to spare, mm.
+    pub least_to_spare_mm: Option<AtStep>,
+    /// The hardest push in it, N at the hub.
+    pub hardest_push_n: Option<AtStep>,
+    /// The longest way in it on which nobody holds a rail, mm; the device is the rail.
+    pub nobody_holds_mm: Option<AtStep>,
+    /// The likeliest catch at a stent's edge in it, share of samples.
+    pub caught: Option<AtStep>,
+}
+
+/// The phases of a script, in its order; a phase may come back.
+pub(super) fn phase_rows(
+    plan: &Plan,
+    steps: &[StepRow],
+    exchanges: &[ExchangeRow],
+    edges: &[EdgeRow],
+) -> Vec<PhaseRow> {
+    let mut rows: Vec<(Phase, usize, usize)> = Vec::new();
+    let mut course = Course::default();
+    for (i, step) in plan.script.iter().enumerate() {
+        let phase = course.phase(plan, step);
+        match rows.last_mut() {
+            Some((last, _, to)) if *last == phase => *to = i + 1,
+            _ => rows.push((phase, i + 1, i + 1)),
+        }
+    }
+    let row = |(phase, from, to): (Phase, usize, usize)| {
+        let within = |step: usize| (from..=to).contains(&step);
+        let of_it = || steps.iter().filter(move |s| within(s.number));
+        let moved = || of_it().flat_map(|s| moved(s).map(move |d| (s.number, d)));
+        let pushes = moved().filter_map(|(step, d)| {
+            let load = d.load.as_ref()?;
+            (load.direction == Direction::Push).then(|| at(load.hub_force_n, &d.name, step))
+        });
+        let blind = exchanges
+            .iter()
+            .filter(|e| within(e.step) && e.blind_mm > 0.0);
+        let caught = edges
+            .iter()
+            .filter(|e| within(e.step) && e.probability > 0.0);
+        PhaseRow {
+            phase,
+            from_step: from,
+            to_step: to,
+            worst: of_it().filter_map(StepRow::worst).max(),
+            least_to_spare_mm: least(moved().map(|(step, d)| at(d.margin_mm, &d.name, step))),
+            hardest_push_n: most(pushes),
+            nobody_holds_mm: most(blind.map(|e| at(e.blind_mm, &e.rail, e.step))),
+            caught: most(caught.map(|e| at(e.probability, &e.device, e.step))),
+        }
+    };
+    rows.into_iter().map(row).collect()
+}
+
+fn moved(step: &StepRow) -> impl Iterator<Item = &DeviceRow> {
+    step.devices.iter().filter(|d| d.moved)
+}
+
+fn at(value: f64, device: &str, step: usize) -> AtStep {
+    AtStep {
+        value,
+        device: device.to_owned(),
+        step,
+    }
+}
+
+/// The least; of equal ones the first.
+fn least(found: impl Iterator<Item = AtStep>) -> Option<AtStep> {
+    found.min_by(|a, b| a.value.total_cmp(&b.value))
+}
+
+/// The most; of equal ones the first.
+fn most(found: impl Iterator<Item = AtStep>) -> Option<AtStep> {
+    found.min_by(|a, b| b.value.total_cmp(&a.value))
+}
+
+/// What the script has done so far, as far as phases ask.
+#[derive(Debug)]
+struct Course {
+    now: Phase,
+    micro_in: bool,
+    retriever_in: bool,
+}
+
+impl Default for Course {
+    fn default() -> Self {
+        Self {
+            now: Phase::Access,
+            micro_in: false,
+            retriever_in: false,
+        }
+    }
+}
+
+impl Course {
+    /// The phase a step belongs to. What says nothing of its own (a look, a wait) belongs to what is under way.
+    fn phase(&mut self, plan: &Plan, step: &Step) -> Phase {
+        let named = step.act.devices();
+        let class = |name: &str| {
+            let device = plan.device_index(name);
+            device.map(|k| plan.devices[k].device.class)
+        };
+        let classes: Vec<DeviceClass> = named.iter().filter_map(|name| class(name)).collect();
+        let micro = classes.contains(&DeviceClass::Microcatheter);
+        if let Some(phase) = self.of(&step.act, &classes) {
+            self.now = phase;
+        }
+        self.micro_in |= micro;
+        self.retriever_in |= classes.contains(&DeviceClass::Retriever);
+        self.now
+    }
+
+    fn of(&self, act: &Action, classes: &[DeviceClass]) -> Option<Phase> {
+        use DeviceClass as C;
+        let first = *classes.first()?;
+        let back = matches!(
+            act,
+            Action::Withdraw { .. } | Action::WithdrawTogether { .. } | Action::Remove { .. }
+        );
+        if back && classes.contains(&C::Retriever) {
+            return Some(Phase::Out);
+        }
+        if matches!(act, Action::Contrast { .. } | Action::SuctionOff { .. }) {
+            return None;
+        }
+        match first {
+            C::CarotidStent | C::Balloon | C::Filter => Some(Phase::Neck),
+            C::Retriever => Some(Phase::Retriever),
+            C::Microcatheter if self.retriever_in => Some(Phase::Retriever),
+            C::Microcatheter => Some(Phase::Crossing),
+            C::Wire if self.micro_in || classes.contains(&C::Microcatheter) => {
+                match self.retriever_in {
+                    true => None,
+                    false => Some(Phase::Crossing),
+                }
+            }
+            C::Aspiration if back => Some(Phase::Out),
+            C::Aspiration => Some(Phase::Aspiration),
+            C::Guide | C::BalloonGuide if self.micro_in => match (back, self.now) {
+                (true, _) => Some(Phase::Out),
+                (false, Phase::Out) => None,
+                (false, _) => Some(Phase::Aspiration),
+            },
+            C::Guide
+            | C::BalloonGuide
+            | C::Wire
+            | C::Selector
+            | C::AccessSheath
+            | C::Dilator
+            | C::LongSheath => (!self.micro_in).then_some(Phase::Access),
+        }
+    }
+}

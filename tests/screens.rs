@@ -1,0 +1,141 @@
+//! What the program prints fits the screen it is printed on: no line is too long, no word is cut, and the first screen
+//! of a rehearsal is one.
+#![expect(clippy::unwrap_used, reason = "a test may stop where it stands")]
+
+use crate::support::scenes::SCENES;
+use std::collections::BTreeSet;
+use std::process::Command;
+
+const WIDTHS: [usize; 5] = [60, 80, 100, 140, 200];
+
+/// What a command prints where there is no terminal and `COLUMNS` says how wide.
+fn printed(arguments: &[&str], columns: usize) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .args(arguments)
+        .current_dir(folder.path())
+        .env("COLUMNS", columns.to_string())
+        .output()
+        .unwrap();
+    let code = output.status.code();
+    assert!(matches!(code, Some(0 | 1 | 3)), "{arguments:?}: {code:?}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+/// Words as they stand in a text, without what layout adds: bars, scales, marks of what was left out.
+fn words(text: &str) -> BTreeSet<String> {
+    let drawn = |word: &&str| word.chars().any(char::is_alphabetic);
+    let bare = |word: &str| {
+        word.trim_matches(|c: char| ";.,:()`\"".contains(c))
+            .to_owned()
+    };
+    text.split_whitespace().filter(drawn).map(bare).collect()
+}
+
+fn holds_at_every_width(arguments: &[&str]) {
+    let widest = words(&printed(arguments, 1000));
+    for columns in WIDTHS {
+        let text = printed(arguments, columns);
+        for line in text.lines() {
+            let length = line.chars().count();
+            assert!(
+                length <= columns,
+                "{arguments:?}, {length} of {columns}: {line}"
+            );
+        }
+        let cut: Vec<String> = words(&text).difference(&widest).cloned().collect();
+        assert!(cut.is_empty(), "{arguments:?} at {columns}: {cut:?}");
+    }
+}
+
+fn scene(name: &str) -> String {
+    format!("embedded:scenes/{name}.ron")
+}
+
+#[test]
+fn cli_a_rehearsal_fits_every_width() {
+    let scene = scene("left-tandem-retriever-first");
+    holds_at_every_width(&["run", &scene, "--ruler"]);
+    holds_at_every_width(&["run", &scene, "--ruler", "--all"]);
+    holds_at_every_width(&["run", &scene, "--ruler", "--each"]);
+}
+
+#[test]
+fn cli_comparison_measures_and_help_fit_every_width() {
+    holds_at_every_width(&["compare", &scene("dissection"), "--ruler"]);
+    holds_at_every_width(&["measure", "embedded:vessels/left-tandem-type-2.ron"]);
+    holds_at_every_width(&["measure", "embedded:vessels/bench-phantom.ron"]);
+    holds_at_every_width(&["check", "embedded:vessels/bench-phantom.ron"]);
+    for command in [&["--help"][..], &["run", "--help"], &["film", "--help"]] {
+        for columns in WIDTHS {
+            for line in printed(command, columns).lines() {
+                assert!(line.chars().count() <= columns, "{columns}: {line}");
+            }
+        }
+    }
+}
+
+#[test]
+fn cli_every_scene_tells_verdict_reason_and_remedy_on_one_screen() {
+    for name in SCENES {
+        for (columns, most) in [(100, 45), (80, 60)] {
+            let text = printed(&["run", &scene(name)], columns);
+            let lines = text.trim_end().lines().count();
+            assert!(lines <= most, "{name}: {lines} lines at {columns}\n{text}");
+            let verdict = ["PASSES", "FAILS", "UNDECIDED"].map(|word| text.contains(word));
+            assert_eq!(verdict.iter().filter(|v| **v).count(), 1, "{name}:\n{text}");
+            assert!(
+                text.contains("Weak points") && text.contains("What would help"),
+                "{name}"
+            );
+            assert!(
+                text.contains("--all") && text.contains("not a medical device"),
+                "{name}"
+            );
+            // a reason: the step at which the plan breaks, or what it has to spare
+            let reason = match verdict[0] {
+                true => " mm to spare (the ",
+                false => "tep ",
+            };
+            assert!(text.contains(reason), "{name}: {text}");
+        }
+    }
+}
+
+#[test]
+fn cli_parts_are_parts_of_everything() {
+    let scene = scene("left-tandem-retriever-first");
+    let all = printed(&["run", &scene, "--ruler", "--all"], 120);
+    for (flag, title) in [
+        ("--steps", "Steps\n"),
+        ("--findings", "Warnings\n"),
+        ("--fits", "What runs in what"),
+        ("--edges", "Stent edges"),
+        ("--held", "Who holds the way"),
+        ("--clock", "Clock (min from the puncture)"),
+    ] {
+        let part = printed(&["run", &scene, "--ruler", flag], 120);
+        assert!(
+            part.contains(title) && all.contains(title),
+            "{flag}: {part}"
+        );
+        assert!(
+            part.lines().count() < all.lines().count() / 2,
+            "{flag} prints everything"
+        );
+        let titled = |text: &str| {
+            text.split_once(title)
+                .unwrap()
+                .1
+                .lines()
+                .next()
+                .unwrap()
+                .to_owned()
+        };
+        assert_eq!(
+            titled(&part),
+            titled(&all),
+            "{flag} prints what --all prints"
+        );
+    }
+}
