@@ -35,6 +35,7 @@ mod out_of_range;
 mod pictures;
 mod placing;
 mod population;
+mod practice;
 mod procedure;
 mod property;
 mod published;
