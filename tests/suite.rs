@@ -4,6 +4,7 @@
     reason = "tests hold results against the platform's own functions, and look at files"
 )]
 
+mod acts;
 mod anatomy;
 mod animation;
 mod apposition;
@@ -45,6 +46,7 @@ mod report;
 mod rod_properties;
 mod said_once;
 mod same_bytes;
+mod shapes;
 mod shots;
 mod stage;
 mod stent;
