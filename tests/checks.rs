@@ -7,7 +7,7 @@ use nestline::data::{Source, read_scene};
 use nestline::device::{Device, Knot};
 use nestline::geometry::LesionKind;
 use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError, Sliding};
-use nestline::output::rehearsal_text;
+use nestline::output::{Parts, rehearsal_text};
 use nestline::procedure::reason::{
     Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Vessel,
 };
@@ -613,7 +613,7 @@ fn look_no_sign_stands_twice_and_no_more_than_all_arrives() {
             device.margin_mm = -0.2;
         }
     }
-    let text = rehearsal_text(&outcome, 200);
+    let text = rehearsal_text(&outcome, Parts::ALL, 200);
     assert!(
         text.contains(" 0.48 "),
         "pushed while it is drawn back: {text}"

@@ -3,7 +3,7 @@
 use crate::support::straight::{Table, insert, plan};
 use nestline::data::{Source, read_scene};
 use nestline::geometry::TrackSegment;
-use nestline::output::rehearsal_text;
+use nestline::output::{Parts, rehearsal_text};
 use nestline::procedure::reason::{Force, Precondition, Reason, Retrieving};
 use nestline::procedure::{Action, CentreLine, Finding, Severity, Spot, Where};
 use nestline::rehearsal::{Verdict, rehearse_with};
@@ -26,7 +26,7 @@ fn look_the_same_words_are_told_once_with_all_steps() {
             .findings
             .push(Finding::note(found).into());
     }
-    let text = rehearsal_text(&outcome, 400);
+    let text = rehearsal_text(&outcome, Parts::ALL, 400);
     let lines: Vec<&str> = text
         .lines()
         .filter(|l| l.contains("of the guide come"))
@@ -61,7 +61,7 @@ fn look_devices_in_waves_are_told_in_one_line() {
         outcome.steps[step - 1]
             .findings
             .push(Finding::note(found).into());
-        rehearsal_text(&outcome, 400)
+        rehearsal_text(&outcome, Parts::ALL, 400)
     };
     let one = buckles(4, "guide", 80.0);
     assert!(
@@ -123,7 +123,7 @@ fn exact_one_step_left_out_is_one_cause() {
         Some(&not_done[1..]),
         "all others hang on it"
     );
-    let text = rehearsal_text(&outcome, 200);
+    let text = rehearsal_text(&outcome, Parts::ALL, 200);
     assert!(
         text.contains("skip"),
         "steps that are not done are marked: {text}"

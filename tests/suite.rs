@@ -4,6 +4,7 @@
     reason = "tests hold results against the platform's own functions, and look at files"
 )]
 
+mod acts;
 mod animation;
 mod bad_files;
 mod bare_problems;
@@ -24,12 +25,14 @@ mod out_of_range;
 mod pictures;
 mod placing;
 mod population;
+mod practice;
 mod procedure;
 mod readme;
 mod report;
 mod said_once;
 mod same_bytes;
 mod screens;
+mod shapes;
 mod shots;
 mod stage;
 mod strategies;

@@ -7,12 +7,12 @@ use clap::builder::RangedU64ValueParser;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{
-    Parts, Report, comparison_folder, comparison_text, first_screen, rehearsal_text, script_text,
-    what_if_text, write_text,
+    Parts, Report, clock_text, closing_text, comparison_folder, comparison_text, first_screen,
+    ledger_text, rehearsal_text, script_text, what_if_text, write_text,
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
+    Candidate, Rehearsed, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
 };
 use nestline::stage::{Stage, StageSettings};
 use std::ffi::{OsStr, OsString};
@@ -235,7 +235,7 @@ pub(crate) fn run(
         let width = columns();
         [
             match more.parts() {
-                parts if parts.any() => rehearsal_text(&rehearsed, parts, width),
+                parts if parts.any() => told(&rehearsed, parts, width),
                 _ => first_screen(&rehearsed, width),
             },
             comparison
@@ -246,6 +246,18 @@ pub(crate) fn run(
         .concat()
     })?;
     saved.end(code(rehearsed.outcome.verdict))
+}
+
+/// The parts of a rehearsal that are asked for.
+fn told(rehearsed: &Rehearsed, parts: Parts, width: u16) -> String {
+    let mut text = rehearsal_text(&rehearsed.outcome, parts, width);
+    if parts.held {
+        text += &ledger_text(&rehearsed.ledger, width);
+    }
+    if parts.clock {
+        text += &clock_text(&rehearsed.clock, width);
+    }
+    text + &closing_text(&rehearsed.outcome, parts, width)
 }
 
 fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {

@@ -45,4 +45,4 @@ pub use problem::problem_text;
 pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
 pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
-pub use table::{Parts, rehearsal_text};
+pub use table::{Parts, closing_text, rehearsal_text};

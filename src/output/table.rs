@@ -1,14 +1,12 @@
 //! A rehearsal as a table for people: verdict, weak points, steps, fits, exchanges.
 
-use super::compare::ledger_text;
 use super::edges::stent_sections;
-use super::gantt::clock_text;
 use super::grid::Grid;
 use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
 use crate::procedure::reason::{Force, Reason};
 use crate::procedure::{Direction as ExchangeDirection, Severity};
-use crate::rehearsal::{DeviceRow, FindingRow, Outcome, Rehearsed, StepRow, Verdict, WeakPoint};
+use crate::rehearsal::{DeviceRow, FindingRow, Outcome, StepRow, Verdict, WeakPoint};
 use crate::units::fixed;
 use std::fmt::Write as _;
 
@@ -57,10 +55,9 @@ impl Parts {
 /// The verdict and the parts that are asked for, for a terminal of `columns` characters: verdict before numbers, and
 /// every state told by a word, never by colour.
 #[must_use]
-pub fn rehearsal_text(rehearsed: &Rehearsed, parts: Parts, columns: u16) -> String {
+pub fn rehearsal_text(outcome: &Outcome, parts: Parts, columns: u16) -> String {
     let mut out = String::new();
     let width = usize::from(columns);
-    let outcome = &rehearsed.outcome;
     wrapped(&mut out, "", &outcome.scene, width);
     if parts == Parts::ALL {
         wrapped(&mut out, "", &outcome.about, width);
@@ -96,11 +93,15 @@ pub fn rehearsal_text(rehearsed: &Rehearsed, parts: Parts, columns: u16) -> Stri
     }
     if parts.held {
         lesions(&mut out, outcome, width);
-        out.push_str(&ledger_text(&rehearsed.ledger, columns));
     }
-    if parts.clock {
-        out.push_str(&clock_text(&rehearsed.clock, columns));
-    }
+    out
+}
+
+/// What every text of a rehearsal ends with: how it was had, where everything is told, and the caution.
+#[must_use]
+pub fn closing_text(outcome: &Outcome, parts: Parts, columns: u16) -> String {
+    let mut out = String::new();
+    let width = usize::from(columns);
     if parts == Parts::ALL {
         method(&mut out, outcome, width);
     }

@@ -55,9 +55,9 @@ mod strategies;
 mod words;
 
 pub use clock::{
-    Activity, Clock, ClockActivity, CriticalPath, Difficulty, Durations, Handling, Known, Lane,
-    Load, Need, Network, Parts, Percentiles, Resource, Sampling, Schedule, SearchStatus, Shortest,
-    Slack, Sourced, Speeds, SpreadOfTimes, Team, Times, Work,
+    Activity, Chance, Chances, Clock, ClockActivity, CriticalPath, Difficulty, Disturbed,
+    Durations, Handling, Known, Lane, Load, Need, Network, Parts, Percentiles, Resource, Sampling,
+    Schedule, SearchStatus, Shortest, Slack, Sourced, Speeds, SpreadOfTimes, Team, Times, Work,
 };
 pub use edges::{
     Cover, DeviceStep, EdgeHelp, EdgePassage, EdgeReport, Meets, Remedy, device_steps,
@@ -77,7 +77,7 @@ pub use script::{
 };
 pub use state::{
     DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,
-    State, lumen_flow, meetings,
+    Seat, State, lumen_flow, meetings,
 };
 pub use steps::{Passed, StepEffect, perform, perform_with, place_step, tell_forces};
 pub use strategies::{Choices, ClotBy, NeckBy, Order};

@@ -3,6 +3,7 @@
 //! Every row carries where its numbers come from. None of them is a measurement of an operator: a
 //! lab replaces the table by its own.
 
+use super::chances::Chances;
 use crate::device::DeviceClass;
 use crate::procedure::script::{HandSpeed, Pace, Region, Seconds, Spread, SpreadKind, read_spread};
 use crate::units::text;
@@ -92,6 +93,16 @@ pub struct Handling {
     pub load_whole: Work,
     /// Anything pushed on from where it is.
     pub advance: Work,
+    /// Several devices pushed on as one.
+    pub advance_together: Work,
+    /// A shaped tip turned in an ostium, besides finding it.
+    pub engage: Work,
+    /// The last run laid over the picture.
+    pub roadmap: Work,
+    /// A look at the retriever's markers.
+    pub check_markers: Work,
+    /// A syringe on a hub, and saline pressed through.
+    pub flush: Work,
     /// Anything drawn back.
     pub withdraw: Work,
     /// Retriever and clot drawn back as a unit.
@@ -192,6 +203,9 @@ pub struct Durations {
     pub speed_mm_per_s: Speeds,
     /// Difficulty.
     pub difficulty: Difficulty,
+    /// What may go wrong and is done again; left out, only undisturbed courses are told.
+    #[serde(default)]
+    pub chances: Option<Chances>,
 }
 
 impl Durations {
@@ -240,13 +254,18 @@ impl Durations {
 
 impl Handling {
     /// Every row with its name.
-    fn rows(&self) -> [(&'static str, &Work); 25] {
+    fn rows(&self) -> [(&'static str, &Work); 30] {
         [
             ("puncture", &self.puncture),
             ("insert", &self.insert),
             ("load_rapid", &self.load_rapid),
             ("load_whole", &self.load_whole),
             ("advance", &self.advance),
+            ("advance_together", &self.advance_together),
+            ("engage", &self.engage),
+            ("roadmap", &self.roadmap),
+            ("check_markers", &self.check_markers),
+            ("flush", &self.flush),
             ("withdraw", &self.withdraw),
             ("pull", &self.pull),
             ("remove", &self.remove),

@@ -34,6 +34,8 @@ pub(super) struct Stepper<'a> {
     pub(super) plan: &'a Plan,
     pub(super) state: State,
     pub(super) effect: StepEffect,
+    /// Its shaped tip is turned into an ostium: it needs no wire to lead it there.
+    pub(super) turning: bool,
     placer: &'a mut dyn Placer,
 }
 
@@ -44,6 +46,7 @@ impl<'a> Stepper<'a> {
             plan,
             state: before.clone(),
             effect: StepEffect::default(),
+            turning: false,
             placer,
         }
     }
@@ -68,6 +71,7 @@ impl Stepper<'_> {
                 continue;
             };
             if moved.contains(&device) {
+                self.state.seated[device] = None;
                 self.effect.moves.push(Move {
                     device,
                     from_mm: at.tip_mm,
@@ -191,6 +195,9 @@ impl Stepper<'_> {
         self.state.rides.retain(|r| r.0 != device && r.1 != device);
         self.state.suction[device] = false;
         self.state.open[device] = false;
+        self.state.seated[device] = None;
+        self.state.flushed_atm[device] = None;
+        self.state.markers_mm[device] = None;
         self.state.attached.retain(|a| a.1 != device);
     }
 }
