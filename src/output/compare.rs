@@ -1,7 +1,7 @@
 //! Plans side by side, single changes, and the access ledger, as text.
 
 use super::grid::Grid;
-use super::table::{section, wrapped};
+use super::table::{long_section, section, wrapped};
 use crate::procedure::Ledger;
 use crate::rehearsal::{CompareRow, Comparison, Verdict, WhatIf};
 use crate::units::signed;
@@ -15,10 +15,8 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
     for line in &comparison.why {
         wrapped(&mut out, "  - ", line, width);
     }
-    section(
-        &mut out,
-        "Side by side (times in min from the puncture, lengths in mm)",
-    );
+    let title = "Side by side (times in min from the puncture, lengths in mm)";
+    long_section(&mut out, title, width);
     out.push_str(&side_by_side(&comparison.rows, columns));
     wrapped(&mut out, "  ", &comparison.order, width);
     section(&mut out, "What would turn the order round");
@@ -108,7 +106,12 @@ const CRITERIA: [Criterion; 17] = [
     }),
     ("largest hub force", |r| {
         r.largest_hub_force_n.map_or_else(
-            || format!("not solved (capstan x{:.2})", r.largest_capstan_factor),
+            || {
+                format!(
+                    "not solved (by turning alone x{:.2})",
+                    r.largest_capstan_factor
+                )
+            },
             |f| format!("{f:.2} N"),
         )
     }),
@@ -136,7 +139,7 @@ const CRITERIA: [Criterion; 17] = [
     ("exchanges: whole length, side port", |r| {
         format!("{}, {}", r.whole_exchanges, r.rapid_exchanges)
     }),
-    ("rail out of hand: longest, all", |r| {
+    ("nobody holds a rail for: longest, all", |r| {
         format!("{:.0}, {:.0}", r.longest_blind_mm, r.blind_mm)
     }),
     ("neck steps, of them under suction", |r| {
@@ -182,7 +185,7 @@ pub fn what_if_text(what_if: &WhatIf, columns: u16) -> String {
         "reperfusion min",
         "change",
         "reach to spare mm",
-        "rail out of hand mm",
+        "nobody holds a rail for mm",
         "let go",
         "bare edges",
     ];

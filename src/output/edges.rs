@@ -1,7 +1,7 @@
 //! Stents, their edges, pulls and suction as tables for people.
 
 use super::grid::Grid;
-use super::table::{section, wrapped};
+use super::table::{long_section, section, wrapped};
 use crate::math;
 use crate::procedure::Meets;
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow, Outcome};
@@ -21,13 +21,11 @@ pub(super) fn stent_sections(out: &mut String, outcome: &Outcome, columns: u16) 
         }
     }
     if !outcome.edges.is_empty() {
-        section(
-            out,
-            "Stent edges (mm; clearance below zero is interference)",
-        );
+        let title = "Stent edges (mm; clearance below zero is interference)";
+        long_section(out, title, width);
         edges_table(out, outcome, columns);
         for (title, row) in sweeps(outcome) {
-            section(out, &title);
+            long_section(out, &title, width);
             sweep(out, row);
         }
         for line in &outcome.counterfactuals {
@@ -83,7 +81,7 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
         "off middle",
         "rim gap",
         "clearance",
-        "rides over",
+        "lifted over",
         "covered by",
         "beyond, under load",
         "caught",
@@ -141,11 +139,11 @@ fn edges_table(out: &mut String, outcome: &Outcome, columns: u16) {
         let _ = writeln!(out, "  {} samples each, seed {}", row.samples, row.seed);
     }
     for row in outcome.edges.iter().filter(|e| !e.placed_by_rods) {
-        let _ = writeln!(
-            out,
-            "  step {}: no equilibrium of the {} at this edge was found; it is taken to lie on the wall inside the bend",
+        let line = format!(
+            "step {}: no equilibrium of the {} at this edge was found; it is taken to lie on the wall inside the bend",
             row.step, row.device
         );
+        wrapped(out, "  ", &line, usize::from(columns));
     }
 }
 
@@ -255,10 +253,10 @@ fn suction_table(out: &mut String, outcome: &Outcome, columns: u16) {
     }
     out.push_str(&table.text(columns));
     if let Some(row) = outcome.suction.first() {
-        let _ = writeln!(
-            out,
-            "  pull of an ideal seal at {:.1} kPa (25.63 inHg: Froehler, Interv. Neurol. 2017;6:199)",
+        let line = format!(
+            "pull of an ideal seal at {:.1} kPa (25.63 inHg: Froehler, Interv. Neurol. 2017;6:199)",
             row.pump_kpa
         );
+        wrapped(out, "  ", &line, usize::from(columns));
     }
 }

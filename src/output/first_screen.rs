@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 /// Weak points on the first screen.
 const WEAK_POINTS_SHOWN: usize = 3;
 /// Characters kept for the name of a phase and its steps.
-const PHASE_COLUMNS: usize = 18;
+const PHASE_COLUMNS: usize = 20;
 
 /// Verdict, what it rests on, the three costliest weak points, a line a phase and the clock, for a terminal of
 /// `columns` characters: at most 45 lines at 100 columns, 60 at 80.
@@ -23,7 +23,8 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
     wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
     out.push('\n');
     let _ = writeln!(out, "{}", verdict_words(outcome));
-    for line in &outcome.headline {
+    // the word above has said so
+    for line in outcome.headline.iter().filter(|l| *l != "The plan passes.") {
         wrapped(&mut out, "  ", line, width);
     }
     let (measured, assumed) = outcome.vessel.counts();
@@ -70,13 +71,13 @@ fn weak_points(out: &mut String, outcome: &Outcome, width: usize) {
 }
 
 fn phases(out: &mut String, outcome: &Outcome, width: usize) {
-    section(out, "Phase     steps   tightest");
+    section(out, "Phase       steps   tightest");
     for row in &outcome.phases {
         let steps = match row.from_step == row.to_step {
             true => row.from_step.to_string(),
             false => format!("{}-{}", row.from_step, row.to_step),
         };
-        let lead = format!("{:<10}{steps:<8}", row.phase.in_words());
+        let lead = format!("{:<12}{steps:<8}", row.phase.in_words());
         wrapped(
             out,
             &format!("{lead:<PHASE_COLUMNS$}"),
@@ -113,7 +114,10 @@ fn tightest(row: &PhaseRow) -> String {
     parts.extend(
         row.least_to_spare_mm
             .as_ref()
-            .map(|m| format!("{} mm to spare ({})", fixed(m.value, 0), at(m))),
+            .map(|m| match m.value > -0.5 {
+                true => format!("{} mm to spare ({})", fixed(m.value, 0), at(m)),
+                false => format!("does not reach ({})", at(m)),
+            }),
     );
     parts.extend(
         row.hardest_push_n
@@ -160,7 +164,7 @@ fn clock(out: &mut String, rehearsed: &Rehearsed, width: usize) {
     }
     section(
         out,
-        "Clock, min from the puncture (8 of 10 courses) where every step goes at the first try",
+        "Clock (min from the puncture, in brackets 8 of 10 courses)",
     );
     wrapped(out, "  ", &format!("{}.", parts.join("; ")), width);
 }

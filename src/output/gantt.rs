@@ -1,7 +1,7 @@
 //! The clock as text: lanes, milestones, what is critical.
 
 use super::grid::Grid;
-use super::table::{section, wrapped};
+use super::table::{long_section, section, wrapped};
 use crate::procedure::{Lane, Percentiles};
 use crate::rehearsal::{ClockReport, ClockRow};
 use std::fmt::Write as _;
@@ -22,10 +22,8 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
     let width = usize::from(columns);
     section(&mut out, "Clock (min from the puncture)");
     out.push_str(&milestones(clock, columns));
-    section(
-        &mut out,
-        "Lanes (# decides when the brain is reperfused, = the rest, . may be put off; least slack in min)",
-    );
+    let title = "Lanes (# decides when the brain is reperfused, = the rest, . may be put off; least slack in min)";
+    long_section(&mut out, title, width);
     out.push_str(&lanes(clock, width));
     section(&mut out, "What decides when the brain is reperfused");
     wrapped(&mut out, "  - ", &critical(clock), width);

@@ -182,6 +182,12 @@ pub(super) fn verdict_words(outcome: &Outcome) -> String {
     }
 }
 
+/// A title that may take several lines.
+pub(super) fn long_section(out: &mut String, title: &str, columns: usize) {
+    out.push('\n');
+    wrapped(out, "", title, columns);
+}
+
 pub(super) fn section(out: &mut String, title: &str) {
     let _ = writeln!(out, "\n{title}");
 }
@@ -206,9 +212,9 @@ fn steps_table(outcome: &Outcome, columns: u16) -> String {
         .any(|s| s.devices.iter().any(|d| d.load.is_some()));
     let mut header = vec!["", "step", "device", "tip", "outside mm", "to spare mm"];
     if forces {
-        header.extend(["ruler off by mm", "hub N", "reaches tip"]);
+        header.extend(["ruler wrong by mm", "hub N", "reaches tip"]);
     }
-    header.extend(["capstan", "true lumen held by"]);
+    header.extend(["by turning alone", "true lumen held by"]);
     let mut table = Grid::new(2, &header).right(4..header.len() - 1);
     for step in &outcome.steps {
         let mut lead = vec![mark(step), format!("{}. {}", step.number, step.say)];
@@ -419,7 +425,7 @@ fn exchanges_table(outcome: &Outcome, columns: u16) -> String {
         "how",
         "rail outside",
         "needed",
-        "out of hand",
+        "nobody holds it for",
         "meanwhile its tip is",
     ];
     let mut table = Grid::new(2, &header).right([0, 4, 5, 6]);

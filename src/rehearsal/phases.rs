@@ -103,12 +103,15 @@ pub(super) fn phase_rows(
         let caught = edges
             .iter()
             .filter(|e| within(e.step) && e.probability > 0.0);
+        // what goes in up to its hub has nothing to spare, and is not short
+        let of_its_length = |d: &DeviceRow| !plan.goes_to_hub(&d.name);
+        let to_spare = moved().filter(|(_, d)| of_its_length(d));
         PhaseRow {
             phase,
             from_step: from,
             to_step: to,
             worst: of_it().filter_map(StepRow::worst).max(),
-            least_to_spare_mm: least(moved().map(|(step, d)| at(d.margin_mm, &d.name, step))),
+            least_to_spare_mm: least(to_spare.map(|(step, d)| at(d.margin_mm, &d.name, step))),
             hardest_push_n: most(pushes),
             nobody_holds_mm: most(blind.map(|e| at(e.blind_mm, &e.rail, e.step))),
             caught: most(caught.map(|e| at(e.probability, &e.device, e.step))),

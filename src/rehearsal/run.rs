@@ -22,12 +22,12 @@ use crate::procedure::{
 /// How lengths and loads are had where devices are laid as rods.
 const BY_RODS: &str = "Every device is an elastic rod of its own in the lumen it lies in; fed lengths, tips and forces follow \
 from their equilibrium, with friction where one moves. Stiffness and friction are class values known to a factor of \
-about three: compare plans by them. `ruler` is what a ruler on the centre line would say, `capstan` the force at the hub \
-over that at the tip from turning and friction alone. What balloons and stents leave open is an estimate.";
+about three: compare plans by them. What a ruler on the centre line would say stands beside it, and what turning and friction alone would make of a force \
+between tip and hub. What balloons and stents leave open is an estimate.";
 /// The same where they are ruled.
 const BY_RULER: &str = "Lengths are ruled along the centre line of the route: a real device cuts corners and is fed 20 to 35 mm \
-less over a femoral route. `capstan` is an estimate of the force at the hub over that at the tip from turning and friction \
-alone, without stiffness. What balloons and stents leave open is an estimate.";
+less over a femoral route. What turning and friction alone make of a force between tip and hub is an estimate without \
+stiffness. What balloons and stents leave open is an estimate.";
 
 /// The caution that goes with every output.
 pub const CAUTION: &str = "For training and rehearsal only; not a medical device. Instructions for use, local protocol \

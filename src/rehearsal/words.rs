@@ -177,9 +177,9 @@ fn blind_line(outcome: &Outcome) -> Option<String> {
         n => format!(" ({n} such exchanges in all)"),
     };
     Some(format!(
-        "The {} is out of hand for {:.0} mm while the {} goes {}, at step {}{also}.",
+        "Nobody holds the {} for {} cm while the {} goes {}, at step {}{also}.",
         longest.rail,
-        longest.blind_mm,
+        fixed(0.1 * longest.blind_mm, 0),
         longest.device,
         match longest.direction {
             Direction::Loading => "in",

@@ -260,9 +260,9 @@ pub(super) fn words(row: &EdgeRow) -> Markup {
             } @else {
                 @if row.clearance_mm < 0.0 { "Interference of " } @else { "Clearance of " }
                 (length(row.clearance_mm.abs(), Kind::Bore, 2))
-                " between step and rim; a rounded step rides over " (length(row.rides_over_mm, Kind::Bore, 2)) ". Catching is "
+                " between step and rim; a rounded step is lifted over " (length(row.rides_over_mm, Kind::Bore, 2)) ". Catching is "
                 b { (row.likelihood.in_words()) } ": in " (caught) " of samples (95 %: " (percent(row.interval[0])) " to " (percent(row.interval[1])) ")."
-                @if !row.faces { " It leaves the stent there: the edge looks away from it." }
+                @if !row.faces { " It leaves the stent there: the edge points the other way." }
             }
             @if !row.helps.is_empty() {
                 " What would help: "

@@ -70,7 +70,7 @@ pub(super) fn exchanges(sheet: &Sheet<'_>) -> Markup {
                     caption { "What goes on or off over which rail, lengths in " (unit(Kind::Way)) }
                     thead { tr {
                         th scope="col" { "step" } th scope="col" { "device" } th scope="col" { "over" } th scope="col" { "how" }
-                        th.r scope="col" { "rail outside" } th.r scope="col" { "needed" } th.r scope="col" { "out of hand" }
+                        th.r scope="col" { "rail outside" } th.r scope="col" { "needed" } th.r scope="col" { "nobody holds it for" }
                         th scope="col" { "while the device's tip is" }
                     } }
                     tbody {

@@ -130,7 +130,7 @@ fn estimate(sheet: &Sheet<'_>) -> Figure {
         .collect();
     let (body, height) = bars(sheet, &moved, "× the force at the tip", 1.0);
     Figure {
-        name: "capstan".into(),
+        name: "turning alone".into(),
         title: "How much more force the hub needs than the tip: an estimate".into(),
         words: "Bars by step for every device that moves: force at its hub over force at its tip, from turning and friction alone, without stiffness.".into(),
         size: (WIDTH, height),

@@ -125,7 +125,7 @@ pub(super) const fn heading(finding: &FindingRow) -> &'static str {
         Topic::Fit => "Tight fit",
         Topic::Vessel => "Device against vessel",
         Topic::Lesion => "At the lesion",
-        Topic::Exchange => "Rail out of hand",
+        Topic::Exchange => "A rail that nobody holds",
         Topic::Precondition => "Step cannot be done",
         Topic::Access => "Access lost",
         Topic::Treatment => "Treatment",
@@ -275,7 +275,7 @@ fn figures(sheet: &Sheet<'_>) -> Markup {
                 div { dt { "Tightest fit" } dd { b { (length(f.clearance_mm, Kind::Bore, 2)) } small { (f.inside.join(" beside ")) " in " (f.around) @if f.verdict == FitVerdict::DoesNotFit { ": does not fit" } ", " (sheet.step_link(f.step)) } } }
             }
             @if let Some(e) = blind {
-                div { dt { "Longest rail out of hand" } dd { b { (length(e.blind_mm, Kind::Way, 0)) } small { (e.rail) ", " (sheet.step_link(e.step)) } } }
+                div { dt { "Nobody holds the rail for" } dd { b { (length(e.blind_mm, Kind::Way, 0)) } small { (e.rail) ", " (sheet.step_link(e.step)) } } }
             }
             @if let Some(e) = edge {
                 div { dt { "Worst edge crossing" } dd { b { "catching " (e.likelihood.in_words()) } small { (percent(e.probability)) " of samples, no clinical rate; " (e.device) ", " (sheet.step_link(e.step)) } } }

@@ -117,11 +117,11 @@ impl Plan {
         if s_mm < 0.0 {
             format!("{:.0} mm outside the access", -s_mm)
         } else if off_mm.abs() < 0.5 {
-            format!("at {}", mark.name)
+            format!("at the {}", spoken(&mark.name))
         } else if off_mm > 0.0 {
-            format!("{off_mm:.0} mm past {}", mark.name)
+            format!("{off_mm:.0} mm past the {}", spoken(&mark.name))
         } else {
-            format!("{:.0} mm short of {}", -off_mm, mark.name)
+            format!("{:.0} mm short of the {}", -off_mm, spoken(&mark.name))
         }
     }
 
@@ -133,4 +133,18 @@ impl Plan {
             at: self.place_in_words(station_mm),
         }
     }
+}
+
+/// The name of a landmark as it is spoken: scripts join its words by hyphens.
+fn spoken(name: &str) -> String {
+    if name == "common-carotid-origin" {
+        return "CCA origin".to_owned();
+    }
+    let words = name.split('-').map(|word| match word {
+        "ica" => "ICA",
+        "m1" => "M1",
+        "m2" => "M2",
+        word => word,
+    });
+    words.collect::<Vec<_>>().join(" ")
 }

@@ -23,6 +23,11 @@ pub(super) fn mm(value_mm: f64) -> String {
     fixed(value_mm, 0)
 }
 
+/// A long way to the centimetre, in centimetres.
+pub(super) fn cm(value_mm: f64) -> String {
+    fixed(0.1 * value_mm, 0)
+}
+
 /// By how much something lies on one side of a place or on the other one, never by a negative length.
 pub(super) fn beside(by_mm: f64, positive: &str, negative: &str) -> String {
     let side = if by_mm < 0.0 { negative } else { positive };

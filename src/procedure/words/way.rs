@@ -1,6 +1,6 @@
 //! What a device meets on its way, in plain words.
 
-use super::said::{Said, mm, note, with};
+use super::said::{Said, cm, mm, note, with};
 use crate::procedure::reason::{Access, Exchange, Fit, Lesion, Narrow, Reach, Vessel};
 use crate::procedure::state::Direction;
 use crate::units::fixed;
@@ -163,7 +163,7 @@ pub(super) fn lesion(reason: &Lesion) -> Said {
             residual_mm,
         } => with(
             format!(
-                "the {device} ({outer_mm:.1} mm) rides up over the {nose} through the stented {lesion} ({residual_mm:.1} mm)"
+                "the {device} ({outer_mm:.1} mm) goes up over the {nose} through the stented {lesion} ({residual_mm:.1} mm)"
             ),
             "post-dilate first where time allows",
         ),
@@ -193,14 +193,14 @@ pub(super) fn exchange(reason: &Exchange) -> Said {
             held_by_retriever,
         } => with(
             format!(
-                "the {rail} is out of hand for {} mm of the {device}'s way {}: {} mm of it lie outside, {} mm would be needed; {}",
-                mm(*blind_mm),
+                "nobody holds the {rail} for {} cm of the {device}'s way {}: {} cm of it lie outside, {} cm would be needed; {}",
+                cm(*blind_mm),
                 match direction {
                     Direction::Loading => "in",
                     Direction::Removal => "out",
                 },
-                mm(*outside_mm),
-                mm(*needed_mm),
+                cm(*outside_mm),
+                cm(*needed_mm),
                 if *held_by_retriever {
                     "only the open retriever and friction hold it"
                 } else {
