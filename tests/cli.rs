@@ -82,7 +82,7 @@ const SCENES: [(&str, i32, &str); 8] = [
 #[test]
 fn cli_every_scene_runs_and_says_its_lesson() {
     for (name, exit, words) in SCENES {
-        let output = nestline(&["run", &format!("scenes/{name}.ron")]);
+        let output = nestline(&["run", &format!("scenes/{name}.ron"), "--all"]);
         assert!(
             code(&output) == exit,
             "{name}: exit {}, {}",

@@ -12,7 +12,7 @@ cd "$work/clone"
 first=$(awk '/^## Two commands/ { here = 1 } here && /^```/ { inside = !inside; if (!inside) exit; next } inside' README.md)
 awk '/^<!-- first look/ { here = 1; next } here && /^```/ { inside = !inside; if (!inside) exit; next } inside' README.md >"$work/shown"
 [[ -n $first && -s $work/shown ]] || { echo "the README has no first command or no first look"; exit 1; }
-same() { sed '/^Steps$/,$d' "$1" | sed -e :a -e '/^\n*$/{$d;N;ba' -e '}' | diff "$work/shown" - >"$work/difference"; }
+same() { sed '/^Report: /,$d' "$1" | sed -e :a -e '/^\n*$/{$d;N;ba' -e '}' | diff "$work/shown" - >"$work/difference"; }
 echo "$first"
 bash -euc "$first" >"$work/printed"
 same "$work/printed" || { echo "the README's first look is another:"; cat "$work/difference"; exit 1; }

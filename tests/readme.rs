@@ -45,7 +45,7 @@ fn cli_the_first_look_is_what_the_program_prints() {
         .output()
         .unwrap();
     let printed = String::from_utf8(output.stdout).unwrap();
-    let printed = printed.split("\nSteps\n").next().unwrap().trim();
+    let printed = printed.split("\nReport: ").next().unwrap().trim();
     let shown = blocks(&readme(), "text");
     assert!(
         shown.iter().any(|block| block.trim() == printed),

@@ -422,7 +422,7 @@ fn cli_no_scene_prints_a_minus_nought_or_solver_speech() {
         let folder = tempfile::tempdir().unwrap();
         let out = folder.path().join("out");
         let path = format!("scenes/{scene}.ron");
-        let output = nestline(&["run", &path, "--out", out.to_str().unwrap()]);
+        let output = nestline(&["run", &path, "--all", "--out", out.to_str().unwrap()]);
         let text = String::from_utf8_lossy(&output.stdout);
         assert!(text.len() > 1000, "{scene}: printed {text}");
         let found = blemishes(&text);
