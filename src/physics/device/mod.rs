@@ -4,7 +4,7 @@
 //!
 //! A [`Device`] is a description as the trade writes it: usable length mm, outer and inner diameter mm and bending stiffness
 //! N mm² by distance from the tip ([`Section`]), what it carries ([`Payload`]), and what each value rests on
-//! ([`DeviceBasis`]). It is read from a file by [`data::read_device`](crate::data::read_device) and checked by
+//! ([`DeviceBasis`]). It is read from a file by `nestline::data::read_device` and checked by
 //! [`Device::check`], which names every field that contradicts another.
 //!
 //! | question | answer |
