@@ -2,7 +2,7 @@
 
 use super::gantt::minutes;
 use super::table::{section, verdict_words, weak_point_line, wrapped};
-use crate::procedure::Severity;
+use crate::procedure::{Percentiles, Severity};
 use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed, WeakPoint};
 use crate::units::fixed;
 use std::fmt::Write as _;
@@ -146,13 +146,7 @@ fn clock(out: &mut String, rehearsed: &Rehearsed, width: usize) {
         else {
             continue;
         };
-        let spread = milestone.spread.map_or_else(String::new, |p| {
-            format!(
-                " ({} to {})",
-                fixed(p.p10_s / 60.0, 0),
-                fixed(p.p90_s / 60.0, 0)
-            )
-        });
+        let spread = milestone.spread.map_or_else(String::new, within);
         let what = milestone.what.trim_start_matches("span: ");
         parts.push(format!("{what} {}{spread}", fixed(mean_s / 60.0, 0)));
     }
@@ -166,5 +160,32 @@ fn clock(out: &mut String, rehearsed: &Rehearsed, width: usize) {
         out,
         "Clock (min from the puncture, in brackets 8 of 10 courses)",
     );
-    wrapped(out, "  ", &format!("{}.", parts.join("; ")), width);
+    let undisturbed = format!(
+        "{}; every step succeeds at the first try.",
+        parts.join("; ")
+    );
+    wrapped(out, "  ", &undisturbed, width);
+    let Some(disturbed) = &clock.disturbed else {
+        return;
+    };
+    if let Some(mean_s) = disturbed.reperfusion_mean_s {
+        let line = format!(
+            "With failed tries and further passes: reperfusion {}{}.",
+            fixed(mean_s / 60.0, 0),
+            disturbed
+                .spread
+                .reperfusion
+                .map_or_else(String::new, within)
+        );
+        wrapped(out, "  ", &line, width);
+    }
+}
+
+/// Between which times 8 of 10 courses lie, min.
+fn within(p: Percentiles) -> String {
+    format!(
+        " ({} to {})",
+        fixed(p.p10_s / 60.0, 0),
+        fixed(p.p90_s / 60.0, 0)
+    )
 }
