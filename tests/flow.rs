@@ -1,7 +1,7 @@
 //! Flow through occupied lumens and the pull of suction: a table computed elsewhere, limits.
 use crate::support::table::Table;
 use nestline_physics::mechanics::{
-    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
+    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction, flush_push_n,
     series_flow_fraction, suction_force_n,
 };
 
@@ -119,4 +119,36 @@ fn exact_suction_forces() {
             "{inch}: bench over ideal {ratio}"
         );
     }
+}
+
+#[test]
+fn exact_forces_on_the_fluid_in_a_flushed_lumen_balance() {
+    // pressure on the annulus is carried by shaft and wall; the wall's share from the slope of the velocity
+    let (pressure, lumen_mm) = (0.5_f64, 0.54_f64);
+    let radius_mm = 0.5 * lumen_mm;
+    for ratio in [0.05, 0.3, 0.69, 0.95] {
+        let k2 = ratio * ratio;
+        // velocity times 4 viscosity length over pressure, mm2
+        let velocity = |r_mm: f64| {
+            let r = r_mm / radius_mm;
+            radius_mm * radius_mm * (1.0 - r * r + (1.0 - k2) / (1.0 / ratio).ln() * r.ln())
+        };
+        let h_mm = 1e-4 * radius_mm;
+        let slope = (3.0 * velocity(radius_mm) - 4.0 * velocity(radius_mm - h_mm)
+            + velocity(radius_mm - 2.0 * h_mm))
+            / (2.0 * h_mm);
+        let wall_n = -2.0 * std::f64::consts::PI * radius_mm * slope * pressure / 4.0;
+        let whole_n = pressure * std::f64::consts::PI * radius_mm * radius_mm;
+        let shaft_n = flush_push_n(pressure, ratio * lumen_mm, lumen_mm);
+        assert!(
+            (shaft_n + wall_n - whole_n).abs() < 1e-6 * whole_n,
+            "{ratio}: {shaft_n} + {wall_n} against {whole_n}"
+        );
+    }
+    let piston_n = flush_push_n(pressure, lumen_mm, lumen_mm);
+    assert!((piston_n - 0.114_511).abs() < 1e-6, "{piston_n}");
+    assert!(
+        flush_push_n(pressure, 0.0, lumen_mm).abs() < 1e-12,
+        "no shaft"
+    );
 }

@@ -24,6 +24,7 @@ mod out_of_range;
 mod pictures;
 mod placing;
 mod population;
+mod practice;
 mod procedure;
 mod readme;
 mod report;

@@ -17,7 +17,7 @@ pub enum FileKind {
     Vessel,
     /// `Device(…)`
     Device,
-    /// `Valve(…)`, `Clip(…)` or `InsertionTool(…)`
+    /// `Valve(…)`, `Clip(…)`, `InsertionTool(…)` or `Extension(…)`
     Accessory,
     /// `Scene(…)`
     Scene,
@@ -28,12 +28,13 @@ pub enum FileKind {
 }
 
 /// The words a file may start with, and what they mean.
-const KINDS: [(&str, FileKind); 8] = [
+const KINDS: [(&str, FileKind); 9] = [
     ("Vessel", FileKind::Vessel),
     ("Device", FileKind::Device),
     ("Valve", FileKind::Accessory),
     ("Clip", FileKind::Accessory),
     ("InsertionTool", FileKind::Accessory),
+    ("Extension", FileKind::Accessory),
     ("Scene", FileKind::Scene),
     ("Durations", FileKind::Durations),
     ("Problem", FileKind::Problem),
@@ -100,7 +101,7 @@ impl Document {
         };
         let help = match found.and_then(|found| nearest(found, words)) {
             Some(near) => format!("write `{near}(…)`"),
-            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(`, `Problem(` or, for parts, `Valve(`, `Clip(` or `InsertionTool(`".to_owned(),
+            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(`, `Problem(` or, for parts, `Valve(`, `Clip(`, `InsertionTool(` or `Extension(`".to_owned(),
         };
         Err(DataError::new(Problem::OtherKind, message)
             .in_text(&self.name, &self.text)

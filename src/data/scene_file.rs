@@ -177,6 +177,7 @@ fn kind(equipment: &Equipment) -> &'static str {
         Equipment::Accessory(Accessory::Valve { .. }) => "a valve",
         Equipment::Accessory(Accessory::Clip { .. }) => "a torque clip",
         Equipment::Accessory(Accessory::InsertionTool { .. }) => "an insertion tool",
+        Equipment::Accessory(Accessory::Extension { .. }) => "an extension",
     }
 }
 

@@ -1,6 +1,6 @@
 //! A script as the text of a scene file.
 
-use crate::procedure::{Action, Plane, Region, Spread, Step, Where};
+use crate::procedure::{Action, Region, Spread, Step, Where};
 use std::fmt::Write as _;
 
 /// The steps as a list in RON, brackets included, one step a line.
@@ -62,6 +62,24 @@ fn act(act: &Action) -> String {
                 place(to)
             )
         }
+        Action::AdvanceTogether { devices, to } => {
+            let names: Vec<String> = devices.iter().map(|d| format!("{d:?}")).collect();
+            format!(
+                "AdvanceTogether(devices: [{}], to: {})",
+                names.join(", "),
+                place(to)
+            )
+        }
+        Action::Engage { device, ostium } => {
+            format!("Engage(device: {device:?}, ostium: {ostium:?})")
+        }
+        Action::Roadmap { plane } => format!("Roadmap(plane: {})", plane.in_words()),
+        Action::CheckMarkers { retriever } => one("CheckMarkers", "retriever", retriever),
+        Action::Flush {
+            device,
+            pressure_atm: Some(atm),
+        } => format!("Flush(device: {device:?}, pressure_atm: {atm:?})"),
+        Action::Flush { device, .. } => one("Flush", "device", device),
         Action::Remove { device } => one("Remove", "device", device),
         Action::LoadRetriever { retriever, through } => {
             format!("LoadRetriever(retriever: {retriever:?}, through: {through:?})")
@@ -83,10 +101,7 @@ fn act(act: &Action) -> String {
         Action::Detach { part } => one("Detach", "part", part),
         Action::Watch { plane, region } => format!(
             "Watch(plane: {}, region: {})",
-            match plane {
-                Plane::A => "A",
-                Plane::B => "B",
-            },
+            plane.in_words(),
             word(*region)
         ),
         Action::Wait { minutes } => format!("Wait(minutes: {minutes:?})"),

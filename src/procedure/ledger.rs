@@ -3,8 +3,8 @@
 use crate::device::{DeviceClass, Payload};
 use crate::geometry::LesionKind;
 use crate::procedure::script::{Action, Plan, Region};
-use crate::procedure::state::{Move, State};
-use crate::procedure::steps::Passed;
+use crate::procedure::state::State;
+use crate::procedure::steps::{Passed, acts_on_neck, stops_flow};
 use serde::{Deserialize, Serialize};
 
 /// Share of the normal lumen from which the neck counts as open: NASCET 50 percent, the border of a
@@ -355,25 +355,14 @@ fn neck_work(plan: &Plan, passed: &[Passed]) -> Vec<Protection> {
             .map(|k| plan.devices[k].name.clone())
             .collect()
     };
-    let acts_on_neck = |p: &Passed| {
-        p.before.residual_mm != p.after.residual_mm
-            || p.before.stents.len() != p.after.stents.len()
-            || p.effect.moves.iter().any(|m| widens(plan, p, m))
-    };
     passed
         .iter()
         .enumerate()
-        .filter(|(_, p)| acts_on_neck(p))
+        .filter(|(_, p)| acts_on_neck(plan, &p.before, &p.after, &p.effect.moves))
         .map(|(i, p)| Protection {
             step: i + 1,
             suction: names(&|k| p.before.suction[k]),
-            flow_stopped_by: names(&|k| {
-                p.before.inflated[k]
-                    && matches!(
-                        plan.devices[k].device.payload,
-                        Some(Payload::OcclusionBalloon(_))
-                    )
-            }),
+            flow_stopped_by: names(&|k| stops_flow(plan, &p.before, k)),
             open_above: names(&|k| {
                 p.before.open[k]
                     && p.before
@@ -382,14 +371,4 @@ fn neck_work(plan: &Plan, passed: &[Passed]) -> Vec<Protection> {
             }),
         })
         .collect()
-}
-
-/// A device that is pushed through a lesion narrower than itself.
-fn widens(plan: &Plan, p: &Passed, m: &Move) -> bool {
-    let lesions = plan.track.lesions.iter().enumerate();
-    let outer_mm = plan.devices[m.device].device.widest_mm();
-    lesions.into_iter().any(|(i, lesion)| {
-        let middle_mm = lesion.middle_mm();
-        m.from_mm < middle_mm && m.to_mm >= middle_mm && outer_mm > p.before.residual_mm[i].max(0.4)
-    })
 }

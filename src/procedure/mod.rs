@@ -77,7 +77,7 @@ pub use script::{
 };
 pub use state::{
     DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,
-    State, lumen_flow, meetings,
+    Seat, State, lumen_flow, meetings,
 };
 pub use steps::{Passed, StepEffect, perform, perform_with, place_step, tell_forces};
 pub use strategies::{Choices, ClotBy, NeckBy, Order};

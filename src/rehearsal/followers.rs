@@ -71,13 +71,21 @@ fn handled(act: &Action) -> Vec<&str> {
         | Action::Inflate { device, .. }
         | Action::Deflate { device }
         | Action::SuctionOn { device }
-        | Action::SuctionOff { device } => vec![device],
+        | Action::SuctionOff { device }
+        | Action::Engage { device, .. } => vec![device],
         Action::LoadRetriever { retriever, .. } | Action::Unsheathe { retriever } => {
             vec![retriever]
         }
-        Action::WithdrawTogether { devices, .. } => devices.iter().map(String::as_str).collect(),
+        Action::WithdrawTogether { devices, .. } | Action::AdvanceTogether { devices, .. } => {
+            devices.iter().map(String::as_str).collect()
+        }
         Action::Attach { part, .. } | Action::Detach { part } => vec![part],
-        Action::Contrast { .. } | Action::Watch { .. } | Action::Wait { .. } => Vec::new(),
+        Action::Contrast { .. }
+        | Action::Watch { .. }
+        | Action::Roadmap { .. }
+        | Action::CheckMarkers { .. }
+        | Action::Flush { .. }
+        | Action::Wait { .. } => Vec::new(),
     }
 }
 
@@ -93,6 +101,8 @@ fn dealt_with<'a>(plan: &'a Plan, act: &'a Action) -> Vec<&'a str> {
             names.push(through);
         }
         Action::Attach { rail, .. } => names.push(rail),
+        Action::CheckMarkers { retriever } => names.push(retriever),
+        Action::Flush { device, .. } => names.push(device),
         _ => {}
     }
     if let Some((owner, _)) = act.place().and_then(|place| plan.device_end(place)) {

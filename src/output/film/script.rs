@@ -179,6 +179,9 @@ impl Weighed {
         let acts: f64 = match act {
             Action::DeployStent { .. } | Action::Unsheathe { .. } | Action::Inflate { .. } => 4.5,
             Action::WithdrawTogether { .. } => 3.2,
+            Action::Engage { .. } => 3.0,
+            Action::AdvanceTogether { .. } => 2.0,
+            Action::CheckMarkers { .. } => 0.6,
             Action::SuctionOn { .. } | Action::LoadRetriever { .. } => 0.6,
             Action::Insert { device, .. } | Action::Advance { device, .. } => {
                 if guides(stage, device) { 2.0 } else { 1.0 }

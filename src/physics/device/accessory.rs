@@ -15,17 +15,19 @@ impl Accessory {
         match self {
             Self::Valve { name, .. }
             | Self::Clip { name, .. }
-            | Self::InsertionTool { name, .. } => name,
+            | Self::InsertionTool { name, .. }
+            | Self::Extension { name, .. } => name,
         }
     }
 
-    /// Length of rail it uses up or covers, mm.
+    /// Length of rail it uses up or covers, or that it adds, mm.
     #[must_use]
     pub fn length_mm(&self) -> f64 {
         match self {
             Self::Valve { length_mm, .. }
             | Self::Clip { length_mm, .. }
-            | Self::InsertionTool { length_mm, .. } => *length_mm,
+            | Self::InsertionTool { length_mm, .. }
+            | Self::Extension { length_mm, .. } => *length_mm,
         }
     }
 
@@ -33,7 +35,7 @@ impl Accessory {
     /// is pulled through a valve or an insertion tool, or gripped by a clip.
     ///
     /// A valve only has to open wide enough; an insertion tool needs running clearance; for a clip
-    /// the clearance is what is left to the nearer end of the range it grips.
+    /// the clearance is what is left to the nearer end of the range it grips, and so for an extension.
     #[must_use]
     pub fn fit(&self, device: &Device, from_mm: f64, to_mm: f64, rules: &FitRules) -> Fit {
         let widest = device.max_outer_between(from_mm, to_mm);
@@ -55,6 +57,15 @@ impl Accessory {
             } => grip(
                 device.min_outer_between(from_mm, to_mm) - grips_from_mm,
                 grips_to_mm - widest,
+                device.diameter_tolerance_mm,
+            ),
+            Self::Extension {
+                joins_from_mm,
+                joins_to_mm,
+                ..
+            } => grip(
+                device.min_outer_between(from_mm, to_mm) - joins_from_mm,
+                joins_to_mm - widest,
                 device.diameter_tolerance_mm,
             ),
         };
@@ -120,6 +131,24 @@ impl Accessory {
                         "inner",
                         format!("is {inner_mm} mm, not below the outer diameter ({outer_mm} mm)"),
                         "a tube has a wall: swap or correct `inner` and `outer`",
+                    );
+                }
+                basis
+            }
+            Self::Extension {
+                joins_from_mm,
+                joins_to_mm,
+                outer_mm,
+                basis,
+                ..
+            } => {
+                findings.positive("joins_from", *joins_from_mm, "mm");
+                findings.positive("outer", *outer_mm, "mm");
+                if !(joins_from_mm < joins_to_mm) {
+                    findings.add(
+                        "joins_to",
+                        format!("is {joins_to_mm} mm, not above `joins_from` ({joins_from_mm} mm)"),
+                        "give the thinnest rail first",
                     );
                 }
                 basis

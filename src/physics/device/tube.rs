@@ -246,4 +246,23 @@ pub enum Accessory {
         /// What the values rest on.
         basis: Basis,
     },
+    /// Wire that is joined to the rear end of a rail, so that a whole catheter comes off it in hand.
+    Extension {
+        /// Plain name.
+        name: String,
+        /// Length it adds, mm.
+        #[serde(rename = "length", deserialize_with = "text::length_mm")]
+        length_mm: f64,
+        /// Thinnest rail it joins, mm.
+        #[serde(rename = "joins_from", deserialize_with = "text::device_diameter_mm")]
+        joins_from_mm: f64,
+        /// Thickest rail it joins, mm.
+        #[serde(rename = "joins_to", deserialize_with = "text::device_diameter_mm")]
+        joins_to_mm: f64,
+        /// Its outer diameter, the joint included, mm: what comes off over it needs such a lumen.
+        #[serde(rename = "outer", deserialize_with = "text::device_diameter_mm")]
+        outer_mm: f64,
+        /// What the values rest on.
+        basis: Basis,
+    },
 }

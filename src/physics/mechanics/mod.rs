@@ -138,7 +138,7 @@ mod stent;
 pub use closed_forms::buckling::Buckling;
 pub use closed_forms::capstan::{BendContact, capstan_factor};
 pub use closed_forms::flow::{
-    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction,
+    OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction, flush_push_n,
     series_flow_fraction, suction_force_n,
 };
 pub use closed_forms::friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};

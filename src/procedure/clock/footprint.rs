@@ -184,6 +184,9 @@ impl Footprint {
                         .map(|a| Thing::OnRail(a.1)),
                 );
             }
+            Action::Roadmap { plane } => self.changes.push(Thing::Plane(plane.index())),
+            Action::CheckMarkers { retriever } => self.relies_on.extend(device(retriever)),
+            Action::Flush { device: d, .. } => self.changes.extend(device(d)),
             Action::Advance { nose, .. } => {
                 self.relies_on.extend(nose.as_ref().and_then(|n| device(n)));
             }

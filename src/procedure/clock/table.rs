@@ -92,6 +92,16 @@ pub struct Handling {
     pub load_whole: Work,
     /// Anything pushed on from where it is.
     pub advance: Work,
+    /// Several devices pushed on as one.
+    pub advance_together: Work,
+    /// A shaped tip turned in an ostium, besides finding it.
+    pub engage: Work,
+    /// The last run laid over the picture.
+    pub roadmap: Work,
+    /// A look at the retriever's markers.
+    pub check_markers: Work,
+    /// A syringe on a hub, and saline pressed through.
+    pub flush: Work,
     /// Anything drawn back.
     pub withdraw: Work,
     /// Retriever and clot drawn back as a unit.
@@ -240,13 +250,18 @@ impl Durations {
 
 impl Handling {
     /// Every row with its name.
-    fn rows(&self) -> [(&'static str, &Work); 25] {
+    fn rows(&self) -> [(&'static str, &Work); 30] {
         [
             ("puncture", &self.puncture),
             ("insert", &self.insert),
             ("load_rapid", &self.load_rapid),
             ("load_whole", &self.load_whole),
             ("advance", &self.advance),
+            ("advance_together", &self.advance_together),
+            ("engage", &self.engage),
+            ("roadmap", &self.roadmap),
+            ("check_markers", &self.check_markers),
+            ("flush", &self.flush),
             ("withdraw", &self.withdraw),
             ("pull", &self.pull),
             ("remove", &self.remove),

@@ -172,6 +172,8 @@ pub(super) fn effort(
             Some(_) => &h.load_whole,
         }),
         Action::Advance { .. } => effort.add(&h.advance),
+        Action::AdvanceTogether { .. } => effort.add(&h.advance_together),
+        Action::Engage { .. } => effort.add(&h.engage),
         Action::Withdraw { .. } => effort.add(&h.withdraw),
         Action::WithdrawTogether { .. } => effort.add(&h.pull),
         Action::Remove { .. } => effort.add(match exchange {
@@ -194,6 +196,15 @@ pub(super) fn effort(
             effort.add(&h.watch);
             effort.planes.push(*plane as usize);
         }
+        Action::Roadmap { plane } => {
+            effort.add(&h.roadmap);
+            effort.planes.push(plane.index());
+        }
+        Action::CheckMarkers { .. } => {
+            effort.add(&h.check_markers);
+            effort.planes.extend(planes_on(&passed.after, Region::Head));
+        }
+        Action::Flush { .. } => effort.add(&h.flush),
         Action::Wait { minutes } => {
             effort.add(&h.wait);
             effort.set_s.extend(Spread::fixed(60.0 * minutes));
@@ -355,6 +366,10 @@ fn lane_of(plan: &Plan, passed: &Passed, act: &Action) -> Lane {
     match act {
         Action::Contrast { region, .. } | Action::Watch { region, .. } => Lane::of(*region),
         Action::Attach { .. } | Action::Detach { .. } => Lane::Table,
+        Action::Roadmap { plane } => {
+            passed.after.watching[plane.index()].map_or(Lane::Access, Lane::of)
+        }
+        Action::AdvanceTogether { devices, .. } => devices.first().map_or(Lane::Access, of_device),
         // one waits for what is furthest in
         Action::Wait { .. } => {
             let tips = (0..plan.devices.len()).filter_map(|k| passed.after.tip_mm(k));
@@ -377,9 +392,11 @@ fn lane_of(plan: &Plan, passed: &Passed, act: &Action) -> Lane {
         | Action::Inflate { device, .. }
         | Action::Deflate { device }
         | Action::SuctionOn { device }
-        | Action::SuctionOff { device } => of_device(device),
-        Action::LoadRetriever { retriever, .. } | Action::Unsheathe { retriever } => {
-            of_device(retriever)
-        }
+        | Action::SuctionOff { device }
+        | Action::Engage { device, .. }
+        | Action::Flush { device, .. } => of_device(device),
+        Action::LoadRetriever { retriever, .. }
+        | Action::Unsheathe { retriever }
+        | Action::CheckMarkers { retriever } => of_device(retriever),
     }
 }

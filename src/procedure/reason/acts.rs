@@ -168,6 +168,20 @@ pub enum Retrieving {
         /// The vessel it opens in.
         vessel_mm: f64,
     },
+    /// An open retriever that nothing folds any more.
+    NoWayBack {
+        /// The retriever.
+        device: String,
+        /// The microcatheter that goes off.
+        sheath: String,
+    },
+    /// Where an open retriever's markers lie.
+    Markers {
+        /// The retriever.
+        device: String,
+        /// How far from where they lay; negative: nearer to the access.
+        moved_mm: f64,
+    },
     /// A clot that is longer than the artery it begins in.
     ClotRunsOn {
         /// The clot.

@@ -119,6 +119,7 @@ impl Reason {
                 reason,
                 Precondition::BeyondPlace { .. }
                     | Precondition::ShortOfPlace { .. }
+                    | Precondition::ShapeFilled { .. }
                     | Precondition::NoseBehindTip { .. }
             ),
         }

@@ -21,6 +21,8 @@ pub struct Filled {
 pub enum Lumen {
     /// Suction that moves nothing.
     SuctionMovesNothing(Filled),
+    /// The neck is worked on with the blood flowing and no suction.
+    NeckUnprotected,
     /// A poor run of contrast.
     PoorRun(Filled),
     /// A lumen on suction in the script, off while a retriever is pulled.
@@ -57,6 +59,20 @@ pub enum Image {
         lies_in: Region,
         /// What is to be shown.
         shows: Region,
+    },
+    /// A wire that leaves a catheter in an ostium before contrast has shown its seat.
+    SeatUnseen {
+        /// The catheter.
+        device: String,
+        /// The wire.
+        wire: String,
+    },
+    /// A way found past an obstacle with no map of it.
+    NoRoadmap {
+        /// The device that finds it.
+        device: String,
+        /// The obstacle.
+        across: String,
     },
     /// A shut lesion that lets no contrast through.
     ShutBelow {

@@ -2,6 +2,7 @@
 
 use super::lumens::Filled;
 use super::way::Narrow;
+use crate::procedure::script::{Plane, Region};
 use crate::procedure::state::Direction;
 use serde::{Deserialize, Serialize};
 
@@ -16,6 +17,8 @@ pub enum Use {
     Suction,
     /// For contrast.
     Contrast,
+    /// For saline that is pressed through it.
+    Flush,
 }
 
 /// What a step needs and does not find: devices and places.
@@ -100,6 +103,33 @@ pub enum Precondition {
         device: String,
         /// The one that is there.
         by: String,
+    },
+    /// A catheter with a straight tip, which turns into no ostium.
+    NoShape {
+        /// The catheter.
+        device: String,
+    },
+    /// Something in a shaped tip that holds it straight.
+    ShapeFilled {
+        /// The catheter.
+        device: String,
+        /// What reaches beyond its tip.
+        inside: String,
+    },
+    /// A place at which the route turns off into no vessel.
+    NoOstium {
+        /// The place.
+        place: String,
+    },
+    /// A map of a run that was not made since the plane was moved.
+    NoRunToMap {
+        /// The plane.
+        plane: Plane,
+    },
+    /// A look at a region that no plane looks at.
+    NoPlaneThere {
+        /// The region.
+        region: Region,
     },
     /// A hub behind the device that is to come off over it.
     HubBehind {
@@ -249,6 +279,30 @@ pub enum PartNeed {
         /// Its diameter.
         outer_mm: f64,
     },
+    /// An extension made for other rails.
+    ExtensionDoesNotJoin {
+        /// The extension.
+        part: String,
+        /// Thinnest rail it joins.
+        from_mm: f64,
+        /// Thickest rail it joins.
+        to_mm: f64,
+        /// The rail.
+        rail: String,
+        /// Its diameter.
+        outer_mm: f64,
+    },
+    /// An extension whose joint does not pass a lumen.
+    ExtensionWide {
+        /// The device that is to go on or come off.
+        device: String,
+        /// The extension.
+        part: String,
+        /// Its diameter.
+        outer_mm: f64,
+        /// The device's lumen.
+        lumen_mm: f64,
+    },
     /// An insertion tool narrower than the rail.
     ToolNarrow {
         /// The tool.
@@ -335,6 +389,11 @@ pub enum PayloadNeed {
 #[serde(tag = "name", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum RetrieverNeed {
+    /// A retriever that does not stand open.
+    NotOpen {
+        /// The retriever.
+        device: String,
+    },
     /// An open retriever would be pushed forward.
     OpenPushedForward {
         /// The retriever.

@@ -37,6 +37,9 @@ pub enum Reach {
         grip_mm: Option<f64>,
         /// Catheter around it that takes length away outside.
         around: Option<String>,
+        /// Short sheath that it goes through and could go without.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        sheath: Option<String>,
     },
 }
 
@@ -96,6 +99,15 @@ pub enum Vessel {
         /// The guide.
         device: String,
         /// How far its tip goes.
+        place: Spot,
+    },
+    /// A wire far beyond an ostium that no catheter sits in.
+    Unengaged {
+        /// The wire.
+        device: String,
+        /// How far beyond.
+        beyond_mm: f64,
+        /// The ostium.
         place: Spot,
     },
     /// It nearly fills the artery it enters by.
@@ -189,6 +201,8 @@ pub enum Exchange {
         drag_n: f64,
         /// What the open retriever holds with.
         holds_n: f64,
+        /// What saline pressed through the device pushes the rail forward with; zero without.
+        flush_n: f64,
     },
 }
 
@@ -206,6 +220,17 @@ pub enum Access {
     CrossedAgain {
         /// The lesion.
         lesion: String,
+    },
+    /// A curve that turns by less than the ostium asks for.
+    CurveTooSimple {
+        /// The catheter.
+        device: String,
+        /// Angle of its curve.
+        curve_deg: f64,
+        /// Angle the route turns by there.
+        turn_deg: f64,
+        /// The ostium.
+        ostium: String,
     },
     /// Nothing has shown the true lumen beyond a dissection.
     TrueLumenUnproven {

@@ -2,7 +2,7 @@
 
 use super::plan::Plan;
 use super::scene::Action;
-use crate::device::{Device, DeviceClass, Payload};
+use crate::device::{Device, DeviceClass, Payload, Tip};
 use crate::procedure::error::{ProcedureError, nearest};
 
 /// A device that an action names, and what it has to be.
@@ -33,6 +33,10 @@ fn retriever(device: &Device) -> bool {
 fn balloon(device: &Device) -> bool {
     let payload = device.payload.as_ref();
     payload.is_some_and(|p| matches!(p, Payload::Balloon(_) | Payload::OcclusionBalloon(_)))
+}
+
+fn shaped(device: &Device) -> bool {
+    catheter(device) && matches!(device.tip, Tip::Curved { .. })
 }
 
 const fn stent(device: &Device) -> bool {
@@ -74,7 +78,7 @@ fn named(act: &Action) -> Vec<Named<'_>> {
             [Some(device(d)), nose].into_iter().flatten().collect()
         }
         Action::Withdraw { device: d, .. } | Action::Remove { device: d } => vec![device(d)],
-        Action::WithdrawTogether { devices, .. } => {
+        Action::WithdrawTogether { devices, .. } | Action::AdvanceTogether { devices, .. } => {
             let unit = devices.iter().enumerate();
             unit.map(|(i, d)| of(&format!("devices[{i}]"), d, "a device", any))
                 .collect()
@@ -86,7 +90,9 @@ fn named(act: &Action) -> Vec<Named<'_>> {
             of("retriever", r, "a stent retriever", retriever),
             of("through", through, "a microcatheter", catheter),
         ],
-        Action::Unsheathe { retriever: r } => {
+        Action::Engage { device: d, .. } => vec![of("device", d, "a shaped catheter", shaped)],
+        Action::Flush { device: d, .. } => vec![of("device", d, "a catheter", catheter)],
+        Action::Unsheathe { retriever: r } | Action::CheckMarkers { retriever: r } => {
             vec![of("retriever", r, "a stent retriever", retriever)]
         }
         Action::DeployStent { device: d } => vec![of("device", d, "a stent system", stent)],
@@ -100,7 +106,10 @@ fn named(act: &Action) -> Vec<Named<'_>> {
         Action::Attach { rail: r, .. } => {
             vec![of("rail", r, "a wire or pusher without a hub", rail)]
         }
-        Action::Detach { .. } | Action::Watch { .. } | Action::Wait { .. } => Vec::new(),
+        Action::Detach { .. }
+        | Action::Watch { .. }
+        | Action::Roadmap { .. }
+        | Action::Wait { .. } => Vec::new(),
     }
 }
 
@@ -128,7 +137,11 @@ impl Plan {
                 Some(_) => {}
             }
         }
-        if matches!(act, Action::WithdrawTogether { devices, .. } if devices.is_empty()) {
+        if matches!(
+            act,
+            Action::WithdrawTogether { devices, .. } | Action::AdvanceTogether { devices, .. }
+                if devices.is_empty()
+        ) {
             errors.push(ProcedureError::EmptyUnit {
                 path: format!("{path}.devices"),
             });
@@ -142,14 +155,18 @@ impl Plan {
                     path,
                     name: part.clone(),
                     found: "a device".into(),
-                    needed: "a torque clip or an insertion tool",
+                    needed: "a torque clip, an insertion tool or an extension",
                 }
             } else {
                 self.unknown(path, part)
             });
         }
         if let Some(name) = act.place() {
-            self.check_place(format!("{path}.to"), name, errors);
+            let field = match act {
+                Action::Engage { .. } => "ostium",
+                _ => "to",
+            };
+            self.check_place(format!("{path}.{field}"), name, errors);
         }
     }
 

@@ -136,6 +136,17 @@ pub enum Plane {
     B,
 }
 
+impl Plane {
+    /// Its place in a list of both.
+    #[must_use]
+    pub const fn index(self) -> usize {
+        match self {
+            Self::A => 0,
+            Self::B => 1,
+        }
+    }
+}
+
 /// The region an image plane or a contrast run shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Region {
@@ -207,6 +218,20 @@ pub enum Action {
         #[serde(default)]
         nose: Option<String>,
     },
+    /// Push several devices forward as one unit, their hubs held together: each is fed by the same length.
+    AdvanceTogether {
+        /// The devices; the first leads.
+        devices: Vec<String>,
+        /// Where the first one's tip goes.
+        to: Where,
+    },
+    /// Turn a shaped tip into an ostium, nothing reaching beyond it.
+    Engage {
+        /// The catheter.
+        device: String,
+        /// The ostium, a landmark of the route (`common-carotid-origin`).
+        ostium: String,
+    },
     /// Pull a device back.
     Withdraw {
         /// The device.
@@ -273,7 +298,26 @@ pub enum Action {
         /// What the run is to show.
         region: Region,
     },
-    /// Put a torque clip or an insertion tool on a rail.
+    /// Lay the last run over what a plane shows, as a map to steer by.
+    Roadmap {
+        /// The plane; it must not have moved since the run.
+        plane: Plane,
+    },
+    /// Look, without contrast, where an open retriever's markers lie.
+    CheckMarkers {
+        /// The retriever.
+        retriever: String,
+    },
+    /// Press saline through a catheter's lumen from its hub until it has come out: it pushes a short rail
+    /// forward while the catheter comes off over it.
+    Flush {
+        /// The catheter.
+        device: String,
+        /// Pressure at the hub, atm; 5 if left out.
+        #[serde(default, deserialize_with = "text::optional_positive")]
+        pressure_atm: Option<f64>,
+    },
+    /// Put a torque clip, an insertion tool or an extension on a rail.
     Attach {
         /// The part.
         part: String,
@@ -308,7 +352,9 @@ impl Action {
             Self::Insert { device, to, .. }
             | Self::Advance { device, to, .. }
             | Self::Withdraw { device, to } => Some((device, to)),
-            Self::WithdrawTogether { devices, to } => Some((devices.first()?, to)),
+            Self::WithdrawTogether { devices, to } | Self::AdvanceTogether { devices, to } => {
+                Some((devices.first()?, to))
+            }
             _ => None,
         }
     }
@@ -320,7 +366,9 @@ impl Action {
             Self::Insert { to, .. }
             | Self::Advance { to, .. }
             | Self::Withdraw { to, .. }
+            | Self::AdvanceTogether { to, .. }
             | Self::WithdrawTogether { to, .. } => to.place(),
+            Self::Engage { ostium, .. } => Some(ostium),
             _ => None,
         }
     }
@@ -344,7 +392,9 @@ impl Action {
                 .flatten()
                 .map(String::as_str)
                 .collect(),
-            Self::WithdrawTogether { devices, .. } => devices.iter().map(String::as_str).collect(),
+            Self::WithdrawTogether { devices, .. } | Self::AdvanceTogether { devices, .. } => {
+                devices.iter().map(String::as_str).collect()
+            }
             Self::LoadRetriever { retriever, through } => vec![retriever, through],
             Self::Withdraw { device, .. }
             | Self::Remove { device }
@@ -352,11 +402,15 @@ impl Action {
             | Self::Inflate { device, .. }
             | Self::Deflate { device }
             | Self::SuctionOn { device }
-            | Self::SuctionOff { device } => vec![device],
-            Self::Unsheathe { retriever } => vec![retriever],
+            | Self::SuctionOff { device }
+            | Self::Engage { device, .. }
+            | Self::Flush { device, .. } => vec![device],
+            Self::Unsheathe { retriever } | Self::CheckMarkers { retriever } => vec![retriever],
             Self::Contrast { through, .. } => vec![through],
             Self::Attach { rail, .. } => vec![rail],
-            Self::Detach { .. } | Self::Watch { .. } | Self::Wait { .. } => Vec::new(),
+            Self::Detach { .. } | Self::Watch { .. } | Self::Roadmap { .. } | Self::Wait { .. } => {
+                Vec::new()
+            }
         }
     }
 }

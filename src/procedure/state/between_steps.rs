@@ -1,7 +1,7 @@
 //! Where every device is between two steps, and the arithmetic of nested lengths.
 
 use super::stent::DeployedStent;
-use crate::device::LumenKind;
+use crate::device::{Accessory, LumenKind};
 use crate::procedure::script::{Plan, Region};
 
 /// A device inside the body.
@@ -13,6 +13,15 @@ pub struct InPlace {
     pub fed_mm: f64,
     /// Catheter whose hub it entered through; none: the access itself.
     pub through: Option<usize>,
+}
+
+/// A shaped tip in an ostium.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Seat {
+    /// Station of the ostium, mm.
+    pub ostium_mm: f64,
+    /// Contrast has shown that it sits there.
+    pub shown: bool,
 }
 
 /// The state between two steps.
@@ -34,6 +43,18 @@ pub struct State {
     pub attached: Vec<(usize, usize)>,
     /// What planes A and B look at.
     pub watching: [Option<Region>; 2],
+    /// By plane: a run was made on it since it was pointed where it looks.
+    pub run_on: [bool; 2],
+    /// By plane: that run lies on it as a map.
+    pub roadmap: [bool; 2],
+    /// By device: its shaped tip sits in an ostium.
+    pub seated: Vec<Option<Seat>>,
+    /// By device: saline pressed through its lumen at this pressure, atm.
+    pub flushed_atm: Vec<Option<f64>>,
+    /// By device: where its markers lay when last looked at, mm; none for what is no open retriever.
+    pub markers_mm: Vec<Option<f64>>,
+    /// Work on the neck without suction and with blood flowing has been told of.
+    pub unprotected_told: bool,
     /// By lesion of the track: residual lumen now, mm.
     pub residual_mm: Vec<f64>,
     /// By lesion: the lumen at rest, without the stent that holds it open, mm.
@@ -61,6 +82,12 @@ impl State {
             suction: vec![false; devices],
             attached: Vec::new(),
             watching: [None; 2],
+            run_on: [false; 2],
+            roadmap: [false; 2],
+            seated: vec![None; devices],
+            flushed_atm: vec![None; devices],
+            markers_mm: vec![None; devices],
+            unprotected_told: false,
             residual_mm: lesions.iter().map(|l| l.residual_mm).collect(),
             rest_mm: lesions.iter().map(|l| l.residual_mm).collect(),
             crossings: vec![0; lesions.len()],
@@ -91,7 +118,18 @@ impl State {
     pub fn outside_beyond_mm(&self, plan: &Plan, device: usize, hub: Option<usize>) -> Option<f64> {
         let at = self.in_place[device]?;
         let hub_mm = self.hub_offset_mm(plan, hub)?;
-        Some(plan.devices[device].device.outside_mm(at.fed_mm, hub_mm))
+        let outside_mm = plan.devices[device].device.outside_mm(at.fed_mm, hub_mm);
+        Some(outside_mm + self.extended_mm(plan, device))
+    }
+
+    /// Length that extensions on a rail add to it, mm.
+    fn extended_mm(&self, plan: &Plan, rail: usize) -> f64 {
+        let on_rail = self.attached.iter().filter(|(_, on)| *on == rail);
+        let added = on_rail.map(|(part, _)| match &plan.parts[*part].accessory {
+            Accessory::Extension { length_mm, .. } => *length_mm,
+            _ => 0.0,
+        });
+        added.fold(0.0, |sum, mm| sum + mm)
     }
 
     /// Length of any device that lies between the access hub and the hub (valves included) it

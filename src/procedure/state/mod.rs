@@ -11,7 +11,7 @@ mod retriever;
 mod stent;
 
 pub(in crate::procedure) use bed::Beds;
-pub use between_steps::{InPlace, State};
+pub use between_steps::{InPlace, Seat, State};
 pub(in crate::procedure) use flow::BLOCKED;
 pub use flow::{LumenFlow, lumen_flow};
 pub use moves::{Direction, Exchange, Move};

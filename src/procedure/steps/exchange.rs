@@ -5,7 +5,7 @@ use crate::device::{Accessory, DeviceClass, FitRules, LumenKind, Verdict};
 use crate::procedure::placing::Motion;
 use crate::procedure::reason;
 use crate::procedure::reason::{
-    Finding, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use,
+    Finding, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Retrieving, Use,
 };
 use crate::procedure::script::Where;
 use crate::procedure::state::{Direction, Exchange, InPlace};
@@ -125,11 +125,29 @@ impl Stepper<'_> {
         self.check_rail_bare(device, rail, Direction::Loading)
     }
 
-    /// Nothing may sit on a rail that a device is to pass: a clip and an insertion tool stop it.
+    /// Nothing may sit on a rail that a device is to pass: a clip and an insertion tool stop it, an extension
+    /// passes where the lumen takes its joint.
     fn check_rail_bare(&self, device: usize, rail: usize, direction: Direction) -> Outcome {
-        match self.state.attached.iter().find(|(_, on)| *on == rail) {
+        let mut on_rail = self.state.attached.iter().filter(|(_, on)| *on == rail);
+        let stops = on_rail.find_map(|(part, _)| {
+            let accessory = &self.plan.parts[*part].accessory;
+            let Accessory::Extension { outer_mm, .. } = accessory else {
+                return Some((part, None));
+            };
+            let stacked = &self.plan.devices[device].device;
+            let lumen_mm = stacked.min_inner_between(0.0, stacked.usable_length_mm);
+            let wide = lumen_mm.filter(|lumen_mm| lumen_mm < outer_mm);
+            wide.map(|lumen_mm| (part, Some((*outer_mm, lumen_mm))))
+        });
+        match stops {
             None => Ok(()),
-            Some((part, _)) => stop(PartNeed::PartOnRail {
+            Some((part, Some((outer_mm, lumen_mm)))) => stop(PartNeed::ExtensionWide {
+                device: self.name(device),
+                part: self.plan.parts[*part].name.clone(),
+                outer_mm,
+                lumen_mm,
+            }),
+            Some((part, None)) => stop(PartNeed::PartOnRail {
                 device: self.name(device),
                 direction,
                 part: self.plan.parts[*part].name.clone(),
@@ -196,6 +214,17 @@ impl Stepper<'_> {
         Ok(())
     }
 
+    /// The microcatheter goes off an open retriever: nothing folds that again.
+    fn tell_no_way_back(&mut self, device: usize, rail: usize) {
+        let sheathes = self.plan.devices[device].device.class == DeviceClass::Microcatheter;
+        if sheathes && self.state.open[rail] {
+            self.tell(Finding::note(Retrieving::NoWayBack {
+                device: self.name(rail),
+                sheath: self.name(device),
+            }));
+        }
+    }
+
     pub(super) fn remove(&mut self, name: &str) -> Outcome {
         let (device, at) = self.in_body(name)?;
         if self.state.inflated[device] {
@@ -230,6 +259,7 @@ impl Stepper<'_> {
         for rail in rails {
             self.check_rail_bare(device, rail, Direction::Removal)?;
             self.tell_exchange(device, rail, at.through, Direction::Removal)?;
+            self.tell_no_way_back(device, rail);
         }
         self.move_tip(device, self.plan.hub_station_mm(), Motion::Back)?;
         self.take_out(device);

@@ -1,12 +1,12 @@
 //! What the forces of a step mean: what fails, what presses, what moves although it is held.
 
 use super::effect::StepEffect;
-use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding};
+use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding, flush_push_n};
 use crate::procedure::placing::{StackPlacement, Unfelt, retriever_holds_n};
 use crate::procedure::reason;
 use crate::procedure::reason::{Finding, Fit, Force, Severity, Unknown, Why, Within};
 use crate::procedure::script::Plan;
-use crate::procedure::state::{Exchange, Move, State};
+use crate::procedure::state::{Direction as StepDirection, Exchange, Move, State};
 
 /// Tip force above which a warning shows, N, for devices up to [`MICRO_MM`] wide and for wider
 /// ones. From memory, for display only: no accepted figure was found below which a vessel is not
@@ -23,6 +23,8 @@ const HELD_TOLD_N: f64 = 0.01;
 /// Share of what holds a rail in nobody's hand from which its drag is a weak point: from there on it is lost
 /// if friction is as large as it may be.
 const NEARLY_LOST: f64 = 1.0 / KNOWN_TO_FACTOR;
+/// One atmosphere, N/mm2 (by definition).
+const ATM_N_PER_MM2: f64 = 0.101_325;
 /// Slack from which it is worth knowing, mm.
 const SLACK_MM: f64 = 10.0;
 
@@ -30,6 +32,7 @@ const SLACK_MM: f64 = 10.0;
 pub fn tell_forces(plan: &Plan, before: &State, after: &State, effect: &mut StepEffect) {
     let mut teller = Teller {
         plan,
+        before,
         after,
         told: Vec::new(),
     };
@@ -74,6 +77,7 @@ fn why(plan: &Plan, failure: &Failure) -> Option<Why> {
 /// Puts forces into words.
 struct Teller<'a> {
     plan: &'a Plan,
+    before: &'a State,
     after: &'a State,
     told: Vec<Finding>,
 }
@@ -269,9 +273,11 @@ impl Teller<'_> {
             return;
         };
         let holds_n = holds.iter().sum();
-        let severity = if drag_n >= holds_n {
+        let flush_n = self.flushed_forward_n(exchange);
+        let net_n = drag_n - flush_n;
+        let severity = if net_n >= holds_n {
             Severity::Failure
-        } else if drag_n >= NEARLY_LOST * holds_n {
+        } else if net_n >= NEARLY_LOST * holds_n {
             Severity::Warning
         } else {
             Severity::Note
@@ -283,7 +289,23 @@ impl Teller<'_> {
                 device: self.name(exchange.device),
                 drag_n,
                 holds_n,
+                flush_n,
             },
         ));
+    }
+
+    /// What saline pressed through a device that comes off pushes its rail forward with, N.
+    fn flushed_forward_n(&self, exchange: &Exchange) -> f64 {
+        let stacked = &self.plan.devices[exchange.device].device;
+        let lumen_mm = stacked.min_inner_between(0.0, stacked.usable_length_mm);
+        let (Some(atm), Some(lumen_mm), StepDirection::Removal) = (
+            self.before.flushed_atm[exchange.device],
+            lumen_mm,
+            exchange.direction,
+        ) else {
+            return 0.0;
+        };
+        let rail_mm = self.plan.devices[exchange.rail].device.shaft_outer_mm();
+        flush_push_n(atm * ATM_N_PER_MM2, rail_mm, lumen_mm)
     }
 }

@@ -4,19 +4,24 @@
 
 mod balloon;
 mod effect;
+mod engage;
 mod exchange;
 mod forces;
 mod lesions;
+mod looks;
 mod parts;
 mod passage;
 mod perform;
+mod protection;
 mod retriever;
 mod stenting;
 mod stepper;
 mod suction;
 mod travel;
+mod unit;
 mod watch;
 
 pub use effect::{Passed, StepEffect};
 pub use forces::tell_forces;
 pub use perform::{perform, perform_with, place_step};
+pub(in crate::procedure) use protection::{acts_on_neck, stops_flow};

@@ -1,4 +1,4 @@
-//! Clips and insertion tools on rails.
+//! Clips, insertion tools and extensions on rails.
 
 use super::stepper::{Outcome, Stepper, stop};
 use crate::device::{Accessory, FitRules};
@@ -20,7 +20,7 @@ impl Stepper<'_> {
         }
         let accessory = &self.plan.parts[index].accessory;
         let device = &self.plan.devices[rail].device;
-        // a clip grips the rear end; an insertion tool is slid over the front, folded basket and all
+        // a clip and an extension grip the rear end; an insertion tool is slid over the front, folded basket and all
         let (from_mm, to_mm) = match accessory {
             Accessory::InsertionTool { length_mm, .. } => (0.0, *length_mm),
             _ => (device.usable_length_mm, device.usable_length_mm),
@@ -44,6 +44,17 @@ impl Stepper<'_> {
                 part: part.to_owned(),
                 from_mm: grips_from_mm,
                 to_mm: grips_to_mm,
+                rail: rail_name,
+                outer_mm,
+            }),
+            Accessory::Extension {
+                joins_from_mm,
+                joins_to_mm,
+                ..
+            } => stop(PartNeed::ExtensionDoesNotJoin {
+                part: part.to_owned(),
+                from_mm: joins_from_mm,
+                to_mm: joins_to_mm,
                 rail: rail_name,
                 outer_mm,
             }),

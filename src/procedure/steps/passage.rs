@@ -126,7 +126,7 @@ impl Stepper<'_> {
         Ok(())
     }
 
-    fn check_free_to_move(&self, device: usize) -> Outcome {
+    pub(super) fn check_free_to_move(&self, device: usize) -> Outcome {
         if self.state.inflated[device] {
             return stop(PayloadNeed::BalloonUp {
                 device: self.name(device),

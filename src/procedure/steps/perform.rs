@@ -5,7 +5,7 @@ use super::forces::tell_forces;
 use super::stepper::{Outcome, Stepper, Stop};
 use crate::mechanics::MechanicsError;
 use crate::procedure::placing::{CentreLine, Placer};
-use crate::procedure::script::{Action, Plan, Plane, Where};
+use crate::procedure::script::{Action, Plan, Where};
 use crate::procedure::state::State;
 
 /// Does one step along the centre line; see [`perform_with`].
@@ -60,6 +60,7 @@ pub fn place_step(
         Ok(()) => {
             stepper.effect.performed = true;
             stepper.tell_unwatched();
+            stepper.tell_unprotected(before);
             stepper.tell_lost_access(before);
             Ok((stepper.state, stepper.effect))
         }
@@ -85,6 +86,8 @@ impl Stepper<'_> {
                 to,
             } => self.insert(device, through.as_deref(), over.as_deref(), to),
             Action::Advance { device, to, nose } => self.advance(device, to, nose.as_deref()),
+            Action::AdvanceTogether { devices, to } => self.advance_together(devices, to),
+            Action::Engage { device, ostium } => self.engage(device, ostium),
             Action::Withdraw {
                 device,
                 to: Where::Out,
@@ -106,12 +109,15 @@ impl Stepper<'_> {
             Action::Attach { part, rail } => self.attach(part, rail),
             Action::Detach { part } => self.detach(part),
             Action::Watch { plane, region } => {
-                self.state.watching[match plane {
-                    Plane::A => 0,
-                    Plane::B => 1,
-                }] = Some(*region);
+                self.watch(*plane, *region);
                 Ok(())
             }
+            Action::Roadmap { plane } => self.lay_roadmap(*plane),
+            Action::CheckMarkers { retriever } => self.check_markers(retriever),
+            Action::Flush {
+                device,
+                pressure_atm,
+            } => self.flush(device, *pressure_atm),
             Action::Wait { .. } => Ok(()),
         }
     }

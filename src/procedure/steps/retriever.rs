@@ -111,6 +111,7 @@ impl Stepper<'_> {
         self.state.open[device] = true;
         let open = self.state.open_profile(self.plan, device);
         let far_mm = open.last().map_or(bare_mm, |o| o.from_mm + o.length_mm);
+        self.state.markers_mm[device] = Some(far_mm);
         let near_mm = bare_mm;
         let narrowest_mm = open
             .iter()

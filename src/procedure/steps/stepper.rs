@@ -68,6 +68,7 @@ impl Stepper<'_> {
                 continue;
             };
             if moved.contains(&device) {
+                self.state.seated[device] = None;
                 self.effect.moves.push(Move {
                     device,
                     from_mm: at.tip_mm,
@@ -191,6 +192,9 @@ impl Stepper<'_> {
         self.state.rides.retain(|r| r.0 != device && r.1 != device);
         self.state.suction[device] = false;
         self.state.open[device] = false;
+        self.state.seated[device] = None;
+        self.state.flushed_atm[device] = None;
+        self.state.markers_mm[device] = None;
         self.state.attached.retain(|a| a.1 != device);
     }
 }

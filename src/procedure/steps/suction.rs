@@ -6,6 +6,8 @@ use crate::procedure::reason::{Filled, Finding, Image, Lumen, LumenNeed, PartNee
 use crate::procedure::script::{Action, Region};
 use crate::procedure::state::{BLOCKED, lumen_flow};
 
+/// Pressure of a small syringe in one hand, atm (from memory: 3 to 10).
+const FLUSH_ATM: f64 = 5.0;
 /// Flow share below which a run is called poor.
 const POOR: f64 = 0.30;
 
@@ -74,6 +76,12 @@ impl Stepper<'_> {
                 share,
             })));
         }
+        for plane in 0..2 {
+            self.state.run_on[plane] |= self.state.watching[plane] == Some(region);
+        }
+        if let Some(seat) = &mut self.state.seated[device] {
+            seat.shown = true;
+        }
         let shows = self.plan.region_of(at.tip_mm);
         if shows > region {
             self.tell(Finding::warning(Image::InjectsBehind {
@@ -96,6 +104,24 @@ impl Stepper<'_> {
                     }));
             }
         }
+        Ok(())
+    }
+
+    /// Saline pressed through a catheter's lumen from its hub.
+    pub(super) fn flush(&mut self, name: &str, pressure_atm: Option<f64>) -> Outcome {
+        let (device, _) = self.in_body(name)?;
+        if !matches!(self.plan.devices[device].device.lumen, LumenKind::Full) {
+            return stop(PartNeed::NoThroughLumen {
+                device: name.to_owned(),
+                wanted_for: Use::Flush,
+            });
+        }
+        if self.state.suction[device] {
+            return stop(LumenNeed::InjectsUnderSuction {
+                device: name.to_owned(),
+            });
+        }
+        self.state.flushed_atm[device] = Some(pressure_atm.unwrap_or(FLUSH_ATM));
         Ok(())
     }
 

@@ -37,12 +37,20 @@ impl Stepper<'_> {
                 );
             }
             let to_mm = placed.tip_mm[device].unwrap_or(wished_mm);
-            self.tell_unled(device, at, to_mm);
-            self.tell_vessel(device, at, to_mm);
-            self.count_crossings(device, at.tip_mm, to_mm);
+            self.tell_on_the_way(device, at, to_mm);
         }
         self.take_over(placed, &[device]);
+        if motion == Motion::Forward {
+            self.tell_unengaged(device);
+        }
         Ok(())
+    }
+
+    /// What a tip meets on its way forward.
+    pub(super) fn tell_on_the_way(&mut self, device: usize, at: InPlace, to_mm: f64) {
+        self.tell_unled(device, at, to_mm);
+        self.tell_vessel(device, at, to_mm);
+        self.count_crossings(device, at.tip_mm, to_mm);
     }
 
     /// Feeds a device until its hub meets the valve: it cannot be too short for that.
@@ -62,7 +70,7 @@ impl Stepper<'_> {
     }
 
     /// Most of a device that can be fed, keeping what a hand needs to hold; never less than is fed.
-    fn most_fed_mm(&self, device: usize, at: InPlace) -> f64 {
+    pub(super) fn most_fed_mm(&self, device: usize, at: InPlace) -> f64 {
         let reserve_mm = self.plan.devices[device].grip_mm(&self.plan.rules);
         self.state
             .most_fed_mm(self.plan, device, at.through, reserve_mm)
@@ -82,17 +90,27 @@ impl Stepper<'_> {
             usable_mm: stacked.device.usable_length_mm,
             grip_mm: stacked.is_rail().then(|| stacked.grip_mm(&self.plan.rules)),
             around: around.map(|outer| self.name(outer)),
+            sheath: self.short_sheath_around(at).map(|outer| self.name(outer)),
         }));
     }
 
-    /// A guide pushed up beyond the arch with nothing inside that leads it there: its open rim scrapes along
-    /// the wall (common practice, no source: a guide follows a wire, better a wire and a catheter that
-    /// tapers).
+    /// The short sheath that a catheter goes in through, and could go in without.
+    pub(super) fn short_sheath_around(&self, at: InPlace) -> Option<usize> {
+        let sheath = |k: &usize| self.plan.devices[*k].device.class == DeviceClass::AccessSheath;
+        at.through.filter(sheath)
+    }
+
+    /// A guide or a selector pushed up beyond the arch with nothing inside that leads it there: its open rim
+    /// scrapes along the wall (common practice, no source: a guide follows a wire, better a wire and a
+    /// catheter that tapers).
     fn tell_unled(&mut self, device: usize, at: InPlace, to_mm: f64) {
         let stacked = &self.plan.devices[device];
         let guides = matches!(
             stacked.device.class,
-            DeviceClass::Guide | DeviceClass::BalloonGuide | DeviceClass::LongSheath
+            DeviceClass::Guide
+                | DeviceClass::BalloonGuide
+                | DeviceClass::LongSheath
+                | DeviceClass::Selector
         );
         let Ok(arch_mm) = self.plan.track.landmark("common-carotid-origin") else {
             return;
@@ -186,6 +204,13 @@ impl Stepper<'_> {
     }
 
     fn count_crossings(&mut self, device: usize, from_mm: f64, to_mm: f64) {
+        for clot in self.plan.track.clots.clone() {
+            let past = |k: usize| self.state.tip_mm(k).is_some_and(|tip| tip >= clot.end_mm);
+            let led = (0..self.plan.devices.len()).any(past);
+            if from_mm < clot.end_mm && to_mm >= clot.end_mm && !led {
+                self.tell_no_roadmap(device, &clot.name, clot.start_mm);
+            }
+        }
         for lesion in 0..self.plan.track.lesions.len() {
             let end_mm = self.plan.track.lesions[lesion].end_mm;
             if from_mm >= end_mm || to_mm < end_mm {
@@ -195,6 +220,11 @@ impl Stepper<'_> {
             if self.state.access_lost[lesion] && !led {
                 let lesion = self.plan.track.lesions[lesion].name.clone();
                 self.tell(Finding::warning(Access::CrossedAgain { lesion }));
+            }
+            if !led {
+                let told = &self.plan.track.lesions[lesion];
+                let (name, middle_mm) = (told.name.clone(), told.middle_mm());
+                self.tell_no_roadmap(device, &name, middle_mm);
             }
             self.state.crossings[lesion] += 1;
         }

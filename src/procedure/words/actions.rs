@@ -1,7 +1,7 @@
 //! Actions in plain words.
 
 use super::said::and_the;
-use crate::procedure::script::{Action, Plane, Step, Where};
+use crate::procedure::script::{Action, Step, Where};
 
 impl Step {
     /// What the script says of it, or what it does where the script says nothing.
@@ -37,6 +37,10 @@ impl Action {
                     .map_or_else(String::new, |n| format!(" with the {n} as its nose"));
                 format!("Advance the {device}{over}{}", place(to))
             }
+            Self::AdvanceTogether { devices, to } => {
+                format!("Advance the {} as one{}", and_the(devices), place(to))
+            }
+            Self::Engage { device, ostium } => format!("Turn the {device} into {ostium}"),
             Self::Withdraw { device, to } => format!("Withdraw the {device}{}", place(to)),
             Self::WithdrawTogether { devices, to } => {
                 format!("Withdraw the {} together{}", and_the(devices), place(to))
@@ -63,14 +67,16 @@ impl Action {
             }
             Self::Attach { part, rail } => format!("Put the {part} on the {rail}"),
             Self::Detach { part } => format!("Take the {part} off"),
-            Self::Watch { plane, region } => format!(
-                "Plane {} on the {}",
-                match plane {
-                    Plane::A => "A",
-                    Plane::B => "B",
-                },
-                region.in_words()
-            ),
+            Self::Watch { plane, region } => {
+                format!("Plane {} on the {}", plane.in_words(), region.in_words())
+            }
+            Self::Roadmap { plane } => format!("Roadmap on plane {}", plane.in_words()),
+            Self::CheckMarkers { retriever } => format!("Look at the {retriever}'s markers"),
+            Self::Flush {
+                device,
+                pressure_atm: Some(atm),
+            } => format!("Press saline through the {device} at {atm} atm"),
+            Self::Flush { device, .. } => format!("Press saline through the {device}"),
             Self::Wait { minutes } => format!("Wait {minutes} minutes"),
         }
     }

@@ -18,6 +18,24 @@ pub(super) fn retrieving(reason: &Retrieving) -> Said {
             ),
             "another size of retriever",
         ),
+        T::NoWayBack { device, sheath } => note(format!(
+            "from here on the {device} cannot be folded again: the {sheath} is off it"
+        )),
+        T::Markers { device, moved_mm } => {
+            let moved = moved_mm.abs();
+            let text = if moved < 0.5 {
+                format!("the {device}'s markers lie where they lay")
+            } else {
+                format!(
+                    "the {device}'s markers lie {} from where they lay",
+                    beside(*moved_mm, "further on", "further back")
+                )
+            };
+            with(
+                text,
+                "see whether it still lies across the clot before going on",
+            )
+        }
         T::ClotRunsOn {
             clot,
             from,

@@ -19,6 +19,10 @@ pub(super) fn lumen(reason: &Lumen) -> Said {
                 format!("it works once the {occupants} is drawn back"),
             )
         }
+        Lumen::NeckUnprotected => with(
+            "the neck is worked on with the blood flowing and no suction: what comes loose goes to the brain".to_owned(),
+            "a guide with a balloon that stops the flow, or suction on the guide meanwhile",
+        ),
         Lumen::PoorRun(Filled {
             device,
             occupants,
@@ -67,6 +71,15 @@ pub(super) fn image(reason: &Image) -> Said {
             ),
             "inject from further back",
         ),
+        Image::SeatUnseen { device, wire } => with(
+            format!(
+                "nothing has shown that the {device} sits in the ostium before the {wire} leaves it"
+            ),
+            format!("a puff of contrast through the {device} first"),
+        ),
+        Image::NoRoadmap { device, across } => note(format!(
+            "the {device} finds its way across {across} with no map of it on the screen"
+        )),
         Image::ShutBelow { lesion } => with(
             format!("{lesion} is shut: contrast from below does not show the head"),
             "inject through a catheter beyond it",

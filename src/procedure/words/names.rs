@@ -1,7 +1,7 @@
 //! Names of regions, edges and likelihoods.
 
 use crate::procedure::reason::Likelihood;
-use crate::procedure::script::Region;
+use crate::procedure::script::{Plane, Region};
 use crate::procedure::state::EdgeKind;
 
 impl Region {
@@ -12,6 +12,17 @@ impl Region {
             Self::Access => "access route",
             Self::Neck => "neck",
             Self::Head => "head",
+        }
+    }
+}
+
+impl Plane {
+    /// The plane in words.
+    #[must_use]
+    pub const fn in_words(self) -> &'static str {
+        match self {
+            Self::A => "A",
+            Self::B => "B",
         }
     }
 }

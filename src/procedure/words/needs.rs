@@ -54,6 +54,32 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             format!("the {inside} lies in the {around} and would be dragged along"),
             format!("name the {inside} as part of the unit, or take it out first"),
         ),
+        P::NoShape { device } => with(
+            format!("the {device} has a straight tip: it turns into no ostium"),
+            "name a selector catheter",
+        ),
+        P::ShapeFilled { device, inside } => with(
+            format!("the {inside} reaches beyond the {device}'s tip and holds it straight"),
+            format!("draw the {inside} back to the {device}'s tip first"),
+        ),
+        P::NoOstium { place } => with(
+            format!("{place} is no ostium: the route turns off into no vessel there"),
+            "name the landmark where the vessel begins, as common-carotid-origin",
+        ),
+        P::NoRunToMap { plane } => with(
+            format!(
+                "no run was made on plane {} since it was pointed where it looks",
+                plane.in_words()
+            ),
+            "inject first (Contrast), then lay the map",
+        ),
+        P::NoPlaneThere { region } => with(
+            format!(
+                "no plane looks at the {}: nothing is seen",
+                region.in_words()
+            ),
+            "point plane A or B at it (Watch)",
+        ),
         P::NoseElsewhere { device, nose } => with(
             format!("the {nose} does not lie in the {device}: it cannot be its nose"),
             "name a catheter or balloon inside it",
@@ -216,6 +242,7 @@ pub(super) fn part_need(reason: &PartNeed) -> Said {
                 ),
                 Use::Suction => with(text, "aspirate through a catheter"),
                 Use::Contrast => with(text, "inject through a catheter"),
+                Use::Flush => with(text, "flush a catheter"),
             }
         }
         P::PartOnRail {
@@ -248,6 +275,29 @@ pub(super) fn part_need(reason: &PartNeed) -> Said {
                 "the {part} grips {from_mm:.2} to {to_mm:.2} mm, the {rail} is {outer_mm:.2} mm"
             ),
             "use a clip made for that rail",
+        ),
+        P::ExtensionDoesNotJoin {
+            part,
+            from_mm,
+            to_mm,
+            rail,
+            outer_mm,
+        } => with(
+            format!(
+                "the {part} joins rails of {from_mm:.2} to {to_mm:.2} mm, the {rail} is {outer_mm:.2} mm"
+            ),
+            "use an extension made for that rail",
+        ),
+        P::ExtensionWide {
+            device,
+            part,
+            outer_mm,
+            lumen_mm,
+        } => with(
+            format!(
+                "the {part} is {outer_mm:.2} mm wide at its joint, the {device}'s lumen {lumen_mm:.2} mm"
+            ),
+            "take it off first (Detach), or use a thinner one",
         ),
         P::ToolNarrow {
             part,
@@ -321,6 +371,10 @@ pub(super) fn payload_need(reason: &PayloadNeed) -> Said {
 pub(super) fn retriever_need(reason: &RetrieverNeed) -> Said {
     use RetrieverNeed as P;
     match reason {
+        P::NotOpen { device } => with(
+            format!("the {device} does not stand open"),
+            "look at its markers once it is open",
+        ),
         P::OpenPushedForward { device } => with(
             format!("the {device} stands open: an open retriever is not pushed forward"),
             "re-sheathe it by advancing the microcatheter over it first",

@@ -25,6 +25,7 @@ pub(super) fn reach(reason: &Reach) -> Said {
             usable_mm,
             grip_mm,
             around,
+            sheath,
         } => {
             let end = grip_mm.map_or_else(
                 || ", with its hub against the valve".to_owned(),
@@ -40,14 +41,22 @@ pub(super) fn reach(reason: &Reach) -> Said {
                 mm(longer_mm(*usable_mm, *short_mm)),
                 mm(*usable_mm)
             );
-            match around {
-                None => with(text, longer),
-                Some(outer) => with(
-                    text,
-                    format!("{longer}, a shorter {outer} or fewer valves on it"),
-                ),
-            }
+            with(
+                text,
+                longer + &shorter_around(around.as_deref(), sheath.as_deref()),
+            )
         }
+    }
+}
+
+/// What around a device that is too short could be shorter or left out.
+fn shorter_around(around: Option<&str>, sheath: Option<&str>) -> String {
+    match (around, sheath) {
+        (Some(outer), _) => format!(", a shorter {outer} or fewer valves on it"),
+        (None, Some(sheath)) => {
+            format!(", or the {sheath} left out: it goes in over its own dilator")
+        }
+        (None, None) => String::new(),
     }
 }
 
@@ -96,6 +105,18 @@ pub(super) fn vessel(reason: &Vessel) -> Said {
                 place.at
             ),
             "bring it over a wire and a catheter that tapers",
+        ),
+        Vessel::Unengaged {
+            device,
+            beyond_mm,
+            place,
+        } => with(
+            format!(
+                "the {device} runs {} mm beyond the ostium {} that no catheter sits in: it slips out when anything follows it",
+                mm(*beyond_mm),
+                place.at
+            ),
+            "bring a shaped catheter into the ostium first (Engage), then the wire through it",
         ),
         Vessel::FillsAccess {
             device,
@@ -187,7 +208,7 @@ pub(super) fn exchange(reason: &Exchange) -> Said {
                 }
             ),
             format!(
-                "a rail longer by {} mm, a rapid-exchange device, or an assistant who watches the tip",
+                "a rail longer by {} mm or an extension on it, saline pressed through while the {device} comes off (Flush), a rapid-exchange device, an intermediate catheter from the start, or an assistant who watches the tip",
                 mm(*blind_mm)
             ),
         ),
@@ -196,14 +217,20 @@ pub(super) fn exchange(reason: &Exchange) -> Said {
             device,
             drag_n,
             holds_n,
+            flush_n,
         } => {
+            let flushed = if *flush_n > 0.0 {
+                format!(", saline pushes it forward with {} N", fixed(*flush_n, 2))
+            } else {
+                String::new()
+            };
             let text = format!(
-                "with nobody holding it, the {device} drags on the {rail} with {} N; the open retriever holds on with {} N",
+                "with nobody holding it, the {device} drags on the {rail} with {} N{flushed}; the open retriever holds on with {} N",
                 fixed(*drag_n, 2),
                 fixed(*holds_n, 2)
             );
-            let help = "a longer rail, a rapid-exchange device, or less friction";
-            if drag_n >= holds_n {
+            let help = "a longer rail or an extension, saline pressed through (Flush), a rapid-exchange device, or less friction";
+            if drag_n - flush_n >= *holds_n {
                 with(format!("{text}: the rail is lost"), help)
             } else {
                 with(text, help)
@@ -220,6 +247,19 @@ pub(super) fn access(reason: &Access) -> Said {
         Access::CrossedAgain { lesion } => with(
             format!("{lesion} has to be crossed again: access was given up before"),
             "leave a wire, a pusher or a catheter across until the neck is finished",
+        ),
+        Access::CurveTooSimple {
+            device,
+            curve_deg,
+            turn_deg,
+            ostium,
+        } => with(
+            format!(
+                "the {device}'s curve turns by {} degrees, the way into {ostium} by {}: it slides past",
+                fixed(*curve_deg, 0),
+                fixed(*turn_deg, 0)
+            ),
+            "a selector with a reverse curve",
         ),
         Access::TrueLumenUnproven { catheter, lesion } => with(
             format!(

@@ -5,8 +5,9 @@ use super::draft::{Draft, Origin, refuse};
 use super::form::{M1Shape, Measurements, SiphonShape};
 use super::means::{self, fixed, source};
 use super::neck::Cervical;
-use super::pen::{Pen, overlap, tilted};
+use super::pen::{self, Pen, overlap, tilted};
 use super::walls::Walls;
+use crate::math;
 use std::f64::consts::PI;
 
 /// Least length of each limb of the siphon, mm: shorter ones leave no limb to speak of.
@@ -60,6 +61,7 @@ pub(super) fn build(
         vec![(0.0, diameter_mm)],
         walls.brain_n_per_mm2,
     )?;
+    super::context::small_branches(form, draft, walls, internal_carotid)?;
     let m1 = m1(form, draft, walls, internal_carotid)?;
     let (m2_superior, m2_inferior) = m2(form, draft, walls, m1)?;
     Ok(Head {
@@ -409,6 +411,40 @@ fn m1(
     Ok(m1)
 }
 
+/// Share of the angle between the trunks that the inferior one bends off by: the wider one goes on straighter.
+fn inferior_share(form: &Measurements, draft: &mut Draft, m1: usize) -> f64 {
+    let stem_mm = pen::diameter_mm(&draft.tree.branches[m1].lumen, draft.length_mm(m1));
+    let superior_mm = form
+        .m2
+        .superior_diameter
+        .unwrap_or(means::M2_SUPERIOR_DIAMETER.value);
+    let inferior_mm = form
+        .m2
+        .inferior_diameter
+        .unwrap_or(means::M2_INFERIOR_DIAMETER.value);
+    let share = least_work_share(stem_mm, inferior_mm, superior_mm);
+    draft.ledger.number(
+        "layout.m2_inferior_share_of_angle",
+        "",
+        None,
+        fixed(share, source::M2_SHARE),
+    )
+}
+
+/// Share of the angle of a division that falls to one of two branches where both together take least work: the
+/// cosine of each one's angle is `(stem^4 + own^4 - other^4) / (2 stem^2 own^2)`.
+fn least_work_share(stem_mm: f64, own_mm: f64, other_mm: f64) -> f64 {
+    let fourth = |d_mm: f64| math::power(d_mm, 4);
+    let angle = |own_mm: f64, other_mm: f64| {
+        let cosine = (fourth(stem_mm) + fourth(own_mm) - fourth(other_mm))
+            / (2.0 * math::power(stem_mm * own_mm, 2));
+        // a stem narrower than its branches allow has no such angle: straight on, or square to it
+        math::acos(cosine.clamp(0.0, 0.999))
+    };
+    let (own, other) = (angle(own_mm, other_mm), angle(other_mm, own_mm));
+    (own / (own + other)).clamp(0.2, 0.8)
+}
+
 fn m2(
     form: &Measurements,
     draft: &mut Draft,
@@ -440,6 +476,7 @@ fn m2(
     let up = (superior_side - flow * flow.dot(&superior_side)).normalize();
     let back = Vector::y() - flow * flow.y - up * up.y;
     let bisector = tilted(flow, back, tilt_rad);
+    let inferior_share = inferior_share(form, draft, m1);
     let first_straight = draft.ledger.share("layout.m2_straight", 0.12);
     let insula_bend = draft.ledger.share("layout.m2_insula_bend", 0.38);
     let end_width = draft.ledger.share("layout.m2_end_width", 0.75);
@@ -467,7 +504,12 @@ fn m2(
                     -1.0,
                 )
             };
-        let length = draft.length(length_field, entered_mm, means::M2_LENGTH);
+        let (length_mean, share) = if superior {
+            (means::M2_SUPERIOR_LENGTH, 1.0 - inferior_share)
+        } else {
+            (means::M2_INFERIOR_LENGTH, inferior_share)
+        };
+        let length = draft.length(length_field, entered_mm, length_mean);
         let length_mm = length.drawn_mm;
         let ledger = &mut draft.ledger;
         let diameter_mm = ledger.mm(diameter_field, entered_diameter, mean);
@@ -489,7 +531,7 @@ fn m2(
         };
         let first = ledger.heading(first_name, first, source::MODEL);
         let last = ledger.heading(last_name, last, source::MODEL);
-        let origin = draft.at_end(m1, tilted(bisector, up * sign, 0.5 * angle_rad));
+        let origin = draft.at_end(m1, tilted(bisector, up * sign, share * angle_rad));
         let mut pen = Pen::new(origin.place_mm, origin.heading);
         pen.straight(first_straight * length_mm, length_field);
         pen.bend_to(first, insula_bend * length_mm, length_field);

@@ -53,6 +53,7 @@ pub(super) mod source {
         "arch morphology on 217 CT angiograms, 2017 (read in a secondary page)";
     pub(in super::super) const TAKEOFF: &str =
         "Neurointervention 2010;5:79 (25 cadaver arches); read as the angle to the aorta's flow";
+    pub(in super::super) const TAKEOFF_BY_TYPE: &str = "derived from the mean of Neurointervention 2010;5:79 (25 cadaver arches; read as the angle to the aorta's flow) and the shares of arch types of Inanc Y et al., Neuropsychiatr Dis Treat: the deeper an origin, the steeper the aorta there; vessels follow four tenths of that (assumed)";
     pub(in super::super) const ARCH_TYPES: &str =
         "Inanc Y et al., Neuropsychiatr Dis Treat (288 patients): type I is the most frequent";
     pub(in super::super) const ARCH_RULE: &str = "derived from the arch type and the left common carotid diameter: 0.5, 1.5 or 2.5 diameters (rule: I below 1, II 1-2, III above 2 diameters, teaching page)";
@@ -81,6 +82,7 @@ pub(super) mod source {
     pub(in super::super) const M2_RATIO: &str = "derived from a mean of 2.4 mm, Rai AT et al., J NeuroIntervent Surg 2013;5:371, and a ratio of 1.3, inside 1.5 +/- 0.4 of Neurosurg Rev 2013;36:437; the inferior trunk taken as the larger";
     pub(in super::super) const M2_ANGLE: &str =
         "Song J et al., Neurosurgery 2017, doi 10.1093/neuros/nyx093";
+    pub(in super::super) const M2_SHARE: &str = "derived from the diameters: the wider trunk bends off less, by the angles of least work of Murray CD, J Gen Physiol 1926;9:835 (from memory)";
     pub(in super::super) const M2_PLANE: &str = "median of PMC4146742; spread from memory";
     pub(in super::super) const RADIAL: &str = "Dharma S et al. (1,706 transradial patients)";
     pub(in super::super) const RADIAL_LENGTH: &str =
@@ -286,10 +288,31 @@ pub(super) const ARCH_PLANE_DEG: Mean = mean(62.2, 8.0, TAKEOFF); // spread from
 pub(super) const INNOMINATE_LENGTH: Mean = mean(32.5, 5.0, TAKEOFF); // spread from memory
 pub(super) const INNOMINATE_DIAMETER: Mean = mean(12.5, 2.0, OSTIA);
 pub(super) const LEFT_SUBCLAVIAN_DIAMETER: Mean = mean(10.4, 2.2, OSTIA);
+
+/// How a take-off angle differs from the mean over all arches, degrees. At a radius of 40 mm the aorta rises by
+/// 23, 41 and 53 degrees where the innominate leaves arches of type I, II and III, which is 8 below, 10 and 23
+/// above the mean over the shares 0.607, 0.343 and 0.048; four tenths of that is left to the vessel.
+const fn by_type_deg(kind: ArchType) -> f64 {
+    match kind {
+        ArchType::I => 3.0,
+        ArchType::II => -4.0,
+        ArchType::III => -9.0,
+    }
+}
+
 // spreads of the take-off angles from memory
-pub(super) const INNOMINATE_TAKEOFF_DEG: Mean = mean(65.3, 10.0, TAKEOFF);
-pub(super) const LEFT_CAROTID_TAKEOFF_DEG: Mean = mean(46.9, 10.0, TAKEOFF);
-pub(super) const LEFT_SUBCLAVIAN_TAKEOFF_DEG: Mean = mean(63.8, 10.0, TAKEOFF);
+pub(super) fn innominate_takeoff_deg(kind: ArchType) -> Mean {
+    mean(65.3 + by_type_deg(kind), 10.0, TAKEOFF_BY_TYPE)
+}
+
+pub(super) fn left_carotid_takeoff_deg(kind: ArchType) -> Mean {
+    mean(46.9 + by_type_deg(kind), 10.0, TAKEOFF_BY_TYPE)
+}
+
+pub(super) fn left_subclavian_takeoff_deg(kind: ArchType) -> Mean {
+    mean(63.8 + by_type_deg(kind), 10.0, TAKEOFF_BY_TYPE)
+}
+
 pub(super) const ARCH_TYPE: (ArchType, &str) = (ArchType::I, ARCH_TYPES);
 pub(super) const SHARED_ORIGIN: (SharedOrigin, &str) = (SharedOrigin::None, SHARED);
 
@@ -351,7 +374,9 @@ pub(super) const M1_LENGTH: Mean = mean(22.5, 8.1, ANTERIOR_CIRCULATION);
 pub(super) const M1_DIAMETER: Mean = mean(3.1, 0.4, ANTERIOR_CIRCULATION);
 pub(super) const M2_SUPERIOR_DIAMETER: Mean = mean(2.09, 0.35, M2_RATIO);
 pub(super) const M2_INFERIOR_DIAMETER: Mean = mean(2.71, 0.4, M2_RATIO);
-pub(super) const M2_LENGTH: Mean = mean(40.0, 5.0, MEMORY);
+/// The trunk that feeds the parietal and temporal lobes runs further to its end than the one to the frontal.
+pub(super) const M2_SUPERIOR_LENGTH: Mean = mean(37.0, 5.0, MEMORY);
+pub(super) const M2_INFERIOR_LENGTH: Mean = mean(43.0, 5.0, MEMORY);
 pub(super) const M2_ANGLE_DEG: Mean = mean(99.0, 19.2, M2_ANGLE);
 pub(super) const M2_OUT_OF_PLANE_DEG: Mean = mean(15.4, 8.0, M2_PLANE);
 

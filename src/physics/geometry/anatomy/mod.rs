@@ -20,6 +20,7 @@
 //! others from their parent's centre line. Means stand for populations, not for a person: an
 //! anatomy whose deciding lengths are assumed decides nothing.
 
+mod context;
 mod draft;
 mod form;
 mod head;
@@ -193,7 +194,7 @@ impl Measurements {
                 treated = branch;
             }
         }
-        self.external_carotid(draft, &walls, treated)?;
+        let external = self.external_carotid(draft, &walls, treated)?;
         let (cervical, origin) = neck::cervical_ica(self, who, draft, treated)?;
         let skull_base_mm = cervical.length.drawn_mm;
         let head = head::build(self, draft, &walls, cervical, origin, bulb_mm)?;
@@ -225,6 +226,7 @@ impl Measurements {
                 },
             },
             end("carotid-bifurcation", treated),
+            end("external-carotid", external),
         ];
         Ok((access, targets))
     }
@@ -284,7 +286,7 @@ impl Measurements {
         draft: &mut Draft,
         walls: &walls::Walls,
         common_carotid: usize,
-    ) -> Result<(), GeometryError> {
+    ) -> Result<usize, GeometryError> {
         let x = self.side.sign();
         let ledger = &mut draft.ledger;
         let lean = ledger.heading(
@@ -316,14 +318,15 @@ impl Measurements {
             length_mm,
             "layout.external_carotid_length",
         );
-        draft.branch(
+        let external = draft.branch(
             "external-carotid",
             Some(origin.ostium),
             pen,
             vec![(0.0, diameter_mm)],
             walls.neck_n_per_mm2,
         )?;
-        Ok(())
+        draft.mark("external-carotid-end", external, length_mm);
+        Ok(external)
     }
 
     fn carotid_access(

@@ -46,20 +46,24 @@ fn back_from(axis: Vector, side: Vector, angle_rad: f64) -> Vector {
     tilted(axis, side, angle_rad - 0.5 * PI)
 }
 
-/// An S of three arcs about an axis: quarter, half and quarter of its length.
+/// An even S: quarter, half and quarter of its length.
+const EVEN: [f64; 3] = [0.25, 0.5, 0.25];
+
+/// An S of three arcs about an axis, each a share of its length.
 fn wave(
     pen: &mut Pen,
     axis: Vector,
     side: Vector,
     half_turn_rad: f64,
     length_mm: f64,
+    [out, over, home]: [f64; 3],
     field: &'static str,
 ) {
-    pen.bend_to(tilted(axis, side, half_turn_rad), 0.25 * length_mm, field);
+    pen.bend_to(tilted(axis, side, half_turn_rad), out * length_mm, field);
     // by its turn, not its heading: above 90 degrees the shorter way would be the wrong one
     let back = back_from(axis, side, half_turn_rad);
-    pen.bend(back, 2.0 * half_turn_rad, 0.5 * length_mm, field);
-    pen.bend_to(axis, 0.25 * length_mm, field);
+    pen.bend(back, 2.0 * half_turn_rad, over * length_mm, field);
+    pen.bend_to(axis, home * length_mm, field);
 }
 
 /// Half turn of an S that gives a length-to-chord ratio; `Err` holds the ratios within reach.
@@ -115,18 +119,23 @@ pub(super) fn common_carotid(
     } else {
         ledger.mm(names.diameter, None, who.common_carotid_diameter())
     };
-    let (aim_name, plane_name) = match side {
+    // the left one bends backwards low in the chest, the right one sideways above the innominate
+    let (aim_name, plane_name, plane, shares) = match side {
         Side::Left => (
             "layout.left_carotid_bifurcation",
             "layout.left_carotid_plane",
+            Vector::new(-0.4, 0.9, 0.0),
+            [0.22, 0.50, 0.28],
         ),
         Side::Right => (
             "layout.right_carotid_bifurcation",
             "layout.right_carotid_plane",
+            Vector::new(-0.8, 0.5, 0.0),
+            [0.30, 0.46, 0.24],
         ),
     };
     let aim_mm = ledger.place_mm(aim_name, Vector::new(28.0 * x, -5.0, 0.0), source::MODEL);
-    let plane = ledger.heading(plane_name, Vector::new(-0.4 * x, 0.9, 0.0), source::MODEL);
+    let plane = ledger.heading(plane_name, plane, source::MODEL);
 
     let (share_name, flare_name) = if treated {
         (
@@ -142,7 +151,15 @@ pub(super) fn common_carotid(
         pen.straight(origin.inside_mm, names.length);
         pen.bend_to(axis, takeoff_share * length_mm, names.length);
         let rest_mm = (1.0 - takeoff_share) * length_mm;
-        wave(&mut pen, axis, plane, half_turn_rad, rest_mm, names.ratio);
+        wave(
+            &mut pen,
+            axis,
+            plane,
+            half_turn_rad,
+            rest_mm,
+            shares,
+            names.ratio,
+        );
         pen
     };
     let ostium_mm: Point = origin.place_mm + origin.heading * origin.inside_mm;
@@ -336,7 +353,7 @@ fn course(
     }
     let s_of = |axis: Vector, half_turn_rad: f64| {
         let mut pen = start();
-        wave(&mut pen, axis, side, half_turn_rad, length_mm, SHAPE);
+        wave(&mut pen, axis, side, half_turn_rad, length_mm, EVEN, SHAPE);
         pen
     };
     let pen = match shape {

@@ -147,10 +147,11 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
         aorta.descending_diameter = self.some(who.descending_diameter());
         aorta.infrarenal_diameter = self.some(who.infrarenal_diameter());
         let arch = &mut form.arch;
-        arch.kind = Some(self.pick(
+        let kind = self.pick(
             ArchType::I,
             &[(0.343, ArchType::II), (0.048, ArchType::III)],
-        ));
+        );
+        arch.kind = Some(kind);
         let shared = self.pick(
             SharedOrigin::None,
             &[
@@ -169,9 +170,9 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
         // origins touch where their distance falls below the sum of two ostial radii, 9 mm
         arch.left_carotid_to_left_subclavian =
             self.at_least(9.0, who.left_carotid_to_left_subclavian());
-        arch.innominate_takeoff_deg = self.some(means::INNOMINATE_TAKEOFF_DEG);
-        arch.left_carotid_takeoff_deg = self.some(means::LEFT_CAROTID_TAKEOFF_DEG);
-        arch.left_subclavian_takeoff_deg = self.some(means::LEFT_SUBCLAVIAN_TAKEOFF_DEG);
+        arch.innominate_takeoff_deg = self.some(means::innominate_takeoff_deg(kind));
+        arch.left_carotid_takeoff_deg = self.some(means::left_carotid_takeoff_deg(kind));
+        arch.left_subclavian_takeoff_deg = self.some(means::left_subclavian_takeoff_deg(kind));
         form.innominate.length = self.some(means::INNOMINATE_LENGTH);
         form.innominate.diameter = self.some(means::INNOMINATE_DIAMETER);
     }
@@ -263,8 +264,8 @@ impl<R: rand::Rng + ?Sized> Draw<'_, R> {
         ));
         form.m2.superior_diameter = self.some(means::M2_SUPERIOR_DIAMETER);
         form.m2.inferior_diameter = self.some(means::M2_INFERIOR_DIAMETER);
-        form.m2.superior_length = self.some(means::M2_LENGTH);
-        form.m2.inferior_length = self.some(means::M2_LENGTH);
+        form.m2.superior_length = self.some(means::M2_SUPERIOR_LENGTH);
+        form.m2.inferior_length = self.some(means::M2_INFERIOR_LENGTH);
         form.m2.angle_deg = self.some(means::M2_ANGLE_DEG);
         form.m2.out_of_plane_deg = self.at_least(0.0, means::M2_OUT_OF_PLANE_DEG);
     }

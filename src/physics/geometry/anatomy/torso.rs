@@ -68,7 +68,7 @@ pub(super) fn build(
         draft,
         "arch.left_subclavian_takeoff_deg",
         form.arch.left_subclavian_takeoff_deg,
-        means::LEFT_SUBCLAVIAN_TAKEOFF_DEG,
+        means::left_subclavian_takeoff_deg(at.kind),
     )?;
     let lean = draft.ledger.heading(
         "layout.left_subclavian_lean",
@@ -157,12 +157,12 @@ fn stretches(form: &Measurements, who: Who, draft: &mut Draft) -> Result<Stretch
     })
 }
 
-/// Arch height over the innominate origin; a type and a height must agree.
+/// Arch type and height over the innominate origin; a type and a height must agree.
 fn arch_height(
     form: &Measurements,
     draft: &mut Draft,
     left_carotid_diameter_mm: f64,
-) -> Result<f64, GeometryError> {
+) -> Result<(ArchType, f64), GeometryError> {
     let word = |kind| match kind {
         ArchType::I => "I",
         ArchType::II => "II",
@@ -193,11 +193,13 @@ fn arch_height(
         means::arch_height_in_diameters(kind) * left_carotid_diameter_mm,
         source::ARCH_RULE,
     );
-    Ok(draft.ledger.mm("arch.height", form.arch.height, otherwise))
+    let height_mm = draft.ledger.mm("arch.height", form.arch.height, otherwise);
+    Ok((kind, height_mm))
 }
 
 /// Places on the aorta, mm.
 struct Origins {
+    kind: ArchType,
     innominate_mm: f64,
     left_carotid_mm: Option<f64>,
     left_subclavian_mm: f64,
@@ -212,7 +214,7 @@ fn aorta(
     stretches: &Stretches,
     left_carotid_diameter_mm: f64,
 ) -> Result<(usize, Origins), GeometryError> {
-    let height_mm = arch_height(form, draft, left_carotid_diameter_mm)?;
+    let (kind, height_mm) = arch_height(form, draft, left_carotid_diameter_mm)?;
     let arch = &form.arch;
     let ledger = &mut draft.ledger;
     let width_mm = ledger.mm("arch.width", arch.width, who.arch_width());
@@ -427,6 +429,7 @@ fn aorta(
     Ok((
         aorta,
         Origins {
+            kind,
             innominate_mm,
             left_carotid_mm,
             left_subclavian_mm,
@@ -466,7 +469,7 @@ fn innominate(
         draft,
         "arch.innominate_takeoff_deg",
         form.arch.innominate_takeoff_deg,
-        means::INNOMINATE_TAKEOFF_DEG,
+        means::innominate_takeoff_deg(at.kind),
     )?;
     let ledger = &mut draft.ledger;
     let lean = ledger.heading(
@@ -514,7 +517,7 @@ fn innominate(
         draft,
         "arch.left_carotid_takeoff_deg",
         form.arch.left_carotid_takeoff_deg,
-        means::LEFT_CAROTID_TAKEOFF_DEG,
+        means::left_carotid_takeoff_deg(at.kind),
     )?;
     let lean = draft.ledger.heading(
         "layout.left_carotid_lean",

@@ -34,6 +34,33 @@ pub fn annulus_flow_fraction(ratio: f64) -> f64 {
     (1.0 - k2 * k2) - math::power(1.0 - k2, 2) / (-math::ln(ratio))
 }
 
+/// Force that pushes a shaft forward whose rear end lies in a flushed lumen, N: pressure on that end, and what
+/// the flow drags along it. `pressure_n_per_mm2` at the hub over that at the tip, `>= 0`; diameters in mm.
+///
+/// `p pi R^2 (1 - k^2) / (2 ln(1/k))` with `k` the ratio of the diameters; `p pi R^2` where the shaft fills the
+/// lumen, 0 without one.
+///
+/// # Validity
+/// As [`annulus_flow_fraction`]: steady laminar flow round a concentric shaft along the whole lumen. A shaft on
+/// the wall is dragged less.
+///
+/// # References
+/// Balance of the forces on the fluid in the annulus, from the velocities of Bird, Stewart & Lightfoot,
+/// *Transport Phenomena*, section 2.4.
+#[must_use]
+pub fn flush_push_n(pressure_n_per_mm2: f64, shaft_mm: f64, lumen_mm: f64) -> f64 {
+    let piston_n = pressure_n_per_mm2 * 0.25 * PI * lumen_mm * lumen_mm;
+    let ratio = shaft_mm / lumen_mm;
+    if ratio <= 0.0 {
+        return 0.0;
+    }
+    // the quotient tends to 1 and loses digits on the way
+    if ratio > 1.0 - 1e-6 {
+        return piston_n;
+    }
+    piston_n * (1.0 - ratio * ratio) / (-2.0 * math::ln(ratio))
+}
+
 /// The same with the shaft aside: `eccentricity` is the distance of the centres over the one at
 /// which the shaft touches, 0 to 1.
 ///
