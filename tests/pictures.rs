@@ -169,7 +169,7 @@ fn look_devices_show_through_the_wall() {
     let props = Props::new(&stage);
     let mut set = Set::default();
     let mut pane = Pane::new(SIZE.0, SIZE.1, false);
-    let moment = stage.at_step(20, 1.0);
+    let moment = stage.at_step(25, 1.0);
     let device = moment.devices.iter().find(|d| d.device == 4).unwrap();
     let node = device.nodes.iter().rev().nth(12).unwrap();
     let view = across(vec3(&node.at), vec3(&node.along.into()), 30.0);

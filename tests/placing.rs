@@ -111,7 +111,7 @@ fn placed() -> &'static [Placed] {
     PLACED.get_or_init(|| {
         let default = default_plan();
         // to where the selector lies on the wire below the bifurcation, the guide still in the arch
-        let steps = default.script[..10].iter().map(|step| step.act.clone());
+        let steps = default.script[..12].iter().map(|step| step.act.clone());
         let straight = ["sheath", "guide", "microcatheter", "wire"];
         let arch = ["sheath", "guide", "selector", "aorta-wire"];
         let routes = [

@@ -253,7 +253,7 @@ fn look_forces_are_shown_where_they_are_known() {
         html.contains("there are no forces in it"),
         "and that is said"
     );
-    let device = &mut played.rehearsed.outcome.steps[19].devices[2];
+    let device = &mut played.rehearsed.outcome.steps[24].devices[2];
     device.load = Some(LoadRow {
         direction: Direction::Push,
         hub_force_n: 1.23,
@@ -272,14 +272,14 @@ fn look_forces_are_shown_where_they_are_known() {
         buckled_mm: None,
         within_n: 0.01,
     });
-    let mut weaker = played.rehearsed.outcome.steps[19].devices[2]
+    let mut weaker = played.rehearsed.outcome.steps[24].devices[2]
         .load
         .clone()
         .unwrap();
     weaker.efficiency = Some(-0.06);
     weaker.lost[0].lost_n = 0.001;
     weaker.buckled_mm = Some(219.0);
-    played.rehearsed.outcome.steps[20].devices[1].load = Some(weaker);
+    played.rehearsed.outcome.steps[25].devices[1].load = Some(weaker);
     let html = played.report().html();
     for part in ["id=\"fig-hub-force\"", "id=\"fig-force-lost\""] {
         assert!(html.contains(part), "{part}");

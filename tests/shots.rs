@@ -183,7 +183,7 @@ fn look_the_legend_and_the_arrows_have_one_scale() {
 fn look_a_shot_is_had_where_there_is_something_to_see() {
     let stage = stage_of(DEFAULT);
     // the balloon goes through the stent
-    let through = 32;
+    let through = 44;
     let script = |step: usize, shot: Place| {
         let settings = FilmSettings {
             steps: Some((step, step)),
@@ -200,8 +200,8 @@ fn look_a_shot_is_had_where_there_is_something_to_see() {
     let bands = stage.at_step(through - 1, 1.0).bands;
     let upper = bands.iter().find(|b| b.upper).unwrap();
     assert_eq!(edge_mm, Some(upper.station_mm), "the upper edge");
-    let wire_mm = script(20, Place::Tip).unwrap().beats[0].at_mm.unwrap();
-    let moment = stage.at_step(19, 1.0);
+    let wire_mm = script(25, Place::Tip).unwrap().beats[0].at_mm.unwrap();
+    let moment = stage.at_step(24, 1.0);
     let tip_mm = moment.devices.iter().map(|d| d.tip_mm).fold(0.0, f64::max);
     assert!((wire_mm - tip_mm).abs() < 0.5, "{wire_mm} and {tip_mm}");
     assert_eq!(
@@ -209,8 +209,8 @@ fn look_a_shot_is_had_where_there_is_something_to_see() {
         "in step 5 no stent is out that the shot `edge` could show: choose other steps, or another shot"
     );
     assert_eq!(
-        script(14, Place::Tip).unwrap_err(),
-        "in step 14 no device moves that the shot `tip` could show: choose other steps, or another shot"
+        script(17, Place::Tip).unwrap_err(),
+        "in step 17 no device moves that the shot `tip` could show: choose other steps, or another shot"
     );
     // in a film that has it at last, what comes before is seen where it happens
     let settings = FilmSettings {
@@ -240,7 +240,7 @@ fn look_what_does_not_reach_is_seen_with_the_place_it_should_have_come_to() {
         let moment = stage.at_step(step - 1, 1.0);
         (beat, meant_mm, moment.device(device).unwrap().tip_mm)
     };
-    let (near, meant_mm, tip_mm) = short(11);
+    let (near, meant_mm, tip_mm) = short(13);
     let bifurcation_mm = track.landmark("carotid-bifurcation").unwrap();
     assert!(
         (meant_mm - (bifurcation_mm - 30.0)).abs() < 1e-9,
@@ -249,8 +249,8 @@ fn look_what_does_not_reach_is_seen_with_the_place_it_should_have_come_to() {
     assert_eq!(near.place, Place::Tip);
     assert_eq!(near.at_mm, Some(f64::midpoint(meant_mm, tip_mm)));
     // a place that belongs to a device: 12 mm past the stent's far end
-    let (far, meant_mm, tip_mm) = short(40);
-    let stents = stage.at_step(39, 0.0).stents;
+    let (far, meant_mm, tip_mm) = short(54);
+    let stents = stage.at_step(53, 0.0).stents;
     assert!(
         (meant_mm - (stents[0].distal_mm + 12.0)).abs() < 1e-9,
         "{meant_mm}"

@@ -300,7 +300,7 @@ fn exact_shapes_of_the_rehearsal() {
         settings,
     );
     assert_eq!(stage.shapes, ShapesFrom::Rehearsal, "told");
-    let shape = passed[1]
+    let shape = passed[5]
         .effect
         .placements
         .last()
@@ -308,7 +308,7 @@ fn exact_shapes_of_the_rehearsal() {
         .shape
         .as_ref()
         .unwrap();
-    let moment = stage.at_step(1, 1.0);
+    let moment = stage.at_step(5, 1.0);
     let mut off_axis_mm: f64 = 0.0;
     for (place, k) in shape.devices.iter().enumerate() {
         let rod = shape.stack.devices[place].rod.unwrap();

@@ -204,26 +204,26 @@ fn exact_the_ledger_follows_the_default_script() {
     let (plan, _) = base(DEFAULT);
     let ledger = ledger(&plan, &walk(&plan));
     let held = |step: usize, across: usize| ledger.rows[step - 1].holds[across].held_by.join("+");
-    // read off the script: the wire crosses at 18, the retriever alone stays after 28
-    assert_eq!(held(17, 0), "", "nothing before the wire");
-    assert_eq!(held(18, 0), "wire", "the wire crosses first");
-    assert_eq!(held(28, 0), "retriever", "its pusher holds the neck");
-    assert_eq!(held(28, 1), "retriever", "and the clot");
+    // read off the script: the wire crosses at 23, the retriever alone stays after 35
+    assert_eq!(held(22, 0), "", "nothing before the wire");
+    assert_eq!(held(23, 0), "wire", "the wire crosses first");
+    assert_eq!(held(35, 0), "retriever", "its pusher holds the neck");
+    assert_eq!(held(35, 1), "retriever", "and the clot");
     assert_eq!(
-        held(39, 0),
+        held(53, 0),
         "retriever+aspiration",
         "the aspiration catheter follows"
     );
-    assert!(
-        ledger.rows[46].holds[0].let_go,
-        "at the end the guide is drawn back"
+    assert_eq!(
+        held(62, 0),
+        "wire",
+        "a wire stays while the guide goes back"
     );
+    assert_eq!(held(66, 0), "wire", "until the last run");
+    assert!(ledger.rows[66].holds[0].let_go, "then the wire comes out");
     assert_eq!(ledger.let_go(), 0, "but then the work is done");
-    let stent = ledger.neck_work.iter().find(|w| w.step == 30).unwrap();
-    assert!(
-        stent.suction.is_empty(),
-        "no suction protects while the stent opens"
-    );
+    let stent = ledger.neck_work.iter().find(|w| w.step == 39).unwrap();
+    assert_eq!(stent.suction, ["guide"], "suction while the stent opens");
     assert_eq!(
         stent.open_above,
         ["retriever"],
@@ -400,10 +400,10 @@ fn exact_changed_values_arrive() {
         (clot.end_mm - clot.start_mm - 12.0).abs() < 1e-6,
         "{clot:?}"
     );
-    let plan = changed(&["script[41].act.minutes=3", "bifurcation.bulb_length=20mm"]);
+    let plan = changed(&["script[55].act.minutes=3", "bifurcation.bulb_length=20mm"]);
     let plan = plan.unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(
-        plan.script[41].act,
+        plan.script[55].act,
         Action::Wait { minutes: 3.0 },
         "a step of the script"
     );
@@ -551,11 +551,11 @@ fn cli_compares_drafts_and_asks_what_if() {
     assert_eq!(code, Some(2), "an unknown path could not run");
     assert!(error.contains("neck.stenosis.percent"), "{error}");
 
-    let changed = ["compare", "--ruler", "--set", "script[41].act.minutes=3"];
+    let changed = ["compare", "--ruler", "--set", "script[55].act.minutes=3"];
     let (code, _, error) = nestline(&changed);
     assert_eq!(code, Some(2), "strategies write steps of their own");
     assert!(
-        error.contains("script[41].act.minutes = 3` changes nothing"),
+        error.contains("script[55].act.minutes = 3` changes nothing"),
         "{error}"
     );
 

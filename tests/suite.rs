@@ -4,6 +4,7 @@
     reason = "tests hold results against the platform's own functions, and look at files"
 )]
 
+mod acts;
 mod animation;
 mod bad_files;
 mod bare_problems;

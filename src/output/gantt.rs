@@ -41,8 +41,16 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
         let spread = anchor
             .spread
             .map_or_else(String::new, |p| format!(" ({})", tenth_to_ninth(p)));
+        let disturbed = match (anchor.disturbed_s, anchor.disturbed) {
+            (Some(mean_s), Some(p)) => format!(
+                " undisturbed, {} ({}) with failed tries",
+                minutes(mean_s),
+                tenth_to_ninth(p)
+            ),
+            _ => String::new(),
+        };
         let line = format!(
-            "{}: {}{spread}; known: {} ({}){}",
+            "{}: {}{spread}{disturbed}; known: {} ({}){}",
             anchor.what,
             minutes(anchor.expected_s),
             anchor.known,

@@ -55,9 +55,9 @@ mod strategies;
 mod words;
 
 pub use clock::{
-    Activity, Clock, ClockActivity, CriticalPath, Difficulty, Durations, Handling, Known, Lane,
-    Load, Need, Network, Parts, Percentiles, Resource, Sampling, Schedule, SearchStatus, Shortest,
-    Slack, Sourced, Speeds, SpreadOfTimes, Team, Times, Work,
+    Activity, Chance, Chances, Clock, ClockActivity, CriticalPath, Difficulty, Disturbed,
+    Durations, Handling, Known, Lane, Load, Need, Network, Parts, Percentiles, Resource, Sampling,
+    Schedule, SearchStatus, Shortest, Slack, Sourced, Speeds, SpreadOfTimes, Team, Times, Work,
 };
 pub use edges::{
     Cover, DeviceStep, EdgeHelp, EdgePassage, EdgeReport, Meets, Remedy, device_steps,

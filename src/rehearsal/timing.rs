@@ -5,8 +5,8 @@ use super::outcome::{DeviceRow, Outcome};
 use super::run::outcome_of;
 use super::walk::{walk, walk_through};
 use crate::procedure::{
-    Clock, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Passed, Percentiles, Placer,
-    Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger,
+    Clock, Disturbed, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Passed,
+    Percentiles, Placer, Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger,
 };
 use serde::{Deserialize, Serialize};
 
@@ -48,6 +48,12 @@ pub struct Anchor {
     pub expected_s: f64,
     /// How it varies.
     pub spread: Option<Percentiles>,
+    /// The same on average where tries fail and passes are made again, s.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub disturbed_s: Option<f64>,
+    /// How that varies.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub disturbed: Option<Percentiles>,
     /// What is known, in words.
     pub known: String,
     /// Where that is known from.
@@ -83,8 +89,11 @@ pub struct ClockReport {
     pub critical_chain: Vec<String>,
     /// Milestones where everything takes its mean time.
     pub expected: Times,
-    /// How they vary.
+    /// How they vary, each step done once.
     pub spread: SpreadOfTimes,
+    /// The same where tries fail by the table's chances; none where it has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub disturbed: Option<Disturbed>,
     /// Where they land against what is known.
     pub anchors: Vec<Anchor>,
     /// Whether another order would be shorter.
@@ -162,10 +171,16 @@ pub struct Rehearsed {
     pub ledger: Ledger,
 }
 
+/// Spans that published series time, and that failed tries lengthen.
+const TO_RETRIEVER: &str = "puncture to retriever opened";
+const TO_REPERFUSION: &str = "puncture to reperfusion";
+
 /// How the times are had in this report.
 const METHOD: &str = "Times are for rehearsal: spans of a table, not measurements of anybody. Steps run side by side where \
-hands, assistants, planes, pumps and what they rely on allow; each is taken to succeed at the first try, and the first pass to bring \
-the clot. Spreads are drawn independently but for one pace a course: what goes wrong together in a real case is not in them.";
+hands, assistants, planes, pumps and what they rely on allow. Milestones, lanes and comparisons tell an undisturbed course: each step \
+succeeds at the first try, and the first pass brings the clot. Where the table has chances, the times \"with failed tries\" draw further \
+passes, stents that need a balloon first and a way from the groin that is given up. Spreads are drawn independently but for one pace a \
+course: what goes wrong together in a real case is not in them.";
 
 /// What is known of the forces of each step: the largest at any hub that moves in it.
 #[must_use]
@@ -238,6 +253,8 @@ fn timed(
     let course = clock.expected();
     let expected = clock.times(&course);
     let spread = clock.sample(sampling);
+    let chances = table.chances.is_some();
+    let disturbed = chances.then(|| clock.disturbed(sampling));
     let network = clock.network();
     let duration_s = network.durations_s();
     let slack = network.slack(&course, &duration_s, None);
@@ -272,9 +289,10 @@ fn timed(
             .filter(|i| duration_s[**i] > 0.0)
             .map(|i| network.activities()[*i].name.clone())
             .collect(),
-        anchors: anchors(&expected, &spread, table),
+        anchors: anchors(&expected, &spread, disturbed.as_ref(), table),
         expected,
         spread,
+        disturbed,
         other_order: other_order(&clock, &course),
         steps_with_force: loads.iter().filter(|l| l.hub_force_n.is_some()).count(),
         method: METHOD.into(),
@@ -294,7 +312,12 @@ fn other_order(clock: &Clock, course: &Schedule) -> OtherOrder {
     }
 }
 
-fn anchors(expected: &Times, spread: &SpreadOfTimes, table: &Durations) -> Vec<Anchor> {
+fn anchors(
+    expected: &Times,
+    spread: &SpreadOfTimes,
+    disturbed: Option<&Disturbed>,
+    table: &Durations,
+) -> Vec<Anchor> {
     const SERIES: &str = "Paul et al., Interv Neuroradiol 26, 205-210 (2020)";
     let from_open = |at: Option<f64>| {
         let s = at? - expected.retriever_open_s?;
@@ -335,7 +358,7 @@ fn anchors(expected: &Times, spread: &SpreadOfTimes, table: &Durations) -> Vec<A
             false,
         ),
         (
-            "puncture to retriever opened",
+            TO_RETRIEVER,
             expected.retriever_open_s,
             spread.retriever_open,
             "63 min; four patients",
@@ -343,7 +366,7 @@ fn anchors(expected: &Times, spread: &SpreadOfTimes, table: &Durations) -> Vec<A
             false,
         ),
         (
-            "puncture to reperfusion",
+            TO_REPERFUSION,
             expected.reperfusion_s,
             spread.reperfusion,
             "80.3 min on average, 14 to 180; 106 patients",
@@ -353,10 +376,17 @@ fn anchors(expected: &Times, spread: &SpreadOfTimes, table: &Durations) -> Vec<A
     ];
     rows.into_iter()
         .filter_map(|(what, expected_s, spread, known, source, calibrated)| {
+            let (disturbed_s, disturbed) = match (what, disturbed) {
+                (TO_RETRIEVER, Some(d)) => (d.retriever_open_mean_s, d.spread.retriever_open),
+                (TO_REPERFUSION, Some(d)) => (d.reperfusion_mean_s, d.spread.reperfusion),
+                _ => (None, None),
+            };
             Some(Anchor {
                 what: what.into(),
                 expected_s: expected_s?,
                 spread,
+                disturbed_s,
+                disturbed,
                 known: known.into(),
                 source: source.into(),
                 calibrated,

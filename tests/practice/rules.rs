@@ -349,7 +349,8 @@ fn protected_or_told(case: &Case) -> Vec<(usize, String)> {
     let work = kept.neck_work.iter();
     work.filter(|work| work.suction.is_empty() && work.flow_stopped_by.is_empty())
         .map(|work| work.step - 1)
-        .filter(|i| !case.told(*i, "neck-unprotected"))
+        // told once, at the first such step
+        .filter(|i| !(0..=*i).any(|j| case.told(j, "neck-unprotected")))
         .map(|i| (i, "neither, and not told".to_owned()))
         .collect()
 }

@@ -88,7 +88,7 @@ fn equipment(file: &str) -> Equipment {
     }
 }
 
-const STACK: [(&str, &str, bool); 12] = [
+const STACK: [(&str, &str, bool); 14] = [
     ("sheath", "access-sheath-8f-11", false),
     ("guide", "guide-8f-90", true),
     ("microcatheter", "microcatheter-021-155", false),
@@ -105,6 +105,8 @@ const STACK: [(&str, &str, bool); 12] = [
     ("aspiration", "aspiration-071-132", true),
     ("clip", "torque-clip-014", false),
     ("insertion-tool", "insertion-tool", false),
+    ("extension", "extension-014", false),
+    ("balloon-guide", "balloon-guide-8f-95", true),
 ];
 
 pub(crate) fn plan_of(tree: &Tree) -> Plan {

@@ -52,6 +52,10 @@ pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
             "p10_s",
             "p50_s",
             "p90_s",
+            "with_failed_tries_mean_s",
+            "with_failed_tries_p10_s",
+            "with_failed_tries_p50_s",
+            "with_failed_tries_p90_s",
             "known",
             "source",
             "fitted_to_it",
@@ -59,12 +63,17 @@ pub(super) fn clock(rehearsed: &Rehearsed) -> [CsvTable; 3] {
     );
     for a in &clock.anchors {
         let [p10, p50, p90] = percentiles(a.spread);
+        let [again_p10, again_p50, again_p90] = percentiles(a.disturbed);
         anchors.row([
             a.what.clone(),
             number(a.expected_s),
             p10,
             p50,
             p90,
+            optional(a.disturbed_s),
+            again_p10,
+            again_p50,
+            again_p90,
             a.known.clone(),
             a.source.clone(),
             yes(a.calibrated),

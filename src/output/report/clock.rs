@@ -174,7 +174,7 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
             table {
                 caption { "Where the times land, min" }
                 thead { tr {
-                    th scope="col" { "what" } th.r scope="col" { "every step at its mean" } th.r scope="col" { "10 to 90 %" } th scope="col" { "known from outside" } th scope="col" { "source" } th scope="col" { "kind" }
+                    th scope="col" { "what" } th.r scope="col" { "every step at its mean" } th.r scope="col" { "10 to 90 %" } th.r scope="col" { "with failed tries" } th scope="col" { "known from outside" } th scope="col" { "source" } th scope="col" { "kind" }
                 } }
                 tbody {
                     @for a in &clock.anchors {
@@ -182,6 +182,9 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
                             th scope="row" { (a.what) }
                             td.r { (minutes(a.expected_s)) }
                             td.r.nowrap { @if let Some(p) = a.spread { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) } @else { "–" } }
+                            td.r.nowrap {
+                                @if let (Some(mean_s), Some(p)) = (a.disturbed_s, a.disturbed) { (minutes(mean_s)) " (" (minutes(p.p10_s)) " to " (minutes(p.p90_s)) ")" } @else { "–" }
+                            }
                             td { (a.known) }
                             td { (a.source) }
                             td { @if a.calibrated { "fitted to it: no validation" } @else { "comparison" } }
@@ -189,6 +192,9 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
                     }
                 }
             }
+        }
+        @if let Some(d) = &clock.disturbed {
+            p.note { "With failed tries: " (super::text::fixed(d.passes_mean, 1)) " passes on average; means, and what eight courses in ten lie between." }
         }
         p.note { (prose(&clock.method)) " " (clock.courses) " courses, seed " (clock.seed) ". "
             @if clock.steps_with_force == 0 { "No force at any hub is in these times." } @else { "Forces at the hub are in the times of " (clock.steps_with_force) " steps." }

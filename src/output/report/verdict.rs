@@ -264,7 +264,7 @@ fn figures(sheet: &Sheet<'_>) -> Markup {
     html! {
         dl.figures {
             @if let Some(p) = clock.spread.reperfusion {
-                div { dt { "Puncture to reperfusion" } dd { b { (minutes(p.p50_s)) " min" } small { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) @if !passes { ", as if nothing broke" } } } }
+                div { dt { "Puncture to reperfusion" } dd { b { (minutes(p.p50_s)) " min" } small { (minutes(p.p10_s)) " to " (minutes(p.p90_s)) " undisturbed" @if let Some(mean_s) = clock.disturbed.as_ref().and_then(|d| d.reperfusion_mean_s) { ", " (minutes(mean_s)) " on average with failed tries" } @if !passes { ", as if nothing broke" } } } }
             }
             @if let Some(step) = too_short {
                 div { dt { "Least to spare" } dd { b { "none" } small { "too short, " (sheet.step_link(step.number)) } } }

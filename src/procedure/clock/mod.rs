@@ -1,5 +1,6 @@
 //! The script in time: how long its activities take, which of them wait for each other, and when milestones come.
 
+mod chances;
 mod footprint;
 mod network;
 mod search;
@@ -8,6 +9,7 @@ mod times;
 mod timetable;
 mod work;
 
+pub use chances::{Chance, Chances, Disturbed};
 pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};
 pub use search::{SearchStatus, Shortest};
 pub use table::{Difficulty, Durations, Handling, Known, Sourced, Speeds, Team, Work};

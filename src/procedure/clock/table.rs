@@ -3,6 +3,7 @@
 //! Every row carries where its numbers come from. None of them is a measurement of an operator: a
 //! lab replaces the table by its own.
 
+use super::chances::Chances;
 use crate::device::DeviceClass;
 use crate::procedure::script::{HandSpeed, Pace, Region, Seconds, Spread, SpreadKind, read_spread};
 use crate::units::text;
@@ -202,6 +203,9 @@ pub struct Durations {
     pub speed_mm_per_s: Speeds,
     /// Difficulty.
     pub difficulty: Difficulty,
+    /// What may go wrong and is done again; left out, only undisturbed courses are told.
+    #[serde(default)]
+    pub chances: Option<Chances>,
 }
 
 impl Durations {

@@ -1,5 +1,6 @@
 //! A script on the clock: what runs beside what, and when the milestones come.
 
+use super::chances::{Again, Disturbed, mean};
 use super::footprint::{Footprint, waits};
 use super::network::{Activity, Need, Network, Resource, Schedule};
 use super::table::Durations;
@@ -43,6 +44,7 @@ pub struct Clock {
     efforts: Vec<Effort>,
     pace: Spread,
     marks: Marks,
+    again: Again,
 }
 
 /// Activities at whose end (or start) something counts.
@@ -112,6 +114,7 @@ impl Clock {
             .collect();
         build.join(plan, waits(&prints), &events)?;
         let marks = build.marks(&events);
+        let again = Again::of(plan, table, passed, &build.of_step, build.dwell);
         let pace = table.pace.value.mean();
         let activities = build.activities;
         let network = Network::new(
@@ -134,6 +137,7 @@ impl Clock {
             efforts: build.efforts,
             pace: table.pace.value,
             marks,
+            again,
         })
     }
 
@@ -201,16 +205,53 @@ impl Clock {
         SpreadOfTimes::of(&self.courses(sampling))
     }
 
-    /// Milestones of every course drawn. Course `i` depends on the seed and on `i` alone.
+    /// Milestones of every course drawn, each step done once. Course `i` depends on the seed and on `i` alone.
     #[must_use]
     pub fn courses(&self, sampling: &Sampling) -> Vec<Times> {
-        let mut courses = vec![Times::default(); sampling.courses];
+        self.drawn(sampling, |seed, i| self.course(seed, i).0)
+    }
+
+    /// The same courses where tries fail by the table's chances and passes are made again; with each, the
+    /// number of passes.
+    #[must_use]
+    pub fn disturbed_courses(&self, sampling: &Sampling) -> Vec<(Times, f64)> {
+        self.drawn(sampling, |seed, i| {
+            let (_, mut duration_s, pace, mut rng) = self.course(seed, i);
+            let passes = self.again.draw(&mut rng, &mut duration_s, pace);
+            let course = self.network.schedule(self.network.sorted(), &duration_s);
+            (self.times(&course), passes)
+        })
+    }
+
+    /// How the milestones vary where tries fail.
+    #[must_use]
+    pub fn disturbed(&self, sampling: &Sampling) -> Disturbed {
+        let courses = self.disturbed_courses(sampling);
+        let times: Vec<Times> = courses.iter().map(|c| c.0).collect();
+        let mean_of =
+            |pick: fn(&Times) -> Option<f64>| mean(&times.iter().map(pick).collect::<Vec<_>>());
+        let passes: Vec<Option<f64>> = courses.iter().map(|c| Some(c.1)).collect();
+        Disturbed {
+            spread: SpreadOfTimes::of(&times),
+            retriever_open_mean_s: mean_of(|t| t.retriever_open_s),
+            reperfusion_mean_s: mean_of(|t| t.reperfusion_s),
+            passes_mean: mean(&passes).unwrap_or(1.0),
+        }
+    }
+
+    fn drawn<T: Clone + Default + Send>(
+        &self,
+        sampling: &Sampling,
+        course: impl Fn(u64, usize) -> T + Sync,
+    ) -> Vec<T> {
+        let mut courses = vec![T::default(); sampling.courses];
+        let course = &course;
         let share = sampling.courses.div_ceil(sampling.threads.max(1)).max(1);
         std::thread::scope(|scope| {
             for (chunk, times) in courses.chunks_mut(share).enumerate() {
                 scope.spawn(move || {
                     for (i, time) in times.iter_mut().enumerate() {
-                        *time = self.course(sampling.seed, chunk * share + i);
+                        *time = course(sampling.seed, chunk * share + i);
                     }
                 });
             }
@@ -218,7 +259,8 @@ impl Clock {
         courses
     }
 
-    fn course(&self, seed: u64, i: usize) -> Times {
+    /// Milestones of a course, its durations, its pace, and the dice after them.
+    fn course(&self, seed: u64, i: usize) -> (Times, Vec<f64>, f64, ChaCha8Rng) {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(i as u64);
         let pace = self.pace.quantile(rng.random());
@@ -227,7 +269,8 @@ impl Clock {
             .iter()
             .map(|effort| effort.at(rng.random(), pace).total_s())
             .collect();
-        self.times(&self.network.schedule(self.network.sorted(), &duration_s))
+        let course = self.network.schedule(self.network.sorted(), &duration_s);
+        (self.times(&course), duration_s, pace, rng)
     }
 }
 

@@ -72,7 +72,7 @@ impl StackPlacement {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mechanics::{LoadSettings, Settings};
+    use crate::mechanics::{Direction, LoadSettings, Settings};
     use crate::procedure::placing::pending::{FrictionTable, Pending};
     use std::sync::Arc;
 
@@ -87,6 +87,7 @@ mod tests {
             holds: Arc::new([]),
             friction: Arc::new(FrictionTable::new(1, |_, _| 0.1)),
             device: 0,
+            direction: Direction::Pull,
             tip_resistance_n: 0.0,
             from: None,
             asks: Asks::Forces,

@@ -6,7 +6,7 @@ use crate::mechanics::{
 };
 use std::sync::Arc;
 
-/// A pull that is still to be solved, with all that it takes.
+/// A pull (or the push of a further member of a unit) that is still to be solved, with all that it takes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pending {
     pub(super) settings: Settings,
@@ -15,8 +15,10 @@ pub struct Pending {
     pub(super) stack: Arc<[StackDevice]>,
     pub(super) holds: Arc<[Containment]>,
     pub(super) friction: Arc<FrictionTable>,
-    /// What is pulled, by its place in the stack.
+    /// What is moved, by its place in the stack.
     pub(super) device: usize,
+    /// Pulled, or pushed with the unit that it is of.
+    pub(super) direction: Direction,
     /// What holds its tip back besides walls, N.
     pub(super) tip_resistance_n: f64,
     /// The state to start from.
@@ -28,7 +30,7 @@ pub struct Pending {
     pub(super) shortened_mm: Arc<[f64]>,
 }
 
-/// What a pull is to tell.
+/// What it is to tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Asks {
     /// How much shorter the device is than pushed to the same tip, where it has this length, mm.
@@ -81,7 +83,7 @@ impl Pending {
             .with_friction(&friction)
             .with_moving(Moving {
                 device: self.device,
-                direction: Direction::Pull,
+                direction: self.direction,
                 tip_resistance_n: self.tip_resistance_n,
             });
         let found = solver.solve(&problem, self.from.as_deref());

@@ -312,6 +312,14 @@ impl Rods {
             )
         });
         placed.record(&posed.devices, &pushed, plan.rules.hub_force_limit_n);
+        // what else is pushed with it feels its own share of the wall
+        for other in posed.moved[1..].iter().filter_map(|m| posed.place_of(*m)) {
+            let from = Some(Arc::new(pushed.clone()));
+            placed.pending.push(Pending {
+                direction: Direction::Push,
+                ..self.pending(posed, other, from, Asks::Forces)
+            });
+        }
         Ok(pushed)
     }
 
@@ -360,6 +368,7 @@ impl Rods {
             holds: posed.holds.as_slice().into(),
             friction: Arc::new(friction),
             device,
+            direction: Direction::Pull,
             tip_resistance_n: 0.0,
             from,
             asks,

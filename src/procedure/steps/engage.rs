@@ -55,6 +55,7 @@ impl Stepper<'_> {
                 ostium: ostium.to_owned(),
             }));
         }
+        self.turning = true;
         self.move_tip(device, to_mm, Motion::Forward)?;
         self.state.seated[device] = Some(Seat {
             ostium_mm,

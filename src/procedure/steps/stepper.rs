@@ -34,6 +34,8 @@ pub(super) struct Stepper<'a> {
     pub(super) plan: &'a Plan,
     pub(super) state: State,
     pub(super) effect: StepEffect,
+    /// Its shaped tip is turned into an ostium: it needs no wire to lead it there.
+    pub(super) turning: bool,
     placer: &'a mut dyn Placer,
 }
 
@@ -44,6 +46,7 @@ impl<'a> Stepper<'a> {
             plan,
             state: before.clone(),
             effect: StepEffect::default(),
+            turning: false,
             placer,
         }
     }

@@ -115,7 +115,7 @@ impl Stepper<'_> {
         let Ok(arch_mm) = self.plan.track.landmark("common-carotid-origin") else {
             return;
         };
-        if !guides || to_mm <= arch_mm.max(at.tip_mm) {
+        if self.turning || !guides || to_mm <= arch_mm.max(at.tip_mm) {
             return;
         }
         let inside = (0..self.plan.devices.len()).filter(|k| {

@@ -7,6 +7,7 @@ use crate::procedure::script::{Plan, StackDevice, Step};
 
 /// Names of the devices by what they do.
 pub(super) struct Roles {
+    pub(super) sheath: Option<String>,
     pub(super) guide: String,
     pub(super) wire: String,
     pub(super) microcatheter: String,
@@ -32,6 +33,7 @@ impl Roles {
             .map(|d| d.name.clone());
         let tool = |a: &Accessory| matches!(a, Accessory::InsertionTool { .. });
         Ok(Self {
+            sheath: find(&|c| c == DeviceClass::AccessSheath),
             guide: need(
                 "a guide",
                 find(&|c| matches!(c, DeviceClass::Guide | DeviceClass::BalloonGuide)),

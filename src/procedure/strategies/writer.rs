@@ -2,6 +2,7 @@
 
 use super::choices::{Choices, ClotBy, NeckBy, Order};
 use super::roles::{Roles, access_steps};
+use crate::device::Payload;
 use crate::geometry::{TrackClot, TrackLesion};
 use crate::procedure::error::StrategyError;
 use crate::procedure::script::{Action, DeviceEnd, Plan, Region, Step, Where};
@@ -59,6 +60,13 @@ impl<'a> Writer<'a> {
 
     pub(super) fn stented(&self) -> bool {
         self.choices.neck_by != NeckBy::BalloonAlone
+    }
+
+    /// Whether the guide can stop the flow by itself.
+    pub(super) fn guide_has_balloon(&self) -> bool {
+        let guide = self.plan.device_index(&self.roles.guide);
+        let payload = guide.and_then(|k| self.plan.devices[k].device.payload.as_ref());
+        matches!(payload, Some(Payload::OcclusionBalloon(_)))
     }
 
     pub(super) fn step(&mut self, say: &str, act: Action) {

@@ -66,7 +66,13 @@ pub(super) fn small_branches(
         lean: Vector::new(-0.25 * x, 0.95, -0.1),
     };
     draw(draft, walls, internal_carotid, ophthalmic_mm, &ophthalmic)?;
-    draw(draft, walls, internal_carotid, communicating_mm, &communicating)
+    draw(
+        draft,
+        walls,
+        internal_carotid,
+        communicating_mm,
+        &communicating,
+    )
 }
 
 fn draw(
