@@ -18,10 +18,12 @@ const AT_OSTIUM_MM: f64 = 5.0;
 /// radius of a wide arch.
 const OSTIUM_WITHIN_MM: f64 = 25.0;
 /// Where a route's direction is looked at before and after an ostium, mm.
-const LOOKS_MM: (f64, f64) = (20.0, 20.0);
-/// What the arch's wall turns a catheter by that leans on it, degrees: a curve need not do the whole turn
-/// (assumed: a simple curve of 60 degrees is usual at arches of type I and II, where the turn is about 120).
-const WALL_TURNS_DEG: f64 = 70.0;
+const LOOKS_MM: (f64, f64) = (30.0, 20.0);
+/// What the arch's wall turns a catheter by that leans on it, degrees: a curve need not do the whole turn.
+/// Assumed, between what a simple curve of 60 degrees does and what it does not (common practice, no source): the
+/// left carotid of generic arches of type I and II turns off by 64 and 89 degrees, with a shared origin by 94, of
+/// type III by 100 to 110.
+const WALL_TURNS_DEG: f64 = 32.0;
 
 impl Stepper<'_> {
     pub(super) fn engage(&mut self, name: &str, ostium: &str) -> Outcome {
@@ -46,7 +48,9 @@ impl Stepper<'_> {
                 beyond_mm: at.tip_mm - to_mm,
             });
         }
-        let turn_deg = self.turn_at_deg(ostium_mm);
+        let so_far = self.ostia_mm().filter(|s| *s <= ostium_mm);
+        let turns_deg = so_far.map(|s_mm| self.turn_at_deg(s_mm));
+        let turn_deg = turns_deg.fold(self.turn_at_deg(ostium_mm), f64::max);
         if turn_deg > angle_deg + WALL_TURNS_DEG {
             self.tell(Finding::warning(Access::CurveTooSimple {
                 device: name.to_owned(),

@@ -10,7 +10,7 @@ use super::walls::Walls;
 /// How much of the way from the ophthalmic to the terminus lies below the posterior communicating, from memory.
 const COMMUNICATING_SHARE: f64 = 0.5;
 
-/// A small branch: its name, the names of its length, diameter and take-off, and where it heads.
+/// A small branch: its name, the names of its length, diameter and take-off, and where it runs.
 struct Small {
     name: &'static str,
     fields: [&'static str; 3],
@@ -18,8 +18,8 @@ struct Small {
     diameter_mm: f64,
     source: &'static str,
     takeoff_deg: f64,
-    lean_name: &'static str,
-    lean: Vector,
+    heading_name: &'static str,
+    heading: Vector,
 }
 
 /// Draws the ophthalmic forwards and the posterior communicating backwards.
@@ -48,8 +48,8 @@ pub(super) fn small_branches(
         diameter_mm: 1.4,
         source: source::MEMORY,
         takeoff_deg: 80.0,
-        lean_name: "layout.ophthalmic_lean",
-        lean: Vector::new(0.3 * x, -0.95, 0.0),
+        heading_name: "layout.ophthalmic_heading",
+        heading: Vector::new(0.3 * x, -0.9, 0.3),
     };
     let communicating = Small {
         name: "posterior-communicating",
@@ -62,8 +62,8 @@ pub(super) fn small_branches(
         diameter_mm: 1.46,
         source: source::COW_NETWORK,
         takeoff_deg: 70.0,
-        lean_name: "layout.posterior_communicating_lean",
-        lean: Vector::new(-0.25 * x, 0.95, -0.1),
+        heading_name: "layout.posterior_communicating_heading",
+        heading: Vector::new(-0.25 * x, 0.95, -0.1),
     };
     draw(draft, walls, internal_carotid, ophthalmic_mm, &ophthalmic)?;
     draw(
@@ -87,10 +87,12 @@ fn draw(
     let length_mm = ledger.mm(length_name, None, fixed(small.length_mm, small.source));
     let diameter_mm = ledger.mm(diameter_name, None, fixed(small.diameter_mm, small.source));
     let takeoff_rad = ledger.rad(takeoff_name, None, fixed(small.takeoff_deg, source::MEMORY));
-    let lean = ledger.heading(small.lean_name, small.lean, source::MODEL);
-    let origin = draft.at_side(parent, at_mm, takeoff_rad, lean);
+    let heading = ledger.heading(small.heading_name, small.heading, source::MODEL);
+    let origin = draft.at_side(parent, at_mm, takeoff_rad, heading);
     let mut pen = Pen::new(origin.place_mm, origin.heading);
-    pen.straight(origin.inside_mm + length_mm, length_name);
+    // out of the wall square to the flow, then to where it runs whatever the siphon's shape
+    pen.straight(origin.inside_mm, length_name);
+    pen.bend_to(heading, length_mm, length_name);
     draft.branch(
         small.name,
         Some(origin.ostium),
