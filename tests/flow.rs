@@ -126,7 +126,7 @@ fn exact_forces_on_the_fluid_in_a_flushed_lumen_balance() {
     // pressure on the annulus is carried by shaft and wall; the wall's share from the slope of the velocity
     let (pressure, lumen_mm) = (0.5_f64, 0.54_f64);
     let radius_mm = 0.5 * lumen_mm;
-    for ratio in [0.05, 0.3, 0.69, 0.95] {
+    for ratio in [0.05_f64, 0.3, 0.69, 0.95] {
         let k2 = ratio * ratio;
         // velocity times 4 viscosity length over pressure, mm2
         let velocity = |r_mm: f64| {

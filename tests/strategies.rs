@@ -593,3 +593,31 @@ fn cli_compares_drafts_and_asks_what_if() {
     );
     std::fs::remove_dir_all(&folder).unwrap();
 }
+
+#[test]
+fn exact_a_guide_with_a_balloon_stops_the_flow_while_the_neck_is_worked_on() {
+    let plan = changed(&["stack.1.file=cabinet:balloon-guide-8f-95"]).unwrap();
+    let choices = Choices::named("retriever-first").unwrap();
+    let plan = plan.with_strategy(&choices).unwrap();
+    let passed = walk(&plan);
+    assert!(
+        passed.iter().all(|p| p.effect.performed),
+        "the guide is never moved while its balloon is up"
+    );
+    let kept = ledger(&plan, &passed);
+    let treated = |step: usize| {
+        matches!(
+            plan.script[step - 1].act,
+            Action::DeployStent { .. } | Action::Inflate { .. }
+        )
+    };
+    let mut looked = 0;
+    for work in kept.neck_work.iter().filter(|w| treated(w.step)) {
+        assert_eq!(work.flow_stopped_by, ["guide"], "step {}", work.step);
+        assert!(work.suction.is_empty(), "step {}", work.step);
+        looked += 1;
+    }
+    assert_eq!(looked, 2, "the stent and the balloon in it");
+    let up = passed.last().unwrap().after.inflated.iter().any(|up| *up);
+    assert!(!up, "no balloon is left up");
+}
