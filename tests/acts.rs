@@ -266,9 +266,9 @@ fn exact_what_keeps_a_tip_from_turning_is_told() {
         "no vessel begins there"
     );
     assert_eq!(
-        refused(&state, &engage("carotid-bifurcation")),
+        refused(&state, &engage("skull-base")),
         "no-ostium",
-        "the end of a vessel"
+        "the middle of a vessel"
     );
     let wire = Action::Insert {
         device: "aorta-wire".into(),
@@ -412,11 +412,15 @@ fn exact_markers_tell_how_far_a_retriever_moved() {
         "{moved_mm}"
     );
     let k = table.index("retriever");
-    table.state.in_place[k].as_mut().unwrap().tip_mm -= 3.0;
+    let end_mm = |table: &Table| table.state.distal_end_mm(&table.plan, k).unwrap();
+    let before_mm = end_mm(&table);
+    table.state.in_place[k].as_mut().unwrap().tip_mm -= 6.0;
+    let drawn_mm = end_mm(&table) - before_mm;
+    assert!(drawn_mm < -2.0, "{drawn_mm}");
     let (moved_mm, severity) = markers(&table.good(&look));
     assert!(
-        (moved_mm + 3.0).abs() < 1e-6 && severity == Severity::Warning,
-        "{moved_mm}"
+        (moved_mm - drawn_mm).abs() < 1e-9 && severity == Severity::Warning,
+        "{moved_mm} against {drawn_mm}"
     );
     let (moved_mm, _) = markers(&table.good(&look));
     assert!(moved_mm.abs() < 1e-9, "seen there now: {moved_mm}");

@@ -488,7 +488,7 @@ fn exact_refusals_name_the_field_and_how_to_mend() {
                     length: 80.0,
                 });
             },
-            "clot.length is 80 mm, must be above 0 and at most 58 mm, where the target ends",
+            "clot.length is 80 mm, must be above 0 and at most 54 mm, where the target ends",
         ),
         (
             |f| {

@@ -75,7 +75,7 @@ fn look_tips_in_the_glb_are_where_the_outcome_says() {
     let file = gltf::Gltf::from_slice(glb).unwrap();
     let track = &played.loaded.plan.track;
     let mut looked = 0;
-    for step in [3, 20, 40] {
+    for step in [4, 25, 53] {
         let span = played.stage.timeline.steps[step - 1];
         #[expect(clippy::cast_possible_truncation, reason = "seconds of a film")]
         let time_s = (0.5 * (span.moved_s + span.end_s)) as f32;

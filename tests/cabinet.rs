@@ -110,7 +110,7 @@ fn property_every_class_is_there() {
         (C::Filter, 1),
     ];
     assert_eq!(found, BTreeMap::from(wanted), "devices by class");
-    assert_eq!(parts().len(), 5, "valves, clips, insertion tool");
+    assert_eq!(parts().len(), 6, "valves, clips, insertion tool, extension");
     let mut names: Vec<String> = devices().values().map(|d| d.name.clone()).collect();
     names.extend(parts().values().map(|p| p.name().to_owned()));
     let all = names.len();

@@ -142,8 +142,11 @@ fn cli_no_share_is_told_of_a_force_hardly_known() {
     let mut hardly_known = 0;
     for load in &loads {
         let known = load.hub_force_n > 2.0 * load.within_n;
-        assert!(load.efficiency.is_some() == known, "{load:?}");
-        assert!(load.share_lost.is_some() == known, "{load:?}");
+        // more at the tip than at the hub comes from the device's own bend: no share of what the hand gives
+        let share = known && load.tip_force_n <= load.hub_force_n;
+        assert!(load.efficiency.is_some() == share, "{load:?}");
+        assert!(known || load.share_lost.is_none(), "{load:?}");
+        assert!(load.share_lost.is_none_or(|lost| lost <= 1.0), "{load:?}");
         hardly_known += usize::from(!known);
     }
     assert!(

@@ -3,13 +3,15 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
-    reason = "a helper that fails fails the test"
+    clippy::print_stdout,
+    reason = "a helper that fails fails the test; what was measured is shown"
 )]
 
 use nestline::data::{Edit, LoadedScene, Rendering, Source, default_durations, load_scene_with};
 use nestline::geometry::TrackSettings;
 use nestline::procedure::{
-    Action, Choices, Clock, Durations, Load, Percentiles, Plan, Sampling, Spread, Step, Times,
+    Action, Chances, Choices, Clock, Durations, Load, Percentiles, Plan, Sampling, Spread, Step,
+    Times,
 };
 use nestline::rehearsal::{time, walk};
 
@@ -348,8 +350,8 @@ fn property_unknown_labels_and_circles_are_refused() {
     });
     assert!(text.contains("did you mean `sheath-in`?"), "{text}");
     let text = refused(&|script| {
-        script[3].label = Some("late".into());
-        script[2].after = vec!["late".into()];
+        script[6].label = Some("late".into());
+        script[5].after = vec!["late".into()];
     });
     assert!(text.contains("wait for each other"), "{text}");
     assert!(text.contains("Wire out"), "the circle is named: {text}");
@@ -457,8 +459,8 @@ fn property_every_default_names_its_source() {
     gather(&value, &mut sources);
     assert_eq!(
         sources.len(),
-        39,
-        "25 kinds of work, 8 speeds, 4 difficulties, wait and pace"
+        48,
+        "30 kinds of work, 8 speeds, 4 difficulties, wait and pace, 4 chances"
     );
     for source in sources {
         let honest = [
@@ -468,6 +470,7 @@ fn property_every_default_names_its_source() {
             "calibrated",
             "script",
             "(20",
+            "derived",
         ];
         assert!(
             honest.iter().any(|word| source.contains(word)),
@@ -511,4 +514,168 @@ fn property_bad_tables_are_refused_at_their_place() {
             "the file and the change are named: {text}"
         );
     }
+}
+
+// --- tries that fail ---
+
+/// The default plan on the clock with other chances.
+fn with_chances(change: impl Fn(&mut Chances)) -> Clock {
+    let LoadedScene {
+        plan,
+        mut durations,
+        ..
+    } = loaded(&[]);
+    change(durations.chances.as_mut().unwrap());
+    Clock::new(&plan, &durations, &[], &walk(&plan)).unwrap()
+}
+
+fn courses(courses: usize) -> Sampling {
+    Sampling {
+        courses,
+        threads: 2,
+        ..Sampling::default()
+    }
+}
+
+/// Nothing fails but what a test lets fail.
+fn all_goes_well(chances: &mut Chances) {
+    chances.retriever_pass.share = 1.0;
+    chances.stent_needs_balloon.share = 0.0;
+    chances.groin_given_up.share = 0.0;
+}
+
+#[test]
+fn exact_passes_are_made_by_their_chance() {
+    // at most four of 0.302 each: 1 + q + q^2 + q^3 on average
+    let q: f64 = 1.0 - 0.302;
+    let expected = 1.0 + q + q * q + q * q * q;
+    let found = with_chances(|_| ()).disturbed(&courses(20_000)).passes_mean;
+    // the mean of 20,000 numbers that spread by 1.25
+    assert!(
+        (found - expected).abs() < 0.04,
+        "{found} against {expected}"
+    );
+}
+
+#[test]
+fn exact_courses_are_undisturbed_where_nothing_fails() {
+    let clock = with_chances(all_goes_well);
+    let sampling = courses(300);
+    let disturbed = clock.disturbed_courses(&sampling);
+    for (plain, (again, passes)) in clock.courses(&sampling).iter().zip(&disturbed) {
+        assert_eq!(plain, again, "the same course");
+        assert!((passes - 1.0).abs() < 1e-12, "{passes}");
+    }
+}
+
+#[test]
+fn exact_each_further_pass_takes_as_long_as_the_first() {
+    let passes = |most: usize| {
+        with_chances(|chances| {
+            all_goes_well(chances);
+            chances.retriever_pass.share = 0.0;
+            chances.most_passes = most;
+        })
+    };
+    let sampling = courses(50);
+    let reperfused = |most: usize| -> Vec<f64> {
+        let drawn = passes(most).disturbed_courses(&sampling);
+        drawn.iter().map(|c| c.0.reperfusion_s.unwrap()).collect()
+    };
+    let (one, two, three) = (reperfused(1), reperfused(2), reperfused(3));
+    for i in 0..one.len() {
+        let once_s = two[i] - one[i];
+        // the least wait of five minutes, crossing the clot, opening and pulling
+        assert!(once_s > 400.0 && once_s < 1500.0, "course {i}: {once_s} s");
+        assert!((three[i] - two[i] - once_s).abs() < 1e-6, "course {i}");
+    }
+}
+
+#[test]
+fn exact_a_stent_that_needs_a_balloon_and_a_groin_given_up_cost_their_work() {
+    let LoadedScene { durations, .. } = loaded(&[]);
+    let h = &durations.handling;
+    let mean = |works: &[&nestline::procedure::Work]| -> f64 {
+        works.iter().map(|w| w.takes_s.mean()).sum()
+    };
+    let balloon_s = mean(&[
+        &h.remove,
+        &h.load_rapid,
+        &h.inflate,
+        &h.deflate,
+        &h.remove,
+        &h.load_rapid,
+    ]);
+    let access_s = mean(&[&h.puncture, &h.find_carotid]);
+    let late = |change: fn(&mut Chances), of: fn(&Times) -> Option<f64>| -> (f64, f64) {
+        let clock = with_chances(|chances| {
+            all_goes_well(chances);
+            change(chances);
+        });
+        let sampling = courses(200);
+        let disturbed = clock.disturbed_courses(&sampling);
+        let late = clock
+            .courses(&sampling)
+            .iter()
+            .zip(&disturbed)
+            .map(|(a, b)| of(&b.0).unwrap() - of(a).unwrap())
+            .collect::<Vec<_>>();
+        (
+            late.iter().copied().fold(f64::INFINITY, f64::min),
+            late.iter().copied().fold(0.0, f64::max),
+        )
+    };
+    // the pace of a course, 0.8 to 1.2, is on it
+    let within = |(least, most): (f64, f64), mean_s: f64| {
+        assert!(
+            least >= 0.8 * mean_s - 1e-6 && most <= 1.2 * mean_s + 1e-6,
+            "{least} to {most} for {mean_s}"
+        );
+    };
+    within(
+        late(|c| c.groin_given_up.share = 1.0, |t| t.guide_in_neck_s),
+        access_s,
+    );
+    within(
+        late(|c| c.stent_needs_balloon.share = 1.0, |t| t.neck_open_s),
+        balloon_s,
+    );
+}
+
+#[test]
+fn published_failed_tries_bring_the_time_nearer_to_a_series() {
+    // Sagga et al.: 80.3 min from puncture to reperfusion, 14 to 180, in 106 patients
+    let clock = with_chances(|_| ());
+    let undisturbed_min = clock.times(&clock.expected()).reperfusion_s.unwrap() / 60.0;
+    let disturbed = clock.disturbed(&courses(4000));
+    let mean_min = disturbed.reperfusion_mean_s.unwrap() / 60.0;
+    println!(
+        "undisturbed {undisturbed_min:.1} min, with failed tries {mean_min:.1} min, published 80.3"
+    );
+    assert!(
+        (80.3 - mean_min).abs() < (80.3 - undisturbed_min).abs(),
+        "{mean_min} and {undisturbed_min}"
+    );
+    let p = disturbed.spread.reperfusion.unwrap();
+    assert!(p.p10_s > 60.0 * 14.0 && p.p90_s < 60.0 * 180.0, "{p:?}");
+}
+
+#[test]
+fn exact_a_table_without_chances_tells_undisturbed_courses_only() {
+    let LoadedScene {
+        plan,
+        mut durations,
+        ..
+    } = loaded(&[]);
+    let report = |table: &Durations| time(&plan, table, &[], &courses(50)).unwrap();
+    assert!(
+        report(&durations).disturbed.is_some(),
+        "chances are in the table"
+    );
+    durations.chances = None;
+    let bare = report(&durations);
+    assert!(
+        bare.disturbed.is_none() && bare.anchors.iter().all(|a| a.disturbed_s.is_none()),
+        "none"
+    );
 }

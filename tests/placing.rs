@@ -100,6 +100,32 @@ fn straight_script() -> Vec<Action> {
     ]
 }
 
+/// To where the selector lies on the wire below the bifurcation, the guide still short of the arch.
+fn arch_script() -> Vec<Action> {
+    let short = |name: &str, mm: f64| Where::Short(name.into(), mm);
+    let advance = |device: &str, to| Action::Advance {
+        device: device.into(),
+        to,
+        nose: None,
+    };
+    let below_arch = short("left-subclavian-origin", 50.0);
+    let in_carotid = |mm: f64| Where::Past("common-carotid-origin".into(), mm);
+    vec![
+        insert("sheath", None, None, Where::Hub),
+        insert("guide", Some("sheath"), None, below_arch),
+        insert(
+            "selector",
+            Some("guide"),
+            None,
+            Where::Past("guide.tip".into(), 20.0),
+        ),
+        insert("aorta-wire", Some("selector"), None, in_carotid(60.0)),
+        advance("selector", in_carotid(40.0)),
+        advance("aorta-wire", short("carotid-bifurcation", 10.0)),
+        advance("selector", short("carotid-bifurcation", 25.0)),
+    ]
+}
+
 fn default_plan() -> Plan {
     let scene = Source::from_argument("embedded:scenes/left-tandem-retriever-first.ron");
     read_scene(&scene).unwrap()
@@ -110,13 +136,12 @@ fn placed() -> &'static [Placed] {
     static PLACED: OnceLock<Vec<Placed>> = OnceLock::new();
     PLACED.get_or_init(|| {
         let default = default_plan();
-        // to where the selector lies on the wire below the bifurcation, the guide still in the arch
-        let steps = default.script[..12].iter().map(|step| step.act.clone());
+        let steps = arch_script();
         let straight = ["sheath", "guide", "microcatheter", "wire"];
         let arch = ["sheath", "guide", "selector", "aorta-wire"];
         let routes = [
             ("straight", plan(), straight_script(), straight),
-            ("default", default.clone(), steps.collect(), arch),
+            ("default", default.clone(), steps, arch),
         ];
         let mut found = Vec::new();
         for way in Way::ALL {

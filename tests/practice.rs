@@ -28,6 +28,9 @@ const SCENES: [&str; 8] = [
     "pusher-too-thick",
 ];
 
+/// Scenes that teach what comes of a guide below the stent: the way across is given up with the pull.
+const DRAWN_BARE: [&str; 2] = ["guide-below-stent", "too-short"];
+
 fn plan(scene: &str) -> Plan {
     let folder = env!("CARGO_MANIFEST_DIR");
     let source = Source::from_argument(&format!("{folder}/scenes/{scene}.ron"));
@@ -52,7 +55,13 @@ fn scenes() -> Vec<Case> {
 
 #[test]
 fn exact_every_scene_keeps_every_rule() {
-    let broken: Vec<String> = scenes().iter().flat_map(Case::broken).collect();
+    let teaches =
+        |scene: &str, broken: &String| DRAWN_BARE.contains(&scene) && broken.contains(GIVES_UP);
+    let mut broken = Vec::new();
+    for scene in scenes() {
+        let found = scene.broken().into_iter();
+        broken.extend(found.filter(|b| !teaches(&scene.name, b)));
+    }
     assert!(broken.is_empty(), "{}", broken.join("\n"));
 }
 

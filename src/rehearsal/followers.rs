@@ -60,6 +60,9 @@ fn missing<'a>(plan: &'a Plan, findings: &[Finding]) -> Vec<&'a str> {
     not_there.map(|k| plan.devices[k].name.as_str()).collect()
 }
 
+/// A run that a plane shows, as a thing that a later step needs; no device or part is named so.
+const RUN: &str = " run";
+
 /// What a step moves or changes.
 fn handled(act: &Action) -> Vec<&str> {
     match act {
@@ -80,8 +83,8 @@ fn handled(act: &Action) -> Vec<&str> {
             devices.iter().map(String::as_str).collect()
         }
         Action::Attach { part, .. } | Action::Detach { part } => vec![part],
-        Action::Contrast { .. }
-        | Action::Watch { .. }
+        Action::Contrast { .. } => vec![RUN],
+        Action::Watch { .. }
         | Action::Roadmap { .. }
         | Action::CheckMarkers { .. }
         | Action::Flush { .. }
@@ -101,6 +104,7 @@ fn dealt_with<'a>(plan: &'a Plan, act: &'a Action) -> Vec<&'a str> {
             names.push(through);
         }
         Action::Attach { rail, .. } => names.push(rail),
+        Action::Roadmap { .. } => names.push(RUN),
         Action::CheckMarkers { retriever } => names.push(retriever),
         Action::Flush { device, .. } => names.push(device),
         _ => {}

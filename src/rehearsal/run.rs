@@ -354,7 +354,7 @@ fn load_row(plan: &Plan, k: usize, placed: &StackPlacement) -> Option<LoadRow> {
         tip_force_n: load.tip_force_n,
         // more at the tip than at the hub comes from the device's own bend, not from the hand
         efficiency: load.efficiency.filter(|e| known && *e <= 1.0),
-        share_lost: load.share_lost.filter(|_| known),
+        share_lost: load.share_lost.filter(|share| known && *share <= 1.0),
         lost: losses
             .map(|l| LossRow {
                 station_mm: l.station_mm,

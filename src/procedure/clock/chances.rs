@@ -1,41 +1,12 @@
 //! What may go wrong and is then done again: chances, each with its source, and the time it costs.
 
-use super::table::Durations;
+use super::table::{Chances, Durations};
 use super::times::SpreadOfTimes;
 use crate::procedure::ledger::Events;
 use crate::procedure::script::{Action, Plan};
 use crate::procedure::steps::Passed;
-use crate::units::text;
 use rand::{Rng, RngExt};
 use serde::{Deserialize, Serialize};
-
-/// A chance and where it comes from.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Chance {
-    /// 0 to 1.
-    #[serde(deserialize_with = "text::share")]
-    pub share: f64,
-    /// A publication, `common practice, no source`, `from memory` or the lab's own records.
-    pub source: String,
-}
-
-/// What may go wrong and is then done again.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Chances {
-    /// A pass of a retriever brings the clot.
-    pub retriever_pass: Chance,
-    /// A pass of suction alone brings it.
-    pub suction_pass: Chance,
-    /// Most passes that are made; the last one is taken to be the end of it.
-    #[serde(deserialize_with = "text::team")]
-    pub most_passes: usize,
-    /// A stent system does not go through a lesion that no balloon has opened.
-    pub stent_needs_balloon: Chance,
-    /// The way from the groin is given up for another access.
-    pub groin_given_up: Chance,
-}
 
 /// Times of courses in which tries fail.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

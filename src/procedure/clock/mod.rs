@@ -9,10 +9,12 @@ mod times;
 mod timetable;
 mod work;
 
-pub use chances::{Chance, Chances, Disturbed};
+pub use chances::Disturbed;
 pub use network::{Activity, CriticalPath, Need, Network, Resource, Schedule, Slack};
 pub use search::{SearchStatus, Shortest};
-pub use table::{Difficulty, Durations, Handling, Known, Sourced, Speeds, Team, Work};
+pub use table::{
+    Chance, Chances, Difficulty, Durations, Handling, Known, Sourced, Speeds, Team, Work,
+};
 pub use times::{Percentiles, Sampling, SpreadOfTimes, Times};
 pub use timetable::{Clock, ClockActivity};
 pub use work::{Lane, Load, Parts};

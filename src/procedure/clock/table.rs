@@ -3,7 +3,6 @@
 //! Every row carries where its numbers come from. None of them is a measurement of an operator: a
 //! lab replaces the table by its own.
 
-use super::chances::Chances;
 use crate::device::DeviceClass;
 use crate::procedure::script::{HandSpeed, Pace, Region, Seconds, Spread, SpreadKind, read_spread};
 use crate::units::text;
@@ -179,6 +178,34 @@ pub struct Difficulty {
     pub s_per_newton: Sourced,
     /// Seconds for every 100 mm that a rail travels out of hand.
     pub s_per_100_mm_blind: Sourced,
+}
+
+/// A chance and where it comes from.
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
+#[serde(deny_unknown_fields)]
+pub struct Chance {
+    /// 0 to 1.
+    #[serde(deserialize_with = "text::share")]
+    pub share: f64,
+    /// A publication, `common practice, no source`, `from memory` or the lab's own records.
+    pub source: String,
+}
+
+/// What may go wrong and is then done again.
+#[derive(Debug, Clone, PartialEq, Serialize, DeserializeFields)]
+#[serde(deny_unknown_fields)]
+pub struct Chances {
+    /// A pass of a retriever brings the clot.
+    pub retriever_pass: Chance,
+    /// A pass of suction alone brings it.
+    pub suction_pass: Chance,
+    /// Most passes that are made; the last one is taken to be the end of it.
+    #[serde(deserialize_with = "text::team")]
+    pub most_passes: usize,
+    /// A stent system does not go through a lesion that no balloon has opened.
+    pub stent_needs_balloon: Chance,
+    /// The way from the groin is given up for another access.
+    pub groin_given_up: Chance,
 }
 
 /// The whole table.

@@ -38,6 +38,8 @@ const WIRE_PAST_CLOT_MM: f64 = 25.0;
 const MICRO_PAST_CLOT_MM: f64 = 20.0;
 /// How far beyond the stent the guide is brought, mm.
 const GUIDE_PAST_STENT_MM: f64 = 12.0;
+/// How far a balloon that leads the guide goes ahead of where that is to lie, mm.
+const BALLOON_AHEAD_MM: f64 = 8.0;
 /// How far below the stent the guide is drawn back at the end, mm.
 const GUIDE_BELOW_STENT_MM: f64 = 15.0;
 /// How far a wire is left beyond the guide's tip before the guide comes back, mm.
@@ -301,11 +303,16 @@ impl<'a> Writer<'a> {
     }
 
     fn guide_place(&self) -> Where {
+        self.beyond_guide_place(0.0)
+    }
+
+    /// So far beyond where the guide is to lie.
+    fn beyond_guide_place(&self, by_mm: f64) -> Where {
         match &self.roles.stent {
             Some(stent) if self.stented() => {
-                Where::Past(DeviceEnd::Distal.of(stent), GUIDE_PAST_STENT_MM)
+                Where::Past(DeviceEnd::Distal.of(stent), GUIDE_PAST_STENT_MM + by_mm)
             }
-            _ => self.past_lesion(GUIDE_PAST_LESION_MM),
+            _ => self.past_lesion(GUIDE_PAST_LESION_MM + by_mm),
         }
     }
 
@@ -329,6 +336,10 @@ impl<'a> Writer<'a> {
         };
         let guide = self.roles.guide.clone();
         self.neck_seen("Run of the neck: the lesion after it");
+        if let Some(balloon) = &nose {
+            let to = self.beyond_guide_place(BALLOON_AHEAD_MM);
+            self.advance("Balloon ahead, to lead the guide", balloon, to);
+        }
         self.guide_up(say, nose);
         self.balloon_off();
         self.contrast("Run of the head through the guide", &guide, Region::Head);
