@@ -11,8 +11,8 @@ use nestline::data::{Edit, Rendering, Source, draft_text, load_scene, load_scene
 use nestline::geometry::TrackSettings;
 use nestline::output::{comparison_text, script_text};
 use nestline::procedure::{
-    Action, CentreLine, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Sampling,
-    StrategyError, ledger,
+    Action, CentreLine, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Reason,
+    Sampling, Severity, StrategyError, ledger,
 };
 use nestline::rehearsal::{
     Candidate, Changed, Comparison, Sooner, Verdict, compare, rehearse_with, walk,
@@ -22,6 +22,7 @@ use std::process::Command;
 const DEFAULT: &str = "embedded:scenes/left-tandem-retriever-first.ron";
 const DISSECTED: &str = "embedded:scenes/dissection.ron";
 const KINKED: &str = "embedded:scenes/kinked-neck-type-3.ron";
+const RADIAL: &str = "embedded:scenes/right-radial.ron";
 
 fn base(scene: &str) -> (Plan, Durations) {
     let loaded = load_scene(&Source::from_argument(scene), &TrackSettings::default())
@@ -68,7 +69,7 @@ fn compared(scene: &str, ruler: bool) -> Comparison {
 /// is still pressed: some of these pulls are found only with friction that comes up by and by.
 #[test]
 fn property_rods_of_every_strategy_come_to_rest() {
-    for scene in [DEFAULT, KINKED] {
+    for scene in [DEFAULT, DISSECTED, KINKED, RADIAL] {
         for row in compared(scene, false).rows {
             let unknown = &row.undecided;
             assert!(unknown.is_empty(), "{scene}, {}: {unknown:?}", row.name);
@@ -94,12 +95,26 @@ fn property_every_step_of_every_strategy_can_be_done() {
                     step.number, step.findings
                 );
             }
+            // behind a kink the guide leans on the stent's lower edge, and a balloon's shaft leaves a step
+            let leans = scene == KINKED && name == "neck-first";
+            let wanted = if leans {
+                Verdict::Fails
+            } else {
+                Verdict::Passes
+            };
             assert_eq!(
-                outcome.verdict,
-                Verdict::Passes,
+                outcome.verdict, wanted,
                 "{name} on {scene}: {:?}",
                 outcome.headline
             );
+            let failures = outcome.steps.iter().flat_map(|s| &s.findings);
+            let failures = failures.filter(|f| f.severity == Severity::Failure);
+            for failure in failures {
+                assert!(
+                    leans && matches!(failure.reason, Reason::StentEdge(_)),
+                    "{name} on {scene}: {failure:?}"
+                );
+            }
         }
     }
 }

@@ -285,7 +285,9 @@ fn acting(act: &Action) -> Option<&str> {
         | Action::Inflate { device, .. }
         | Action::Deflate { device }
         | Action::SuctionOn { device }
-        | Action::SuctionOff { device } => Some(device),
+        | Action::SuctionOff { device }
+        | Action::Flush { device, .. }
+        | Action::CheckMarkers { retriever: device } => Some(device),
         _ => None,
     }
 }

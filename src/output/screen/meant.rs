@@ -21,6 +21,7 @@ pub fn meant_tip(stage: &Stage, step: usize) -> Option<(usize, f64)> {
     }
     let (device, to) = match &stage.plan().script.get(step)?.act {
         Action::Insert { device, to, .. } | Action::Advance { device, to, .. } => (device, to),
+        Action::AdvanceTogether { devices, to } => (devices.first()?, to),
         _ => return None,
     };
     let (name, by_mm) = match to {
