@@ -5,8 +5,8 @@
     reason = "functions outside #[test] ones may stop the test"
 )]
 
-use nestline::geometry::Vector;
-use nestline::geometry::anatomy::{Access, Anatomy, Measurements, NoteValue, Sex, Side};
+use nestline_physics::geometry::Vector;
+use nestline_physics::geometry::anatomy::{Access, Anatomy, Measurements, NoteValue, Sex, Side};
 
 fn blank(side: Side) -> Measurements {
     Measurements::new(Sex::Male, 70.0, Access::FemoralRight, side)

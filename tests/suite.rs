@@ -32,7 +32,6 @@ mod report;
 mod said_once;
 mod same_bytes;
 mod screens;
-mod shapes;
 mod shots;
 mod stage;
 mod strategies;
