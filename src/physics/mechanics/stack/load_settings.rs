@@ -62,8 +62,8 @@ pub struct LoadSettings {
     /// Whether a solve begins from the stack at its place without loads and follows it up from there, friction,
     /// tip loads and lengths coming up by shares, until all agree; where that way is lost it goes on from the
     /// state before. Default false: from the state before. Followed up, what is told depends on the inputs and not
-    /// on the way there, and rounding does not move it; it takes three to nine times
-    /// as long (whole scripts).
+    /// on the way there, and rounding does not move it, unless a rod snaps on the way; it takes three to nine times as
+    /// long (whole scripts).
     pub follows_up: bool,
 }
 
