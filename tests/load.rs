@@ -10,8 +10,8 @@ use crate::support::rods::{problem, rod, run};
 use nestline_physics::geometry::{Frame, Point, Vector};
 use nestline_physics::mechanics::problem::{Problem, ProblemFriction, ProblemMove, ProblemStart};
 use nestline_physics::mechanics::{
-    Direction, Drive, FrictionOf, LoadSettings, MechanicsError, Moving, Rod, Settings, StackDevice,
-    StackProblem, StackSolver, StackState, StartSupport, Status, TubeStation,
+    Containment, Direction, Drive, FrictionOf, LoadSettings, MechanicsError, Moving, Rod, Settings,
+    StackDevice, StackProblem, StackSolver, StackState, StartSupport, Status, TubeStation,
 };
 use std::f64::consts::PI;
 
@@ -323,5 +323,82 @@ fn exact_force_to_feed_into_a_frictionless_bend() {
             }
             last = Some((e, l, load.hub_force_n));
         }
+    }
+}
+
+/// A wire in a catheter round an arch, the wire pushed, lumen and stiffness times `factor`.
+fn followed_up(factor: f64, from: Option<&StackState>, ends_mm: [f64; 2]) -> StackState {
+    let mut tube = tube(
+        &[
+            (120.0, 0.0, 0.0),
+            (90.0, 2.0, 0.3),
+            (60.0, 0.0, 0.0),
+            (40.0, 1.2, 2.4),
+            (60.0, 0.0, 0.0),
+        ],
+        6.0,
+        10.0,
+        3.0,
+    );
+    for station in &mut tube {
+        station.radius_mm *= factor;
+    }
+    let rod = |stiffness_n_mm2: f64, outer_mm: f64| {
+        let rod = Rod::builder().stiffness_n_mm2(stiffness_n_mm2 * factor);
+        rod.outer_mm(outer_mm)
+    };
+    let catheter = rod(150.0, 1.8).inner_mm(1.2).start(StartSupport::Clamped);
+    let wire = rod(25.0, 0.36).start(StartSupport::Free);
+    let devices = [
+        device(catheter.build().unwrap(), Drive::Tip(ends_mm[0])),
+        device(wire.build().unwrap(), Drive::Tip(ends_mm[1])),
+    ];
+    let inside = [Containment::coaxial(1, 0)];
+    let problem = StackProblem::new(&tube, &devices)
+        .with_containments(&inside)
+        .with_friction(&|_, _| 0.1)
+        .with_moving(Moving::pushed(1).held_back_by_n(0.05));
+    let mut settings = LoadSettings::rehearsal();
+    settings.follows_up = true;
+    StackSolver::new(Settings::default(), settings)
+        .solve(&problem, from)
+        .unwrap()
+}
+
+/// Largest difference of lengths, mm, and of hub loads, N.
+fn apart(a: &StackState, b: &StackState) -> (f64, f64) {
+    let pairs = || a.devices.iter().zip(&b.devices);
+    let length_mm = pairs().map(|(a, b)| (a.inserted_mm - b.inserted_mm).abs());
+    let load_n = pairs().map(|(a, b)| (a.hub_load_n - b.hub_load_n).abs());
+    (length_mm.fold(0.0, f64::max), load_n.fold(0.0, f64::max))
+}
+
+#[test]
+fn property_a_stack_followed_up_depends_on_its_inputs_alone() {
+    let ends_mm = [180.0, 330.0];
+    let base = followed_up(1.0, None, ends_mm);
+    let hub_n = base.load.as_ref().unwrap().hub_force_n;
+    assert!(hub_n > 0.06, "friction and resistance are there: {hub_n} N");
+    assert!(
+        base.solution.as_ref().unwrap().flags.is_empty(),
+        "loads and shape agree: {:?}",
+        base.solution.as_ref().unwrap().flags
+    );
+    for by in [-1e-10, 1e-10] {
+        let (length_mm, load_n) = apart(&base, &followed_up(1.0 + by, None, ends_mm));
+        assert!(
+            length_mm < 1e-3 && load_n < 1e-3,
+            "{by:e}: {length_mm:e} mm, {load_n:e} N"
+        );
+    }
+    // whatever it lay in before
+    for other_mm in [[180.0, 240.0], [150.0, 360.0]] {
+        let before = followed_up(1.0, None, other_mm);
+        let found = followed_up(1.0, Some(&before), ends_mm);
+        let (length_mm, load_n) = apart(&base, &found);
+        assert!(
+            length_mm < 1e-3 && load_n < 1e-3,
+            "from {other_mm:?}: {length_mm:e} mm, {load_n:e} N"
+        );
     }
 }

@@ -83,7 +83,7 @@
 //! | `closed_forms` | friction table, capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
 //! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
 //! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
-//! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `solver`), the report |
+//! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `together`, `solver`), from the state before or followed up from light load (`follow_up`), the report |
 //! | `stent` | deployment, apposition, crossing of edges by chance |
 //! | `problem` | bare rod-in-tube problems as an engineer writes them |
 //!
@@ -122,6 +122,7 @@
 //! | containment: one device inside another, from its tip to its port | | mm | [`Containment`] |
 //! | coefficient of friction | `mu` | 1 | [`friction`](fn@friction), `stack::friction_sum` |
 //! | residual, correction, band of a round: what loads and lengths miss, what a hub must take on, what surfaces at rest carry | | N, mm | `stack::coupling` |
+//! | following up: from the stack at its place without loads; share: how much of friction, tip loads and lengths has come up | | 1 | `stack::follow_up` |
 //! | tip load: what walls and resistance press on a tip | | N | `stack::tip_load` |
 //! | percentage of stenosis | | % | [`crate::geometry::nascet_percent`] and beside it |
 //! | bed, plaque law: how vessel and plaque answer a stent | | N/mm | [`Bed`], [`PlaqueLaw`] |

@@ -184,6 +184,7 @@ impl Passes {
         &mut self,
         scene: &Scene<'_>,
         shapes: &[Option<&RodState>],
+        centre: Option<&[Option<&RodState>]>,
         proximal_n_per_mm: f64,
     ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
@@ -198,10 +199,13 @@ impl Passes {
         self.ws.lay_out_terms(scene, self.ws.tight_fits());
         let start = self.ws.newton.at.clone();
         let stage = self.last_stage(scene);
-        self.keep_near(proximal_n_per_mm);
+        match centre {
+            Some(centre) => self.keep_near_shapes(scene, centre, proximal_n_per_mm),
+            None => self.keep_near(proximal_n_per_mm),
+        }
         let lost = match settle_stage(&mut self.ws, stage) {
             Ok(passed_saddle) => return read(&mut self.ws, scene, passed_saddle),
-            Err(lost) if lost.is_lost() => lost,
+            Err(lost) if lost.is_lost() && centre.is_none() => lost,
             Err(other) => return Err(other),
         };
         self.ws.newton.at = start;
@@ -213,6 +217,25 @@ impl Passes {
         let proximal = &mut self.ws.model.coefficients.proximal;
         proximal.centre.clone_from(&self.ws.newton.at.x);
         proximal.weight_n_per_mm = weight_n_per_mm;
+    }
+
+    /// Keeps unknowns near where these shapes have them.
+    fn keep_near_shapes(
+        &mut self,
+        scene: &Scene<'_>,
+        shapes: &[Option<&RodState>],
+        weight_n_per_mm: f64,
+    ) {
+        self.axes.clear();
+        let former = shapes.iter();
+        (self.axes).extend(former.map(|s| s.map(FormerAxis::of).unwrap_or_default()));
+        self.guess(scene);
+        let proximal = &mut self.ws.model.coefficients.proximal;
+        let mut centre = std::mem::take(&mut proximal.centre);
+        proximal.weight_n_per_mm = weight_n_per_mm;
+        self.ws.model.gather(&mut centre);
+        self.ws.model.coefficients.proximal.centre = centre;
+        self.ws.model.store(&self.ws.newton.at.x);
     }
 
     /// In steps that keep the shape less and less near, where the direct way was `lost`.

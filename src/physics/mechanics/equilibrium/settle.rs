@@ -199,13 +199,14 @@ impl Settle {
         &mut self,
         scene: &Scene<'_>,
         shapes: &[Option<&RodState>],
+        centre: Option<&[Option<&RodState>]>,
         proximal_n_per_mm: f64,
     ) -> Result<Solution, MechanicsError> {
         self.restart_work();
         if shapes.len() != scene.rods.len() || shapes.iter().all(Option::is_none) {
             return self.settle(scene);
         }
-        self.passes.near(scene, shapes, proximal_n_per_mm)
+        self.passes.near(scene, shapes, centre, proximal_n_per_mm)
     }
 
     /// Assembles and factorises the matrix of the last solve once more, for measurements; tells

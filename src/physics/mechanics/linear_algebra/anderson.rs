@@ -7,8 +7,10 @@
 use super::small_dense::{MOST_UNKNOWNS, small_solve};
 use std::collections::VecDeque;
 
-/// Steps remembered: as many as the small solver takes.
-const DEPTH: usize = MOST_UNKNOWNS;
+/// Steps remembered, and where loads, lengths and friction of several rods move together: a rod answers by its
+/// few soft modes, four rods by a dozen.
+const FEW: usize = MOST_UNKNOWNS;
+const MANY: usize = 16;
 /// Share of the largest squared change below which a direction is noise.
 const NOISE: f64 = 1e-12;
 /// Growth of the residual from one step to the next that makes what was learnt worthless.
@@ -22,9 +24,19 @@ pub(crate) struct Anderson {
     /// Changes of `z` and of `r` from step to step, newest last.
     steps: VecDeque<(Vec<f64>, Vec<f64>)>,
     last: Option<(Vec<f64>, Vec<f64>, f64)>,
+    /// Whether it remembers many steps.
+    many: bool,
 }
 
 impl Anderson {
+    /// One that remembers many steps.
+    pub(crate) fn of_many() -> Self {
+        Self {
+            many: true,
+            ..Self::default()
+        }
+    }
+
     pub(crate) fn restart(&mut self) {
         self.steps.clear();
         self.last = None;
@@ -47,7 +59,8 @@ impl Anderson {
                 self.steps.clear();
                 share = CAUTIOUS;
             } else {
-                let (mut dz, mut dr) = if self.steps.len() == DEPTH {
+                let depth = if self.many { MANY } else { FEW };
+                let (mut dz, mut dr) = if self.steps.len() == depth {
                     self.steps.pop_front().unwrap_or_default()
                 } else {
                     (Vec::new(), Vec::new())
@@ -64,9 +77,9 @@ impl Anderson {
         } else {
             self.last = Some((z.to_vec(), r.to_vec(), size));
         }
-        let mut learnt = [0.0; DEPTH];
+        let mut learnt = [0.0; MANY];
         while !self.steps.is_empty() {
-            let mut small = [[0.0; DEPTH]; DEPTH];
+            let mut small = [[0.0; MANY]; MANY];
             let mut largest = 0.0_f64;
             for (i, (_, a)) in self.steps.iter().enumerate() {
                 learnt[i] = dot(a, r);

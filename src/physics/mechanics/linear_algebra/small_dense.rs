@@ -1,12 +1,12 @@
 //! Small dense systems, of one unknown or a few for every rod.
 
-/// Most unknowns of a small system.
+/// Most unknowns of a small system, but for what is learnt of many steps.
 pub(crate) const MOST_UNKNOWNS: usize = 6;
 
 /// Cholesky solve of the leading `n` rows in place; false where a pivot is below `least`.
-pub(crate) fn small_solve(
-    a: &mut [[f64; MOST_UNKNOWNS]; MOST_UNKNOWNS],
-    x: &mut [f64; MOST_UNKNOWNS],
+pub(crate) fn small_solve<const M: usize>(
+    a: &mut [[f64; M]; M],
+    x: &mut [f64; M],
     n: usize,
     least: f64,
 ) -> bool {

@@ -5,6 +5,7 @@ use super::friction_sum::FrictionAccumulation;
 use super::moving::Moving;
 use super::present::{PresentRods, least_end};
 use super::tip_load::tip_load_n;
+use super::together::Together;
 use crate::mechanics::equilibrium::solution::Solution;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::anderson::Anderson;
@@ -17,6 +18,13 @@ const LONGEST_MM: f64 = 3.0;
 /// Largest change of the friction met from one round to the next, N, where there was less: a shape that
 /// has not settled wriggles, and what a capstan makes of all these turns grows beyond measure.
 const LARGEST_N: f64 = 0.3;
+
+/// How far a tip gives before all that surfaces at rest can carry holds it, mm: what the shaft behind it stretches
+/// meanwhile, for a tenth of a newton over a metre of 500 N of axial stiffness (assumed: a steel core of 0.06 mm
+/// of diameter alone has as much).
+const GIVES_MM: f64 = 0.2;
+/// What a millimetre of a tip counts as, N.
+const MILLIMETRE_N: f64 = 0.1;
 
 /// What a shape misses by.
 #[derive(Debug, Clone, Copy, Default)]
@@ -41,6 +49,29 @@ pub(crate) struct Coupling {
     unknown_mm: Vec<f64>,
     bare_n: Vec<f64>,
     anderson: Anderson,
+    /// While loads come up from nought.
+    coming_up: Option<ComingUp>,
+    together: Together,
+}
+
+/// Loads that come up from nought.
+#[derive(Debug, Clone)]
+struct ComingUp {
+    /// Share of what walls press on tips that is there.
+    share: f64,
+    /// By rod: tip that surfaces at rest hold it at, mm.
+    held_at_mm: Vec<f64>,
+}
+
+impl ComingUp {
+    /// Share of what surfaces at rest can carry that a rod takes of them with its tip at `end_mm`, and by how much
+    /// more with every millimetre: all of it where the tip has given far, as in a smoothed law of Coulomb's.
+    fn held(&self, k: usize, end_mm: f64) -> (f64, f64) {
+        let off_mm = end_mm - self.held_at_mm[k];
+        let squared = off_mm * off_mm + GIVES_MM * GIVES_MM;
+        let root = squared.sqrt();
+        (off_mm / root, GIVES_MM * GIVES_MM / (squared * root))
+    }
 }
 
 /// The rod that slides, and how.
@@ -50,6 +81,16 @@ impl Coupling {
     /// Forgets what it learnt of other states.
     pub(crate) fn restart(&mut self) {
         self.anderson.restart();
+        self.coming_up = None;
+    }
+
+    /// Begins with a share of the loads, tips held by surfaces at rest where they are given.
+    pub(crate) fn come_up(&mut self, share: f64, held_at_mm: &[f64]) {
+        self.together.restart();
+        self.coming_up = Some(ComingUp {
+            share,
+            held_at_mm: held_at_mm.to_vec(),
+        });
     }
 
     /// Finds what friction and hub loads a shape calls for, and what it misses by.
@@ -85,10 +126,10 @@ impl Coupling {
             let more_n = self.correction_n[k] + self.target_load_n[k][0] - rods.added_n[k][0];
             let band_n = self.band_n[k];
             // by hand: a band that is no number would make `clamp` panic
-            self.correction_n[k] = if more_n.abs() <= band_n {
-                0.0
-            } else {
-                more_n - band_n.copysign(more_n)
+            self.correction_n[k] = match &self.coming_up {
+                Some(coming_up) => more_n - band_n * coming_up.held(k, rods.ends[k]).0,
+                None if more_n.abs() <= band_n => 0.0,
+                None => more_n - band_n.copysign(more_n),
             };
             residual.load_n = larger(residual.load_n, self.correction_n[k].abs());
         }
@@ -105,12 +146,13 @@ impl Coupling {
         found: &Solution,
     ) {
         let scene = rods.scene(tube);
+        let share = self.coming_up.as_ref().map_or(1.0, |c| c.share);
         self.correction_n.clear();
         for (k, rod) in found.rods.iter().enumerate() {
             let mut tip_n = if rods.through[k] {
                 0.0
             } else {
-                tip_load_n(&scene, found, k)
+                share * tip_load_n(&scene, found, k)
             };
             if let Some((_, m)) = mover.filter(|(rod, _)| *rod == k) {
                 tip_n += m.direction.sign() * m.tip_resistance_n;
@@ -236,6 +278,79 @@ impl Coupling {
         Ok(())
     }
 
+    /// Sets the next tips, hub loads and friction, all moved together; for loads that come up.
+    pub(crate) fn advance_together(
+        &mut self,
+        rods: &mut PresentRods,
+        tube: &[TubeStation],
+        hub_spring_n_per_mm: f64,
+        found: &Solution,
+    ) -> Result<(), MechanicsError> {
+        let (before_mm, step_mm) = self.step(rods, found);
+        self.together.clear();
+        for k in 0..rods.rods.len() {
+            let (hub, state) = (&rods.hubs[k], &found.rods[k]);
+            let called_n = state.load_n[0] + self.correction_n[k];
+            match &self.coming_up {
+                Some(coming_up) if rods.target_mm[k].is_some() => {
+                    // surfaces at rest hold its tip the more the further it goes
+                    let holds_n_per_mm = self.band_n[k] * coming_up.held(k, rods.ends[k]).1;
+                    let give_mm_per_n = found.compliance_mm_per_n[k][k];
+                    let on_mm = step_mm[k] / (1.0 + give_mm_per_n * holds_n_per_mm);
+                    self.together.add(before_mm[k], on_mm, MILLIMETRE_N);
+                    let more_n = called_n - holds_n_per_mm * on_mm - hub.load_n;
+                    self.together.add(hub.load_n, more_n, 1.0);
+                }
+                _ => {
+                    // where its spring would carry nothing
+                    let rest_n = hub.load_n - hub_spring_n_per_mm * hub.inserted_mm;
+                    let to_mm = state.path_length_mm + step_mm[k];
+                    let more_n = called_n - hub_spring_n_per_mm * to_mm - rest_n;
+                    self.together.add(rest_n, more_n, 1.0);
+                }
+            }
+        }
+        for (added_n, target_n) in rods.added_n.iter().zip(&self.target_load_n) {
+            self.together.add_list(added_n, target_n);
+        }
+        if !self.together.step() {
+            return Err(MechanicsError::NonFinite {
+                what: "where tips, loads and friction are to go next",
+            });
+        }
+        self.take_together(rods, tube, hub_spring_n_per_mm, found);
+        Ok(())
+    }
+
+    fn take_together(
+        &self,
+        rods: &mut PresentRods,
+        tube: &[TubeStation],
+        hub_spring_n_per_mm: f64,
+        found: &Solution,
+    ) {
+        let (least, last) = (least_end(tube), tube[tube.len() - 1].s_mm);
+        let mut next = self.together.unknown().iter().copied();
+        let mut take = || next.next().unwrap_or(0.0);
+        for k in 0..rods.rods.len() {
+            let hub = &mut rods.hubs[k];
+            if let Some(target_mm) = rods.target_mm[k] {
+                let end_mm = rods.ends[k];
+                let to_mm = take().clamp(end_mm - LONGEST_MM, end_mm + LONGEST_MM);
+                rods.ends[k] = to_mm.clamp(least, last);
+                hub.inserted_mm = target_mm;
+                hub.load_n = take();
+            } else {
+                hub.inserted_mm = found.rods[k].path_length_mm;
+                hub.load_n = take() + hub_spring_n_per_mm * hub.inserted_mm;
+            }
+            hub.known = true;
+        }
+        for added_n in rods.added_n.iter_mut().flatten() {
+            *added_n = take();
+        }
+    }
+
     /// By rod: tip, or length where the tip is given, and by how much it is to change, mm.
     fn step(&self, rods: &PresentRods, found: &Solution) -> (Vec<f64>, Vec<f64>) {
         let known = rods.all_known();
@@ -254,7 +369,7 @@ impl Coupling {
             };
             let target_mm = rods.target_mm[k];
             step_mm.push(match target_mm {
-                _ if self.rests(k) => 0.0,
+                _ if self.coming_up.is_none() && self.rests(k) => 0.0,
                 Some(target_mm) => target_mm - path_mm - longer_mm,
                 None => longer_mm,
             });

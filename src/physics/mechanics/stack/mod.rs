@@ -2,6 +2,7 @@
 
 pub(super) mod arrangement;
 pub(super) mod coupling;
+mod follow_up;
 pub(super) mod friction_sum;
 pub(super) mod load_report;
 pub(super) mod load_settings;
@@ -11,3 +12,4 @@ pub(super) mod report;
 pub(super) mod solver;
 pub(super) mod state;
 pub(super) mod tip_load;
+mod together;

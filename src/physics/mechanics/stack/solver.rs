@@ -71,10 +71,10 @@ enum Round {
 /// Solves stacks; keeps its memory from one to the next.
 #[derive(Debug, Clone, Default)]
 pub struct StackSolver {
-    load_settings: LoadSettings,
-    settle: Settle,
-    rods: PresentRods,
-    coupling: Coupling,
+    pub(super) load_settings: LoadSettings,
+    pub(super) settle: Settle,
+    pub(super) rods: PresentRods,
+    pub(super) coupling: Coupling,
 }
 
 impl Progress {
@@ -143,6 +143,11 @@ impl StackSolver {
     ) -> Result<StackState, MechanicsError> {
         self.settle
             .allow(self.load_settings.most_factorised_unknowns);
+        if self.load_settings.follows_up
+            && let Some(state) = self.follow_up(problem, from)?
+        {
+            return Ok(state);
+        }
         let lost = match self.solve_at_once(problem, from) {
             Err(lost) if lost.is_lost() => lost,
             found => return found,
@@ -257,7 +262,7 @@ impl StackSolver {
         let rough_n = ROUGHLY * progress.residual_n;
         self.settle
             .ask_for(rough_n.clamp(sharp, settings.roughest_n.max(sharp)));
-        let found = self.settle_rods(problem.tube, shapes)?;
+        let found = self.settle_rods(problem.tube, shapes, None)?;
         progress.newton_steps += found.steps;
         progress.rounds += 1;
         let residual = (self.coupling).compare(&mut self.rods, problem, mover, &found);
@@ -347,7 +352,7 @@ impl StackSolver {
         if near.residual_n > sharp_n {
             self.settle.ask_for(sharp_n);
             let shapes: Vec<_> = near.rods.iter().map(Some).collect();
-            near = self.settle_rods(problem.tube, &shapes)?;
+            near = self.settle_rods(problem.tube, &shapes, None)?;
             progress.newton_steps += near.steps;
         }
         let residual = (self.coupling).compare(&mut self.rods, problem, mover, &near);
@@ -358,20 +363,21 @@ impl StackSolver {
         Ok(near)
     }
 
-    /// Shapes under the loads as they are, from those given; from scratch where that way is lost.
-    fn settle_rods(
+    /// Shapes under the loads as they are, from those given, kept near these or near others; from scratch where
+    /// that way is lost and no others were given.
+    pub(super) fn settle_rods(
         &mut self,
         tube: &[TubeStation],
         shapes: &[Option<&RodState>],
+        kept_near: Option<&[Option<&RodState>]>,
     ) -> Result<Solution, MechanicsError> {
         self.rods
             .arrange(tube, self.load_settings.hub_spring_n_per_mm);
         let scene = self.rods.scene(tube);
-        let near = self
-            .settle
-            .settle_near(&scene, shapes, self.load_settings.proximal_n_per_mm);
+        let proximal_n_per_mm = self.load_settings.proximal_n_per_mm;
+        let near = (self.settle).settle_near(&scene, shapes, kept_near, proximal_n_per_mm);
         let found = match near {
-            Err(lost) if lost.is_lost() => {
+            Err(lost) if lost.is_lost() && kept_near.is_none() => {
                 self.settle.settle_from_scratch(&scene).map_err(|_| lost)
             }
             found => found,
@@ -381,7 +387,7 @@ impl StackSolver {
         found.map_err(|why| why.renumbered(|rod| device.get(rod).copied().unwrap_or(rod)))
     }
 
-    fn report(
+    pub(super) fn report(
         &self,
         problem: &StackProblem<'_>,
         solution: &Solution,
