@@ -23,7 +23,7 @@ fn together(devices: &[&str], to: Where) -> Action {
 }
 
 fn scene(name: &str) -> Plan {
-    let source = Source::from_argument(&format!("embedded:scenes/{name}.ron"));
+    let source = Source::from_argument(format!("embedded:scenes/{name}.ron"));
     let loaded = load_scene(&source, &TrackSettings::default());
     loaded
         .unwrap_or_else(|e| panic!("{}", e.render(Rendering::default())))
@@ -288,7 +288,7 @@ fn exact_what_keeps_a_tip_from_turning_is_told() {
 fn exact_a_simple_curve_does_not_do_for_a_steep_arch() {
     let told = |scene_name: &str, file: &str| {
         let edit = nestline::data::Edit::parse(&format!("stack.2.file={file}")).unwrap();
-        let source = Source::from_argument(&format!("embedded:scenes/{scene_name}.ron"));
+        let source = Source::from_argument(format!("embedded:scenes/{scene_name}.ron"));
         let loaded = nestline::data::load_scene_with(&source, &TrackSettings::default(), &[edit]);
         let plan = loaded
             .unwrap_or_else(|e| panic!("{}", e.render(Rendering::default())))

@@ -3,7 +3,6 @@
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
-    clippy::print_stdout,
     reason = "a helper that fails fails the test; what was measured is shown"
 )]
 

@@ -33,7 +33,7 @@ const DRAWN_BARE: [&str; 2] = ["guide-below-stent", "too-short"];
 
 fn plan(scene: &str) -> Plan {
     let folder = env!("CARGO_MANIFEST_DIR");
-    let source = Source::from_argument(&format!("{folder}/scenes/{scene}.ron"));
+    let source = Source::from_argument(format!("{folder}/scenes/{scene}.ron"));
     let loaded = load_scene(&source, &TrackSettings::default());
     loaded
         .unwrap_or_else(|e| panic!("{}", e.render(Rendering::default())))
