@@ -3,6 +3,7 @@
 mod export;
 mod lanes;
 mod laying;
+mod more;
 mod picture_arguments;
 #[cfg(feature = "viewer")]
 mod pictures;
@@ -14,10 +15,11 @@ mod undrawn;
 
 pub(crate) use export::{Exports, export};
 pub(crate) use lanes::choose_lanes;
+pub(crate) use more::More;
 pub(crate) use picture_arguments::{FilmArguments, ViewArguments};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{film, view};
-pub(crate) use plans::{Changes, More, compare, draft, run};
+pub(crate) use plans::{Changes, compare, draft, run};
 pub(crate) use save::Save;
 pub(crate) use stop::{Stop, arguments};
 #[cfg(not(feature = "viewer"))]

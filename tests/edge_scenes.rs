@@ -94,13 +94,13 @@ fn exact_the_default_plan_is_shielded_and_says_what_else_would_be() {
         "{otherwise}"
     );
     let caution = outcome
-        .headline
+        .numbers
         .iter()
         .any(|l| l.contains("no clinical rate"));
     assert!(
         caution,
         "the probability is qualified: {:?}",
-        outcome.headline
+        outcome.numbers
     );
     for row in &outcome.edges {
         assert!(row.placed_by_rods, "an equilibrium at every edge: {row:?}");

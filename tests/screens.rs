@@ -139,3 +139,30 @@ fn cli_parts_are_parts_of_everything() {
         );
     }
 }
+
+#[test]
+fn exact_phases_follow_each_other_and_hold_every_step_once() {
+    use nestline::data::{Source, read_scene};
+    use nestline::procedure::CentreLine;
+    use nestline::rehearsal::{Phase, rehearse_with};
+    for name in SCENES {
+        let plan = read_scene(&Source::from_argument(scene(name))).unwrap();
+        let outcome = rehearse_with(&plan, &mut CentreLine).unwrap();
+        let mut next = 1;
+        for row in &outcome.phases {
+            assert_eq!(row.from_step, next, "{name}: {row:?}");
+            next = row.to_step + 1;
+        }
+        assert_eq!(next, outcome.steps.len() + 1, "{name}");
+        let phases: Vec<Phase> = outcome.phases.iter().map(|row| row.phase).collect();
+        let expected = [
+            Phase::Access,
+            Phase::Crossing,
+            Phase::Retriever,
+            Phase::Neck,
+            Phase::Aspiration,
+            Phase::Out,
+        ];
+        assert_eq!(phases, expected, "{name}");
+    }
+}

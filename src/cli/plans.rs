@@ -1,5 +1,6 @@
 //! Verbs about plans: run, compare, draft.
 
+use super::more::More;
 use super::save::Saved;
 use super::{Save, Stop, columns, laying, print};
 use clap::Args;
@@ -7,12 +8,11 @@ use clap::builder::RangedU64ValueParser;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{
-    Parts, Report, clock_text, closing_text, comparison_folder, comparison_text, first_screen,
-    ledger_text, rehearsal_text, script_text, what_if_text, write_text,
+    Report, comparison_folder, comparison_text, script_text, what_if_text, write_text,
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, Rehearsed, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
+    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
 };
 use nestline::stage::{Stage, StageSettings};
 use std::ffi::{OsStr, OsString};
@@ -127,55 +127,6 @@ fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate 
     }
 }
 
-/// What `run` tells beside the plan.
-#[derive(Debug, Clone, Copy, Default, Args)]
-pub(crate) struct More {
-    /// Tell what each change does on its own; without `--set`, what some usual ones would do. Writes
-    /// no report.
-    #[arg(long, conflicts_with_all = ["out", "force", "png"])]
-    each: bool,
-    /// Set the plan beside the five strategies on its vessel and stack, in the report too.
-    #[arg(long, conflicts_with = "each")]
-    compare: bool,
-    /// Print everything, not one screen.
-    #[arg(long, conflicts_with = "each")]
-    all: bool,
-    /// Print every step with what it moves.
-    #[arg(long, conflicts_with = "each")]
-    steps: bool,
-    /// Print every failure, warning and note with what would help.
-    #[arg(long, conflicts_with = "each")]
-    findings: bool,
-    /// Print what runs in what, and every exchange with the rail it needs.
-    #[arg(long, conflicts_with = "each")]
-    fits: bool,
-    /// Print stents, what crosses their edges, pulls and suction.
-    #[arg(long, conflicts_with = "each")]
-    edges: bool,
-    /// Print who holds the way across lesion and clot, and when.
-    #[arg(long, conflicts_with = "each")]
-    held: bool,
-    /// Print the clock with what decides it.
-    #[arg(long, conflicts_with = "each")]
-    clock: bool,
-}
-
-impl More {
-    const fn parts(self) -> Parts {
-        if self.all {
-            return Parts::ALL;
-        }
-        Parts {
-            steps: self.steps,
-            findings: self.findings,
-            fits: self.fits,
-            edges: self.edges,
-            held: self.held,
-            clock: self.clock,
-        }
-    }
-}
-
 pub(crate) fn run(
     scene: Option<&OsStr>,
     changes: &Changes,
@@ -234,10 +185,7 @@ pub(crate) fn run(
     print(json, &rehearsed, || {
         let width = columns();
         [
-            match more.parts() {
-                parts if parts.any() => told(&rehearsed, parts, width),
-                _ => first_screen(&rehearsed, width),
-            },
+            more.told(&rehearsed, width),
             comparison
                 .as_ref()
                 .map_or_else(String::new, |c| comparison_text(c, width)),
@@ -246,18 +194,6 @@ pub(crate) fn run(
         .concat()
     })?;
     saved.end(code(rehearsed.outcome.verdict))
-}
-
-/// The parts of a rehearsal that are asked for.
-fn told(rehearsed: &Rehearsed, parts: Parts, width: u16) -> String {
-    let mut text = rehearsal_text(&rehearsed.outcome, parts, width);
-    if parts.held {
-        text += &ledger_text(&rehearsed.ledger, width);
-    }
-    if parts.clock {
-        text += &clock_text(&rehearsed.clock, width);
-    }
-    text + &closing_text(&rehearsed.outcome, parts, width)
 }
 
 fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {

@@ -313,7 +313,7 @@ mod tests {
             "Vessel(name: \"a\", source: \"b\", teaches: \"c\", {})",
             blocks[1]
         );
-        for (text, targets) in [(whole, 6), (form, 1)] {
+        for (text, targets) in [(whole, 7), (form, 1)] {
             let document = Document {
                 name: "documentation".into(),
                 text: Arc::from(text),

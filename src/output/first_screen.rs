@@ -35,10 +35,9 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
     weak_points(&mut out, outcome, width);
     phases(&mut out, outcome, width);
     clock(&mut out, rehearsed, width);
-    section(&mut out, "More");
-    let more = "`nestline run --all` prints everything; --steps, --findings, --fits, --edges, --held and --clock print parts";
-    wrapped(&mut out, "  ", more, width);
     out.push('\n');
+    let more = "`nestline run --all` prints everything; --steps, --findings, --fits, --edges, --held and --clock print parts.";
+    wrapped(&mut out, "", more, width);
     wrapped(&mut out, "", &outcome.caution, width);
     out
 }
@@ -71,7 +70,7 @@ fn weak_points(out: &mut String, outcome: &Outcome, width: usize) {
 }
 
 fn phases(out: &mut String, outcome: &Outcome, width: usize) {
-    section(out, "Phase       steps   tightest");
+    section(out, "Phase       steps   tightest (device, step)");
     for row in &outcome.phases {
         let steps = match row.from_step == row.to_step {
             true => row.from_step.to_string(),
@@ -89,7 +88,7 @@ fn phases(out: &mut String, outcome: &Outcome, width: usize) {
 
 /// The numbers of a phase: what may end it first stands first.
 fn tightest(row: &PhaseRow) -> String {
-    let at = |found: &AtStep| format!("{}, step {}", found.device, found.step);
+    let at = |found: &AtStep| format!("{}, {}", found.device, found.step);
     let mut parts = Vec::new();
     match row.worst {
         Some(Severity::Failure) => parts.push("FAILS".to_owned()),
@@ -105,7 +104,7 @@ fn tightest(row: &PhaseRow) -> String {
     }));
     parts.extend(row.nobody_holds_mm.as_ref().map(|b| {
         format!(
-            "nobody holds the {} for {} cm (step {})",
+            "nobody holds the {} for {} cm ({})",
             b.device,
             fixed(0.1 * b.value, 0),
             b.step

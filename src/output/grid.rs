@@ -1,6 +1,6 @@
 //! Tables as text: whole words at any width.
 //!
-//! Where every column has room for its longest word, a row is a row. Where it has not, a row becomes a line of what
+//! Where every column has room for a few words, and for its longest one, a row is a row. Where it has not, a row becomes a line of what
 //! leads it and, below and further in, the rest of it with the names of its columns.
 
 use super::table::wrapped;
@@ -8,6 +8,8 @@ use comfy_table::{CellAlignment, ColumnConstraint, ContentArrangement, Table, Wi
 
 /// Spaces between two columns.
 const GAP: usize = 2;
+/// Characters that a few words take.
+const FEW_WORDS: usize = 16;
 /// How far in the rest of a row stands.
 const INDENT: &str = "        ";
 
@@ -47,7 +49,7 @@ impl Grid {
     /// As text of at most so many characters a line, each line ended.
     pub(super) fn text(&self, columns: u16) -> String {
         let words: Vec<usize> = (0..self.header.len())
-            .map(|i| self.longest_word(i))
+            .map(|i| self.least_width(i))
             .collect();
         let needed = words.iter().map(|word| word + GAP).sum::<usize>();
         match needed <= usize::from(columns) {
@@ -61,9 +63,12 @@ impl Grid {
         std::iter::once(self.header[column].as_str()).chain(below)
     }
 
-    fn longest_word(&self, column: usize) -> usize {
+    /// Width below which a column is not read with ease: its longest word, and what a cell says in a few words.
+    fn least_width(&self, column: usize) -> usize {
         let words = self.cells(column).flat_map(str::split_whitespace);
-        words.map(|word| word.chars().count()).max().unwrap_or(0)
+        let word = words.map(|word| word.chars().count()).max().unwrap_or(0);
+        let cells = self.rows.iter().map(|row| row[column].chars().count());
+        word.max(cells.max().unwrap_or(0).min(FEW_WORDS))
     }
 
     fn side_by_side(&self, words: &[usize], columns: u16) -> String {

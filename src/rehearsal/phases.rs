@@ -188,7 +188,13 @@ impl Course {
         if back && classes.contains(&C::Retriever) {
             return Some(Phase::Out);
         }
-        if matches!(act, Action::Contrast { .. } | Action::SuctionOff { .. }) {
+        // looks, maps and what flows belong to what is under way, but for suction where the clot is
+        let flows = matches!(
+            act,
+            Action::Contrast { .. } | Action::SuctionOff { .. } | Action::Flush { .. }
+        );
+        let guards = matches!(act, Action::SuctionOn { .. }) && first != C::Aspiration;
+        if flows || guards || matches!(act, Action::CheckMarkers { .. }) {
             return None;
         }
         match first {

@@ -208,8 +208,8 @@ pub(super) fn exchange(reason: &Exchange) -> Said {
                 }
             ),
             format!(
-                "a rail longer by {} mm or an extension on it, saline pressed through while the {device} comes off (Flush), a rapid-exchange device, an intermediate catheter from the start, or an assistant who watches the tip",
-                mm(*blind_mm)
+                "a rail longer by {} cm or an extension on it, saline pressed through while the {device} comes off (Flush), a rapid-exchange device, an intermediate catheter from the start, or an assistant who watches the tip",
+                cm(*blind_mm)
             ),
         ),
         Exchange::RailDragged {
