@@ -449,7 +449,7 @@ fn without_room(scene: &str) -> Vec<(usize, Vec<String>, String, bool)> {
 fn regress_what_has_no_room_beside_an_open_retriever_is_told_once_and_where() {
     let told = without_room("full-shaft-beside-pusher");
     let both = vec!["retriever".to_owned(), "stent".to_owned()];
-    assert_eq!(told, [(29, both, "guide".to_owned(), true)]);
+    assert_eq!(told, [(38, both, "guide".to_owned(), true)]);
 }
 
 #[test]
@@ -459,8 +459,8 @@ fn regress_a_pusher_too_thick_for_a_lumen_is_told_once_for_each() {
     assert_eq!(
         told,
         [
-            (29, pusher.clone(), "stent".to_owned(), false),
-            (32, pusher, "balloon".to_owned(), false),
+            (38, pusher.clone(), "stent".to_owned(), false),
+            (44, pusher, "balloon".to_owned(), false),
         ]
     );
 }

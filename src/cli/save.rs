@@ -83,10 +83,10 @@ impl Save {
         };
         let pictures = match count("png") {
             0 => String::new(),
-            png => format!(" and {png} as PNG"),
+            png => format!(", {png} PNG"),
         };
         let told = format!(
-            "\nReport: {} (open it in a browser)\nData beside it: report.json, {} tables as CSV, {} plots as SVG{pictures}\n",
+            "\nReport: {} (open it in a browser)\nBeside it: report.json, {} tables (CSV), {} plots (SVG{pictures})\n",
             into.join("report.html").display(),
             count("csv"),
             count("svg"),

@@ -9,6 +9,8 @@ use std::fmt::Write as _;
 
 /// Weak points on the first screen.
 const WEAK_POINTS_SHOWN: usize = 3;
+/// What a device has to spare is not told among the tightest numbers from here on, mm.
+const MUCH_MM: f64 = 150.0;
 /// Characters kept for the name of a phase and its steps.
 const PHASE_COLUMNS: usize = 20;
 
@@ -100,7 +102,7 @@ fn tightest(row: &PhaseRow) -> String {
             true => "likely",
             false => "possible",
         };
-        format!("a catch on the stent is {word} ({})", at(c))
+        format!("{word} catch on the stent ({})", at(c))
     }));
     parts.extend(row.nobody_holds_mm.as_ref().map(|b| {
         format!(
@@ -110,19 +112,16 @@ fn tightest(row: &PhaseRow) -> String {
             b.step
         )
     }));
-    parts.extend(
-        row.least_to_spare_mm
-            .as_ref()
-            .map(|m| match m.value > -0.5 {
-                true => format!("{} mm to spare ({})", fixed(m.value, 0), at(m)),
-                false => format!("does not reach ({})", at(m)),
-            }),
-    );
-    parts.extend(
-        row.hardest_push_n
-            .as_ref()
-            .map(|f| format!("push {} N ({})", fixed(f.value, 2), at(f))),
-    );
+    let spare = row.least_to_spare_mm.as_ref();
+    let near = |m: &&AtStep| m.value < MUCH_MM || parts.is_empty();
+    let spare = spare.filter(near).map(|m| match m.value > -0.5 {
+        true => format!("{} mm to spare ({})", fixed(m.value, 0), at(m)),
+        false => format!("does not reach ({})", at(m)),
+    });
+    parts.extend(spare);
+    let push = row.hardest_push_n.as_ref();
+    let push = push.map(|f| format!("push {} N ({})", fixed(f.value, 2), at(f)));
+    parts.extend(push);
     match parts.is_empty() {
         true => "nothing is moved".to_owned(),
         false => parts.join("; "),

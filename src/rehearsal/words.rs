@@ -12,13 +12,18 @@ use crate::units::fixed;
 pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
     let mut lines = verdict_lines(outcome);
     lines.extend(shortfall_line(outcome));
-    lines.extend(reach_line(outcome));
+    if outcome.verdict == Verdict::Passes {
+        lines.extend(reach_line(outcome));
+    }
     lines
 }
 
 /// The numbers behind it, one of a kind.
 pub(super) fn numbers(outcome: &Outcome) -> Vec<String> {
     let mut lines = Vec::new();
+    if outcome.verdict != Verdict::Passes {
+        lines.extend(reach_line(outcome));
+    }
     lines.extend(force_line(outcome));
     lines.extend(blind_line(outcome));
     lines.extend(fit_line(outcome));
