@@ -38,7 +38,8 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
     phases(&mut out, outcome, width);
     clock(&mut out, rehearsed, width);
     out.push('\n');
-    let more = "`nestline run --all` prints everything; --steps, --findings, --fits, --edges, --held and --clock print parts.";
+    let more =
+        "Everything: `nestline run --all`; parts: --steps --findings --fits --edges --held --clock";
     wrapped(&mut out, "", more, width);
     wrapped(&mut out, "", &outcome.caution, width);
     out
