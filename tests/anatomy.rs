@@ -6,6 +6,7 @@
     reason = "functions outside #[test] ones may stop the test"
 )]
 
+use crate::support::anatomies::{close, tangent};
 use nestline_physics::geometry::anatomy::{
     Access, Anatomy, ClotForm, ClotPlace, LesionForm, LesionPlace, Measurements, NeckShape,
     NoteValue, Origin, Sex, SharedOrigin, Side, SiphonShape, WallDisease, changed_lengths,
@@ -46,18 +47,6 @@ fn point(anatomy: &Anatomy, landmark: &str) -> Point {
     anatomy.tree.branches[place.branch]
         .curve
         .point_at(place.at_mm)
-}
-
-fn tangent(anatomy: &Anatomy, branch: &str, at_mm: f64) -> Vector {
-    let branch = anatomy.tree.branch(branch).unwrap();
-    anatomy.tree.branches[branch].curve.tangent_at(at_mm)
-}
-
-fn close(what: &str, found: f64, entered: f64, tolerance: f64) {
-    assert!(
-        (found - entered).abs() <= tolerance,
-        "{what}: {found} against {entered}"
-    );
 }
 
 fn lesion(place: LesionPlace, length: f64, nascet_percent: f64) -> LesionForm {

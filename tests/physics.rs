@@ -25,6 +25,7 @@ mod stent;
 mod support {
     //! What several tests share: vessels, tubes, tables on file, and a way to say what was not run.
 
+    pub(crate) mod anatomies;
     pub(crate) mod not_run;
     pub(crate) mod open_data;
     pub(crate) mod rods;

@@ -11,22 +11,12 @@
 
 mod rules;
 
+use crate::support::scenes::SCENES;
 use nestline::data::{Rendering, Source, load_scene};
 use nestline::geometry::TrackSettings;
 use nestline::procedure::{Action, Choices, Plan};
 use nestline::rehearsal::walk;
 use rules::{Case, RULES};
-
-const SCENES: [&str; 8] = [
-    "left-tandem-retriever-first",
-    "dissection",
-    "kinked-neck-type-3",
-    "right-radial",
-    "guide-below-stent",
-    "too-short",
-    "full-shaft-beside-pusher",
-    "pusher-too-thick",
-];
 
 /// Scenes that teach what comes of a guide below the stent: the way across is given up with the pull.
 const DRAWN_BARE: [&str; 2] = ["guide-below-stent", "too-short"];

@@ -1,10 +1,10 @@
 //! Shapes that differ: take-offs by arch, carotids by side, trunks by width; the external carotid as a route.
 #![expect(
-    clippy::unwrap_used,
     clippy::panic,
     reason = "functions outside #[test] ones may stop the test"
 )]
 
+use crate::support::anatomies::{close, tangent};
 use nestline_physics::geometry::Vector;
 use nestline_physics::geometry::anatomy::{Access, Anatomy, Measurements, NoteValue, Sex, Side};
 
@@ -18,18 +18,6 @@ fn at_mm(anatomy: &Anatomy, landmark: &str) -> f64 {
         .unwrap_or_else(|| panic!("landmark {landmark}"))
         .place
         .at_mm
-}
-
-fn tangent(anatomy: &Anatomy, branch: &str, at_mm: f64) -> Vector {
-    let branch = anatomy.tree.branch(branch).unwrap();
-    anatomy.tree.branches[branch].curve.tangent_at(at_mm)
-}
-
-fn close(what: &str, found: f64, entered: f64, tolerance: f64) {
-    assert!(
-        (found - entered).abs() <= tolerance,
-        "{what}: {found} against {entered}"
-    );
 }
 
 /// The way from the arch up the external carotid, where a wire gives support without touching the lesion.
