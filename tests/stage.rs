@@ -63,10 +63,8 @@ fn stays_inside(played: &Played) {
         let moment = played.stage.at(time_s);
         let (beyond_mm, indented_mm) = outside(track, &moment);
         pressed_mm = pressed_mm.max(indented_mm);
-        // a stent system that comes up a narrow lesion beside its rail is drawn between two shapes: by a hundredth
-        // of a millimetre it may leave what lies between
         assert!(
-            beyond_mm < 1e-2,
+            beyond_mm < 1e-3,
             "{time_s:.2} s, step {}: {beyond_mm:.4} mm outside",
             moment.step + 1
         );

@@ -501,6 +501,24 @@ impl<'a> Drawing<'a> {
         (point - at).norm() - self.lumen_mm(s_mm.clamp(0.0, length_mm))
     }
 
+    /// Stations between two others at which the sum of the radii of what lies there makes a bend or a step:
+    /// tips, and the knots of profiles (a step counts on both its sides).
+    fn opened_between(&self, start_mm: f64, end_mm: f64) -> Vec<f64> {
+        /// Beside a knot, mm.
+        const HAIR_MM: f64 = 1e-5;
+        let axes = self.axes.iter().enumerate();
+        axes.filter_map(|(k, axis)| Some((k, axis.as_ref()?.tip_mm)))
+            .flat_map(|(k, tip_mm)| {
+                let places = self.places(k, start_mm, end_mm.min(tip_mm));
+                let knots = places
+                    .into_iter()
+                    .filter(Place::at_a_knot)
+                    .flat_map(|place| [place.s_mm - HAIR_MM, place.s_mm + HAIR_MM]);
+                std::iter::once(tip_mm + AHEAD_MM).chain(knots)
+            })
+            .collect()
+    }
+
     fn plaques(&self) -> Vec<DrawnPlaque> {
         let track = &self.plan().track;
         let lesions = track.lesions.iter().enumerate();
@@ -510,8 +528,7 @@ impl<'a> Drawing<'a> {
                 let end_mm = lesion.end_mm.min(track.length_mm());
                 let inside = |s: &&f64| **s > start_mm && **s < end_mm;
                 let stations = self.stage.stations.iter();
-                let opened = self.axes.iter().flatten().map(|w| w.tip_mm + AHEAD_MM);
-                let opened: Vec<f64> = opened.collect();
+                let opened = self.opened_between(start_mm, end_mm);
                 let mut stations: Vec<f64> = stations
                     .chain(&opened)
                     .filter(inside)
@@ -695,6 +712,13 @@ struct Place {
     s_mm: f64,
     from_tip_mm: f64,
     inside_mm: f64,
+}
+
+impl Place {
+    /// Whether it stands at a knot of the profile or an end of a mark, not at a station of the route.
+    fn at_a_knot(&self) -> bool {
+        (self.inside_mm - self.from_tip_mm).abs() > 0.0
+    }
 }
 
 /// The settled shapes around a share of a step's motion, and the share between them.
