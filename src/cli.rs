@@ -1,6 +1,7 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
 mod export;
+mod handout;
 mod lanes;
 mod laying;
 mod more;
@@ -15,11 +16,10 @@ mod undrawn;
 
 pub(crate) use export::{Exports, export};
 pub(crate) use lanes::choose_lanes;
-pub(crate) use more::More;
 pub(crate) use picture_arguments::{FilmArguments, ViewArguments};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{film, view};
-pub(crate) use plans::{Changes, compare, draft, run};
+pub(crate) use plans::{Changes, Run, compare, draft, run};
 pub(crate) use save::Save;
 pub(crate) use stop::{Stop, arguments};
 #[cfg(not(feature = "viewer"))]
@@ -128,8 +128,7 @@ pub(crate) fn check(files: &[OsString], json: bool) -> Result<ExitCode, Stop> {
 
 /// Rehearses the built-in default scene as it is.
 pub(crate) fn run_default(json: bool) -> Result<ExitCode, Stop> {
-    let (changes, save) = (Changes::default(), Save::default());
-    run(None, &changes, More::default(), &save, json)
+    run(&Run::default(), json)
 }
 
 /// Prints JSON or text.

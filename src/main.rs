@@ -25,16 +25,7 @@ struct Arguments {
 enum Command {
     /// Rehearse a scene: print tables, clock and access ledger, write the report.
     #[command(after_help = "Example: nestline run --set guide.usable_length=95cm --each")]
-    Run {
-        /// Scene file; the built-in default scene if left out.
-        scene: Option<OsString>,
-        #[command(flatten)]
-        changes: cli::Changes,
-        #[command(flatten)]
-        more: cli::More,
-        #[command(flatten)]
-        save: cli::Save,
-    },
+    Run(cli::Run),
     /// Set plans side by side: several scenes, or five strategies on one scene's vessel and stack.
     #[command(after_help = "Example: nestline compare scenes/kinked-neck-type-3.ron")]
     Compare {
@@ -120,12 +111,7 @@ fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
     let json = arguments.json;
     match &arguments.command {
         None => cli::run_default(json),
-        Some(Command::Run {
-            scene,
-            changes,
-            more,
-            save,
-        }) => cli::run(scene.as_deref(), changes, *more, save, json),
+        Some(Command::Run(arguments)) => cli::run(arguments, json),
         Some(Command::Compare {
             scenes,
             changes,

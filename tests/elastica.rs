@@ -11,8 +11,8 @@ use crate::support::rods::arc_tube;
 use crate::support::table::Table;
 use nestline_physics::geometry::Vector;
 use nestline_physics::mechanics::{
-    AxialLoad, End, Flag, NaturalBend, Rod, Roll, Scene, Settings, Settle, Solution, StartSupport,
-    Status, TubeStation,
+    AxialLoad, End, Flag, NaturalBend, Rod, Roll, Scene, Settings, Settle, Solution, StartShapes,
+    StartSupport, Status, TubeStation,
 };
 
 /// A tube too wide to touch.
@@ -263,7 +263,7 @@ fn published_helix_of_a_pushed_rod() {
     rod.load = AxialLoad::Uniform(-force);
     let rods = [rod];
     let scene = Scene::new(&tube, &rods);
-    let first = Solution::from_offsets(vec![(
+    let first = StartShapes::from_offsets(vec![(
         tube.iter().map(|t| t.s_mm).collect(),
         tube.iter()
             .map(|t| {
@@ -274,7 +274,7 @@ fn published_helix_of_a_pushed_rod() {
     )])
     .unwrap();
     let found = Settle::new(Settings::default())
-        .settle_from(&scene, &first)
+        .settle_from(&scene, first)
         .unwrap();
     let offset = &found.rods[0].offset_mm;
     let (from, to) = (200, 400);
@@ -329,13 +329,13 @@ fn published_onset_of_buckling_under_a_transverse_load() {
         let rods = [rod];
         let scene = Scene::new(&tube, &rods);
         // start on the low side
-        let first = Solution::from_offsets(vec![(
+        let first = StartShapes::from_offsets(vec![(
             tube.iter().map(|t| t.s_mm).collect(),
             vec![[-clearance, 0.0]; tube.len()],
         )])
         .unwrap();
         let found = Settle::new(Settings::default())
-            .settle_from(&scene, &first)
+            .settle_from(&scene, first)
             .unwrap();
         found.flags.contains(&Flag::SeveralEquilibria)
     };

@@ -14,7 +14,7 @@ use nestline::output::{
 };
 use nestline::procedure::{CentreLine, Choices, Sampling};
 use nestline::rehearsal::{
-    CAUTION, Candidate, Comparison, LoadRow, LossRow, Rehearsed, compare, rehearsed_of,
+    Briefing, CAUTION, Candidate, Comparison, LoadRow, LossRow, Rehearsed, compare, rehearsed_of,
     walk_through,
 };
 use nestline::stage::{Stage, StageSettings};
@@ -174,7 +174,10 @@ fn look_every_scene_has_a_page_that_leads_with_its_verdict() {
             "{name}: {points} points at the top"
         );
         if word == "Fails" {
-            assert!(html.contains("Breaks: "), "{name} says what breaks");
+            assert!(
+                html.contains("The plan breaks at step"),
+                "{name} says what breaks"
+            );
         }
     }
 }
@@ -187,12 +190,18 @@ fn look_what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
         words(&top[top.find("<body").unwrap()..])
     };
     let too_short = top("too-short");
-    assert!(too_short.contains("Breaks: Does not reach"), "{too_short}");
+    assert!(
+        too_short.contains(": the guide is too short"),
+        "{too_short}"
+    );
     // the guide cannot be drawn back to where it never came: that follows from its length
-    assert!(!too_short.contains("Step cannot be done"), "{too_short}");
+    assert!(
+        !too_short.contains("nothing is left to draw back"),
+        "{too_short}"
+    );
     assert!(too_short.contains("Least to sparenone"), "nothing to spare");
     let too_thick = top("pusher-too-thick");
-    assert!(too_thick.contains("Breaks: Does not fit"), "{too_thick}");
+    assert!(too_thick.contains("does not fit"), "{too_thick}");
     assert!(
         too_thick.contains("retriever in stent: does not fit"),
         "tile"
@@ -200,6 +209,42 @@ fn look_what_breaks_is_called_by_its_name_and_before_what_follows_from_it() {
     for text in [too_short, too_thick, top("right-radial")] {
         let gist = CAUTION.split('.').next().unwrap();
         assert!(text.contains(gist), "the gist of the caution is at the top");
+    }
+}
+
+#[test]
+fn look_the_first_page_tells_moments_questions_and_both_planes() {
+    for (name, most_watched) in [
+        ("guide-below-stent", "the plan breaks"),
+        ("dissection", "nobody holds"),
+    ] {
+        let played = embedded(name);
+        let html = played.report().handout();
+        let text = words(&html);
+        assert!(
+            !html.contains("<script"),
+            "{name}: a sheet of paper runs nothing"
+        );
+        assert!(text.contains(CAUTION), "{name}: the caution");
+        assert!(text.contains(most_watched), "{name}: {text}");
+        let briefing = Briefing::of(&played.loaded.plan, &played.rehearsed.outcome);
+        assert!(
+            (3..=5).contains(&briefing.moments.len()),
+            "{name}: {briefing:?}"
+        );
+        assert!(
+            (2..=5).contains(&briefing.questions.len()),
+            "{name}: {briefing:?}"
+        );
+        let steps: Vec<usize> = briefing.moments.iter().map(|m| m.step).collect();
+        assert!(steps.is_sorted(), "{name}: {steps:?}");
+        for moment in &briefing.moments {
+            assert!(text.contains(&moment.say), "{name}: {}", moment.say);
+        }
+        for plane in ["from the front", "from the patient's left"] {
+            assert!(text.contains(plane), "{name}: {plane}");
+        }
+        assert_eq!(html.matches("<svg").count(), 2, "{name}: planes and strip");
     }
 }
 

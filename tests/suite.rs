@@ -22,6 +22,7 @@ mod layers;
 mod library;
 mod no_screen;
 mod out_of_range;
+mod phrases;
 mod pictures;
 mod placing;
 mod population;

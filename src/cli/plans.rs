@@ -1,5 +1,6 @@
 //! Verbs about plans: run, compare, draft.
 
+use super::handout::Handout;
 use super::more::More;
 use super::save::Saved;
 use super::{Save, Stop, columns, laying, print};
@@ -127,14 +128,31 @@ fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate 
     }
 }
 
-pub(crate) fn run(
-    scene: Option<&OsStr>,
-    changes: &Changes,
+/// What is rehearsed, and what is told of it.
+#[derive(Debug, Clone, Default, Args)]
+pub(crate) struct Run {
+    /// Scene file; the built-in default scene if left out.
+    scene: Option<OsString>,
+    #[command(flatten)]
+    changes: Changes,
+    #[command(flatten)]
     more: More,
-    save: &Save,
-    json: bool,
-) -> Result<ExitCode, Stop> {
+    #[command(flatten)]
+    save: Save,
+    #[command(flatten)]
+    handout: Handout,
+}
+
+pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
+    let Run {
+        changes,
+        more,
+        save,
+        ..
+    } = arguments;
     save.check()?;
+    let handout = arguments.handout.check(save.force())?;
+    let scene = arguments.scene.as_deref();
     let scene = scene.unwrap_or(DEFAULT_SCENE.as_ref());
     if more.compare && json && save.named().is_none() {
         return Err(Stop::Refused(
@@ -165,7 +183,8 @@ pub(crate) fn run(
         None
     };
     let mut saved = Saved::default();
-    if let Some(into) = save.folder(json) {
+    let into = save.folder(json);
+    if into.is_some() || handout.is_some() {
         let stage = Stage::new(
             &loaded.plan,
             &loaded.vessel.tree,
@@ -180,7 +199,12 @@ pub(crate) fn run(
             stage: Some(&stage),
             comparison: comparison.as_ref(),
         };
-        saved = save.write(into, &report.folder(save.png())?)?;
+        if let Some(into) = into {
+            saved = save.write(into, &report.folder(save.png())?)?;
+        }
+        if let Some(handout) = handout {
+            saved.told += &handout.print(&report)?;
+        }
     }
     print(json, &rehearsed, || {
         let width = columns();

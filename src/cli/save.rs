@@ -38,6 +38,11 @@ impl Save {
         }
     }
 
+    /// Whether files that nestline did not write may be replaced.
+    pub(crate) const fn force(&self) -> bool {
+        self.force
+    }
+
     /// Whether pictures are wanted as PNG.
     pub(crate) const fn png(&self) -> bool {
         self.png

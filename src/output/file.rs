@@ -115,7 +115,7 @@ fn written_beside(path: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
 }
 
 /// A file that has taken its name.
-struct Placed {
+pub(super) struct Placed {
     path: PathBuf,
     before: Before,
 }
@@ -130,7 +130,7 @@ enum Before {
 }
 
 impl Placed {
-    fn put(beside: NamedTempFile, path: &Path, overwrite: bool) -> io::Result<Self> {
+    pub(super) fn put(beside: NamedTempFile, path: &Path, overwrite: bool) -> io::Result<Self> {
         let before = if overwrite && std::fs::symlink_metadata(path).is_ok() {
             let beside = beside.into_temp_path();
             if exchange(&beside, path).is_ok() {

@@ -2,8 +2,8 @@
 
 use super::gantt::minutes;
 use super::table::{section, verdict_words, weak_point_line, wrapped};
-use crate::procedure::{Percentiles, Severity};
-use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed, WeakPoint};
+use crate::procedure::{Likelihood, Percentiles, Severity};
+use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed};
 use crate::units::fixed;
 use std::fmt::Write as _;
 
@@ -25,15 +25,10 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
     wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
     out.push('\n');
     let _ = writeln!(out, "{}", verdict_words(outcome));
-    // the word above has said so
-    for line in outcome.headline.iter().filter(|l| *l != "The plan passes.") {
+    for line in outcome.reasons() {
         wrapped(&mut out, "  ", line, width);
     }
-    let (measured, assumed) = outcome.vessel.counts();
-    let rests_on = format!(
-        "Of the vessel {measured} values are measured and {assumed} assumed; forces are known to a factor of about three."
-    );
-    wrapped(&mut out, "  ", &rests_on, width);
+    wrapped(&mut out, "  ", &outcome.rests_on(), width);
     weak_points(&mut out, outcome, width);
     phases(&mut out, outcome, width);
     clock(&mut out, rehearsed, width);
@@ -46,13 +41,7 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
 }
 
 fn weak_points(out: &mut String, outcome: &Outcome, width: usize) {
-    // what the verdict has told already
-    let told = |point: &&WeakPoint| {
-        let first = outcome.headline.first();
-        point.severity >= Severity::Undecided
-            && first.is_some_and(|line| line.contains(&point.text))
-    };
-    let left: Vec<&WeakPoint> = outcome.weak_points.iter().filter(|p| !told(p)).collect();
+    let left = outcome.weak_points_left();
     if left.is_empty() {
         return;
     }
@@ -98,12 +87,11 @@ fn tightest(row: &PhaseRow) -> String {
         Some(Severity::Undecided) => parts.push("not known".to_owned()),
         _ => {}
     }
-    parts.extend(row.caught.as_ref().filter(|c| c.value >= 0.05).map(|c| {
-        let word = match c.value >= 0.5 {
-            true => "likely",
-            false => "possible",
-        };
-        format!("{word} catch on the stent ({})", at(c))
+    let catch = row.likeliest_catch.as_ref();
+    let catch = catch.filter(|c| c.likelihood > Likelihood::Unlikely);
+    parts.extend(catch.map(|c| {
+        let word = c.likelihood.in_words();
+        format!("{word} catch on the stent ({}, {})", c.device, c.step)
     }));
     parts.extend(row.nobody_holds_mm.as_ref().map(|b| {
         format!(

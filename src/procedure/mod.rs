@@ -66,8 +66,8 @@ pub use edges::{
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, brings_clot, ledger};
 pub use placing::{
-    CentreLine, CoverMoment, DepthTarget, Felt, Motion, Pending, Placer, Pull, Rods, Shape,
-    StackPlacement, Unfelt, pulls, retriever_holds_n,
+    CentreLine, CoverMoment, DepthTarget, Motion, Pending, Placer, Pull, Rods, Shape, SolvedPull,
+    StackPlacement, UnsolvedPull, pulls, retriever_holds_n,
 };
 pub use reason::{Cost, Finding, Likelihood, Reason, Severity, Topic};
 pub use script::{

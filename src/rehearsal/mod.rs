@@ -19,6 +19,7 @@
 //! A verdict is about the plan as written on a vessel as entered: [`Verdict::Undecided`] where rods come to no rest, never a
 //! guess. It is no statement about a patient.
 
+mod briefing;
 mod compare;
 mod compare_flip;
 mod compare_words;
@@ -37,6 +38,7 @@ mod weak_points;
 mod what_if;
 mod words;
 
+pub use briefing::{Briefing, MomentToWatch};
 pub use compare::{
     COMPARISON_VERSION, Candidate, CompareRow, Comparison, LeastReach, assess, compare,
 };
@@ -47,7 +49,7 @@ pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
     Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
-pub use phases::{AtStep, Phase, PhaseRow};
+pub use phases::{AtStep, CatchAtStep, Phase, PhaseRow};
 pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
 pub use timing::{
     Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,

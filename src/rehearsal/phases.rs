@@ -4,7 +4,7 @@ use super::edge_rows::EdgeRow;
 use super::outcome::{DeviceRow, ExchangeRow, StepRow};
 use crate::device::DeviceClass;
 use crate::mechanics::Direction;
-use crate::procedure::{Action, Plan, Severity, Step};
+use crate::procedure::{Action, Likelihood, Plan, Severity, Step};
 use serde::{Deserialize, Serialize};
 
 /// What is under way.
@@ -69,8 +69,21 @@ pub struct PhaseRow {
     pub hardest_push_n: Option<AtStep>,
     /// The longest way in it on which nobody holds a rail, mm; the device is the rail.
     pub nobody_holds_mm: Option<AtStep>,
-    /// The likeliest catch at a stent's edge in it, share of samples.
-    pub caught: Option<AtStep>,
+    /// The likeliest catch at a stent's edge in it.
+    pub likeliest_catch: Option<CatchAtStep>,
+}
+
+/// How likely a device catches at a stent's edge in a step.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CatchAtStep {
+    /// What the share of samples is called.
+    pub likelihood: Likelihood,
+    /// Share of samples, 0 to 1.
+    pub probability: f64,
+    /// The device.
+    pub device: String,
+    /// The step.
+    pub step: usize,
 }
 
 /// The phases of a script, in its order; a phase may come back.
@@ -100,7 +113,7 @@ pub(super) fn phase_rows(
         let blind = exchanges
             .iter()
             .filter(|e| within(e.step) && e.blind_mm > 0.0);
-        let caught = edges
+        let crossings = edges
             .iter()
             .filter(|e| within(e.step) && e.probability > 0.0);
         // what goes in up to its hub has nothing to spare, and is not short
@@ -114,7 +127,7 @@ pub(super) fn phase_rows(
             least_to_spare_mm: least(to_spare.map(|(step, d)| at(d.margin_mm, &d.name, step))),
             hardest_push_n: most(pushes),
             nobody_holds_mm: most(blind.map(|e| at(e.blind_mm, &e.rail, e.step))),
-            caught: most(caught.map(|e| at(e.probability, &e.device, e.step))),
+            likeliest_catch: likeliest(crossings),
         }
     };
     rows.into_iter().map(row).collect()
@@ -130,6 +143,17 @@ fn at(value: f64, device: &str, step: usize) -> AtStep {
         device: device.to_owned(),
         step,
     }
+}
+
+/// The likeliest; of equal ones the first.
+fn likeliest<'a>(edges: impl Iterator<Item = &'a EdgeRow>) -> Option<CatchAtStep> {
+    let by_share = |a: &&EdgeRow, b: &&EdgeRow| b.probability.total_cmp(&a.probability);
+    edges.min_by(by_share).map(|e| CatchAtStep {
+        likelihood: e.likelihood,
+        probability: e.probability,
+        device: e.device.clone(),
+        step: e.step,
+    })
 }
 
 /// The least; of equal ones the first.

@@ -22,7 +22,7 @@ pub fn walk_with(
     placer: &mut dyn Placer,
 ) -> Result<Vec<Passed>, (usize, MechanicsError)> {
     // pulls are solved beside the script: nothing in it waits for them
-    let (walked, felt) = run_alongside(
+    let (walked, solved) = run_alongside(
         all_of_them(),
         |(step, placed, pending): (usize, usize, Pending)| (step, placed, pending.solve()),
         |hand_in| {
@@ -46,8 +46,8 @@ pub fn walk_with(
         },
     );
     let mut passed: Vec<Passed> = walked?;
-    for (step, placed, felt) in felt {
-        passed[step].effect.placements[placed].feel(felt, plan.rules.hub_force_limit_n);
+    for (step, placed, pull) in solved {
+        passed[step].effect.placements[placed].take_over(pull, plan.rules.hub_force_limit_n);
     }
     for done in &mut passed {
         tell_forces(plan, &done.before, &done.after, &mut done.effect);

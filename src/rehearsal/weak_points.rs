@@ -1,7 +1,7 @@
 //! What a plan breaks on or is weak at, the costliest first, one cause once.
 
 use super::outcome::{FindingRow, StepRow};
-use crate::procedure::{Cost, Severity};
+use crate::procedure::{Cost, Severity, Topic};
 use serde::{Deserialize, Serialize};
 
 /// One cause with the steps at which it is met.
@@ -25,13 +25,20 @@ pub struct WeakPoint {
 /// Findings of all steps gathered by kind, notes left out.
 ///
 /// Failures come first, then what is not known, then warnings; within these what costs more, then what is more, then
-/// what comes first. Of failures of one kind the first is told, of others the worst.
+/// what comes first. Of failures of one kind the first is told, of others the worst. What a step finds missing after
+/// something else failed follows from that, and is left out.
 pub(super) fn weak_points(steps: &[StepRow]) -> Vec<WeakPoint> {
     let mut kinds: Vec<Vec<(usize, &FindingRow)>> = Vec::new();
     let told = steps
         .iter()
         .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)))
         .filter(|(_, f)| f.severity > Severity::Note);
+    let misses = |f: &FindingRow| f.topic == Topic::Precondition;
+    let broke = told
+        .clone()
+        .find(|(_, f)| f.severity == Severity::Failure && !misses(f))
+        .map(|(step, _)| step);
+    let told = told.filter(|(step, f)| !(misses(f) && broke.is_some_and(|b| b < *step)));
     for (step, finding) in told {
         let same = |kind: &&mut Vec<(usize, &FindingRow)>| {
             let first = kind[0].1;

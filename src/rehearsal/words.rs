@@ -3,10 +3,61 @@
 use super::edge_rows::{EDGE_CAUTION, EdgeRow};
 use super::outcome::{FindingRow, Outcome, Verdict};
 use super::verdict::{first_that_stands, undecided};
+use super::weak_points::WeakPoint;
 use crate::mechanics::Direction as Push;
 use crate::procedure::reason::Reach;
 use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples};
 use crate::units::fixed;
+
+/// Headline of a plan that passes.
+const PASSES: &str = "The plan passes.";
+
+impl Outcome {
+    /// The headline without what the word of the verdict says already: why, and what it rests on.
+    pub fn reasons(&self) -> impl Iterator<Item = &str> {
+        let lines = self.headline.iter().map(String::as_str);
+        lines.filter(|line| *line != PASSES)
+    }
+
+    /// The step to look at first: where the plan breaks or stops being known, else that of the costliest weak point,
+    /// else the last.
+    #[must_use]
+    pub fn telling_step(&self) -> usize {
+        let breaks = self.breaks().map(|(step, _)| step);
+        let weak = || self.weak_points.first().map(|p| p.step);
+        breaks.or_else(weak).unwrap_or(self.steps.len().max(1))
+    }
+
+    /// The step and the finding on which a plan breaks, or with which it stops being known.
+    #[must_use]
+    pub fn breaks(&self) -> Option<(usize, &FindingRow)> {
+        match self.verdict {
+            Verdict::Passes => None,
+            Verdict::Fails => first_that_stands(&self.steps),
+            Verdict::Undecided => undecided(&self.steps).next(),
+        }
+    }
+
+    /// What the numbers rest on, in a sentence.
+    #[must_use]
+    pub fn rests_on(&self) -> String {
+        let (measured, assumed) = self.vessel.counts();
+        format!(
+            "Of the vessel {measured} values are measured and {assumed} assumed; forces are known to a factor of about three."
+        )
+    }
+
+    /// The weak points that the headline has not told already.
+    #[must_use]
+    pub fn weak_points_left(&self) -> Vec<&WeakPoint> {
+        let told = |point: &WeakPoint| {
+            let first = self.headline.first();
+            point.severity >= Severity::Undecided
+                && first.is_some_and(|line| line.contains(&point.text))
+        };
+        self.weak_points.iter().filter(|p| !told(p)).collect()
+    }
+}
 
 /// The verdict, why, and whether everything reaches.
 pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
@@ -40,7 +91,7 @@ fn verdict_lines(outcome: &Outcome) -> Vec<String> {
         Verdict::Passes if outcome.by_ruler => lines.push(
             "The plan passes by ruler: lengths along the centre line, without forces.".into(),
         ),
-        Verdict::Passes => lines.push("The plan passes.".into()),
+        Verdict::Passes => lines.push(PASSES.into()),
         Verdict::Fails => {
             if let Some((step, finding)) = first_that_stands(&outcome.steps) {
                 lines.push(format!("The plan breaks at step {step}: {}.", finding.text));

@@ -1,9 +1,9 @@
 //! Drawing one moment: where every device lies between two settled shapes, and what that looks like.
 
 use super::Stage;
+use super::axis_by_station::{AxisByStation, Between};
 use super::card::edge_state;
 use super::keys::{Key, Scenes, state_between};
-use super::lie::{Between, Lie};
 use super::marks::{core_mm, marks};
 use super::mesh::direction;
 use super::moment::{
@@ -130,10 +130,10 @@ impl<'a> Drawing<'a> {
     fn axis(&self, k: usize) -> Option<InterpolatedAxis<'a>> {
         let tip_mm = self.state.tip_mm(k)?;
         let (before, after, share) = self.keys?;
-        let lie = |key: &'a Key| -> Option<&'a Lie> { key.lies[k].as_deref() };
+        let axis = |key: &'a Key| -> Option<&'a AxisByStation> { key.axes[k].as_deref() };
         let between = Between {
-            before: lie(before),
-            after: lie(after),
+            before: axis(before),
+            after: axis(after),
             share,
         };
         let riders = self.state.riders_of(k).filter_map(|rider| {

@@ -1,6 +1,6 @@
 //! Settled shapes between which the film moves.
 
-use super::lie::Lie;
+use super::axis_by_station::AxisByStation;
 use super::settled::{Settled, settled};
 use super::vessel::lumen_radius_mm;
 use crate::geometry::Vector;
@@ -56,7 +56,7 @@ pub(super) struct KeyContact {
 pub(super) struct Key {
     pub(super) share: f64,
     /// By device; none where it is not in the body.
-    pub(super) lies: Vec<Option<Arc<Lie>>>,
+    pub(super) axes: Vec<Option<Arc<AxisByStation>>>,
     pub(super) contacts: Vec<KeyContact>,
 }
 
@@ -133,7 +133,7 @@ pub(super) fn state_between(plan: &Plan, before: &State, after: &State, share: f
 pub(super) fn posed(plan: &Plan, of: &Scenes, state: &State, shape: Option<&Arc<Shape>>) -> Scenes {
     let centred = Key {
         share: 1.0,
-        lies: vec![None; plan.devices.len()],
+        axes: vec![None; plan.devices.len()],
         contacts: Vec::new(),
     };
     let last = of.keys.last().unwrap_or(&centred);
@@ -182,7 +182,7 @@ impl<'a> KeyMaker<'a> {
         };
         let mut last = Key {
             share: 1.0,
-            lies: vec![None; self.plan.devices.len()],
+            axes: vec![None; self.plan.devices.len()],
             contacts: Vec::new(),
         };
         let mut clots: Vec<ClotPlace> = self.clots_at_first();
@@ -230,20 +230,20 @@ impl<'a> KeyMaker<'a> {
     }
 
     fn key(&self, share: f64, state: &State, shape: Option<&Arc<Shape>>, last: &Key) -> Key {
-        let mut lies = vec![None; self.plan.devices.len()];
-        for (k, lie) in lies.iter_mut().enumerate() {
+        let mut axes = vec![None; self.plan.devices.len()];
+        for (k, axis) in axes.iter_mut().enumerate() {
             if state.in_place[k].is_none() {
                 continue;
             }
-            *lie = match shape {
-                Some(shape) => self.lie_of(shape, state, k),
-                None => last.lies[k].clone(),
+            *axis = match shape {
+                Some(shape) => self.axis_of(shape, state, k),
+                None => last.axes[k].clone(),
             }
-            .or_else(|| Some(Arc::new(Lie::centred())));
+            .or_else(|| Some(Arc::new(AxisByStation::centred())));
         }
         Key {
             share,
-            lies,
+            axes,
             contacts: shape.map_or_else(
                 || {
                     let still = |c: &&KeyContact| state.in_place[c.device].is_some();
@@ -254,7 +254,7 @@ impl<'a> KeyMaker<'a> {
         }
     }
 
-    fn lie_of(&self, shape: &Shape, state: &State, k: usize) -> Option<Arc<Lie>> {
+    fn axis_of(&self, shape: &Shape, state: &State, k: usize) -> Option<Arc<AxisByStation>> {
         let place = shape.devices.iter().position(|d| *d == k)?;
         let rod = shape.stack.devices.get(place)?.rod?;
         let rod = shape.stack.solution.as_ref()?.rods.get(rod)?;
@@ -263,7 +263,7 @@ impl<'a> KeyMaker<'a> {
             lumen_radius_mm(&self.plan.track, &state.residual_mm, s_mm)
                 - 0.5 * device.section_at(from_tip_mm).outer_mm
         };
-        Some(Arc::new(Lie::of_rod(rod, room_mm)))
+        Some(Arc::new(AxisByStation::of_rod(rod, room_mm)))
     }
 
     fn clots_at_first(&self) -> Vec<ClotPlace> {

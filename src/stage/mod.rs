@@ -25,11 +25,12 @@
 //! # }
 //! ```
 
+mod axis_by_station;
 mod card;
+mod caught;
 mod draw;
 mod follow;
 mod keys;
-mod lie;
 mod marks;
 mod mesh;
 mod moment;
@@ -53,7 +54,7 @@ pub use vessel::ContextBranch;
 
 use crate::geometry::{Frame, Tree};
 use crate::procedure::{Passed, Plan, Shape, State};
-use crate::rehearsal::{Outcome, Verdict};
+use crate::rehearsal::{Outcome, Phase, Verdict};
 use keys::{KeyMaker, Scenes};
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
@@ -126,6 +127,12 @@ pub struct Stage {
     pub about: String,
     /// Whether the plan holds.
     pub verdict: Verdict,
+    /// Index of the step at which it breaks, or from which it is not known whether it holds.
+    pub breaks_at: Option<usize>,
+    /// Index of the step to look at first: where it breaks, else where its costliest weak point is.
+    pub telling: usize,
+    /// The phases of the procedure: indices of the first and the last step of each.
+    pub phases: Vec<(Phase, usize, usize)>,
     /// Verdict and weak points in plain words.
     pub headline: Vec<String>,
     /// The caution that goes with every picture.
@@ -162,7 +169,7 @@ const WEAK_POINTS_TOLD: usize = 4;
 
 /// The verdict, why, and the costliest weak points.
 fn headline(outcome: &Outcome) -> Vec<String> {
-    let verdict = outcome.headline.iter().cloned();
+    let verdict = outcome.reasons().map(str::to_owned);
     let told = |text: &str| outcome.headline.iter().any(|line| line.contains(text));
     let weak = outcome.weak_points.iter().filter(|p| !told(&p.text));
     let weak = weak.map(|p| format!("Step {}: {}.", p.step, p.text));
@@ -190,6 +197,13 @@ impl Stage {
             about: outcome.about.clone(),
             verdict: outcome.verdict,
             headline: headline(outcome),
+            breaks_at: outcome.breaks().map(|(step, _)| step - 1),
+            telling: outcome.telling_step() - 1,
+            phases: outcome
+                .phases
+                .iter()
+                .map(|row| (row.phase, row.from_step - 1, row.to_step - 1))
+                .collect(),
             caution: outcome.caution.clone(),
             shapes,
             timeline: Timeline::new(plan, passed, &settings.pace),

@@ -143,6 +143,9 @@ expect(kept.length === 0, `lengths without a switch: ${kept.slice(0, 3).join(" |
 await page.locator("#units").selectOption("mm");
 expect((await way.textContent()) === inMm[0], "and back");
 
+// comparison beside the plan, and every table, fit the window
+expect(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), "nothing wider than the window");
+
 // light and dark
 const ground = () => page.evaluate(() => getComputedStyle(document.body).backgroundColor);
 const light = await ground();
@@ -153,11 +156,18 @@ await accessible(page, "dark");
 await page.locator("#look").selectOption("auto");
 await page.pdf({ path: join(pictures, "print.pdf"), preferCSSPageSize: true, printBackground: true });
 
-// everything that is folded away on the screen lies open on paper, and is folded away again
+// everything that is folded away on the screen lies open on paper but for what every value rests on, and is folded
+// away again; that is printed when it is asked for
 const folded = await page.locator("details:not([open])").count();
-expect(folded > 3, "something is folded away");
+const sources = await page.locator("details.sources").count();
+expect(folded > sources && sources > 3, "something is folded away");
 await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
-expect((await page.locator("details:not([open])").count()) === 0, "nothing is folded away on paper");
+expect((await page.locator("details:not([open])").count()) === sources, "only sources are folded away on paper");
+await page.evaluate(() => dispatchEvent(new Event("afterprint")));
+await page.locator("#print-basis").check();
+await page.evaluate(() => dispatchEvent(new Event("beforeprint")));
+expect((await page.locator("details:not([open])").count()) === 0, "nothing is folded away where sources are asked for");
+await page.pdf({ path: join(pictures, "print-all.pdf"), preferCSSPageSize: true, printBackground: true });
 await page.evaluate(() => dispatchEvent(new Event("afterprint")));
 expect((await page.locator("details:not([open])").count()) === folded, "and it is folded away again");
 await page.close();
@@ -169,6 +179,20 @@ const names = phone.locator("#fig-nesting g.stay");
 const [frame, label] = [await phone.locator(".scroll:has(> #fig-nesting)").boundingBox(), await names.boundingBox()];
 expect(await phone.evaluate(() => document.querySelector(".scroll:has(> #fig-nesting)").scrollLeft > 100), "the plot is scrolled to the tips");
 expect(Math.abs(label.x - frame.x) < 3, `names stay at the left: ${label.x} for ${frame.x}`);
+// the menu stays, and leads somewhere, wherever the page is
+await phone.evaluate(() => scrollTo(0, 4000));
+const menu = phone.locator(".top nav");
+expect((await menu.boundingBox()).y < 4 && await menu.isVisible(), "the menu stays in sight");
+await menu.locator("a[href='#clock']").click();
+await phone.waitForTimeout(200);
+const clock = await phone.locator("#h-clock").boundingBox();
+const bar = await phone.locator(".stepbar").boundingBox();
+expect(clock.y >= bar.y + bar.height - 2 && clock.y < PHONE.height, `the clock comes into sight below the bar: ${clock.y}`);
+for (const table of await phone.locator("main table").all()) {
+  const scrolls = await table.evaluate((t) => t.closest(".scroll") !== null);
+  expect(scrolls, "every table scrolls within itself");
+}
+await phone.evaluate(() => scrollTo(0, 0));
 await phone.screenshot({ path: join(pictures, "phone.png") });
 await accessible(phone, "phone");
 await phone.close();
@@ -188,6 +212,8 @@ await markup.close();
 
 const compare = await open("compare", "light", DESK);
 expect((await compare.locator("table.compare thead th").count()) === 6, "five plans side by side");
+const wide = await compare.evaluate(() => { const box = document.querySelector(".scroll:has(table.compare)"); return [box.scrollWidth, box.clientWidth]; });
+expect(wide[0] <= wide[1], `the comparison fits 1280 pixels: ${wide}`);
 await compare.screenshot({ path: join(pictures, "compare.png"), fullPage: true });
 await accessible(compare, "compare");
 await compare.close();

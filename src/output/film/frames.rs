@@ -6,22 +6,35 @@
 
 use super::super::file::{folder_of, unfinished};
 use super::error::FilmError;
+use super::pipeline::{Pipeline, Stopped};
 use super::reel::{Picture, check_size, writing};
+use crate::threads::all_of_them;
 use std::fs::{self, File};
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
-/// A folder of frames being written.
+/// Pictures that wait to be packed, at most for each core.
+const WAITING: usize = 2;
+
+/// A folder of frames being written; pictures are packed beside the thread that draws.
 pub(super) struct Frames {
+    line: Pipeline<Run, Result<(), FilmError>>,
     folder: PathBuf,
     frames: u32,
     size: Option<(u32, u32)>,
+}
+
+/// One picture and the files that show it, at least one.
+struct Run {
+    picture: Picture,
+    paths: Vec<PathBuf>,
 }
 
 impl Frames {
     pub(super) fn begin(folder: &Path) -> Result<Self, FilmError> {
         fs::create_dir(folder).map_err(writing(folder))?;
         Ok(Self {
+            line: Pipeline::new(all_of_them(), write_run),
             folder: folder.to_owned(),
             frames: 0,
             size: None,
@@ -31,21 +44,41 @@ impl Frames {
     pub(super) fn add(&mut self, picture: &Picture, frames: u32) -> Result<(), FilmError> {
         let (width, height) = *self.size.get_or_insert((picture.width, picture.height));
         check_size(picture, width, height)?;
-        let mut first: Option<PathBuf> = None;
-        for _ in 0..frames {
-            self.frames += 1;
-            let path = self.folder.join(format!("{:05}.png", self.frames));
-            match &first {
-                Some(same) => {
-                    fs::copy(same, &path).map_err(writing(&path))?;
-                }
-                None => {
-                    write_png(&path, picture)?;
-                    first = Some(path);
-                }
-            }
-        }
-        Ok(())
+        let numbers = self.frames + 1..=self.frames + frames;
+        self.frames += frames;
+        let run = Run {
+            picture: picture.clone(),
+            paths: numbers
+                .map(|n| self.folder.join(format!("{n:05}.png")))
+                .collect(),
+        };
+        let done = self.line.hand(run, WAITING * all_of_them());
+        done.map_err(stopped)?.into_iter().collect()
+    }
+
+    pub(super) fn finish(self) -> Result<(), FilmError> {
+        let left = self.line.finish().map_err(stopped)?;
+        left.into_iter().collect()
+    }
+}
+
+fn write_run(run: Run) -> Result<(), FilmError> {
+    let mut paths = run.paths.iter();
+    let Some(first) = paths.next() else {
+        return Ok(());
+    };
+    write_png(first, &run.picture)?;
+    for path in paths {
+        fs::copy(first, path).map_err(writing(path))?;
+    }
+    Ok(())
+}
+
+/// A thread that packs ended in the middle of its work.
+fn stopped(_: Stopped) -> FilmError {
+    FilmError::Encode {
+        encoder: "PNG",
+        reason: "it stopped in the middle of a film".into(),
     }
 }
 

@@ -23,7 +23,7 @@ pub struct FilmSettings {
     pub length_s: f64,
     /// Light or dark.
     pub theme: Theme,
-    /// Numbers of the first and the last step it shows; none: all.
+    /// Numbers of the first and the last step it shows; none: all, up to where the plan breaks.
     pub steps: Option<(usize, usize)>,
     /// What every step is seen at; none: each where it happens.
     pub shot: Option<Place>,
@@ -63,7 +63,8 @@ impl FilmSettings {
     /// Indices of the first and last step.
     fn range(&self, stage: &Stage) -> Result<(usize, usize), FilmError> {
         let count = stage.steps.len();
-        let (first, last) = self.steps.unwrap_or((1, count));
+        let ends = stage.breaks_at.map_or(count, |step| step + 1);
+        let (first, last) = self.steps.unwrap_or((1, ends));
         if first < 1 || last < first || last > count {
             return Err(FilmError::OutOfRange {
                 what: "range of steps",

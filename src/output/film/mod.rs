@@ -5,6 +5,7 @@ mod frames;
 mod gif;
 mod make;
 mod mp4;
+mod pipeline;
 mod reel;
 mod script;
 mod sheet;

@@ -5,7 +5,9 @@
 )]
 
 use super::error::FilmError;
+use super::pipeline::{Pipeline, Stopped};
 use super::reel::{Pace, Picture, check_size, writing};
+use crate::threads::all_of_them;
 use muxide::api::{Muxer, MuxerBuilder, VideoCodec};
 use openh264::OpenH264API;
 use openh264::encoder::{
@@ -15,7 +17,9 @@ use openh264::encoder::{
 use openh264::formats::{RgbSliceU8, YUVBuffer};
 use std::fs::File;
 use std::io::BufWriter;
+use std::mem::replace;
 use std::path::Path;
+use std::sync::Arc;
 
 /// How coarsely the encoder rounds, of 51: below, files grow and nothing is seen; above, thin letters
 /// get halos.
@@ -23,37 +27,42 @@ const QUANTISER: u8 = 22;
 /// Seconds between frames one can jump to.
 const KEY_EVERY_S: u32 = 2;
 
-/// An MP4 file being written.
+/// Pictures that wait for an encoder together take no more than this, bytes: at most so much of a film is kept in
+/// memory at once.
+const MOST_WAITING: usize = 1 << 30;
+
+/// An MP4 file being written. Every two seconds begin with a frame of their own to jump to, and are encoded by
+/// themselves: drawing goes on meanwhile, and the file is the same for any number of cores.
 pub(super) struct Mp4 {
-    encoder: Encoder,
+    line: Pipeline<Segment, Result<Vec<Frame>, FilmError>>,
+    open: Segment,
     muxer: Muxer<BufWriter<File>>,
     pace: Pace,
     frames: u32,
 }
 
+/// Pictures of one stretch, each with the number of frames it stands.
+struct Segment {
+    pictures: Vec<(Arc<Picture>, u32)>,
+    frames_per_s: u32,
+}
+
+impl Segment {
+    fn frames(&self) -> u32 {
+        self.pictures.iter().map(|(_, frames)| frames).sum()
+    }
+}
+
+/// An encoded frame.
+struct Frame {
+    bytes: Vec<u8>,
+    key: bool,
+}
+
 impl Mp4 {
     pub(super) fn begin(path: &Path, pace: Pace) -> Result<Self, FilmError> {
-        let config = EncoderConfig::new()
-            // labels and flat areas, not camera noise
-            .usage_type(UsageType::ScreenContentRealTime)
-            .max_frame_rate(FrameRate::from_hz(pace.frames_per_s as f32))
-            .rate_control_mode(RateControlMode::Off)
-            .qp(QpRange::new(QUANTISER, QUANTISER))
-            // neither is made for flat areas
-            .adaptive_quantization(false)
-            .background_detection(false)
-            .skip_frames(false)
-            .intra_frame_period(IntraFramePeriod::from_num_frames(
-                KEY_EVERY_S * pace.frames_per_s,
-            ))
-            .complexity(Complexity::Medium)
-            .profile(Profile::High)
-            // the matrix by which the library turns RGB into luma and chroma
-            .vui(VuiConfig::bt601())
-            // the same file for any number of cores
-            .num_threads(1);
-        let encoder = Encoder::with_api_config(OpenH264API::from_source(), config)
-            .map_err(refused("H.264"))?;
+        // what the encoder refuses is told before anything is drawn
+        encoder(pace.frames_per_s)?;
         let file = File::create(path).map_err(writing(path))?;
         let muxer = MuxerBuilder::new(BufWriter::new(file))
             .video(
@@ -65,7 +74,11 @@ impl Mp4 {
             .build()
             .map_err(refused("MP4"))?;
         Ok(Self {
-            encoder,
+            line: Pipeline::new(all_of_them(), encode),
+            open: Segment {
+                pictures: Vec::new(),
+                frames_per_s: pace.frames_per_s,
+            },
             muxer,
             pace,
             frames: 0,
@@ -74,27 +87,105 @@ impl Mp4 {
 
     pub(super) fn add(&mut self, picture: &Picture, frames: u32) -> Result<(), FilmError> {
         check_size(picture, self.pace.width, self.pace.height)?;
+        let picture = Arc::new(picture.clone());
+        let most = KEY_EVERY_S * self.pace.frames_per_s;
+        let mut left = frames;
+        while left > 0 {
+            let taken = left.min(most - self.open.frames());
+            self.open.pictures.push((Arc::clone(&picture), taken));
+            left -= taken;
+            if self.open.frames() == most {
+                self.hand_on()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Gives the open stretch to an encoder, and writes what others have finished.
+    fn hand_on(&mut self) -> Result<(), FilmError> {
+        let next = Segment {
+            pictures: Vec::new(),
+            frames_per_s: self.pace.frames_per_s,
+        };
+        let segment = replace(&mut self.open, next);
+        let each = segment
+            .pictures
+            .iter()
+            .map(|(picture, _)| picture.rgb.len());
+        let most = (MOST_WAITING / each.sum::<usize>().max(1)).min(2 * all_of_them());
+        let done = self.line.hand(segment, most).map_err(stopped)?;
+        self.write(done)
+    }
+
+    fn write(&mut self, done: Vec<Result<Vec<Frame>, FilmError>>) -> Result<(), FilmError> {
+        for segment in done {
+            for frame in segment? {
+                let at_s = f64::from(self.frames) / f64::from(self.pace.frames_per_s);
+                self.muxer
+                    .write_video(at_s, &frame.bytes, frame.key)
+                    .map_err(refused("MP4"))?;
+                self.frames += 1;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn finish(mut self) -> Result<(), FilmError> {
+        if !self.open.pictures.is_empty() {
+            self.hand_on()?;
+        }
+        let line = replace(&mut self.line, Pipeline::new(1, encode));
+        let left = line.finish().map_err(stopped)?;
+        self.write(left)?;
+        self.muxer.finish().map_err(refused("MP4"))
+    }
+}
+
+fn encoder(frames_per_s: u32) -> Result<Encoder, FilmError> {
+    let config = EncoderConfig::new()
+        // labels and flat areas, not camera noise
+        .usage_type(UsageType::ScreenContentRealTime)
+        .max_frame_rate(FrameRate::from_hz(frames_per_s as f32))
+        .rate_control_mode(RateControlMode::Off)
+        .qp(QpRange::new(QUANTISER, QUANTISER))
+        // neither is made for flat areas
+        .adaptive_quantization(false)
+        .background_detection(false)
+        .skip_frames(false)
+        .intra_frame_period(IntraFramePeriod::from_num_frames(
+            KEY_EVERY_S * frames_per_s,
+        ))
+        .complexity(Complexity::Medium)
+        .profile(Profile::High)
+        // the matrix by which the library turns RGB into luma and chroma
+        .vui(VuiConfig::bt601())
+        // stretches are encoded side by side instead
+        .num_threads(1);
+    Encoder::with_api_config(OpenH264API::from_source(), config).map_err(refused("H.264"))
+}
+
+fn encode(segment: Segment) -> Result<Vec<Frame>, FilmError> {
+    let mut encoder = encoder(segment.frames_per_s)?;
+    let mut out = Vec::new();
+    for (picture, frames) in segment.pictures {
         let size = (picture.width as usize, picture.height as usize);
         let yuv = YUVBuffer::from_rgb8_source(RgbSliceU8::new(&picture.rgb, size));
         for _ in 0..frames {
-            let stream = self.encoder.encode(&yuv).map_err(refused("H.264"))?;
+            let stream = encoder.encode(&yuv).map_err(refused("H.264"))?;
             let key = matches!(stream.frame_type(), FrameType::IDR | FrameType::I);
             let bytes = stream.to_vec();
             if bytes.is_empty() {
                 return Err(refused("H.264")("it left a frame out"));
             }
-            let at_s = f64::from(self.frames) / f64::from(self.pace.frames_per_s);
-            self.muxer
-                .write_video(at_s, &bytes, key)
-                .map_err(refused("MP4"))?;
-            self.frames += 1;
+            out.push(Frame { bytes, key });
         }
-        Ok(())
     }
+    Ok(out)
+}
 
-    pub(super) fn finish(self) -> Result<(), FilmError> {
-        self.muxer.finish().map_err(refused("MP4"))
-    }
+/// An encoder ended in the middle of its work.
+fn stopped(_: Stopped) -> FilmError {
+    refused("H.264")("it stopped in the middle of a film")
 }
 
 /// Keeps the encoder's own words.

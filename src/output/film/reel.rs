@@ -243,7 +243,8 @@ impl Reel {
         match self.sink.take() {
             Some(Sink::Mp4(mp4)) => mp4.finish()?,
             Some(Sink::Gif(gif)) => gif.finish()?,
-            Some(Sink::Frames(_)) | None => {}
+            Some(Sink::Frames(folder)) => folder.finish()?,
+            None => {}
         }
         let Self { path, beside, .. } = self;
         beside.take_name(&path).map_err(writing(&path))

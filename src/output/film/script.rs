@@ -2,8 +2,7 @@
 
 use crate::device::DeviceClass;
 use crate::output::screen::{Place, Places, meant_tip};
-use crate::procedure::{Action, Likelihood, Region, Severity};
-use crate::rehearsal::EdgeRow;
+use crate::procedure::{Action, Region, Severity};
 use crate::stage::{Stage, StepCard};
 
 /// Time the title stands, s: two lines and the caution; less in short films.
@@ -72,7 +71,7 @@ impl Script {
     /// A film of `length_s` seconds about the steps from index `first` to `last`.
     ///
     /// Steps that matter get a beat of their own; the others are joined with their neighbours until
-    /// every caption can be read in the time there is.
+    /// every caption can be read in the time there is. Phases are not joined while steps of one can be.
     #[must_use]
     pub fn new(stage: &Stage, (first, last): (usize, usize), length_s: f64) -> Self {
         let places = Places::of(&stage.plan().track);
@@ -161,6 +160,8 @@ struct Weighed {
     at_mm: Option<f64>,
     stops_at: f64,
     characters: usize,
+    /// Index of the phase it belongs to.
+    phase: Option<usize>,
 }
 
 impl Weighed {
@@ -239,7 +240,11 @@ impl Weighed {
             moves: card.stretch_mm.is_some() || acts >= 4.0,
             place,
             at_mm: edge_mm.or(short_mm),
-            stops_at: edge.map_or(1.0, |e| caught_at(stage, step, e)),
+            phase: stage
+                .phases
+                .iter()
+                .position(|(_, from, to)| (*from..=*to).contains(&step)),
+            stops_at: stage.stops_at(step),
             characters: card.row.say.chars().count()
                 + card
                     .row
@@ -249,33 +254,6 @@ impl Weighed {
                     .map_or(0, |f| f.text.chars().count() / 2),
         }
     }
-}
-
-/// The share of a step's motion at which a device that catches stands in the edge: an open retriever
-/// half across it, anything else with its tip at it. 1 where the edge lets it pass.
-fn caught_at(stage: &Stage, step: usize, edge: &EdgeRow) -> f64 {
-    /// Of an open retriever, what is still beyond the edge, mm: about a third of the shortest.
-    const BEYOND_MM: f64 = 7.0;
-    /// Moments that are tried.
-    const TRIES: u32 = 120;
-    if edge.likelihood != Likelihood::Likely {
-        return 1.0;
-    }
-    let device = stage.devices.iter().position(|d| d.name == edge.device);
-    let Some(device) = device else { return 1.0 };
-    let arrived = |share: &f64| {
-        let moment = stage.at_step(step, *share);
-        let tip_mm = moment.device(device).map(|d| d.tip_mm);
-        tip_mm.is_some_and(|tip_mm| {
-            if edge.forward {
-                tip_mm >= edge.station_mm
-            } else {
-                tip_mm <= edge.station_mm + BEYOND_MM
-            }
-        })
-    };
-    let mut shares = (0..=TRIES).map(|k| f64::from(k) / f64::from(TRIES));
-    shares.find(arrived).unwrap_or(1.0)
 }
 
 /// The device that something happens to where it stands.
@@ -350,6 +328,8 @@ fn told(group: &[Weighed]) -> Option<&Weighed> {
 fn join_least(groups: &mut Vec<Vec<Weighed>>) {
     /// The last steps that are seen at one place matter more than those on the way to them.
     const CHANGE_OF_PLACE: f64 = 1.5;
+    /// More than any step weighs: every phase of the procedure is seen.
+    const CHANGE_OF_PHASE: f64 = 100.0;
     let place = |g: &[Weighed]| told(g).and_then(|w| w.place);
     let weight = |g: &[Weighed]| told(g).map_or(0.0, |w| w.weight);
     let loss = |pair: &[Vec<Weighed>]| {
@@ -364,10 +344,13 @@ fn join_least(groups: &mut Vec<Vec<Weighed>>) {
             (Some(a), Some(b)) => a != b,
             _ => false,
         };
+        let phase = |g: &[Weighed]| told(g).and_then(|w| w.phase);
+        let leaves = phase(&pair[0]) != phase(&pair[1]);
         // of equals the shorter row goes first
         let row: f64 = pair[0].iter().map(|w| w.weight).sum();
         missed
             + 0.05 * row
+            + if leaves { CHANGE_OF_PHASE } else { 0.0 }
             + if changes && missed >= 1.0 {
                 CHANGE_OF_PLACE
             } else {

@@ -486,12 +486,7 @@ pub(super) fn verdict(painter: &Painter, scheme: &Scheme, size: Vec2, stage: &St
         .draw(painter, pos2(left + 1.4 * big, top), Align2::LEFT_TOP);
     let mut y = drawn.bottom() + scheme.px(18.0);
     let bottom = size.y - scheme.px(118.0);
-    // "The plan passes." says no more than the sign above
-    let lines = stage
-        .headline
-        .iter()
-        .filter(|l| !l.starts_with("The plan passes"));
-    for line in lines {
+    for line in &stage.headline {
         let words = Words::line(line, scheme.px(19.0), scheme.ink())
             .within(size.x - 2.0 * left - scheme.px(20.0), 3);
         if y + words.size(painter).y > bottom {

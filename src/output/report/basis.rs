@@ -308,10 +308,14 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
             @for known in &sheet.rehearsed.clock.calibrated_to { "; calibrated to " (known.in_words()) }
             "."
         }
+        p.hint {
+            label { input #print-basis type="checkbox"; " Print these tables too" }
+        }
+        p.note.paper { "The tables with every value and its source are in the report; it prints them when asked to." }
         @for (group, title) in groups {
             @let mine: Vec<&Rests> = rows.iter().filter(|r| r.group == group).collect();
             @if !mine.is_empty() {
-                details {
+                details.sources {
                     summary { (title) ", " (mine.len()) " values" }
                     div.scroll tabindex="0" role="region" aria-label={ "What rests on what: " (title) } {
                         table.basis {

@@ -11,8 +11,10 @@ mod compare;
 mod edge;
 mod fits;
 mod forces;
+mod handout;
 mod lengths;
 mod nesting;
+mod planes;
 mod scene3d;
 mod steps;
 mod style;
@@ -80,7 +82,7 @@ impl<'a> Sheet<'a> {
             rehearsed: report.rehearsed,
             durations: report.durations,
             looks: looks(classes),
-            first_step: verdict::first_step(&report.rehearsed.outcome),
+            first_step: report.rehearsed.outcome.telling_step(),
         }
     }
 
@@ -122,7 +124,13 @@ impl Report<'_> {
     pub fn html(&self) -> String {
         let sheet = Sheet::new(self);
         let body = html! {
-            section #verdict { (verdict::section(&sheet)) }
+            section #verdict.handout { (handout::section(&sheet, self.stage)) }
+            details {
+                summary { "All of it in plain words" }
+                ul {
+                    @for line in sheet.outcome().headline.iter().chain(&sheet.outcome().numbers) { li { (text::prose(line)) } }
+                }
+            }
             (steps::bar(&sheet))
             section #nesting aria-labelledby="h-nesting" {
                 h2 #h-nesting { "Where everything is" }
@@ -209,6 +217,20 @@ impl Report<'_> {
             &contents.copied().collect::<Vec<_>>(),
             &body,
         )
+    }
+
+    /// The first page alone, one sheet of A4: for [`print_pdf`](crate::output::print_pdf).
+    #[must_use]
+    pub fn handout(&self) -> String {
+        let sheet = Sheet::new(self);
+        let markup = html! {
+            (DOCTYPE)
+            html lang="en" {
+                (head(&sheet.outcome().scene, &sheet.looks))
+                body { main { section #verdict.handout.alone { (handout::section(&sheet, self.stage)) } } }
+            }
+        };
+        markup.into_string()
     }
 
     /// The plots as pictures of their own; those that show one step show the first of the page.
@@ -310,20 +332,26 @@ fn force(sheet: &Sheet<'_>) -> Markup {
     }
 }
 
+fn head(title: &str, looks: &[Look]) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta http-equiv="Content-Security-Policy" content=(POLICY);
+            meta name="viewport" content="width=device-width, initial-scale=1";
+            meta name="generator" content=(GENERATOR);
+            title { (title) " · nestline" }
+            link rel="icon" href="data:,";
+            style { (PreEscaped(style::sheet(looks))) }
+        }
+    }
+}
+
 /// The frame around every page.
 fn page(title: &str, looks: &[Look], contents: &[(&str, &str)], body: &Markup) -> String {
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(GENERATOR);
-                title { (title) " · nestline" }
-                link rel="icon" href="data:,";
-                style { (PreEscaped(style::sheet(looks))) }
-            }
+            (head(title, looks))
             body {
                 a.skip href="#verdict" { "Skip to the verdict" }
                 header.top {

@@ -35,23 +35,13 @@ const CLOSE_UP_BELOW_MM: f64 = 130.0;
 /// Both diagrams, whole length and where the tips are.
 pub(super) fn figures(sheet: &Sheet<'_>) -> Vec<Figure> {
     let route_mm = sheet.outcome().route_mm;
-    let end_mm = sheet.plan.fed_mm(route_mm);
-    let rear_mm = sheet
-        .outcome()
-        .steps
-        .iter()
-        .flat_map(|s| &s.devices)
-        .filter_map(|row| {
-            let device = &sheet.plan.devices[sheet.index(&row.name)?];
-            Some(row.fed_mm - device.device.usable_length_mm - device.dead_mm())
-        })
-        .fold(-100.0, f64::min);
+    let (rear_mm, end_mm) = (rear_mm(sheet), end_mm(sheet));
     let whole = figure(
         sheet,
         "nesting",
         "Who lies in whom, from hub to tip",
         (rear_mm - 20.0, end_mm + 10.0),
-        false,
+        Shows::EveryStep,
     );
     let bifurcation = sheet.plan.track.landmark("carotid-bifurcation").ok();
     let from_mm = sheet.plan.fed_mm(
@@ -64,42 +54,84 @@ pub(super) fn figures(sheet: &Sheet<'_>) -> Vec<Figure> {
         "nesting-tips",
         "The same, close up: where the tips are",
         (from_mm, end_mm + 5.0),
-        true,
+        Shows::Tips,
     );
     vec![whole, close]
 }
 
-fn figure(
-    sheet: &Sheet<'_>,
-    name: &str,
-    title: &str,
-    values: (f64, f64),
-    close_up: bool,
-) -> Figure {
+/// The whole length after the step that the page shows first, alone.
+pub(super) fn strip(sheet: &Sheet<'_>) -> Figure {
+    let step = sheet.first_step;
+    let title = format!("Who lies in whom after step {step}");
+    figure(
+        sheet,
+        "strip",
+        &title,
+        (rear_mm(sheet) - 20.0, end_mm(sheet) + 10.0),
+        Shows::FirstStep,
+    )
+}
+
+/// What a diagram shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Shows {
+    /// The whole length, one step at a time, as the page's slider says.
+    EveryStep,
+    /// The same where the tips are, with their places in words.
+    Tips,
+    /// The whole length after the step that is shown first.
+    FirstStep,
+}
+
+/// How far the target lies from the access hub along the devices, mm.
+fn end_mm(sheet: &Sheet<'_>) -> f64 {
+    sheet.plan.fed_mm(sheet.outcome().route_mm)
+}
+
+/// How far out the furthest hub lies in any step, mm from the access hub, negative.
+fn rear_mm(sheet: &Sheet<'_>) -> f64 {
+    let rows = sheet.outcome().steps.iter().flat_map(|s| &s.devices);
+    rows.filter_map(|row| {
+        let device = &sheet.plan.devices[sheet.index(&row.name)?];
+        Some(row.fed_mm - device.device.usable_length_mm - device.dead_mm())
+    })
+    .fold(-100.0, f64::min)
+}
+
+fn figure(sheet: &Sheet<'_>, name: &str, title: &str, values: (f64, f64), shows: Shows) -> Figure {
     let scale = Scale::new(values, (LEFT, WIDTH - RIGHT));
     let top = NAME_LINE * (NAME_LINES + 1) as f64 + 4.0;
-    let bottom = top + ROW * sheet.plan.devices.len() as f64;
+    let diagram = Diagram {
+        scale,
+        top,
+        rows: rows(sheet, shows),
+        shows,
+    };
+    let count = diagram.rows.iter().flatten().count();
+    let bottom = top + ROW * count as f64;
+    let in_rows = || {
+        let devices = sheet.plan.devices.iter().enumerate();
+        devices.filter_map(|(i, device)| Some((i, diagram.y(i)?, device)))
+    };
     let names = html! {
-        (stripes(sheet.plan.devices.len(), top, LEFT - 16.0))
-        @for (i, device) in sheet.plan.devices.iter().enumerate() {
-            @let y = top + ROW * i as f64;
+        (stripes(count, top, LEFT - 16.0))
+        @for (i, y, device) in in_rows() {
             rect class={ "d" (i) } x="0" y=(num(y + 6.0)) width="5" height=(num(ROW - 12.0)) {}
             text.b x="10" y=(num(y + 18.0)) { (cut(&device.name, LEFT - 14.0)) }
         }
     };
     let body = html! {
-        (stripes(sheet.plan.devices.len(), top, WIDTH))
+        (stripes(count, top, WIDTH))
         (length_axis(&scale, top, bottom, 9.0))
         (verticals(sheet, &scale, top, bottom))
         text.t.mid x=(num(f64::midpoint(LEFT, WIDTH - RIGHT))) y=(num(bottom + 31.0)) {
             "distance from the access hub, " tspan data-unit="l" { "mm" } " (below nought: outside the body)"
         }
         @for step in &sheet.outcome().steps {
-            g class=(sheet.step_class(step.number)) data-step=(step.number) {
-                @for row in &step.devices {
-                    (bar(sheet, step, row, &scale, top, close_up))
-                }
-                (deployed(sheet, step, &scale, top))
+            @if shows != Shows::FirstStep {
+                g class=(sheet.step_class(step.number)) data-step=(step.number) { (drawn(sheet, step, &diagram)) }
+            } @else if step.number == sheet.first_step {
+                (drawn(sheet, step, &diagram))
             }
         }
         (staying(LEFT - 16.0, top, bottom, &names))
@@ -108,11 +140,65 @@ fn figure(
         name: name.into(),
         title: title.into(),
         words: format!(
-            "One bar for each device of the stack, outermost first. Pale: outside the hub it enters through. Black: in that hub and its valve. Coloured: inside; thin within another device, thick where it lies bare. {} steps, one at a time; the table of devices below gives the same in figures.",
-            sheet.outcome().steps.len()
+            "One bar for each device of the stack, outermost first. Pale: outside the hub it enters through. Black: in that hub and its valve. Coloured: inside; thin within another device, thick where it lies bare. {}",
+            match shows {
+                Shows::FirstStep => title.to_owned() + ".",
+                _ => format!(
+                    "{} steps, one at a time; the table of devices below gives the same in figures.",
+                    sheet.outcome().steps.len()
+                ),
+            }
         ),
         size: (WIDTH, bottom + 38.0),
         body,
+    }
+}
+
+/// Scale and rows of a diagram.
+struct Diagram {
+    scale: Scale,
+    top: f64,
+    /// By device of the plan: its row, where it has one.
+    rows: Vec<Option<usize>>,
+    shows: Shows,
+}
+
+impl Diagram {
+    /// Where the row of a device begins.
+    fn y(&self, device: usize) -> Option<f64> {
+        let row = (*self.rows.get(device)?)?;
+        Some(self.top + ROW * row as f64)
+    }
+}
+
+/// A row for each device; after one step for those that are in the body.
+fn rows(sheet: &Sheet<'_>, shows: Shows) -> Vec<Option<usize>> {
+    let first = sheet.outcome().steps.get(sheet.first_step - 1);
+    let there = |name: &str| {
+        first.is_some_and(|step| {
+            let stents = step.stents.iter().map(|(stent, ..)| stent);
+            let devices = step.devices.iter().map(|d| &d.name);
+            devices.chain(stents).any(|found| found == name)
+        })
+    };
+    let mut next = 0;
+    let devices = sheet.plan.devices.iter();
+    devices
+        .map(|device| {
+            let shown = shows != Shows::FirstStep || there(&device.name);
+            shown.then(|| {
+                next += 1;
+                next - 1
+            })
+        })
+        .collect()
+}
+
+/// Everything that lies in the body after a step.
+fn drawn(sheet: &Sheet<'_>, step: &StepRow, diagram: &Diagram) -> Markup {
+    html! {
+        @for row in &step.devices { (bar(sheet, step, row, diagram)) }
+        (deployed(sheet, step, diagram))
     }
 }
 
@@ -201,20 +287,16 @@ fn placed(named: &[(f64, String, bool)], scale: &Scale) -> Vec<(f64, String, f64
 }
 
 /// One device after one step.
-fn bar(
-    sheet: &Sheet<'_>,
-    step: &StepRow,
-    row: &DeviceRow,
-    scale: &Scale,
-    top: f64,
-    close_up: bool,
-) -> Markup {
-    let Some(i) = sheet.index(&row.name) else {
+fn bar(sheet: &Sheet<'_>, step: &StepRow, row: &DeviceRow, diagram: &Diagram) -> Markup {
+    let found = sheet
+        .index(&row.name)
+        .and_then(|i| Some((i, diagram.y(i)?)));
+    let Some((i, y)) = found else {
         return html! {};
     };
+    let (scale, close_up) = (&diagram.scale, diagram.shows == Shows::Tips);
     let device = &sheet.plan.devices[i];
     let fed_mm = |station_mm: f64| sheet.plan.fed_mm(station_mm);
-    let y = top + ROW * i as f64;
     // own hub or end, the hub it enters through with its valves, and its tip, all from the access hub
     let rear_mm = row.fed_mm - device.device.usable_length_mm;
     let (valve_mm, hub_mm) = entry(sheet, step, row);
@@ -326,13 +408,13 @@ fn covered_to(sheet: &Sheet<'_>, step: &StepRow, row: &DeviceRow) -> f64 {
 }
 
 /// Stents that lie in the vessel.
-fn deployed(sheet: &Sheet<'_>, step: &StepRow, scale: &Scale, top: f64) -> Markup {
+fn deployed(sheet: &Sheet<'_>, step: &StepRow, diagram: &Diagram) -> Markup {
+    let scale = &diagram.scale;
     let fed_mm = |station_mm: f64| sheet.plan.fed_mm(station_mm);
     html! {
         @for (name, proximal_mm, distal_mm) in &step.stents {
-            @if let Some(i) = sheet.index(name) {
+            @if let Some((i, y)) = sheet.index(name).and_then(|i| Some((i, diagram.y(i)?))) {
                 @let (a, b) = (scale.within(fed_mm(*proximal_mm)), scale.within(fed_mm(*distal_mm)));
-                @let y = top + ROW * i as f64;
                 @if b - a > 0.1 {
                     rect class={ "d" (i) " out" } x=(num(a)) y=(num(y + 4.0)) width=(num(b - a)) height=(num(ROW - 8.0)) {}
                     path.mesh d=(mesh(a, b, y + 4.0, y + ROW - 4.0)) {}

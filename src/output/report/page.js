@@ -47,10 +47,15 @@
     if (box.querySelector("#fig-nesting, #fig-nesting-tips")) box.scrollLeft = box.scrollWidth;
   }
 
-  // On paper nothing is folded away.
+  // On paper nothing is folded away but what every value rests on, unless that is asked for.
+  const sources = one("print-basis");
+  if (sources) sources.addEventListener("change", () => {
+    if (sources.checked) document.documentElement.dataset.sources = "1";
+    else delete document.documentElement.dataset.sources;
+  });
   let folded = [];
   addEventListener("beforeprint", () => {
-    folded = all("details:not([open])");
+    folded = all("details:not([open])").filter((part) => (sources && sources.checked) || !part.matches(".sources"));
     for (const part of folded) part.open = true;
     for (const box of stays) box.querySelector("g.stay").removeAttribute("transform");
   });

@@ -341,6 +341,8 @@ void main(){
   document.addEventListener("look", recolour);
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", recolour);
   new ResizeObserver(draw).observe(canvas);
+  // paper waits for nothing: what is to be seen there is drawn before
+  addEventListener("beforeprint", paint);
   step = Number(document.getElementById("slider").value) - 1;
-  look("neck");
+  look(data.first_view);
 })();

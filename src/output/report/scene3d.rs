@@ -31,6 +31,8 @@ struct Data {
     steps: Vec<Step>,
     labels: Vec<Label>,
     views: Vec<View>,
+    /// Where something happens in the step that is shown first.
+    first_view: &'static str,
     names: Vec<String>,
     /// Tubes as x, y, z, radius; wires as lengths of the polylines, then x, y, z; branches as x, y, z.
     blobs: Vec<String>,
@@ -213,6 +215,7 @@ fn data(sheet: &Sheet<'_>, stage: &Stage) -> Data {
         .enumerate()
         .map(|(i, card)| step_of(stage, &mut packer, &stage.at_step(i, 1.0), &card.moving))
         .collect();
+    let views = views(sheet, stage, &low, &high);
     Data {
         middle_mm: rounded(&middle),
         quantum_mm: packer.quantum_mm,
@@ -220,7 +223,8 @@ fn data(sheet: &Sheet<'_>, stage: &Stage) -> Data {
         branches,
         steps,
         labels: labels(stage),
-        views: views(sheet, stage, &low, &high),
+        first_view: first_view(sheet, stage, &views),
+        views,
         names: stage.devices.iter().map(|d| d.name.clone()).collect(),
         blobs: packer.blobs,
     }
@@ -291,6 +295,32 @@ fn views(sheet: &Sheet<'_>, stage: &Stage, low: &Point, high: &Point) -> Vec<Vie
         ));
     }
     out
+}
+
+/// The view on what the step that is shown first is about: the stent where an edge is crossed, else where the tip of
+/// what moves is.
+fn first_view(sheet: &Sheet<'_>, stage: &Stage, views: &[View]) -> &'static str {
+    let step = sheet.first_step;
+    let has = |name: &str| views.iter().any(|v| v.name == name);
+    if has("stent") && sheet.outcome().edges.iter().any(|e| e.step == step) {
+        return "stent";
+    }
+    let row = sheet.outcome().steps.iter().find(|s| s.number == step);
+    let moved = row.and_then(|s| s.devices.iter().rfind(|d| d.moved));
+    let at = |name: &str| stage.plan().track.landmark(name).ok();
+    let wanted = match (
+        moved,
+        at("arch-top"),
+        at("carotid-bifurcation"),
+        at("skull-base"),
+    ) {
+        (Some(row), _, _, Some(skull_mm)) if row.tip_mm > skull_mm => "head",
+        (Some(row), _, Some(bifurcation_mm), _) if row.tip_mm > bifurcation_mm - 45.0 => "neck",
+        (Some(row), Some(arch_mm), _, _) if row.tip_mm > arch_mm - 60.0 => "arch",
+        (Some(_), ..) => "whole",
+        (None, ..) => "neck",
+    };
+    if has(wanted) { wanted } else { "whole" }
 }
 
 /// Canvas, buttons, data.

@@ -64,7 +64,7 @@ pub struct Desk {
 }
 
 impl Desk {
-    /// At the beginning of a stage.
+    /// At the step to look at first, in two planes.
     #[must_use]
     pub fn new(stage: &Stage, theme: Theme) -> Self {
         let places = Places::of(&stage.plan().track);
@@ -73,12 +73,14 @@ impl Desk {
             let stretch = places.stretch_mm(Place::Neck, None);
             framed(&stage.plan().track, stretch, from, 0.8)
         };
+        let mut play = Play::default();
+        play.to_step(&stage.timeline, stage.telling);
         Self {
-            play: Play::default(),
+            play,
             theme,
             size: 2,
             size_chosen: false,
-            planes: false,
+            planes: true,
             linked: true,
             views: [whole, side(Angles::FRONTAL), side(Angles::LATERAL)],
             active: 0,

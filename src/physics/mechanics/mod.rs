@@ -146,6 +146,7 @@ pub use closed_forms::friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, fricti
 pub use closed_forms::retriever::{BareStretch, Sliding, retriever_pull_n};
 pub use equilibrium::settle::Settle;
 pub use equilibrium::solution::{Contact, Flag, RodState, Solution, Status, Zone};
+pub use equilibrium::start_shapes::StartShapes;
 pub use error::MechanicsError;
 pub use linear_algebra::width::Lanes;
 pub use rod::builder::RodBuilder;

@@ -1,17 +1,17 @@
 //! How the stack lies: from the tips or fed lengths asked for to where every device is, ruled along the centre line or by
 //! the equilibrium of elastic rods, with the forces of the move.
 
-mod felt;
 mod pending;
 mod placer;
 mod posed;
 mod pull;
+mod recorded;
 mod retriever_hold;
 mod rod;
 mod rods;
 
-pub use pending::{Felt, Pending};
-pub use placer::{CentreLine, DepthTarget, Motion, Placer, Shape, StackPlacement, Unfelt};
+pub use pending::{Pending, SolvedPull};
+pub use placer::{CentreLine, DepthTarget, Motion, Placer, Shape, StackPlacement, UnsolvedPull};
 pub use pull::{CoverMoment, Pull, pulls};
 pub use retriever_hold::retriever_holds_n;
 pub use rods::Rods;

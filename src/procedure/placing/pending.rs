@@ -67,7 +67,7 @@ impl FrictionTable {
 
 /// What came of a pull.
 #[derive(Debug)]
-pub struct Felt {
+pub struct SolvedPull {
     pub(super) pending: Pending,
     pub(super) found: Result<StackState, MechanicsError>,
 }
@@ -75,7 +75,7 @@ pub struct Felt {
 impl Pending {
     /// Solves it; each with a solver of its own, so that the outcome depends on nothing else.
     #[must_use]
-    pub fn solve(self) -> Felt {
+    pub fn solve(self) -> SolvedPull {
         let mut solver = StackSolver::new(self.settings, self.load_settings);
         let friction = |device, other| self.friction.of(device, other);
         let problem = StackProblem::new(&self.tube, &self.stack)
@@ -87,7 +87,7 @@ impl Pending {
                 tip_resistance_n: self.tip_resistance_n,
             });
         let found = solver.solve(&problem, self.from.as_deref());
-        Felt {
+        SolvedPull {
             pending: self,
             found,
         }

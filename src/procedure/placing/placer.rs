@@ -44,10 +44,10 @@ pub struct StackPlacement {
     /// Fed length that the first of them takes between pulling and pushing before its tip
     /// follows, mm.
     pub slack_mm: Option<f64>,
-    /// Pulls still to be solved; none once [`StackPlacement::feel`] has taken them over.
+    /// Pulls still to be solved; none once [`StackPlacement::take_over`] has taken them over.
     pub pending: Vec<Pending>,
     /// Devices whose pull came to no rest, and why: lengths stand, but there are no forces or no slack.
-    pub unfelt: Vec<Unfelt>,
+    pub unsolved_pulls: Vec<UnsolvedPull>,
     /// What of the move fails, indices as in the plan.
     pub failures: Vec<Failure>,
     /// To how much the forces are known, N: loads and shape agree to within this. Zero: to the last digit
@@ -64,7 +64,7 @@ pub struct StackPlacement {
 
 /// A pull that came to no rest.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Unfelt {
+pub struct UnsolvedPull {
     /// Index of the device in the plan.
     pub device: usize,
     /// Why, indices as in the plan; none where the solver refused the problem.

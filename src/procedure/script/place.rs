@@ -136,7 +136,7 @@ impl Plan {
 }
 
 /// The name of a landmark as it is spoken: scripts join its words by hyphens.
-fn spoken(name: &str) -> String {
+pub(crate) fn spoken(name: &str) -> String {
     if name == "common-carotid-origin" {
         return "CCA origin".to_owned();
     }

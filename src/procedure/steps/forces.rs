@@ -2,7 +2,7 @@
 
 use super::effect::StepEffect;
 use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding, flush_push_n};
-use crate::procedure::placing::{StackPlacement, Unfelt, retriever_holds_n};
+use crate::procedure::placing::{StackPlacement, UnsolvedPull, retriever_holds_n};
 use crate::procedure::reason;
 use crate::procedure::reason::{Finding, Fit, Force, Severity, Unknown, Why, Within};
 use crate::procedure::script::Plan;
@@ -90,8 +90,8 @@ impl Teller<'_> {
         if let Some(why) = &placed.unsolved {
             self.tell_failure(why, &placed.loads);
         }
-        for unfelt in &placed.unfelt {
-            self.tell_unfelt(unfelt);
+        for unsolved in &placed.unsolved_pulls {
+            self.tell_unsolved_pull(unsolved);
         }
         for load in &placed.loads {
             self.tell_load(load, placed.within_n);
@@ -163,16 +163,16 @@ impl Teller<'_> {
     }
 
     /// A pull of which no equilibrium is known: it may not come, unless only its slack was asked for.
-    fn tell_unfelt(&mut self, unfelt: &Unfelt) {
-        let device = self.name(unfelt.device);
-        let found = unfelt.why.as_ref();
+    fn tell_unsolved_pull(&mut self, unsolved: &UnsolvedPull) {
+        let device = self.name(unsolved.device);
+        let found = unsolved.why.as_ref();
         if let Some(why @ Failure::DoesNotFit { .. }) = found {
             return self.tell_failure(why, &[]);
         }
         let why = found
             .and_then(|failure| why(self.plan, failure))
             .unwrap_or(Why::Refused);
-        self.tell(if unfelt.asks_slack {
+        self.tell(if unsolved.asks_slack {
             Finding::note(Unknown::Slack { device, why })
         } else {
             Finding::undecided(Unknown::Pull { device, why })

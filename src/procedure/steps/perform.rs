@@ -34,7 +34,7 @@ pub fn perform_with(
     let (state, mut effect) = place_step(plan, before, act, placer)?;
     for placed in &mut effect.placements {
         for pending in std::mem::take(&mut placed.pending) {
-            placed.feel(pending.solve(), plan.rules.hub_force_limit_n);
+            placed.take_over(pending.solve(), plan.rules.hub_force_limit_n);
         }
     }
     tell_forces(plan, before, &state, &mut effect);

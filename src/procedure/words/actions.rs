@@ -1,6 +1,6 @@
 //! Actions in plain words.
 
-use super::said::and_the;
+use super::said::{and_the, the};
 use crate::procedure::script::{Action, Step, Where};
 
 impl Step {
@@ -40,7 +40,7 @@ impl Action {
             Self::AdvanceTogether { devices, to } => {
                 format!("Advance the {} as one{}", and_the(devices), place(to))
             }
-            Self::Engage { device, ostium } => format!("Turn the {device} into {ostium}"),
+            Self::Engage { device, ostium } => format!("Turn the {device} into {}", the(ostium)),
             Self::Withdraw { device, to } => format!("Withdraw the {device}{}", place(to)),
             Self::WithdrawTogether { devices, to } => {
                 format!("Withdraw the {} together{}", and_the(devices), place(to))

@@ -1,6 +1,6 @@
 //! What stents, balloons and retrievers are told, in plain words.
 
-use super::said::{Said, beside, mm, note, with};
+use super::said::{Said, beside, mm, note, the, with};
 use crate::procedure::reason::{Ballooning, OpenedBy, Retrieving, Stenting};
 use crate::units::fixed;
 
@@ -136,7 +136,8 @@ pub(super) fn stenting(reason: &Stenting) -> Said {
             above_mm,
         } => with(
             format!(
-                "the stent leaves part of {lesion} bare: it begins {} its lower end and ends {} its upper end",
+                "the stent leaves part of {} bare: it begins {} its lower end and ends {} its upper end",
+                the(lesion),
                 beside(*below_mm, "below", "above"),
                 beside(*above_mm, "above", "below")
             ),
@@ -149,15 +150,16 @@ pub(super) fn stenting(reason: &Stenting) -> Said {
             wanted_mm,
         } => with(
             format!(
-                "the stent covers {} mm of healthy wall below {lesion} and {} mm above it; {} mm are wanted",
+                "the stent covers {} mm of healthy wall below {} and {} mm above it; {} mm are wanted",
                 mm(*below_mm),
+                the(lesion),
                 mm(*above_mm),
                 mm(*wanted_mm)
             ),
             "a longer stent, or release it elsewhere",
         ),
         T::CoversNothing { device } => with(
-            format!("the stent of the {device} covers no lesion"),
+            format!("the {device} covers no lesion where it is released"),
             "release it across the lesion",
         ),
     }
@@ -187,7 +189,8 @@ pub(super) fn ballooning(reason: &Ballooning) -> Said {
                 )
             });
             note(format!(
-                "estimate: {by} leaves {lumen_mm:.1} mm in {lesion}, NASCET {} %, ECST {} %{range}",
+                "estimate: {by} leaves {lumen_mm:.1} mm in {}, NASCET {} %, ECST {} %{range}",
+                the(lesion),
                 fixed(*nascet_percent, 0),
                 fixed(*ecst_percent, 0)
             ))
@@ -198,7 +201,7 @@ pub(super) fn ballooning(reason: &Ballooning) -> Said {
             vessel_mm,
         } => with(
             format!(
-                "the balloon of the {device} opens to {opens_mm:.1} mm, the vessel is {vessel_mm:.1} mm: it does not stop the flow"
+                "the {device} opens to {opens_mm:.1} mm, the vessel is {vessel_mm:.1} mm: it does not stop the flow"
             ),
             "move it to a narrower stretch",
         ),
@@ -209,12 +212,16 @@ pub(super) fn ballooning(reason: &Ballooning) -> Said {
             fitting_mm,
         } => with(
             format!(
-                "the balloon opens to {opens_mm:.1} mm, wider than the normal artery beyond {lesion} ({reference_mm:.1} mm)"
+                "the balloon opens to {opens_mm:.1} mm, wider than the normal artery beyond {lesion} ({reference_mm:.1} mm)",
+                lesion = the(lesion)
             ),
             format!("a balloon no wider than the distal artery: {fitting_mm:.1} mm"),
         ),
         T::DilatesDissection { lesion } => with(
-            format!("{lesion} is dissected: a balloon there can extend the flap"),
+            format!(
+                "{lesion} is dissected: a balloon there can extend the flap",
+                lesion = the(lesion)
+            ),
             "stent first, dilate gently if at all",
         ),
         T::BalloonOpens {
@@ -224,14 +231,18 @@ pub(super) fn ballooning(reason: &Ballooning) -> Said {
             lesion,
             tension_n_per_mm,
         } => note(format!(
-            "at {pressure_atm} atm the {device} opens to {opens_mm:.1} mm in {lesion}; its wall carries {tension_n_per_mm:.1} N per mm"
+            "at {pressure_atm} atm the {device} opens to {opens_mm:.1} mm in {lesion}; its wall carries {tension_n_per_mm:.1} N per mm",
+            lesion = the(lesion)
         )),
         T::BalloonBeyondStent { lesion } => with(
-            format!("the balloon reaches beyond the stent in {lesion}"),
+            format!(
+                "the balloon reaches beyond the stent in {lesion}",
+                lesion = the(lesion)
+            ),
             "keep it inside the stent",
         ),
         T::BalloonMissesLesion { device } => with(
-            format!("the balloon of the {device} is not across the middle of any lesion"),
+            format!("the {device} is not across the middle of any lesion"),
             "bring its markers across the lesion",
         ),
     }

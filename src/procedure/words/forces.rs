@@ -64,11 +64,15 @@ pub(super) fn force(reason: &Force) -> Said {
             mm(*slack_mm)
         )),
         Force::FallsBack { device, back_mm } => with(
-            format!("the {device}'s tip falls back by {back_mm:.1} mm while it is held"),
+            format!(
+                "the {device}'s tip falls back by {} mm while it is held",
+                mm(*back_mm)
+            ),
             "hold it forward, or give it more support",
         ),
         Force::JumpsForward { device, forward_mm } => note(format!(
-            "the {device}'s tip jumps forward by {forward_mm:.1} mm while it is held"
+            "the {device}'s tip jumps forward by {} mm while it is held",
+            mm(*forward_mm)
         )),
     }
 }

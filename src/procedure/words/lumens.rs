@@ -1,6 +1,6 @@
 //! Flow through lumens and image planes, in plain words.
 
-use super::said::{Said, and_the, note, with};
+use super::said::{Said, and_the, note, per_cent, the, with};
 use crate::procedure::reason::{Filled, Image, Lumen};
 
 pub(super) fn lumen(reason: &Lumen) -> Said {
@@ -13,8 +13,8 @@ pub(super) fn lumen(reason: &Lumen) -> Said {
             let occupants = and_the(occupants);
             with(
                 format!(
-                    "suction on the {device} moves nothing while the {occupants} fills its lumen ({:.2} % of the free flow)",
-                    100.0 * share
+                    "suction on the {device} moves nothing while the {occupants} fills its lumen ({} of the free flow is left)",
+                    per_cent(*share)
                 ),
                 format!("it works once the {occupants} is drawn back"),
             )
@@ -78,10 +78,14 @@ pub(super) fn image(reason: &Image) -> Said {
             format!("a puff of contrast through the {device} first"),
         ),
         Image::NoRoadmap { device, across } => note(format!(
-            "the {device} finds its way across {across} with no map of it on the screen"
+            "the {device} finds its way across {across} with no map of it on the screen",
+            across = the(across)
         )),
         Image::ShutBelow { lesion } => with(
-            format!("{lesion} is shut: contrast from below does not show the head"),
+            format!(
+                "{lesion} is shut: contrast from below does not show the head",
+                lesion = the(lesion)
+            ),
             "inject through a catheter beyond it",
         ),
     }

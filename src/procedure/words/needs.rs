@@ -1,6 +1,6 @@
 //! What a step needs and does not find, in plain words.
 
-use super::said::{Said, and_the, mm, note, with};
+use super::said::{Said, and_the, mm, note, per_cent, spoken, with};
 use crate::procedure::reason::{
     Filled, LumenNeed, Narrow, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use,
 };
@@ -103,7 +103,8 @@ pub(super) fn precondition(reason: &Precondition) -> Said {
             residual_mm,
         }) => with(
             format!(
-                "the stented {lesion} is {residual_mm:.1} mm wide, the {device} {outer_mm:.1} mm"
+                "the stented {lesion} is {residual_mm:.1} mm wide, the {device} {outer_mm:.1} mm",
+                lesion = spoken(lesion)
             ),
             "post-dilate it first, or lead with a balloon or an aspiration catheter (nose)",
         ),
@@ -148,8 +149,8 @@ pub(super) fn lumen_need(reason: &LumenNeed) -> Said {
             let occupants = and_the(occupants);
             with(
                 format!(
-                    "the {device}'s lumen is blocked by the {occupants}: {:.2} % of the free flow is left",
-                    100.0 * share
+                    "the {device}'s lumen is blocked by the {occupants}: {} of the free flow is left",
+                    per_cent(*share)
                 ),
                 format!("draw the {occupants} back, or inject through another lumen"),
             )
@@ -328,7 +329,7 @@ pub(super) fn payload_need(reason: &PayloadNeed) -> Said {
             "name a stent system",
         ),
         P::StentOut { device } => with(
-            format!("the stent of the {device} is out already"),
+            format!("the {device} is released already"),
             "leave this step out",
         ),
         P::OpensInCatheter { device, inside_mm } => with(
@@ -342,19 +343,19 @@ pub(super) fn payload_need(reason: &PayloadNeed) -> Said {
             with(format!("the {device} carries no balloon"), "name a balloon")
         }
         P::BalloonUp { device } => with(
-            format!("the balloon of the {device} is up: it is not moved inflated"),
+            format!("the {device} is inflated: it is not moved like that"),
             "deflate it first",
         ),
         P::BalloonUpAlready { device } => with(
-            format!("the balloon of the {device} is up already"),
+            format!("the {device} is inflated already"),
             "leave this step out",
         ),
         P::BalloonNotUp { device } => with(
-            format!("the balloon of the {device} is not up"),
+            format!("the {device} is not inflated"),
             "leave this step out",
         ),
         P::FilledByVolume { device } => with(
-            format!("the balloon of the {device} is filled by volume, not to a pressure"),
+            format!("the {device} is filled by volume, not to a pressure"),
             "leave pressure_atm out",
         ),
         P::AboveRated {

@@ -1,5 +1,6 @@
 //! A sentence without its capital and full stop, and what would help.
 
+pub(super) use crate::procedure::script::spoken;
 use crate::units::fixed;
 
 /// A sentence, and what would help.
@@ -11,6 +12,22 @@ pub(super) fn note(text: String) -> Said {
 
 pub(super) fn with(text: String, help: impl Into<String>) -> Said {
     (text, Some(help.into()))
+}
+
+/// A lesion, an ostium or another place as it is spoken: scripts join the words of a name by hyphens.
+pub(super) fn the(name: &str) -> String {
+    format!("the {}", spoken(name))
+}
+
+/// What is left of a flow, in per cent: two digits where it is little.
+pub(super) fn per_cent(share: f64) -> String {
+    let percent = 100.0 * share;
+    let digits = match percent {
+        p if p >= 10.0 || p <= 0.0 => 0,
+        p if p >= 1.0 => 1,
+        _ => 2,
+    };
+    format!("{} %", fixed(percent, digits))
 }
 
 /// Several devices, after "the".
@@ -42,6 +59,18 @@ pub(super) fn beside(by_mm: f64, positive: &str, negative: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn exact_shares_of_a_flow() {
+        for (share, told) in [
+            (0.0, "0 %"),
+            (0.0002, "0.02 %"),
+            (0.034, "3.4 %"),
+            (0.12, "12 %"),
+        ] {
+            assert_eq!(per_cent(share), told);
+        }
+    }
 
     #[test]
     fn exact_sides_of_a_place() {

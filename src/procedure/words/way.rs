@@ -1,6 +1,6 @@
 //! What a device meets on its way, in plain words.
 
-use super::said::{Said, cm, mm, note, with};
+use super::said::{Said, cm, mm, note, spoken, the, with};
 use crate::procedure::reason::{Access, Exchange, Fit, Lesion, Narrow, Reach, Vessel};
 use crate::procedure::state::Direction;
 use crate::units::fixed;
@@ -16,7 +16,7 @@ pub(super) fn reach(reason: &Reach) -> Said {
         ),
         Reach::ThereAlready { device, beyond_mm } => note(format!(
             "the {device} lies {} mm beyond that place already, carried on by what moved before: this step moves nothing",
-            fixed(*beyond_mm, 1)
+            mm(*beyond_mm)
         )),
         Reach::TooShort {
             device,
@@ -136,7 +136,10 @@ pub(super) fn lesion(reason: &Lesion) -> Said {
     let against = |found: &Narrow| {
         format!(
             "the {} is {:.2} mm wide, {} leaves {:.2} mm",
-            found.device, found.outer_mm, found.lesion, found.residual_mm
+            found.device,
+            found.outer_mm,
+            the(&found.lesion),
+            found.residual_mm
         )
     };
     match reason {
@@ -163,7 +166,8 @@ pub(super) fn lesion(reason: &Lesion) -> Said {
             residual_mm,
         } => with(
             format!(
-                "the {device} ({outer_mm:.1} mm) goes up over the {nose} through the stented {lesion} ({residual_mm:.1} mm)"
+                "the {device} ({outer_mm:.1} mm) goes up over the {nose} through the stented {lesion} ({residual_mm:.1} mm)",
+                lesion = spoken(lesion)
             ),
             "post-dilate first where time allows",
         ),
@@ -242,10 +246,14 @@ pub(super) fn exchange(reason: &Exchange) -> Said {
 pub(super) fn access(reason: &Access) -> Said {
     match reason {
         Access::GivenUp { lesion } => note(format!(
-            "access across {lesion} is given up: nothing lies beyond it any more"
+            "access across {lesion} is given up: nothing lies beyond it any more",
+            lesion = the(lesion)
         )),
         Access::CrossedAgain { lesion } => with(
-            format!("{lesion} has to be crossed again: access was given up before"),
+            format!(
+                "{lesion} has to be crossed again: access was given up before",
+                lesion = the(lesion)
+            ),
             "leave a wire, a pusher or a catheter across until the neck is finished",
         ),
         Access::CurveTooSimple {
@@ -255,15 +263,17 @@ pub(super) fn access(reason: &Access) -> Said {
             ostium,
         } => with(
             format!(
-                "the {device}'s curve turns by {} degrees, the way into {ostium} by {}: it slides past",
+                "the {device}'s curve turns by {} degrees, the way into {} by {}: it slides past",
                 fixed(*curve_deg, 0),
+                the(ostium),
                 fixed(*turn_deg, 0)
             ),
             "a selector with a reverse curve",
         ),
         Access::TrueLumenUnproven { catheter, lesion } => with(
             format!(
-                "nothing has shown yet that the {catheter} lies in the true lumen beyond {lesion}"
+                "nothing has shown yet that the {catheter} lies in the true lumen beyond {lesion}",
+                lesion = the(lesion)
             ),
             format!("inject a little contrast through the {catheter} beyond the lesion"),
         ),

@@ -179,7 +179,7 @@ fn settle_fed(
             rods: &rods,
             ..*scene
         };
-        let mut now = passes.follow_from(&posed, &from)?;
+        let mut now = passes.follow_from(&posed, (&from).into())?;
         let missed_n: Vec<f64> = now
             .rods
             .iter()

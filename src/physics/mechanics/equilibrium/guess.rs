@@ -28,6 +28,15 @@ impl FormerAxis {
         }
     }
 
+    /// Of offsets alone.
+    pub(super) fn from_offsets(station_mm: Vec<f64>, offset_mm: Vec<[f64; 2]>) -> Self {
+        Self {
+            station_mm,
+            offset_mm,
+            ..Self::default()
+        }
+    }
+
     /// Of a rod by the stored offsets, with a curve through its nodes.
     pub(crate) fn in_model(model: &Model, rod: &RodNodes) -> Self {
         let range = rod.range();

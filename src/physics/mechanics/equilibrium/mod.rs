@@ -17,6 +17,7 @@ pub(super) mod rounds;
 pub(super) mod settle;
 pub(super) mod solution;
 pub(super) mod stability;
+pub(super) mod start_shapes;
 pub(super) mod unknowns;
 pub(super) mod work;
 pub(super) mod workspace;

@@ -6,6 +6,7 @@ use super::guess::{FormerAxis, guess, guess_along, separate_siblings};
 use super::levels::coarsened;
 use super::readout::read;
 use super::solution::{RodState, Solution};
+use super::start_shapes::{StartShape, StartShapes};
 use super::workspace::{Stage, Workspace};
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::numbering::Sharing;
@@ -144,10 +145,10 @@ impl Passes {
     pub(crate) fn follow_from(
         &mut self,
         scene: &Scene<'_>,
-        before: &Solution,
+        before: StartShapes,
     ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
-        self.begin_from(scene, before.rods.iter().map(Some));
+        self.begin_from(scene, before.rods.into_iter().map(Some));
         self.lay_out(scene);
         let stage = self.last_stage(scene);
         let passed_saddle = settle_stage(&mut self.ws, stage)?;
@@ -155,22 +156,17 @@ impl Passes {
     }
 
     /// Sets out the nodes along the axes that rods had, with the rolls that they had.
-    fn begin_from<'a>(
-        &mut self,
-        scene: &Scene<'_>,
-        states: impl Iterator<Item = Option<&'a RodState>>,
-    ) {
+    fn begin_from(&mut self, scene: &Scene<'_>, shapes: impl Iterator<Item = Option<StartShape>>) {
         self.ws.model.lay_out_nodes(scene);
         self.axes.clear();
-        for (k, state) in states.enumerate() {
-            self.axes
-                .push(state.map(FormerAxis::of).unwrap_or_default());
+        for (k, shape) in shapes.enumerate() {
             let at = &mut self.ws.newton.at;
-            if let Some(rod) = state
+            if let Some(shape) = &shape
                 && at.free_rolls.contains(&k)
             {
-                at.rolls[k] = rod.roll_rad;
+                at.rolls[k] = shape.roll_rad;
             }
+            self.axes.push(shape.map(|s| s.axis).unwrap_or_default());
         }
         self.guess(scene);
     }
@@ -188,7 +184,7 @@ impl Passes {
         proximal_n_per_mm: f64,
     ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
-        self.begin_from(scene, shapes.iter().copied());
+        self.begin_from(scene, shapes.iter().map(|s| s.map(StartShape::of)));
         for (k, shape) in shapes.iter().enumerate() {
             if shape.is_none() {
                 guess_along(&mut self.ws.model, scene, k);

@@ -4,6 +4,7 @@ use super::continuation::{bends_up, settle_bending};
 use super::direction::InnerStrategy;
 use super::passes::Passes;
 use super::solution::{RodState, Solution};
+use super::start_shapes::StartShapes;
 use super::work::Work;
 use super::workspace::Workspace;
 use crate::mechanics::error::MechanicsError;
@@ -158,8 +159,9 @@ impl Settle {
     pub fn settle_from(
         &mut self,
         scene: &Scene<'_>,
-        before: &Solution,
+        before: impl Into<StartShapes>,
     ) -> Result<Solution, MechanicsError> {
+        let before = before.into();
         if before.rods.len() != scene.rods.len() {
             return self.settle(scene);
         }

@@ -2,7 +2,6 @@
 
 use crate::geometry::{Point, Vector};
 use crate::math;
-use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::scene::MOST_RODS;
 use serde::{Deserialize, Serialize};
 
@@ -201,63 +200,6 @@ pub struct Zone {
 }
 
 impl Solution {
-    /// Shapes to start a solve from ([`Settle::settle_from`](crate::mechanics::Settle::settle_from)), where another
-    /// equilibrium is looked for than the one that a solve from scratch finds. It is no solution: all but the shapes
-    /// is zero or empty.
-    ///
-    /// For every rod, in the scene's order: arc lengths of the centre line, mm, shape `[nodes]`, rising, and offsets
-    /// on the first and second normal there, mm, shape `[nodes]`.
-    ///
-    /// # Errors
-    /// [`MechanicsError::LengthMismatch`] where a rod has not as many offsets as arc lengths.
-    pub fn from_offsets(shapes: Vec<(Vec<f64>, Vec<[f64; 2]>)>) -> Result<Self, MechanicsError> {
-        let mut rods = Vec::with_capacity(shapes.len());
-        for (k, (station_mm, offset_mm)) in shapes.into_iter().enumerate() {
-            if offset_mm.len() != station_mm.len() {
-                return Err(MechanicsError::LengthMismatch {
-                    what: format!("shapes[{k}]"),
-                    found: offset_mm.len(),
-                    needed: station_mm.len(),
-                });
-            }
-            rods.push(RodState {
-                station_mm,
-                offset_mm,
-                position_mm: Vec::new(),
-                from_tip_mm: Vec::new(),
-                curvature_per_mm: Vec::new(),
-                moment_n_mm: Vec::new(),
-                load_n: Vec::new(),
-                bending_energy_n_mm: 0.0,
-                averaging_n_mm: 0.0,
-                path_length_mm: 0.0,
-                centre_line_mm: 0.0,
-                roll_rad: 0.0,
-                end_angle_rad: 0.0,
-                last_weight: 1.0,
-            });
-        }
-        Ok(Self {
-            status: Status::Converged,
-            rods,
-            contacts: Vec::new(),
-            contact_energy_n_mm: 0.0,
-            residual_n: 0.0,
-            load_off_n: 0.0,
-            length_off_mm: 0.0,
-            factorised_unknowns: 0,
-            steps: 0,
-            factorisations: 0,
-            residuals_n: Vec::new(),
-            energies_n_mm: Vec::new(),
-            smallest_eigenvalue_n_per_mm: None,
-            flags: Vec::new(),
-            factorisation_flops: 0.0,
-            moved_mm: 0.0,
-            compliance_mm_per_n: [[0.0; MOST_RODS]; MOST_RODS],
-        })
-    }
-
     /// Contacts grouped into zones: places of one pair at most `gap_mm` apart. Compare resultants,
     /// never single places: a point contact splits over two of them; 2 mm and 1e-4 N suit stations a millimetre
     /// apart. Places with less than

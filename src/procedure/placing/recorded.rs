@@ -1,19 +1,19 @@
 //! What came of pulls, taken over into how the stack lies.
 
-use super::pending::{Asks, Felt};
-use super::placer::{StackPlacement, Unfelt};
+use super::pending::{Asks, SolvedPull};
+use super::placer::{StackPlacement, UnsolvedPull};
 use crate::mechanics::{Failure, Flag, LoadReport, StackState};
 
 impl StackPlacement {
     /// Takes over what came of a pull; `hub_limit_n` is what the scene allows at a hub.
-    pub fn feel(&mut self, felt: Felt, hub_limit_n: f64) {
-        let Felt { pending, found } = felt;
+    pub fn take_over(&mut self, solved: SolvedPull, hub_limit_n: f64) {
+        let SolvedPull { pending, found } = solved;
         let pulled = match found {
             Ok(pulled) => pulled,
             Err(why) => {
                 let plan_index =
                     |place: usize| pending.devices.get(place).copied().unwrap_or(place);
-                self.unfelt.push(Unfelt {
+                self.unsolved_pulls.push(UnsolvedPull {
                     device: plan_index(pending.device),
                     why: Failure::of(&why).map(|why| why.renumbered(plan_index)),
                     asks_slack: matches!(pending.asks, Asks::Slack { .. }),
@@ -99,11 +99,16 @@ mod tests {
             loaded_tip_mm: vec![None, None, None, Some(12.0)],
             ..StackPlacement::default()
         };
-        placed.feel(pending.solve(), 5.0);
-        assert_eq!(placed.unfelt.len(), 1, "{:?}", placed.unfelt);
-        assert_eq!(placed.unfelt[0].device, 3, "the plan's index");
+        placed.take_over(pending.solve(), 5.0);
+        assert_eq!(
+            placed.unsolved_pulls.len(),
+            1,
+            "{:?}",
+            placed.unsolved_pulls
+        );
+        assert_eq!(placed.unsolved_pulls[0].device, 3, "the plan's index");
         assert!(
-            !placed.unfelt[0].asks_slack,
+            !placed.unsolved_pulls[0].asks_slack,
             "whether it comes was asked for"
         );
         assert!(

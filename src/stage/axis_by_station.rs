@@ -1,4 +1,4 @@
-//! How a device lies: offsets from the centre line by station, and how one lie turns into the next.
+//! How a device lies: offsets from the centre line by station, and how one such axis turns into the next.
 
 use super::timeline::ease;
 use crate::math;
@@ -10,7 +10,7 @@ const FADE_MM: f64 = 15.0;
 
 /// A device's axis by station, and how much of the device lies between the access and each station.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Lie {
+pub(super) struct AxisByStation {
     /// Stations, rising.
     station_mm: Vec<f64>,
     offset_mm: Vec<[f64; 2]>,
@@ -23,7 +23,7 @@ fn mix(a: f64, b: f64, share: f64) -> f64 {
     a + (b - a) * share
 }
 
-impl Lie {
+impl AxisByStation {
     /// On the centre line.
     pub(super) fn centred() -> Self {
         Self {
@@ -103,12 +103,12 @@ impl Lie {
     }
 }
 
-/// A device on its way from one lie to the next. Where both have it, offsets are blended, so that it stays
+/// A device on its way from one axis to the next. Where both have it, offsets are blended, so that it stays
 /// in the lumen: a disc is convex. Where only one has it, it takes that one's.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Between<'a> {
-    pub(super) before: Option<&'a Lie>,
-    pub(super) after: Option<&'a Lie>,
+    pub(super) before: Option<&'a AxisByStation>,
+    pub(super) after: Option<&'a AxisByStation>,
     pub(super) share: f64,
 }
 
@@ -130,14 +130,14 @@ impl Between<'_> {
         }
     }
 
-    fn blend(&self, s_mm: f64, value: impl Fn(&Lie) -> f64) -> f64 {
+    fn blend(&self, s_mm: f64, value: impl Fn(&AxisByStation) -> f64) -> f64 {
         let (a, b) = self.weights(s_mm);
         a * self.before.map_or(0.0, &value) + b * self.after.map_or(0.0, &value)
     }
 
     pub(super) fn offset(&self, s_mm: f64) -> [f64; 2] {
         let (a, b) = self.weights(s_mm);
-        let of = |lie: Option<&Lie>| lie.map_or([0.0; 2], |l| l.offset(s_mm));
+        let of = |axis: Option<&AxisByStation>| axis.map_or([0.0; 2], |l| l.offset(s_mm));
         let (before, after) = (of(self.before), of(self.after));
         [0, 1].map(|i| a * before[i] + b * after[i])
     }
@@ -160,11 +160,11 @@ impl Between<'_> {
 mod tests {
     use super::*;
 
-    fn lie(stations: usize, u: f64) -> Lie {
+    fn axis(stations: usize, u: f64) -> AxisByStation {
         let station_mm: Vec<f64> = (0..=stations)
             .map(|i| f64::from(u32::try_from(i).unwrap()))
             .collect();
-        Lie {
+        AxisByStation {
             offset_mm: vec![[u, 0.0]; stations + 1],
             path_mm: station_mm.iter().map(|s| 0.9 * s).collect(),
             indentation_mm: vec![0.0; stations + 1],
@@ -174,7 +174,7 @@ mod tests {
 
     #[test]
     fn exact_blend_where_both_reach() {
-        let (a, b) = (lie(100, 1.0), lie(200, -1.0));
+        let (a, b) = (axis(100, 1.0), axis(200, -1.0));
         let way = |share| Between {
             before: Some(&a),
             after: Some(&b),
@@ -201,7 +201,7 @@ mod tests {
 
     #[test]
     fn property_no_jump_along_the_device() {
-        let (a, b) = (lie(100, 1.0), lie(200, -1.0));
+        let (a, b) = (axis(100, 1.0), axis(200, -1.0));
         for share in [0.0, 0.1, 0.5, 0.9] {
             let way = Between {
                 before: Some(&a),
