@@ -135,7 +135,7 @@ fn helps(finding: &FindingRow) -> Option<String> {
     Some(format!("What would help: {help}."))
 }
 
-/// The worst shortfall of all steps, and the length of device that would do.
+/// The worst shortfall of all steps, and the length of device that would do, unless the plan breaks on just that.
 fn shortfall_line(outcome: &Outcome) -> Option<String> {
     let told = outcome
         .steps
@@ -151,6 +151,13 @@ fn shortfall_line(outcome: &Outcome) -> Option<String> {
         _ => None,
     });
     let (step, device, short_mm, usable_mm) = short.max_by(|a, b| a.2.total_cmp(&b.2))?;
+    let told = outcome.breaks().is_some_and(|(breaks, finding)| {
+        let of_it = |r: &Reason| matches!(r, Reason::Reach(Reach::TooShort { device: d, .. }) if d == device);
+        breaks == step && of_it(&finding.reason)
+    });
+    if told {
+        return None;
+    }
     Some(format!(
         "The worst shortfall is {} mm (the {device}, at step {step}): a {device} of {} mm would do, it has {}.",
         fixed(short_mm, 0),
