@@ -184,14 +184,26 @@ fn averaging_n_mm(model: &Model, first: usize, moments: &[(Vector, f64)]) -> f64
     sum
 }
 
-/// Direction of a rod at a place, not of unit length.
+/// Direction of a rod at a place, not of unit length. A node that is being handed over has its share in the
+/// directions next to it, so that they go on as tips pass stations.
 fn tangent(model: &Model, rod: usize, place: &ContactAxis) -> Vector {
-    let range = model.layout.rods[rod].range();
+    let nodes = &model.layout.rods[rod];
+    let (range, last) = (nodes.range(), nodes.last());
+    let edge = |e: usize| model.at.edges.edge(e).0;
+    let blended = |e: usize| {
+        let (with, without) = (nodes.blend, 1.0 - nodes.blend);
+        edge(e) * with + edge(model.layout.skipping(rod)) * without
+    };
     let at_node = |node: usize| {
         let before = node.checked_sub(1).filter(|b| *b >= range.start);
         let after = Some(node).filter(|a| a + 1 < range.end);
-        let edges = before.into_iter().chain(after);
-        edges.map(|e| model.at.edges.edge(e).0).sum::<Vector>()
+        if nodes.skips() && node == last + 1 {
+            blended(last)
+        } else if nodes.skips() && node + 1 == last {
+            before.map(edge).unwrap_or_default() + blended(node)
+        } else {
+            before.into_iter().chain(after).map(edge).sum::<Vector>()
+        }
     };
     let parts = model.layout.contacts.weights(place);
     parts.map(|(node, weight)| at_node(node) * weight).sum()

@@ -153,6 +153,7 @@ impl LoadSettings {
             most_unsettled_n: 0.1,
             patience: 3,
             most_factorised_unknowns: 20_000_000,
+            follows_up: true,
             ..Self::default()
         }
     }

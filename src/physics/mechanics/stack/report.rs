@@ -104,6 +104,7 @@ impl Reporter<'_> {
             newton_steps: 0,
             factorised_unknowns: 0,
             added_n,
+            light: None,
         }
     }
 

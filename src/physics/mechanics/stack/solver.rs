@@ -15,6 +15,7 @@ use crate::mechanics::linear_algebra::norms::larger;
 use crate::mechanics::rod::scene::TubeStation;
 use crate::mechanics::rod::settings::Settings;
 use crate::units::Allowed;
+use std::sync::Arc;
 
 /// Force out of balance on the way, as a share of what loads still miss.
 const ROUGHLY: f64 = 3e-3;
@@ -68,6 +69,17 @@ enum Round {
     GoesOn,
 }
 
+/// What axes are kept near while a shape is sought.
+#[derive(Clone, Copy)]
+pub(super) enum Kept<'a> {
+    /// Nothing.
+    Free,
+    /// Where they start.
+    NearStart,
+    /// These shapes, by rod.
+    Near(&'a [Option<&'a RodState>]),
+}
+
 /// Solves stacks; keeps its memory from one to the next.
 #[derive(Debug, Clone, Default)]
 pub struct StackSolver {
@@ -75,6 +87,8 @@ pub struct StackSolver {
     pub(super) settle: Settle,
     pub(super) rods: PresentRods,
     pub(super) coupling: Coupling,
+    /// The rods without loads, as last found.
+    pub(super) light: Option<Arc<[RodState]>>,
 }
 
 impl Progress {
@@ -143,6 +157,7 @@ impl StackSolver {
     ) -> Result<StackState, MechanicsError> {
         self.settle
             .allow(self.load_settings.most_factorised_unknowns);
+        self.light = None;
         if self.load_settings.follows_up
             && let Some(state) = self.follow_up(problem, from)?
         {
@@ -245,6 +260,7 @@ impl StackSolver {
             rounds: progress.rounds,
             newton_steps: progress.newton_steps,
             factorised_unknowns: self.settle.worked(),
+            light: self.light.clone(),
             ..state
         })
     }
@@ -262,7 +278,7 @@ impl StackSolver {
         let rough_n = ROUGHLY * progress.residual_n;
         self.settle
             .ask_for(rough_n.clamp(sharp, settings.roughest_n.max(sharp)));
-        let found = self.settle_rods(problem.tube, shapes, None)?;
+        let found = self.settle_rods(problem.tube, shapes, Kept::NearStart)?;
         progress.newton_steps += found.steps;
         progress.rounds += 1;
         let residual = (self.coupling).compare(&mut self.rods, problem, mover, &found);
@@ -352,7 +368,7 @@ impl StackSolver {
         if near.residual_n > sharp_n {
             self.settle.ask_for(sharp_n);
             let shapes: Vec<_> = near.rods.iter().map(Some).collect();
-            near = self.settle_rods(problem.tube, &shapes, None)?;
+            near = self.settle_rods(problem.tube, &shapes, Kept::NearStart)?;
             progress.newton_steps += near.steps;
         }
         let residual = (self.coupling).compare(&mut self.rods, problem, mover, &near);
@@ -363,21 +379,26 @@ impl StackSolver {
         Ok(near)
     }
 
-    /// Shapes under the loads as they are, from those given, kept near these or near others; from scratch where
-    /// that way is lost and no others were given.
+    /// Shapes under the loads as they are, from those given; from scratch where that way is lost, unless they are
+    /// kept near others.
     pub(super) fn settle_rods(
         &mut self,
         tube: &[TubeStation],
         shapes: &[Option<&RodState>],
-        kept_near: Option<&[Option<&RodState>]>,
+        kept: Kept<'_>,
     ) -> Result<Solution, MechanicsError> {
         self.rods
             .arrange(tube, self.load_settings.hub_spring_n_per_mm);
         let scene = self.rods.scene(tube);
         let proximal_n_per_mm = self.load_settings.proximal_n_per_mm;
-        let near = (self.settle).settle_near(&scene, shapes, kept_near, proximal_n_per_mm);
-        let found = match near {
-            Err(lost) if lost.is_lost() && kept_near.is_none() => {
+        let (near, weight_n_per_mm) = match kept {
+            Kept::Free => (None, 0.0),
+            Kept::NearStart => (None, proximal_n_per_mm),
+            Kept::Near(shapes) => (Some(shapes), proximal_n_per_mm),
+        };
+        let found = (self.settle).settle_near(&scene, shapes, near, weight_n_per_mm);
+        let found = match found {
+            Err(lost) if lost.is_lost() && near.is_none() => {
                 self.settle.settle_from_scratch(&scene).map_err(|_| lost)
             }
             found => found,

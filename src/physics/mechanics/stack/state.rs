@@ -2,9 +2,10 @@
 
 use super::arrangement::{Drive, StackDevice};
 use super::load_report::LoadReport;
-use crate::mechanics::equilibrium::solution::Solution;
+use crate::mechanics::equilibrium::solution::{RodState, Solution};
 use crate::mechanics::error::MechanicsError;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// Why a move fails or cannot be told, with its place.
 ///
@@ -238,6 +239,8 @@ pub struct StackState {
     /// Work: unknowns of all factorisations, those of ways that were lost included.
     pub factorised_unknowns: u64,
     pub(crate) added_n: Vec<Vec<f64>>,
+    /// The rods of the solution where nothing is pushed or pulled; none where that was not asked for.
+    pub(crate) light: Option<Arc<[RodState]>>,
 }
 
 impl StackState {
@@ -280,6 +283,7 @@ impl StackState {
             rounds: self.rounds,
             newton_steps: self.newton_steps,
             factorised_unknowns: self.factorised_unknowns,
+            light: self.light.clone(),
         }
     }
 }
@@ -295,6 +299,7 @@ pub(crate) fn absent(devices: &[StackDevice], first: f64) -> StackState {
         newton_steps: 0,
         factorised_unknowns: 0,
         added_n: Vec::new(),
+        light: None,
     }
 }
 

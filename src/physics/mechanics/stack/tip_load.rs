@@ -21,19 +21,36 @@ const SAME_MM: f64 = 1e-6;
 /// border would make the load jump as contacts pass it.
 const ZONE_MM: (f64, f64) = (6.0, 12.0);
 
-/// Direction of a rod in space; the mean of both sides at a node.
+/// Direction of a rod in space at an arc length of the centre line: that at the nodes, the mean of both sides, and
+/// between them in proportion. It goes on as tips pass stations: where the node before the tip is being handed over,
+/// it has its share, and what the rod would be without it the rest.
 fn direction(rod: &RodState, s_mm: f64) -> Vector {
-    let n = rod.station_mm.len();
-    let edge = |b: usize| (rod.position_mm[b] - rod.position_mm[b - 1]).normalize();
-    let b = rod
-        .station_mm
-        .partition_point(|t| *t < s_mm - 1e-9)
-        .clamp(1, n - 1);
-    if (rod.station_mm[b] - s_mm).abs() < 1e-9 && b + 1 < n {
-        (edge(b) + edge(b + 1)) * 0.5
-    } else {
-        edge(b)
+    let nodes = rod.station_mm.len();
+    let whole = direction_by(rod, nodes, |i| i, s_mm);
+    let share = rod.last_weight;
+    if share >= 1.0 || nodes < 4 {
+        return whole;
     }
+    let tip = nodes - 1;
+    let skipping = |i: usize| if i + 1 < tip { i } else { tip };
+    whole * share + direction_by(rod, nodes - 1, skipping, s_mm) * (1.0 - share)
+}
+
+/// The same by so many of its nodes, at least two.
+fn direction_by(rod: &RodState, nodes: usize, node: impl Fn(usize) -> usize, s_mm: f64) -> Vector {
+    let edge = |b: usize| (rod.position_mm[node(b)] - rod.position_mm[node(b - 1)]).normalize();
+    let at_node = |i: usize| match i {
+        0 => edge(1),
+        i if i + 1 == nodes => edge(i),
+        i => (edge(i) + edge(i + 1)) * 0.5,
+    };
+    let station = |i: usize| rod.station_mm[node(i)];
+    let mut b = nodes - 1;
+    while b > 1 && station(b - 1) > s_mm {
+        b -= 1;
+    }
+    let part = ((s_mm - station(b - 1)) / (station(b) - station(b - 1))).clamp(0.0, 1.0);
+    at_node(b - 1) * (1.0 - part) + at_node(b) * part
 }
 
 /// Change of the vessel's radius per length of centre line.
