@@ -13,6 +13,7 @@ use nestline_physics::mechanics::{
     Containment, Direction, Drive, FrictionOf, LoadSettings, MechanicsError, Moving, Rod, Settings,
     StackDevice, StackProblem, StackSolver, StackState, StartSupport, Status, TubeStation,
 };
+use rand::{RngExt, SeedableRng};
 use std::f64::consts::PI;
 
 /// A tube of straight runs and arcs: (length, turn, roll).
@@ -326,6 +327,48 @@ fn exact_force_to_feed_into_a_frictionless_bend() {
     }
 }
 
+#[test]
+fn property_what_presses_on_tips_goes_on_as_they_pass_stations() {
+    // long cells in a bend: a node that comes or goes behind a tip turns the last edge by degrees
+    const CELL_MM: f64 = 4.0;
+    const NEAR_MM: f64 = 1e-5;
+    let tube = tube(&[(80.0, 0.0, 0.0), (80.0, 2.0, 0.0)], 2.0, 10.0, CELL_MM);
+    let catheter = Rod::builder().stiffness_n_mm2(100.0).outer_mm(2.0);
+    let catheter = catheter.inner_mm(1.0).build().unwrap();
+    let wire = Rod::uniform(20.0, 0.6);
+    let inside = [Containment::coaxial(1, 0)];
+    let tips = |ends_mm: [f64; 2]| {
+        let devices = [
+            device(catheter.clone(), Drive::Tip(ends_mm[0])),
+            device(wire.clone(), Drive::Tip(ends_mm[1])),
+        ];
+        let problem = StackProblem::new(&tube, &devices).with_containments(&inside);
+        let found = StackSolver::new(Settings::default(), LoadSettings::default())
+            .solve(&problem, None)
+            .unwrap();
+        [0, 1].map(|k| found.devices[k].tip_load_n)
+    };
+    let mut largest_n = 0.0_f64;
+    // where a node behind the tip begins to count, where it counts fully, and on a station
+    for part in [0.45, 0.65, 1.0] {
+        let at_mm = 112.0 + part * CELL_MM;
+        for (ends_mm, moved) in [([at_mm, 150.0], 0), ([100.0, at_mm], 1)] {
+            let near = |by_mm: f64| {
+                let mut ends_mm = ends_mm;
+                ends_mm[moved] += by_mm;
+                tips(ends_mm)
+            };
+            let (before, after) = (near(-NEAR_MM), near(NEAR_MM));
+            for (before_n, after_n) in before.into_iter().zip(after) {
+                largest_n = largest_n.max(before_n.abs());
+                let jump_n = (after_n - before_n).abs();
+                assert!(jump_n < 2e-5, "{ends_mm:?}: {before_n} N, then {after_n} N");
+            }
+        }
+    }
+    assert!(largest_n > 0.02, "walls press on tips: {largest_n} N");
+}
+
 /// A wire in a catheter round an arch, the wire pushed, lumen and stiffness times `factor`.
 fn followed_up(factor: f64, from: Option<&StackState>, ends_mm: [f64; 2]) -> StackState {
     let mut tube = tube(
@@ -392,7 +435,16 @@ fn property_a_stack_followed_up_depends_on_its_inputs_alone() {
         );
     }
     // whatever it lay in before
-    for other_mm in [[180.0, 240.0], [150.0, 360.0]] {
+    let mut anywhere = rand_chacha::ChaCha8Rng::seed_from_u64(7);
+    let mut others_mm = vec![[180.0, 240.0], [150.0, 360.0]];
+    others_mm.extend((0..6).map(|_| {
+        let catheter_mm = anywhere.random_range(100.0..250.0);
+        [
+            catheter_mm,
+            catheter_mm + anywhere.random_range(20.0..100.0),
+        ]
+    }));
+    for other_mm in others_mm {
         let before = followed_up(1.0, None, other_mm);
         let found = followed_up(1.0, Some(&before), ends_mm);
         let (length_mm, load_n) = apart(&base, &found);

@@ -59,11 +59,12 @@ pub struct LoadSettings {
     /// 2.6 s at the 7.7 million a second measured over whole scripts, where all moves of a usual one together
     /// take 9 million.
     pub most_factorised_unknowns: u64,
-    /// Whether a solve begins from the stack at its place without loads and follows it up from there, friction,
-    /// tip loads and lengths coming up by shares, until all agree; where that way is lost it goes on from the
-    /// state before. Default false: from the state before. Followed up, what is told depends on the inputs and not
-    /// on the way there, and rounding does not move it, unless a rod snaps on the way; it takes three to nine times as
-    /// long (whole scripts).
+    /// Whether a solve begins with the stack at its place without loads, and seeks the one state near it in which loads,
+    /// lengths and shape agree to 3e-6 N and 3e-5 mm, axes being held near that place by
+    /// [`Self::proximal_n_per_mm`]; where that is lost it goes on from the state before. Default false: from the
+    /// state before, where nothing holds axes in the end. Followed up, what is told depends on the inputs and not on the way there, and
+    /// rounding does not move it, unless a rod snaps; axes give 5 mN a millimetre less than they would without friction across
+    /// them. A rehearsal follows up; it takes one and a half to twice as much work (whole scripts).
     pub follows_up: bool,
 }
 
@@ -132,13 +133,14 @@ impl LoadSettings {
         Ok(())
     }
 
-    /// For rehearsals: forces to 5 mN or 5 % of the hub force, lengths to two tenths of a millimetre. Friction is
-    /// known far less closely ([`KNOWN_TO_FACTOR`](crate::mechanics::KNOWN_TO_FACTOR)) and lengths are told to a millimetre;
-    /// the last digits would take ten times as long. Axes are kept near the round before more firmly: a bundle
-    /// rolling on the wall is held by friction across it, which the model leaves out and which is of that size
-    /// (0.01 N/mm of wall force times 0.1, over a millimetre and a cell). With 2 instead of 5 mN/mm a default
-    /// script takes a third more work, and settings that should not matter move lengths by up to 5 mm instead
-    /// of 3.
+    /// For rehearsals: followed up, to the last digits that are told. Axes are kept near their place without loads by what
+    /// friction across a bundle on the wall is of the size of, which the model leaves out: 5 mN a millimetre and cell,
+    /// while a wall force of 0.01 N/mm times 0.1 holds 4 mN a cell; most axes are moved by less than a millimetre,
+    /// and holding them with 5 mN at most changes lengths of the default script by 0.6 mm at most. With 2 instead of 5 mN/mm
+    /// a default script takes a third more work and its wire is fed 1.4 mm further, of 953.
+    ///
+    /// Where following up is lost: forces to 5 mN or 5 % of the hub force, lengths to two tenths of a millimetre, from
+    /// the state before.
     #[must_use]
     pub fn rehearsal() -> Self {
         Self {
