@@ -292,7 +292,10 @@ impl Effort {
                 d.s_per_right_angle_leading.value,
             ),
         ]);
-        self.ways_found(plan, table, m, led_to_mm);
+        // what moves as one is not steered: a tip that is carried past an ostium has not found it
+        if !matches!(act, Action::AdvanceTogether { .. }) {
+            self.ways_found(plan, table, m, led_to_mm);
+        }
     }
 
     /// Places where a tip that leads has to find its way.
