@@ -2,6 +2,7 @@
 
 mod export;
 mod handout;
+mod import;
 mod lanes;
 mod laying;
 mod more;
@@ -15,6 +16,7 @@ mod stop;
 mod undrawn;
 
 pub(crate) use export::{Exports, export};
+pub(crate) use import::{IMPORT_EXAMPLE, ImportArguments, import};
 pub(crate) use lanes::choose_lanes;
 pub(crate) use picture_arguments::{FilmArguments, ViewArguments};
 #[cfg(feature = "viewer")]
@@ -41,6 +43,7 @@ pub(crate) const EXAMPLES: &str = "Examples:
   nestline run --set neck.stenosis.percent=95 --each
   nestline measure vessels/left-type-3-kink.ron
   nestline check vessels/*.ron scenes/*.ron
+  nestline import lines.vtp --unit mm -o mine.ron
 Files built into the program: embedded:scenes/NAME.ron, embedded:vessels/NAME.ron, cabinet:DEVICE.
 Exit codes: 0 done, 1 the plan fails, 2 could not run, 3 undecided: whether the plan holds is not known.";
 

@@ -74,6 +74,9 @@ enum Command {
         #[arg(long)]
         target: Option<String>,
     },
+    /// Make a vessel file of centre lines with radii: CSV, VTK, VTP or SWC.
+    #[command(after_help = cli::IMPORT_EXAMPLE)]
+    Import(Box<cli::ImportArguments>),
     /// Validate vessel, device, scene and problem files.
     #[command(after_help = "Example: nestline check my-scene.ron my-devices/*.ron")]
     Check {
@@ -126,6 +129,7 @@ fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
         }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace, json),
         Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
         Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
+        Some(Command::Import(arguments)) => cli::import(arguments, json),
         Some(Command::Check { files }) => cli::check(files, json),
         Some(Command::Film(arguments)) => cli::film(arguments, json),
         Some(Command::View(arguments)) => cli::view(arguments),

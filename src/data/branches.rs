@@ -29,7 +29,9 @@ pub(super) struct Branches {
     lesions: Vec<LesionEntry>,
     #[serde(default)]
     clots: Vec<ClotEntry>,
-    access: AccessEntry,
+    /// Left out of a piece that is grafted: devices enter by the vessel below it.
+    #[serde(default)]
+    access: Option<AccessEntry>,
     targets: Vec<PlaceEntry>,
 }
 

@@ -10,6 +10,7 @@
 //! | a device file | a [`Device`](crate::device::Device) or a part | [`read_device`] |
 //! | a scene file | a [`Plan`](crate::procedure::Plan) with vessel, devices and route at hand | [`read_scene`], [`load_scene`] |
 //! | the same with values changed by path | the same | [`load_scene_with`], [`Edit`] |
+//! | centre lines of another program | a [`TracedVessel`](crate::geometry::traced::TracedVessel), to be written as a vessel file | [`import()`] |
 //! | a bare problem | a [`Problem`](crate::mechanics::problem::Problem) | [`read_problem`] |
 //! | any of these | which it is, or all that is wrong with it | [`check_file`] |
 //!
@@ -33,6 +34,8 @@ mod edit;
 mod error;
 mod examples;
 mod excerpt;
+mod graft;
+mod import;
 mod map;
 mod place;
 mod problem_file;
@@ -48,11 +51,12 @@ pub use durations_file::{default_durations, read_durations};
 pub use edit::Edit;
 pub use error::{DataError, Problem, Rendering};
 pub use excerpt::plainly;
+pub use import::{Columns, ImportOptions, import};
 pub use problem_file::{read_problem, unsolved};
 pub use scene_draft::draft_text;
 pub use scene_file::{LoadedScene, load_scene, load_scene_with, not_rehearsed, read_scene};
 pub use source::Source;
-pub use vessel_file::{Vessel, measure_vessel, read_vessel};
+pub use vessel_file::{Vessel, check_vessel_text, measure_vessel, read_vessel};
 
 /// Reads a file of any kind with all it names, and says what it describes. A vessel's routes to
 /// all its targets are tried as well.

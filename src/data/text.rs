@@ -15,6 +15,18 @@ pub(super) const LARGEST_BYTES: u64 = 4 * 1024 * 1024;
 /// A [`DataError`] for everything that is not a regular, readable, non-empty UTF-8 file of at most
 /// [`LARGEST_BYTES`].
 pub(super) fn read_text(path: &Path, shown: &str) -> Result<String, DataError> {
+    decode_utf8(shown, read_limited(path, shown, LARGEST_BYTES)?)
+}
+
+/// Reads a file's bytes, called `shown` in messages.
+///
+/// # Errors
+/// A [`DataError`] for everything that is not a regular, readable file of at most so many bytes.
+pub(super) fn read_limited(
+    path: &Path,
+    shown: &str,
+    most_bytes: u64,
+) -> Result<Vec<u8>, DataError> {
     let about = std::fs::metadata(path).map_err(|error| unreadable(path, shown, &error))?;
     if about.is_dir() {
         return Err(
@@ -33,18 +45,18 @@ pub(super) fn read_text(path: &Path, shown: &str) -> Result<String, DataError> {
         )
         .with_help("save the text in a file first"));
     }
-    if about.len() > LARGEST_BYTES {
-        return Err(too_large(shown, about.len()));
+    if about.len() > most_bytes {
+        return Err(too_large(shown, about.len(), most_bytes));
     }
-    let bytes = read_bytes(path).map_err(|error| unreadable(path, shown, &error))?;
-    if bytes.len() as u64 > LARGEST_BYTES {
-        return Err(too_large(shown, bytes.len() as u64));
+    let bytes = read_bytes(path, most_bytes).map_err(|error| unreadable(path, shown, &error))?;
+    if bytes.len() as u64 > most_bytes {
+        return Err(too_large(shown, bytes.len() as u64, most_bytes));
     }
-    decode_utf8(shown, bytes)
+    Ok(bytes)
 }
 
 /// The one place where files are read.
-fn read_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+fn read_bytes(path: &Path, most_bytes: u64) -> std::io::Result<Vec<u8>> {
     let mut options = std::fs::OpenOptions::new();
     options.read(true);
     // some files of the system are regular by name only: whoever reads them waits for ever
@@ -57,13 +69,13 @@ fn read_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
     // one byte more than allowed, so that a file that grows meanwhile is noticed
     options
         .open(path)?
-        .take(LARGEST_BYTES + 1)
+        .take(most_bytes + 1)
         .read_to_end(&mut bytes)?;
     Ok(bytes)
 }
 
 /// Text from bytes.
-fn decode_utf8(shown: &str, bytes: Vec<u8>) -> Result<String, DataError> {
+pub(super) fn decode_utf8(shown: &str, bytes: Vec<u8>) -> Result<String, DataError> {
     let mut text = String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let bytes = error.as_bytes();
@@ -97,7 +109,7 @@ fn decode_utf8(shown: &str, bytes: Vec<u8>) -> Result<String, DataError> {
     Ok(text)
 }
 
-fn too_large(shown: &str, bytes: u64) -> DataError {
+fn too_large(shown: &str, bytes: u64, most_bytes: u64) -> DataError {
     let tenths = bytes.saturating_mul(10).div_ceil(1024 * 1024);
     DataError::new(
         Problem::TooLarge,
@@ -105,10 +117,14 @@ fn too_large(shown: &str, bytes: u64) -> DataError {
             "`{shown}` has {}.{} MB, more than the {} MB that are read",
             tenths / 10,
             tenths % 10,
-            LARGEST_BYTES / (1024 * 1024)
+            most_bytes / (1024 * 1024)
         ),
     )
-    .with_help("vessels, devices and scenes are small text files: is it the right file?")
+    .with_help(if most_bytes > LARGEST_BYTES {
+        "centre lines are small, images and surfaces are not: is it the right file?"
+    } else {
+        "vessels, devices and scenes are small text files: is it the right file?"
+    })
 }
 
 fn unreadable(path: &Path, shown: &str, error: &std::io::Error) -> DataError {

@@ -3,6 +3,7 @@
 use super::branches::{Branches, geometry_complaint};
 use super::document::{Document, FileKind};
 use super::error::{Complaint, DataError, Problem, choices};
+use super::graft::GraftedForm;
 use super::source::Source;
 use crate::geometry::anatomy::{
     Anatomy, Measurements, NoteValue, Origin, Stretch, ValueNote, changed_lengths,
@@ -50,6 +51,8 @@ enum Form {
     Measured(Box<Measurements>),
     /// Branch by branch.
     Branches(Branches),
+    /// A piece drawn branch by branch, with measured vessels around it.
+    Grafted(Box<GraftedForm>),
 }
 
 impl Vessel {
@@ -105,6 +108,22 @@ impl Vessel {
 ///     access: (branch: "aorta", at: "end - 10 mm"),
 ///     targets: [(name: "carotid-end", branch: "carotid", at: "end")],
 /// )),
+/// ```
+///
+/// A third form, `Grafted`, holds both: a piece drawn branch by branch, as `nestline import --onto` writes it, and the
+/// measurements of the vessel it is joined into, at a landmark of that:
+///
+/// ```text
+/// form: Grafted((
+///     onto: (sex: Female, age_years: 71, access: FemoralRight, side: Left),
+///     from: "skull-base",
+///     piece: (
+///         wall_stiffness_n_per_mm2: 3.6,
+///         branches: [(name: "trunk", course: Points(unit: "mm",
+///                     points: [(0, 0, 0, 2.2), (0, 0, 12, 2.2), (0, -6, 24, 2.0), (0, -9, 38, 1.8)]))],
+///         targets: [(name: "far-end", branch: "trunk", at: "end")],
+///     ),
+/// ))
 /// ```
 ///
 /// A place is a length from the start of its branch, `end`, or a landmark on it, the last two with
@@ -170,6 +189,7 @@ fn accept(document: &Document) -> Result<Vessel, DataError> {
                 None
             }
         },
+        Form::Grafted(form) => form.build(info, &mut complaints),
     };
     if let Some(Err(faults)) = vessel.as_ref().map(|vessel| vessel.tree.check()) {
         complaints.extend(faults.iter().map(|fault| named_complaint(document, fault)));
@@ -219,9 +239,24 @@ pub fn measure_vessel(source: &Source, target: Option<&str>) -> Result<VesselRep
     Ok(report)
 }
 
+/// Whether a text is a vessel file whose routes can be laid.
+///
+/// # Errors
+/// A [`DataError`] naming everything that is wrong; `shown` is what the text is called in it.
+pub fn check_vessel_text(text: &str, shown: &str) -> Result<(), DataError> {
+    let document = Document {
+        name: shown.to_owned(),
+        text: text.into(),
+    };
+    routes_of(vessel_of(document)?)
+}
+
 /// Every way through a vessel, for a check of the file alone.
 pub(super) fn check_routes(source: &Source) -> Result<(), DataError> {
-    let (vessel, document) = open_vessel(source)?;
+    routes_of(open_vessel(source)?)
+}
+
+fn routes_of((vessel, document): (Vessel, Document)) -> Result<(), DataError> {
     let errors = vessel
         .targets
         .iter()
@@ -234,7 +269,7 @@ pub(super) fn check_routes(source: &Source) -> Result<(), DataError> {
     DataError::collect(&document.name, errors)
 }
 
-fn measured(mut info: VesselInfo, anatomy: Anatomy, form: Measurements) -> Vessel {
+pub(super) fn measured(mut info: VesselInfo, anatomy: Anatomy, form: Measurements) -> Vessel {
     info.values = anatomy.values.iter().map(value_row).collect();
     Vessel {
         info,
@@ -307,13 +342,15 @@ mod tests {
     #[test]
     fn look_documented_files_are_accepted() {
         let blocks = documented();
-        assert_eq!(blocks.len(), 2, "{blocks:?}");
+        assert_eq!(blocks.len(), 3, "{blocks:?}");
         let whole = blocks[0].clone();
-        let form = format!(
-            "Vessel(name: \"a\", source: \"b\", teaches: \"c\", {})",
-            blocks[1]
-        );
-        for (text, targets) in [(whole, 7), (form, 1)] {
+        let form = |i: usize| {
+            format!(
+                "Vessel(name: \"a\", source: \"b\", teaches: \"c\", {})",
+                blocks[i]
+            )
+        };
+        for (text, targets) in [(whole, 7), (form(1), 1), (form(2), 3)] {
             let document = Document {
                 name: "documentation".into(),
                 text: Arc::from(text),

@@ -28,6 +28,7 @@ mod scene_text;
 pub mod screen;
 pub mod stl;
 mod table;
+mod vessel_text;
 #[cfg(feature = "viewer")]
 pub mod viewer;
 
@@ -48,3 +49,4 @@ pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
 pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
 pub use table::{Parts, closing_text, rehearsal_text};
+pub use vessel_text::{traced_text, traced_vessel_text};

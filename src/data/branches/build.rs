@@ -12,6 +12,7 @@ use crate::geometry::{
 #[derive(Debug, Clone, PartialEq)]
 pub(in crate::data) struct Built {
     pub(in crate::data) tree: Tree,
+    /// Where devices enter; the start of the root where a piece says nothing.
     pub(in crate::data) access: Place,
     pub(in crate::data) targets: Vec<(String, Place)>,
 }
@@ -35,6 +36,19 @@ impl Branches {
         root: &str,
         complaints: &mut Vec<Complaint>,
     ) -> Option<Built> {
+        self.build_as(root, false, complaints)
+    }
+
+    /// The same of a piece that another vessel holds: no device enters it.
+    pub(in crate::data) fn build_piece(
+        &self,
+        root: &str,
+        complaints: &mut Vec<Complaint>,
+    ) -> Option<Built> {
+        self.build_as(root, true, complaints)
+    }
+
+    fn build_as(&self, root: &str, piece: bool, complaints: &mut Vec<Complaint>) -> Option<Built> {
         let mut builder = Builder {
             form: self,
             root,
@@ -43,6 +57,7 @@ impl Branches {
             refused: Vec::new(),
             complaints: Vec::new(),
         };
+        builder.access(piece);
         builder.names();
         builder.roots();
         builder.grow();
@@ -67,6 +82,30 @@ impl Builder<'_> {
 
     fn path(&self, rest: &str) -> String {
         format!("{}.{rest}", self.root)
+    }
+
+    /// Where devices enter: said, unless another vessel lies below.
+    fn access(&mut self, piece: bool) {
+        match (&self.form.access, piece) {
+            (None, false) => {
+                let path = self.root.to_owned();
+                self.complain(
+                    Complaint::new(
+                        path,
+                        "the field `access` is missing: nothing says where devices enter",
+                    )
+                    .help("add for example `access: (branch: \"aorta\", at: \"end\")`"),
+                );
+            }
+            (Some(_), true) => {
+                let path = self.path("access");
+                self.complain(
+                    Complaint::new(path, "a grafted piece has no access of its own")
+                        .help("remove it: devices enter by the vessel that it is grafted onto"),
+                );
+            }
+            _ => {}
+        }
     }
 
     /// Names: there, well formed, each once among its kind.
@@ -359,7 +398,13 @@ impl Builder<'_> {
             }
         }
         let path = self.path("access");
-        let access = self.place(&path, "at", &form.access.branch, &form.access.at);
+        let access = match &form.access {
+            Some(access) => self.place(&path, "at", &access.branch, &access.at),
+            // the first branch without a parent
+            None => (0..form.branches.len())
+                .find(|&i| form.branches[i].parent().is_none())
+                .map(|branch| Place { branch, at_mm: 0.0 }),
+        };
         if form.targets.is_empty() {
             let path = self.path("targets");
             self.complain(

@@ -4,6 +4,7 @@ use super::spline::{Cubic, natural_spline};
 use super::{Frame, GeometryError, Point, Vector};
 use crate::math;
 use crate::units::Allowed;
+use nalgebra::Isometry3;
 
 /// One stretch of vessel: straight (`turn_rad == 0`) or a circular arc.
 ///
@@ -374,6 +375,33 @@ impl Curve {
             }
         }
         best
+    }
+
+    /// The same curve, moved and turned as a whole.
+    #[must_use]
+    pub fn moved(&self, motion: &Isometry3<f64>) -> Self {
+        let piece = |piece: &Piece| {
+            let frame = &piece.frame;
+            Piece {
+                frame: Frame::new(
+                    motion * frame.origin_mm,
+                    motion * frame.tangent,
+                    motion * frame.n1,
+                ),
+                shape: match piece.shape {
+                    Shape::Cubic(cubic) => Shape::Cubic(Cubic {
+                        c1: motion * cubic.c1,
+                        c2: motion * cubic.c2,
+                        c3: motion * cubic.c3,
+                    }),
+                    arc @ Shape::Arc { .. } => arc,
+                },
+                ..*piece
+            }
+        };
+        Self {
+            pieces: self.pieces.iter().map(piece).collect(),
+        }
     }
 
     /// The part of the curve from one arc length to another, mm, run backwards if `to_mm < from_mm`;

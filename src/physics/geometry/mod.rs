@@ -49,6 +49,7 @@ mod route;
 mod spline;
 mod stenosis;
 mod tortuosity;
+pub mod traced;
 mod track;
 mod tree;
 

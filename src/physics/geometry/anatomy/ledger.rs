@@ -15,6 +15,8 @@ pub struct ValueNote {
     pub unit: &'static str,
     /// Measured on the person, or assumed from a source.
     pub origin: Origin,
+    /// Standard deviation of the population that an assumed number is the mean of, in its unit; 0 where none is known.
+    pub spread: f64,
 }
 
 /// The value of a note.
@@ -66,6 +68,11 @@ impl Ledger {
             name: name.into(),
             value: NoteValue::Number(value),
             unit,
+            spread: if origin == Origin::Measured {
+                0.0
+            } else {
+                otherwise.sd
+            },
             origin,
         });
         value
@@ -157,6 +164,7 @@ impl Ledger {
             value: NoteValue::Word(word(value)),
             unit: "",
             origin,
+            spread: 0.0,
         });
         value
     }
@@ -190,6 +198,7 @@ impl Ledger {
             value: NoteValue::Triple([v.x, v.y, v.z]),
             unit,
             origin: Origin::Assumed { source },
+            spread: 0.0,
         });
     }
 }
