@@ -5,6 +5,7 @@ mod handout;
 mod import;
 mod lanes;
 mod laying;
+mod measure;
 mod more;
 mod picture_arguments;
 #[cfg(feature = "viewer")]
@@ -18,6 +19,7 @@ mod undrawn;
 pub(crate) use export::{Exports, export};
 pub(crate) use import::{IMPORT_EXAMPLE, ImportArguments, import};
 pub(crate) use lanes::choose_lanes;
+pub(crate) use measure::{MeasureArguments, measure};
 pub(crate) use picture_arguments::{FilmArguments, ViewArguments};
 #[cfg(feature = "viewer")]
 pub(crate) use pictures::{film, view};
@@ -29,7 +31,7 @@ pub(crate) use undrawn::{film, view};
 
 use nestline::data::{self, Source};
 use nestline::mechanics::{Settle, Status};
-use nestline::output::{measures_text, problem_text, to_json};
+use nestline::output::{problem_text, to_json};
 use std::ffi::{OsStr, OsString};
 use std::io::{Write, stdout};
 use std::process::ExitCode;
@@ -55,12 +57,6 @@ pub(crate) fn drawn(example: &str) -> String {
         "This program was built without what draws: `cargo install --path . --features viewer`.\n"
     };
     format!("{missing}Example: nestline {example}")
-}
-
-pub(crate) fn measure(vessel: &OsStr, target: Option<&str>, json: bool) -> Result<ExitCode, Stop> {
-    let report = data::measure_vessel(&Source::from_argument(vessel), target)?;
-    print(json, &report, || measures_text(&report, columns()))?;
-    Ok(ExitCode::SUCCESS)
 }
 
 #[expect(

@@ -55,7 +55,7 @@ enum Command {
         #[arg(long, visible_alias = "force")]
         replace: bool,
     },
-    /// Write files for other programs: an animated glTF of the script, an STL of the vessel.
+    /// Write files for other programs: an animated glTF of the script, an STL of the vessel, centre lines.
     #[command(after_help = "Example: nestline export --glb plan.glb --stl neck.stl --wall 1.5mm")]
     Export {
         /// Scene file; the built-in default scene if left out.
@@ -63,17 +63,11 @@ enum Command {
         #[command(flatten)]
         exports: cli::Exports,
     },
-    /// Measures of a vessel: lengths, angles, stenoses, tortuosity, and what each value rests on.
+    /// Measures of a vessel: lengths, angles, stenoses, tortuosity, what each value rests on; or a form to fill in (--new).
     #[command(
         after_help = "Example: nestline measure vessels/left-tandem-type-2.ron --target m2-superior"
     )]
-    Measure {
-        /// Vessel file.
-        vessel: OsString,
-        /// Target the route ends in; the vessel's first one if left out.
-        #[arg(long)]
-        target: Option<String>,
-    },
+    Measure(cli::MeasureArguments),
     /// Make a vessel file of centre lines with radii: CSV, VTK, VTP or SWC.
     #[command(after_help = cli::IMPORT_EXAMPLE)]
     Import(Box<cli::ImportArguments>),
@@ -128,7 +122,7 @@ fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
             replace,
         }) => cli::draft(strategy, scene.as_deref(), out.as_deref(), *replace, json),
         Some(Command::Export { scene, exports }) => cli::export(scene.as_deref(), exports, json),
-        Some(Command::Measure { vessel, target }) => cli::measure(vessel, target.as_deref(), json),
+        Some(Command::Measure(arguments)) => cli::measure(arguments, json),
         Some(Command::Import(arguments)) => cli::import(arguments, json),
         Some(Command::Check { files }) => cli::check(files, json),
         Some(Command::Film(arguments)) => cli::film(arguments, json),

@@ -3,11 +3,12 @@
 use super::plans::{DEFAULT_SCENE, load};
 use super::{Stop, laying, print};
 use clap::Args;
+use nestline::data::{self, FileKind, Source};
 use nestline::geometry::Tree;
 use nestline::output::glb::{GlbSettings, glb};
 use nestline::output::palette::Theme;
 use nestline::output::stl::{StlSettings, phantom};
-use nestline::output::{refuse_existing, write_files};
+use nestline::output::{CentreLines, LineFormat, refuse_existing, write_files};
 use nestline::rehearsal::outcome_of;
 use nestline::stage::{Stage, StageSettings};
 use nestline::units::parse_length_mm;
@@ -24,6 +25,13 @@ pub(crate) struct Exports {
     /// STL of the vessel for printing: the lumen, or with `--wall` a wall with open ends.
     #[arg(long, value_name = "FILE")]
     stl: Option<PathBuf>,
+    /// Centre lines with radii, in the format of the file's ending: .csv, .vtk, .vtp or .swc. With this alone a vessel
+    /// file does as well as a scene.
+    #[arg(long, value_name = "FILE")]
+    centre_lines: Option<PathBuf>,
+    /// Only the route among the centre lines, with the lumen that is open.
+    #[arg(long, requires = "centre_lines")]
+    route_only: bool,
     /// Thickness of the printed wall, with its unit, for example 1.5mm.
     #[arg(long, value_name = "LENGTH", requires = "stl")]
     wall: Option<String>,
@@ -69,9 +77,10 @@ pub(crate) fn export(
     exports: &Exports,
     json: bool,
 ) -> Result<ExitCode, Stop> {
-    if exports.glb.is_none() && exports.stl.is_none() {
+    let surfaces = exports.glb.is_some() || exports.stl.is_some();
+    if !surfaces && exports.centre_lines.is_none() {
         return Err(refuse(
-            "export writes nothing yet: name a file with --glb or --stl".into(),
+            "export writes nothing yet: name a file with --glb, --stl or --centre-lines".into(),
         ));
     }
     let wall_mm = exports
@@ -85,12 +94,37 @@ pub(crate) fn export(
     {
         return Err(refuse(format!("--seconds is {seconds}, must be above 0")));
     }
-    for path in exports.glb.iter().chain(&exports.stl) {
+    for path in exports
+        .glb
+        .iter()
+        .chain(&exports.stl)
+        .chain(&exports.centre_lines)
+    {
         refuse_existing(path, exports.force)?;
     }
     let scene = scene.unwrap_or(DEFAULT_SCENE.as_ref());
+    let source = Source::from_argument(scene);
+    if let (Some(path), false, Ok(FileKind::Vessel)) =
+        (&exports.centre_lines, surfaces, data::file_kind(&source))
+    {
+        let vessel = data::read_vessel(&source)?;
+        let lines = if exports.route_only {
+            CentreLines::of_track(&data::vessel_route(&source)?)
+        } else {
+            CentreLines::of_tree(&vessel.tree)
+        };
+        return written(&[lines_in(path, &lines)?], exports.force, json);
+    }
     let loaded = load(scene, &[])?;
-    let mut made: Vec<(&PathBuf, Vec<u8>, String)> = Vec::new();
+    let mut made: Vec<Made<'_>> = Vec::new();
+    if let Some(path) = &exports.centre_lines {
+        let lines = if exports.route_only {
+            CentreLines::of_track(&loaded.plan.track)
+        } else {
+            CentreLines::of_tree(&loaded.vessel.tree)
+        };
+        made.push(lines_in(path, &lines)?);
+    }
     if let Some(path) = &exports.glb {
         let passed = laying::walk(scene, &loaded.plan, exports.ruler)?;
         let outcome = outcome_of(&loaded.plan, &passed);
@@ -135,10 +169,35 @@ pub(crate) fn export(
         );
         made.push((path, solid.stl(), what));
     }
+    written(&made, exports.force, json)
+}
+
+/// A file made: where, what, and about it.
+type Made<'a> = (&'a PathBuf, Vec<u8>, String);
+
+fn lines_in<'a>(path: &'a PathBuf, lines: &CentreLines) -> Result<Made<'a>, Stop> {
+    let ending = path
+        .extension()
+        .map(|e| e.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let format = LineFormat::of_ending(&ending).ok_or_else(|| {
+        refuse(format!(
+            "--centre-lines: `.{ending}` is none of .csv, .vtk, .vtp and .swc"
+        ))
+    })?;
+    let text = lines.text(format);
+    Ok((
+        path,
+        text.into_bytes(),
+        "centre lines with radii, mm".into(),
+    ))
+}
+
+fn written(made: &[Made<'_>], force: bool, json: bool) -> Result<ExitCode, Stop> {
     let files = made
         .iter()
         .map(|(path, bytes, _)| (path.as_path(), bytes.as_slice()));
-    write_files(&files.collect::<Vec<_>>(), exports.force)?;
+    write_files(&files.collect::<Vec<_>>(), force)?;
     let rows: Vec<serde_json::Value> = made
         .iter()
         .map(|(path, bytes, about)| {

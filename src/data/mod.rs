@@ -56,7 +56,9 @@ pub use problem_file::{read_problem, unsolved};
 pub use scene_draft::draft_text;
 pub use scene_file::{LoadedScene, load_scene, load_scene_with, not_rehearsed, read_scene};
 pub use source::Source;
-pub use vessel_file::{Vessel, check_vessel_text, measure_vessel, read_vessel};
+pub use vessel_file::{
+    Vessel, check_vessel_text, measure_vessel, measure_vessel_on, read_vessel, vessel_route,
+};
 
 /// Reads a file of any kind with all it names, and says what it describes. A vessel's routes to
 /// all its targets are tried as well.

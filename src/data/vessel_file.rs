@@ -10,11 +10,14 @@ use crate::geometry::anatomy::{
 };
 use crate::geometry::{GeometryError, Place, Track, TrackSettings, Tree};
 use crate::procedure::{ValueRow, VesselInfo};
-use crate::rehearsal::{ChangedLength, VesselReport};
+use crate::rehearsal::{ChangedLength, VesselReport, WouldHelp};
 use serde::Deserialize;
 
 /// Lengths are read off an angiogram to this, mm: smaller changes are none.
 const TOLD_FROM_MM: f64 = 0.1;
+
+/// So many measurements are named that would help.
+const MOST_HELPS: usize = 5;
 
 /// A vessel as read from its file.
 #[derive(Debug, Clone, PartialEq)]
@@ -202,6 +205,17 @@ fn accept(document: &Document) -> Result<Vessel, DataError> {
 /// # Errors
 /// A [`DataError`] where the vessel cannot be read, has no such target or no route to it.
 pub fn measure_vessel(source: &Source, target: Option<&str>) -> Result<VesselReport, DataError> {
+    measure_vessel_on(source, target).map(|(report, ..)| report)
+}
+
+/// The same with the vessel and the route that was measured.
+///
+/// # Errors
+/// As [`measure_vessel`].
+pub fn measure_vessel_on(
+    source: &Source,
+    target: Option<&str>,
+) -> Result<(VesselReport, Vessel, Track), DataError> {
     let (vessel, document) = open_vessel(source)?;
     let (name, place) = match target {
         None => vessel.targets.first(),
@@ -227,7 +241,8 @@ pub fn measure_vessel(source: &Source, target: Option<&str>) -> Result<VesselRep
         TOLD_FROM_MM,
     )
     .map_err(refuse)?;
-    let mut report = VesselReport::of(vessel.info, &name, &vessel.tree, &track).map_err(refuse)?;
+    let info = vessel.info.clone();
+    let mut report = VesselReport::of(info, &name, &vessel.tree, &track).map_err(refuse)?;
     report.changed = changed
         .into_iter()
         .map(|(stretch, on_the_route_mm)| ChangedLength {
@@ -236,7 +251,39 @@ pub fn measure_vessel(source: &Source, target: Option<&str>) -> Result<VesselRep
             on_the_route_mm,
         })
         .collect();
-    Ok(report)
+    if let Some(form) = &vessel.measurements
+        && let Ok(anatomy) = form.build()
+    {
+        report.doubts = form.doubts(&anatomy).into_iter().map(|d| d.what).collect();
+        report.would_help = form
+            .would_help(&anatomy)
+            .into_iter()
+            .take(MOST_HELPS)
+            .map(|help| WouldHelp {
+                name: help.field,
+                assumed: help.assumed,
+                spread: help.spread,
+                unit: help.unit,
+                longer_mm: help.longer_mm,
+            })
+            .collect();
+    }
+    Ok((report, vessel, track))
+}
+
+/// The route to a vessel's first target.
+///
+/// # Errors
+/// As [`read_vessel`], and where there is no route.
+pub fn vessel_route(source: &Source) -> Result<Track, DataError> {
+    let (vessel, document) = open_vessel(source)?;
+    let Some((_, place)) = vessel.targets.first() else {
+        return Err(DataError::new(
+            Problem::NotAccepted,
+            format!("the vessel `{source}` has no target"),
+        ));
+    };
+    vessel.route(&document, *place, &TrackSettings::default())
 }
 
 /// Whether a text is a vessel file whose routes can be laid.

@@ -113,17 +113,63 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
                 v.name.clone(),
                 v.value.clone(),
                 v.unit.clone(),
-                v.assumed_from
-                    .as_ref()
-                    .map_or_else(|| "measured".into(), |s| format!("assumed: {s}")),
+                rests_on(v.assumed_from.as_deref()),
             ]);
         }
         out.push_str(&table.text(columns));
     }
     changed_lengths(&mut out, report, columns);
+    doubts(&mut out, report, width);
+    would_help(&mut out, report, columns);
     out.push('\n');
     wrapped(&mut out, "", &report.caution, width);
     out
+}
+
+/// Measured, derived from something else, or assumed.
+fn rests_on(assumed_from: Option<&str>) -> String {
+    match assumed_from {
+        None => "measured".into(),
+        Some(source) if source.starts_with("derived") => source.into(),
+        Some(source) => format!("assumed: {source}"),
+    }
+}
+
+/// What is unusual about the entries.
+fn doubts(out: &mut String, report: &VesselReport, width: usize) {
+    if report.doubts.is_empty() {
+        return;
+    }
+    section(out, "Look again: unusual together");
+    for doubt in &report.doubts {
+        wrapped(out, "- ", doubt, width);
+    }
+}
+
+/// Which measurement to make next.
+fn would_help(out: &mut String, report: &VesselReport, columns: u16) {
+    if report.would_help.is_empty() {
+        return;
+    }
+    section(out, "Missing measurements that would help most");
+    let header = [
+        "value",
+        "assumed",
+        "spread",
+        "unit",
+        "moves the route by (mm)",
+    ];
+    let mut table = Grid::new(1, &header).right([1, 2, 4]);
+    for help in &report.would_help {
+        table.row([
+            help.name.clone(),
+            format!("{:.1}", help.assumed),
+            format!("{:.1}", help.spread),
+            help.unit.clone(),
+            format!("{:.1}", help.longer_mm.abs()),
+        ]);
+    }
+    out.push_str(&table.text(columns));
 }
 
 /// In which vessels a clot lies: one longer than its vessel runs on into the next.

@@ -1,5 +1,6 @@
 //! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
+mod centre_lines;
 mod compare;
 mod csv_tables;
 mod edges;
@@ -14,6 +15,7 @@ pub mod glb;
 mod grid;
 mod handout_pdf;
 mod json;
+mod measure_form;
 mod measures;
 pub mod palette;
 #[cfg(feature = "png")]
@@ -28,10 +30,12 @@ mod scene_text;
 pub mod screen;
 pub mod stl;
 mod table;
+mod vessel_drawing;
 mod vessel_text;
 #[cfg(feature = "viewer")]
 pub mod viewer;
 
+pub use centre_lines::{CentreLines, LineFormat};
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use csv_tables::{CsvTable, comparison_tables};
 pub use everything::{
@@ -43,10 +47,12 @@ pub use folder::Folder;
 pub use gantt::clock_text;
 pub use handout_pdf::print_pdf;
 pub use json::to_json;
+pub use measure_form::blank_form;
 pub use measures::measures_text;
 pub use problem::problem_text;
 pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
 pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
 pub use table::{Parts, closing_text, rehearsal_text};
+pub use vessel_drawing::vessel_drawing;
 pub use vessel_text::{traced_text, traced_vessel_text};

@@ -23,6 +23,10 @@ pub struct VesselReport {
     /// Entered lengths that the route to this target keeps no better than to a tenth of a
     /// millimetre: it swings through ostia, and so cuts their corners.
     pub changed: Vec<ChangedLength>,
+    /// Entries that are each possible and together unusual, in words.
+    pub doubts: Vec<String>,
+    /// Measurements that are missing, those that would settle most of the route's length first.
+    pub would_help: Vec<WouldHelp>,
     /// The caution that goes with every output.
     pub caution: String,
 }
@@ -67,6 +71,21 @@ pub struct ChangedLength {
     pub on_the_route_mm: f64,
 }
 
+/// A value that is assumed and could be measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WouldHelp {
+    /// The field of the form.
+    pub name: String,
+    /// What is assumed.
+    pub assumed: f64,
+    /// One standard deviation of it among persons.
+    pub spread: f64,
+    /// Unit of both.
+    pub unit: String,
+    /// By how much the route to the first target gets longer where the value is one spread above, mm.
+    pub longer_mm: f64,
+}
+
 impl VesselReport {
     /// Measures a vessel with the default settings.
     ///
@@ -86,6 +105,8 @@ impl VesselReport {
             measures: Measures::of(tree, track, &MeasureSettings::default())?,
             clots: ClotOnRoute::all(track),
             changed: Vec::new(),
+            doubts: Vec::new(),
+            would_help: Vec::new(),
             caution: CAUTION.into(),
         })
     }

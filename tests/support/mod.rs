@@ -2,6 +2,7 @@
 
 pub(crate) mod inside;
 pub(crate) mod not_run;
+pub(crate) mod open_data;
 pub(crate) mod rods;
 pub(crate) mod root;
 pub(crate) mod scenes;

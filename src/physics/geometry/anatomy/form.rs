@@ -331,6 +331,9 @@ pub struct CommonCarotid {
     /// Length over straight distance between its ends, at least 1.
     #[serde(deserialize_with = "text::optional_positive")]
     pub length_to_chord: Option<f64>,
+    /// That straight distance; with one of the two above it gives the other.
+    #[serde(deserialize_with = "text::optional_length_mm")]
+    pub chord: Option<f64>,
 }
 
 /// Carotid bifurcation and bulb, mm.
@@ -404,6 +407,9 @@ pub struct CervicalIca {
     /// Length over straight distance; for a tortuous neck whose turn is not given.
     #[serde(deserialize_with = "text::optional_positive")]
     pub length_to_chord: Option<f64>,
+    /// That straight distance; with one of length and ratio it gives the other.
+    #[serde(deserialize_with = "text::optional_length_mm")]
+    pub chord: Option<f64>,
 }
 
 /// Internal carotid in the skull base, mm.

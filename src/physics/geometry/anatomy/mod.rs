@@ -20,10 +20,13 @@
 //! others from their parent's centre line. Means stand for populations, not for a person: an
 //! anatomy whose deciding lengths are assumed decides nothing.
 
+mod chords;
 mod context;
+mod doubts;
 mod draft;
 mod form;
 mod head;
+mod helps;
 mod kept;
 mod ledger;
 mod lesions;
@@ -36,11 +39,13 @@ mod sample;
 mod torso;
 mod walls;
 
+pub use doubts::Doubt;
 pub use form::{
     Access, Aorta, Arch, Bifurcation, CervicalIca, ClotForm, ClotPlace, CommonCarotid,
     FemoralRoute, LesionForm, LesionPlace, M1, M1Shape, M2, Measurements, NeckShape, Petrous,
     RadialRoute, Segment, Sex, SharedOrigin, Side, Siphon, SiphonShape, Wall, WallDisease,
 };
+pub use helps::Help;
 pub use kept::{End, Stretch, changed_lengths};
 pub use ledger::{NoteValue, Origin, ValueNote};
 
@@ -119,6 +124,14 @@ impl Measurements {
     /// ```
     pub fn build(&self) -> Result<Anatomy, GeometryError> {
         self.check()?;
+        match chords::settled(self)? {
+            Some(settled) => settled.grow(),
+            None => self.grow(),
+        }
+    }
+
+    /// Draws the vessel until its lengths are kept.
+    fn grow(&self) -> Result<Anatomy, GeometryError> {
         let mut allowances = Allowances::default();
         let mut best = self.draw(&allowances)?;
         let Some(mut routes) = best.routes() else {

@@ -46,10 +46,12 @@ fn bounds(form: &Measurements) -> Vec<Bound> {
         innominate.diameter: 4.0..=30.0;
         common_carotid.length: 30.0..=300.0;
         common_carotid.diameter: 2.0..=20.0;
+        common_carotid.chord: 20.0..=300.0;
         bifurcation.bulb_diameter: 2.0..=25.0;
         bifurcation.bulb_length: 1.0..=80.0;
         cervical_ica.length: 30.0..=300.0;
         cervical_ica.diameter: 0.5..=15.0;
+        cervical_ica.chord: 15.0..=300.0;
         petrous.vertical_length: 3.0..=40.0;
         petrous.horizontal_length: 3.0..=50.0;
         siphon.length: 10.0..=120.0;
