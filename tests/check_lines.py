@@ -34,7 +34,7 @@ def write_all(source, folder):
                         writer = vtk.vtkXMLPolyDataWriter()
                         getattr(writer, f"SetDataModeTo{mode}")()
                         writer.SetEncodeAppendedData(base64)
-                        writer.SetCompressorType(2 if packed else 0)
+                        writer.SetCompressorType(1 if packed else 0)
                         writer.SetHeaderTypeToUInt64() if wide else writer.SetHeaderTypeToUInt32()
                         getattr(writer, f"SetByteOrderTo{order}Endian")()
                         name = f"{mode}-{packed}-{wide}-{order}-{base64}.vtp"

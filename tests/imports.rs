@@ -5,56 +5,29 @@
     reason = "a test may stop where it stands, and writes its own files"
 )]
 
+use crate::support::lines::{FORMATS, imported, mm, written};
 use crate::support::open_data::open_data;
 use nestline::data::{self, ImportOptions, Source, Vessel};
-use nestline::geometry::traced::TracedVessel;
 use nestline::geometry::{
     Curve, MeasureSettings, Measures, Point, TortuositySettings, Track, Vector, tortuosity,
 };
-use nestline::output::{CentreLines, LineFormat, traced_vessel_text};
+use nestline::output::{CentreLines, traced_vessel_text};
 use nestline::rehearsal::{Verdict, rehearse};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
 
-const FORMATS: [(&str, LineFormat); 4] = [
-    ("csv", LineFormat::Csv),
-    ("vtk", LineFormat::Vtk),
-    ("vtp", LineFormat::Vtp),
-    ("swc", LineFormat::Swc),
-];
-
 fn vessel(name: &str) -> Vessel {
-    data::read_vessel(&Source::from_argument(&format!(
+    data::read_vessel(&Source::from_argument(format!(
         "embedded:vessels/{name}.ron"
     )))
     .unwrap()
 }
 
 fn route(name: &str) -> Track {
-    data::vessel_route(&Source::from_argument(&format!(
+    data::vessel_route(&Source::from_argument(format!(
         "embedded:vessels/{name}.ron"
     )))
     .unwrap()
-}
-
-/// A text as a file of this name, imported.
-fn imported(
-    name: &str,
-    text: &str,
-    options: &ImportOptions,
-) -> Result<TracedVessel, data::DataError> {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join(name);
-    std::fs::write(&path, text).unwrap();
-    data::import(&path, options)
-}
-
-/// The vessel of the file that an import would write.
-fn written(traced: &TracedVessel) -> Vessel {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("vessel.ron");
-    std::fs::write(&path, traced_vessel_text(traced)).unwrap();
-    data::read_vessel(&Source::Disk(path)).unwrap()
 }
 
 fn track_of(vessel: &Vessel) -> Track {
@@ -62,10 +35,6 @@ fn track_of(vessel: &Vessel) -> Track {
         .tree
         .track(vessel.access, vessel.targets[0].1, 1.0)
         .unwrap()
-}
-
-fn mm() -> ImportOptions {
-    ImportOptions::with("mm", |_| {})
 }
 
 fn largest_curvature(track: &Track) -> f64 {
@@ -417,157 +386,6 @@ fn exact_a_narrowing_is_proposed_and_taken_only_when_asked() {
         (vessel.tree.branches[0].lumen.diameter_at(40.0) - 5.0).abs() < 0.3,
         "the lumen is bridged"
     );
-}
-
-#[test]
-fn exact_bad_files_are_refused_with_their_row() {
-    let good = "x,y,z,radius\n0,0,0,2\n0,0,5,2\n0,0,10,2\n";
-    let swc = "1 0 0 0 0 2 -1\n2 0 0 0 5 2 1\n3 0 0 0 9 2 2\n";
-    let vtk = "# vtk DataFile Version 3.0\nlines\nASCII\nDATASET POLYDATA\nPOINTS 3 float\n0 0 0\n0 0 5\n0 0 9\nLINES 1 4\n3 0 1 2\nPOINT_DATA 3\nSCALARS radius float 1\nLOOKUP_TABLE default\n2 2 2\n";
-    let with = |text: &str, from: &str, to: &str| {
-        assert!(text.contains(from), "{from}");
-        text.replace(from, to)
-    };
-    let cases = [
-        ("a.csv", with(good, "0,0,5,2", "0,0,nan,2"), "row 3"),
-        (
-            "a.csv",
-            with(good, "0,0,5,2", "0,0,five,2"),
-            "row 3: column `z` holds `five`",
-        ),
-        (
-            "a.csv",
-            with(good, "0,0,5,2", "0,0,5"),
-            "row 3: the row has 3 fields",
-        ),
-        (
-            "a.csv",
-            with(good, "0,0,5,2", "0,0,5,0"),
-            "row 3: the radius is 0",
-        ),
-        (
-            "a.csv",
-            with(good, "0,0,5,2", "0,0,5,-2"),
-            "row 3: the radius is -2",
-        ),
-        (
-            "a.csv",
-            with(good, "0,0,5,2", "0,0,5,200"),
-            "row 3: the radius is 200.000 mm",
-        ),
-        (
-            "a.csv",
-            "x,y,z,radius\n0,0,0,2\n".into(),
-            "row 2: a line has one point only",
-        ),
-        ("a.csv", "x,y,z,radius\n".into(), "there is no line in it"),
-        (
-            "a.csv",
-            with(good, "radius", "size"),
-            "row 1: no column is named `radius`",
-        ),
-        (
-            "a.csv",
-            with(good, "z,radius", "z_cm,radius"),
-            "row 1: the column `z_cm` says cm",
-        ),
-        (
-            "a.csv",
-            with(good, "0,0,10,2", "0,0,9000,2"),
-            "row 4: the lines reach over more than",
-        ),
-        (
-            "b.swc",
-            with(swc, "3 0 0 0 9 2 2", "3 0 0 0 9 2 7"),
-            "row 3: its parent, 7",
-        ),
-        (
-            "b.swc",
-            with(swc, "3 0 0 0 9 2 2", "2 0 0 0 9 2 1"),
-            "row 3: the number 2 is taken by row 2",
-        ),
-        (
-            "b.swc",
-            with(swc, "1 0 0 0 0 2 -1", "1 0 0 0 0 2 3"),
-            "row 1: a line of parents comes back",
-        ),
-        (
-            "b.swc",
-            with(swc, "3 0 0 0 9 2 2", "3 0 0 0 9"),
-            "row 3: the row has 5 fields",
-        ),
-        (
-            "c.vtk",
-            with(vtk, "3 0 1 2", "3 0 1 7"),
-            "line 0 names point 7",
-        ),
-        (
-            "c.vtk",
-            with(vtk, "SCALARS radius", "SCALARS size"),
-            "no array at its points is called radius",
-        ),
-        (
-            "c.vtk",
-            with(vtk, "POINTS 3", "POINTS 4000000000"),
-            "more than the",
-        ),
-        (
-            "c.vtk",
-            with(vtk, "2 2 2\n", "2 2\n"),
-            "it ends where numbers should follow",
-        ),
-        (
-            "c.vtk",
-            with(vtk, "POLYDATA", "UNSTRUCTURED_GRID"),
-            "of the kind UNSTRUCTURED_GRID",
-        ),
-        (
-            "d.vtp",
-            "<VTKFile type=\"ImageData\"></VTKFile>".into(),
-            "of the type `ImageData`",
-        ),
-        (
-            "d.vtp",
-            "<VTKFile type=\"PolyData\"><PolyData>".into(),
-            "it is no XML",
-        ),
-    ];
-    for (name, text, expected) in cases {
-        let error = imported(name, &text, &mm()).unwrap_err();
-        let told = error.to_string();
-        assert!(
-            told.contains(expected) && told.contains(name),
-            "{expected}: {told}"
-        );
-        assert!(error.help_text().is_some(), "says how to mend it: {told}");
-    }
-    for (unit, expected) in [
-        ("", "not a length"),
-        ("35", "has no unit"),
-        ("furlong", "not known"),
-        ("0mm", "no length above 0"),
-    ] {
-        let told = imported("a.csv", good, &ImportOptions::with(unit, |_| {}))
-            .unwrap_err()
-            .to_string();
-        assert!(told.contains(expected), "{unit}: {told}");
-    }
-}
-
-#[test]
-fn exact_a_line_through_itself_is_refused() {
-    let mut csv = String::from("x,y,z,radius\n");
-    // an eight: through the middle twice
-    for k in 0..400 {
-        let t = f64::from(k) / 400.0 * std::f64::consts::TAU;
-        csv += &format!(
-            "{},{},0,2\n",
-            30.0 * nestline::math::sin(t + 0.3),
-            30.0 * nestline::math::sin(2.0 * t + 0.6)
-        );
-    }
-    let told = imported("eight.csv", &csv, &mm()).unwrap_err().to_string();
-    assert!(told.contains("the line passes through itself"), "{told}");
 }
 
 #[test]

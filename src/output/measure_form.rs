@@ -16,6 +16,7 @@ mod read {
         "length along the middle over the straight distance of both ends; good to 0.05";
     pub(super) const CHORD: &str = "straight ruler between both ends, in space; good to 1 mm";
     pub(super) const CLASS: &str = "by eye";
+    pub(super) const BENCH: &str = "not to be read off images: from a bench, or left out";
 }
 
 /// A line of the form: group, field, a filling to show, what it is, how it is read.
@@ -28,7 +29,7 @@ type Line = (
 );
 
 /// All lines, groups together.
-const LINES: [Line; 60] = [
+const LINES: [Line; 70] = [
     (
         "femoral",
         "puncture_to_bifurcation",
@@ -55,6 +56,13 @@ const LINES: [Line; 60] = [
         "coeliac_to_left_subclavian",
         "\"240 mm\"",
         "coeliac trunk to the left subclavian origin",
+        read::LONG,
+    ),
+    (
+        "femoral",
+        "puncture_to_left_subclavian",
+        "\"600 mm\"",
+        "all of it; stretches left out above share what is left",
         read::LONG,
     ),
     (
@@ -449,6 +457,69 @@ const LINES: [Line; 60] = [
         "its diameter at the origin",
         read::ACROSS,
     ),
+    (
+        "m2",
+        "superior_length",
+        "\"37 mm\"",
+        "superior trunk, likewise",
+        read::ALONG,
+    ),
+    (
+        "m2",
+        "superior_diameter",
+        "\"2.1 mm\"",
+        "its diameter at the origin",
+        read::ACROSS,
+    ),
+    (
+        "m2",
+        "angle_deg",
+        "99",
+        "angle between both trunks",
+        read::ANGLE,
+    ),
+    (
+        "m2",
+        "out_of_plane_deg",
+        "15",
+        "angle of M1 to the plane of both trunks",
+        read::ANGLE,
+    ),
+    (
+        "wall",
+        "aorta_n_per_mm2",
+        "0.8",
+        "stiffness of the aorta's wall, N per mm of length and mm of indentation",
+        read::BENCH,
+    ),
+    (
+        "wall",
+        "limbs_n_per_mm2",
+        "1.3",
+        "the same of iliac and arm arteries",
+        read::BENCH,
+    ),
+    (
+        "wall",
+        "neck_n_per_mm2",
+        "1.9",
+        "the same of innominate, common and external carotid",
+        read::BENCH,
+    ),
+    (
+        "wall",
+        "internal_carotid_n_per_mm2",
+        "3.6",
+        "the same of the internal carotid",
+        read::BENCH,
+    ),
+    (
+        "wall",
+        "brain_n_per_mm2",
+        "8.5",
+        "the same of arteries of the brain",
+        read::BENCH,
+    ),
 ];
 
 /// The form, every line of it a comment: what is left so is assumed.
@@ -470,6 +541,7 @@ pub fn blank_form() -> Result<String, GeometryError> {
     out.push_str(
         "        // these four are needed: every mean depends on them\n        sex: Female,          // Female or Male\n        age_years: 70,        // 18 to 110\n        access: FemoralRight, // FemoralRight, FemoralLeft, RadialRight, RadialLeft or DirectCarotid\n        side: Left,           // the carotid to be treated, the patient's own Left or Right\n\n",
     );
+    out.push_str("        // only where the carotid is punctured: how far below its bifurcation\n        // puncture_below_bifurcation: \"60 mm\",\n");
     let mut group = "";
     for (of, field, filling, what, how) in LINES {
         if of != group {

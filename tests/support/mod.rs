@@ -1,6 +1,7 @@
 //! What several tests share: scenes, tubes, tables on file, and a way to say what was not run.
 
 pub(crate) mod inside;
+pub(crate) mod lines;
 pub(crate) mod not_run;
 pub(crate) mod open_data;
 pub(crate) mod rods;

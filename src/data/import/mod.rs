@@ -234,6 +234,9 @@ fn unit_mm(text: &str) -> Result<f64, DataError> {
 
 fn unit_mm_of(text: &str) -> Result<f64, String> {
     let text = text.trim();
+    if text.is_empty() {
+        return Err("no unit is given".into());
+    }
     if text == "m" {
         return Ok(1000.0);
     }

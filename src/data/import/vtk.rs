@@ -56,7 +56,7 @@ pub(super) fn read(bytes: &[u8], file: &File<'_>) -> Result<PolyData, DataError>
             "POINT_DATA" | "CELL_DATA" => {
                 values = (cursor.count(MOST_POINTS)?, word == "POINT_DATA")
             }
-            "METADATA" => while !cursor.line().trim().is_empty() {},
+            "METADATA" => cursor.skip_metadata(),
             _ => {
                 let arrays = cursor.attribute(&word, values.0)?;
                 if values.1 {
@@ -80,6 +80,12 @@ impl Cursor<'_> {
         let end = rest.iter().position(|b| *b == b'\n').unwrap_or(rest.len());
         self.at += (end + 1).min(rest.len());
         String::from_utf8_lossy(&rest[..end.min(4096)]).into_owned()
+    }
+
+    /// Skips what is said about names and units of components: up to the next empty line.
+    fn skip_metadata(&mut self) {
+        self.line();
+        while !self.line().trim().is_empty() {}
     }
 
     /// The next word; empty at the end.
@@ -220,7 +226,7 @@ impl Cursor<'_> {
             while all.len() < arrays {
                 let name = plain(&self.word());
                 if name == "METADATA" {
-                    while !self.line().trim().is_empty() {}
+                    self.skip_metadata();
                     continue;
                 }
                 let components = self.count(10_000)?;

@@ -110,7 +110,7 @@ fn check_extent(lines: &[TracedLine]) -> Result<(), TraceFault> {
             if high[axis] - low[axis] > MOST_EXTENT_MM {
                 return Err(TraceFault::at(
                     Some(*row),
-                    format!("the lines reach over more than {:.0} mm", MOST_EXTENT_MM),
+                    format!("the lines reach over more than {MOST_EXTENT_MM:.0} mm"),
                     "is the unit right? A unit may be a length for one of the file, such as 0.35mm",
                 ));
             }

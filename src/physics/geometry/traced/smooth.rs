@@ -71,7 +71,7 @@ pub(super) fn smooth(points: &[Point], hold_start: bool, strength: Strength) -> 
     let mut at = along(points);
     // a first look only for the parameter: lengths along noisy points are too long
     let first_mm = match strength {
-        Strength::GivenMm(mm) => mm,
+        Strength::GivenMm(mm) => mm.max(STRENGTHS_MM.0),
         Strength::ByCrossValidation => FIRST_MM,
     };
     for _ in 0..2 {
@@ -80,7 +80,7 @@ pub(super) fn smooth(points: &[Point], hold_start: bool, strength: Strength) -> 
         at = fit.arc_lengths(&at);
     }
     let strength_mm = match strength {
-        Strength::GivenMm(mm) => mm,
+        Strength::GivenMm(mm) => mm.max(STRENGTHS_MM.0),
         Strength::ByCrossValidation => cross_validated(points, &at, hold_start),
     };
     for _ in 0..2 {
