@@ -80,7 +80,8 @@ pub(crate) fn export(
     let surfaces = exports.glb.is_some() || exports.stl.is_some();
     if !surfaces && exports.centre_lines.is_none() {
         return Err(refuse(
-            "export writes nothing yet: name a file with --glb, --stl or --centre-lines".into(),
+            "export writes nothing yet: name a file with --glb or --stl, or with --centre-lines"
+                .into(),
         ));
     }
     let wall_mm = exports
