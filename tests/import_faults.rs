@@ -239,7 +239,7 @@ fn spoilt(bytes: &[u8], random: &mut ChaCha8Rng) -> Vec<u8> {
         b"\xff",
         b"inf",
     ];
-    for _ in 0..random.random_range(1..6) {
+    for _ in 0..random.random_range(1..4) {
         let at = random.random_range(0..=bytes.len());
         let end = (at + random.random_range(0..40)).min(bytes.len());
         match random.random_range(0..5) {

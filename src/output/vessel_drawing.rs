@@ -144,9 +144,12 @@ fn names(out: &mut String, track: &Track, at: &impl Fn(&Point) -> (f64, f64), le
         .collect();
     all.sort_by(|a, b| a.0.1.total_cmp(&b.0.1));
     let mut next = MARGIN;
-    let most = HEIGHT - MARGIN - LINE * count(all.len());
+    let mut left_over = all.len();
     for ((x, y), name) in all {
-        let line = y.max(next).min(most.max(next));
+        // as many lines as are still to come have room below
+        let lowest = HEIGHT - MARGIN - LINE * count(left_over);
+        left_over -= 1;
+        let line = y.max(next).min(lowest.max(next));
         next = line + LINE;
         let _ = writeln!(
             out,

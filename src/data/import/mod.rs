@@ -105,6 +105,14 @@ pub(super) fn import_bytes(
     let unit_mm = unit_mm(&options.unit)?;
     let axes = Axes::parse(options.axes.as_deref())?;
     let (file, raw) = read_lines(bytes, shown, path, options, unit_mm)?;
+    let count: usize = raw.lines.iter().map(Vec::len).sum();
+    if count > polydata::MOST_POINTS {
+        let what = format!(
+            "it has {count} points, more than the {} that are read",
+            polydata::MOST_POINTS
+        );
+        return Err(file.refuse(what, "export the vessels that are rehearsed, with points a tenth of a millimetre apart or more"));
+    }
     let to_mm = |at: [f64; 3]| axes.turned(at.map(|x| x * unit_mm));
     let lines: Vec<TracedLine> = raw
         .lines

@@ -10,6 +10,7 @@
 //! | branches with ostia, landmarks, lesions, clots | a [`Tree`] | its fields; [`Tree::check`] says what is wrong |
 //! | a tree, an access and a target ([`Place`]: branch and arc length mm) | the route between them, a [`Track`]: `[stations]` of [`Station`] | [`Tree::track`] |
 //! | a tree and a track | lengths mm, diameters mm, stenoses %, take-off angles degrees, tortuosity, kinks | [`Measures::of`] |
+//! | lines as traced on images, with radii, mm | a tree of smoothed branches, and what was changed | [`traced::trace`] |
 //! | what was measured on a patient or a phantom | a whole [`Anatomy`], the rest assumed and said so | [`Measurements::build`](anatomy::Measurements::build) |
 //!
 //! Points and directions are [`Point`] and [`Vector`] of `nalgebra`, in mm; arc lengths begin at 0 at the start of their curve.

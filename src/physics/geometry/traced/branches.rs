@@ -199,16 +199,14 @@ fn overlap(curve: &Curve, line: &Smoothed, radii_mm: &[f64]) -> f64 {
         .fold(0.0, f64::max)
 }
 
+/// Largest curvature of the circles through three neighbouring points, 1/mm.
 fn largest_as_traced(points: &[Point]) -> f64 {
-    let Ok(curve) = Curve::through_points(points) else {
-        // it turns back on itself from point to point: no spline is to be had
-        return f64::INFINITY;
-    };
-    curve
-        .passes(points)
-        .iter()
-        .map(|s| curve.curvature_at(*s))
-        .fold(0.0, f64::max)
+    let circles = points.windows(3).map(|p| {
+        let (before, after, across) = (p[1] - p[0], p[2] - p[1], p[2] - p[0]);
+        2.0 * before.cross(&after).norm()
+            / (before.norm() * after.norm() * across.norm()).max(1e-12)
+    });
+    circles.fold(0.0, f64::max)
 }
 
 /// Linear between places that do not fall, constant beyond the ends.

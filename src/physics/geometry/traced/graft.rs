@@ -334,3 +334,227 @@ fn keep_places(whole: &Tree, piece: &Tree, done: &mut Grafted) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::{Frame, Point, Run};
+    use super::*;
+
+    fn branch(
+        name: &str,
+        ostium: Option<Ostium>,
+        start: Frame,
+        runs: &[(f64, f64)],
+        diameter_mm: f64,
+    ) -> Branch {
+        let runs: Vec<Run> = runs
+            .iter()
+            .map(|&(length_mm, turn_rad)| Run {
+                length_mm,
+                turn_rad,
+                roll_rad: 0.0,
+                diameter_start_mm: diameter_mm,
+                diameter_end_mm: diameter_mm,
+            })
+            .collect();
+        Branch {
+            name: name.into(),
+            ostium,
+            curve: Curve::from_runs(start, &runs).unwrap(),
+            lumen: Lumen::uniform(diameter_mm),
+            wall_stiffness_n_per_mm2: 1.0,
+        }
+    }
+
+    fn tree(branches: Vec<Branch>) -> Tree {
+        Tree {
+            branches,
+            landmarks: Vec::new(),
+            lesions: Vec::new(),
+            clots: Vec::new(),
+        }
+    }
+
+    /// A trunk of 100 mm along x, a child at 30 mm and one at 80 mm.
+    fn whole() -> Tree {
+        let along = Frame::new(Point::origin(), Vector::x(), Vector::y());
+        let child = |name: &str, at_mm: f64| {
+            let start = Frame::new(Point::new(at_mm, 0.0, 0.0), Vector::y(), Vector::z());
+            branch(
+                name,
+                Some(Ostium { branch: 0, at_mm }),
+                start,
+                &[(20.0, 0.0)],
+                3.0,
+            )
+        };
+        tree(vec![
+            branch("trunk", None, along, &[(100.0, 0.0)], 6.0),
+            child("near", 30.0),
+            child("far", 80.0),
+        ])
+    }
+
+    /// A bent piece of 40 mm somewhere else, with a child in its middle.
+    fn piece() -> Tree {
+        let start = Frame::new(Point::new(5.0, 6.0, 7.0), Vector::z(), Vector::x());
+        let main = branch("piece", None, start, &[(20.0, 0.0), (20.0, 1.0)], 4.0);
+        let middle = main.curve.frame_at(20.0);
+        let side = Frame::new(middle.origin_mm, middle.n1, middle.tangent);
+        let ostium = Some(Ostium {
+            branch: 0,
+            at_mm: 20.0,
+        });
+        tree(vec![
+            main,
+            branch("side", ostium, side, &[(10.0, 0.0)], 2.0),
+        ])
+    }
+
+    #[test]
+    fn exact_a_piece_runs_on_where_the_vessel_was_cut() {
+        let (whole, piece) = (whole(), piece());
+        let cut = Cut {
+            branch: 0,
+            from_mm: 50.0,
+            to_mm: None,
+        };
+        let done = graft(
+            &whole,
+            cut,
+            Piece {
+                tree: &piece,
+                roll_rad: 0.0,
+            },
+        )
+        .unwrap();
+        let names: Vec<&str> = done.tree.branches.iter().map(|b| b.name.as_str()).collect();
+        assert_eq!(names, ["trunk", "near", "side"], "what lay beyond is gone");
+        let trunk = &done.tree.branches[0].curve;
+        assert!((trunk.length_mm() - 90.0).abs() < 1e-9);
+        let (before, after) = (trunk.frame_at(50.0 - 1e-7), trunk.frame_at(50.0 + 1e-7));
+        assert!((before.origin_mm - after.origin_mm).norm() < 1e-6, "no gap");
+        assert!((before.tangent - after.tangent).norm() < 1e-6, "no corner");
+        assert!(
+            (trunk.turning_to(90.0) - 1.0).abs() < 1e-9,
+            "the piece bends as it did"
+        );
+        let side = done.tree.branches[2].ostium.unwrap();
+        assert!(side.branch == 0 && (side.at_mm - 70.0).abs() < 1e-9);
+        assert!(done.tree.check().is_ok(), "{:?}", done.tree.check());
+        // the lumen of the piece is its own, the vessel's comes to it
+        let lumen = &done.tree.branches[0].lumen;
+        for (s, diameter_mm) in [
+            (10.0, 6.0),
+            (35.0, 6.0),
+            (42.5, 5.0),
+            (50.0, 4.0),
+            (80.0, 4.0),
+        ] {
+            assert!(
+                (lumen.diameter_at(s) - diameter_mm).abs() < 1e-9,
+                "{s}: {}",
+                lumen.diameter_at(s)
+            );
+        }
+        assert!(
+            (done.turned_rad - 0.5 * std::f64::consts::PI).abs() < 1e-9,
+            "from z to x"
+        );
+        let at = |at_mm| Place { branch: 0, at_mm };
+        assert_eq!(done.kept_place(at(60.0)), None);
+        assert!(done.kept_place(at(40.0)).is_some());
+    }
+
+    #[test]
+    fn exact_the_vessel_goes_on_behind_a_piece() {
+        let (whole, piece) = (whole(), piece());
+        let cut = Cut {
+            branch: 0,
+            from_mm: 50.0,
+            to_mm: Some(70.0),
+        };
+        let done = graft(
+            &whole,
+            cut,
+            Piece {
+                tree: &piece,
+                roll_rad: 0.7,
+            },
+        )
+        .unwrap();
+        let trunk = &done.tree.branches[0].curve;
+        assert!(
+            (trunk.length_mm() - 120.0).abs() < 1e-9,
+            "50 before, 40 of the piece, 30 behind"
+        );
+        for joint_mm in [50.0, 90.0] {
+            let (before, after) = (
+                trunk.frame_at(joint_mm - 1e-7),
+                trunk.frame_at(joint_mm + 1e-7),
+            );
+            assert!(
+                (before.tangent - after.tangent).norm() < 1e-6,
+                "no corner at {joint_mm}"
+            );
+        }
+        let far = done.tree.branches.iter().find(|b| b.name == "far").unwrap();
+        assert!(
+            (far.ostium.unwrap().at_mm - 100.0).abs() < 1e-9,
+            "10 mm behind the joint, as before"
+        );
+        assert!(done.tree.check().is_ok(), "{:?}", done.tree.check());
+        let moved = done
+            .kept_place(Place {
+                branch: 0,
+                at_mm: 75.0,
+            })
+            .unwrap();
+        assert!((moved.at_mm - 95.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn exact_cuts_outside_their_branch_are_refused() {
+        for (from_mm, to_mm) in [
+            (0.0, None),
+            (120.0, None),
+            (50.0, Some(40.0)),
+            (50.0, Some(200.0)),
+        ] {
+            let cut = Cut {
+                branch: 0,
+                from_mm,
+                to_mm,
+            };
+            let told = graft(
+                &whole(),
+                cut,
+                Piece {
+                    tree: &piece(),
+                    roll_rad: 0.0,
+                },
+            );
+            assert!(
+                matches!(told, Err(GeometryError::OutOfRange { .. })),
+                "{cut:?}: {told:?}"
+            );
+        }
+        let none = tree(Vec::new());
+        let cut = Cut {
+            branch: 0,
+            from_mm: 50.0,
+            to_mm: None,
+        };
+        assert!(
+            graft(
+                &whole(),
+                cut,
+                Piece {
+                    tree: &none,
+                    roll_rad: 0.0
+                }
+            )
+            .is_err()
+        );
+    }
+}

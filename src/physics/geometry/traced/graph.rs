@@ -13,9 +13,6 @@ const ALONG_RADII: f64 = 0.25;
 const MOST_ALONG_MM: f64 = 1.0;
 /// Ends nearer than this are joined whatever the lumen, mm: below what a centre line is known to.
 const LEAST_JOIN_MM: f64 = 0.5;
-/// The widest lumen whose ends are looked for, mm.
-const MOST_JOIN_MM: f64 = 20.0;
-
 /// A stretch of a line between two places where something joins it.
 #[derive(Debug, Clone)]
 struct Edge {
@@ -601,6 +598,8 @@ fn take_new(line: &TracedLine, joining: &mut Joining, grid: &mut Grid, told: &mu
 
 /// Joins free ends to the lines in whose lumen they lie.
 fn join_ends(joining: &mut Joining, grid: &Grid, settings: &TraceSettings, told: &mut Vec<Told>) {
+    let radii = joining.taken.iter().flat_map(|t| &t.line.radii_mm);
+    let widest_mm = radii.copied().fold(LEAST_JOIN_MM, f64::max);
     for own in 0..joining.taken.len() {
         for at_end in [false, true] {
             let taken = &joining.taken[own];
@@ -622,7 +621,7 @@ fn join_ends(joining: &mut Joining, grid: &Grid, settings: &TraceSettings, told:
             if shared(joining) {
                 continue;
             }
-            let within_mm = settings.join_mm.unwrap_or(MOST_JOIN_MM);
+            let within_mm = settings.join_mm.unwrap_or(widest_mm);
             let known: Vec<&[Point]> = joining
                 .taken
                 .iter()

@@ -132,7 +132,7 @@ pub struct Smoothing {
     pub length_before_mm: f64,
     /// Length of the smoothed line, mm.
     pub length_after_mm: f64,
-    /// Largest curvature of the spline through the points as traced, 1/mm.
+    /// Largest curvature of the circles through three neighbouring points as traced, 1/mm.
     pub curvature_before_per_mm: f64,
     /// The same of the smoothed line.
     pub curvature_after_per_mm: f64,

@@ -219,23 +219,21 @@ impl Fit {
         }
     }
 
+    /// The cell that a parameter, in cells, lies in.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "not negative, and taken down to the number of cells"
+    )]
+    fn cell(&self, u: f64) -> usize {
+        (u as usize).min(self.cells - 1)
+    }
+
     /// The first control point that counts at a parameter, and the shares of four.
     fn shares(&self, t: f64) -> (usize, [f64; 4]) {
         let u = (t / self.knot_mm).max(0.0);
-        let mut first = 0;
-        let mut low = 0;
-        let mut high = self.cells;
-        // the cell by halving: counts and numbers are not cast into each other
-        while high - low > 1 {
-            let middle = usize::midpoint(low, high);
-            if to_f64(middle) <= u {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        first += low;
-        let v = (u - to_f64(low)).min(1.0);
+        let first = self.cell(u);
+        let v = (u - to_f64(first)).min(1.0);
         let w = 1.0 - v;
         (
             first,
