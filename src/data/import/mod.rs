@@ -141,8 +141,11 @@ pub(super) fn import_bytes(
         let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned());
         super::plainly(&stem.unwrap_or_else(|| shown.to_owned())).into_owned()
     });
+    // not the whole path: names of folders may be names of patients
+    let from = path.file_name().map(|s| s.to_string_lossy().into_owned());
+    let from = super::plainly(&from.unwrap_or_default()).into_owned();
     let source =
-        format!("centre lines imported from {shown}, one unit of the file being {unit_mm} mm");
+        format!("centre lines imported from {from}, one unit of the file being {unit_mm} mm");
     let mut vessel = TracedVessel::new(name, source, traced);
     vessel.wall_stiffness_n_per_mm2 = WALL_N_PER_MM2;
     vessel.coordinates = axes.in_words();
