@@ -13,6 +13,11 @@ const MOST_OVERLAP: f64 = 0.85;
 const STRONGER: f64 = 1.3;
 /// So many times; then the lumen is narrowed in the bend.
 const TIMES: u32 = 4;
+/// Points farther apart than this get others on the straight line between them, mm: a spline has nothing to hold on to in
+/// between.
+const MOST_GAP_MM: f64 = 8.0;
+/// A smoothed line longer than the traced one by this factor has run away.
+const MOST_LONGER: f64 = 2.0;
 /// Most branches; a tree of the brain has some hundred.
 const MOST_BRANCHES: usize = 5_000;
 
@@ -47,6 +52,7 @@ pub(super) fn smoothed(
         }
         let tip = chain.rows.last().copied().unwrap_or(0);
         cut_narrow_tip(&mut chain, told);
+        fill_gaps(&mut chain);
         let length_mm = along(&chain.points_mm).last().copied().unwrap_or(0.0);
         let within_mm = leaves.map_or(0.0, |(parent, at_mm)| radius_at(&branches[parent], at_mm));
         if length_mm <= within_mm || chain.points_mm.len() < 2 {
@@ -90,6 +96,34 @@ fn start_on(parent: &TracedBranch, index: usize, chain: &mut Chain) -> (usize, f
     (index, at_mm)
 }
 
+/// Puts points into gaps, of no row.
+fn fill_gaps(chain: &mut Chain) {
+    let mut filled = Chain {
+        parent: chain.parent,
+        ..Chain::default()
+    };
+    for (i, point) in chain.points_mm.iter().enumerate() {
+        if let Some(before) = i.checked_sub(1) {
+            let (from, radius_mm) = (chain.points_mm[before], chain.radii_mm[before]);
+            let parts = ((point - from).norm() / MOST_GAP_MM).ceil();
+            let mut part = 1.0;
+            while part < parts {
+                let share = part / parts;
+                filled.points_mm.push(from + (point - from) * share);
+                filled
+                    .radii_mm
+                    .push(radius_mm + (chain.radii_mm[i] - radius_mm) * share);
+                filled.rows.push(usize::MAX);
+                part += 1.0;
+            }
+        }
+        filled.points_mm.push(*point);
+        filled.radii_mm.push(chain.radii_mm[i]);
+        filled.rows.push(chain.rows[i]);
+    }
+    *chain = filled;
+}
+
 fn radius_at(branch: &TracedBranch, at_mm: f64) -> f64 {
     let at = branch.curve.passes(&branch.points_mm);
     let after = at
@@ -122,8 +156,19 @@ fn branch(
 ) -> Result<TracedBranch, TraceFault> {
     let row = chain.rows.first().copied();
     let mut line = smooth(&chain.points_mm, leaves.is_some(), strength);
+    let traced_mm = along(&chain.points_mm).last().copied().unwrap_or(0.0);
     let radii = |line: &Smoothed| super::radii::filtered(&line.at_mm, &chain.radii_mm);
     let made = |line: &Smoothed| -> Result<(Curve, Vec<f64>), TraceFault> {
+        let smoothed_mm = along(&line.knots_mm).last().copied().unwrap_or(f64::NAN);
+        // not a number is no length either
+        let sound = smoothed_mm.is_finite() && smoothed_mm <= MOST_LONGER * traced_mm + 1.0;
+        if !sound {
+            return Err(TraceFault::at(
+                row,
+                "the line that begins here cannot be smoothed: its points lie too unevenly",
+                "export it with points at even distances of a millimetre or less",
+            ));
+        }
         let curve =
             Curve::through_points(&line.knots_mm).map_err(|error| spline_fault(row, &error))?;
         Ok((curve, radii(line)))
