@@ -266,7 +266,7 @@ fn spoilt(bytes: &[u8], random: &mut ChaCha8Rng) -> Vec<u8> {
 
 #[test]
 fn property_spoilt_files_are_read_or_refused() {
-    // more of them where that is asked for: hours have shown no other outcome
+    // more of them where that is asked for
     let rounds = std::env::var("NESTLINE_SPOILT")
         .ok()
         .and_then(|n| n.parse().ok())

@@ -15,9 +15,9 @@ const KNOWN: [&str; 2] = ["chromium", "chromium-browser"];
 #[derive(Debug, Clone, Default, Args)]
 pub(crate) struct Handout {
     /// Print the report's first page, one sheet of A4, into this PDF file, by the browser Chromium (or the one that
-    /// the variable NESTLINE_BROWSER names). Without a browser print the first page of the report.
-    #[arg(long, value_name = "FILE", conflicts_with = "each")]
-    handout: Option<PathBuf>,
+    /// the variable `NESTLINE_BROWSER` names). Without a browser print the first page of the report.
+    #[arg(long = "handout", value_name = "FILE", conflicts_with = "each")]
+    file: Option<PathBuf>,
 }
 
 /// A handout that is wanted, and what prints it.
@@ -31,7 +31,7 @@ pub(crate) struct Wanted<'a> {
 impl Handout {
     /// Refuses what cannot be printed, before anything is worked out.
     pub(crate) fn check(&self, overwrite: bool) -> Result<Option<Wanted<'_>>, Stop> {
-        let Some(path) = self.handout.as_deref() else {
+        let Some(path) = self.file.as_deref() else {
             return Ok(None);
         };
         refuse_existing(path, overwrite)?;

@@ -23,7 +23,6 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
     let outcome = &rehearsed.outcome;
     wrapped(&mut out, "", &outcome.scene, width);
     wrapped(&mut out, "vessel: ", &outcome.vessel.name, width);
-    out.push('\n');
     let _ = writeln!(out, "{}", verdict_words(outcome));
     for line in outcome.reasons() {
         wrapped(&mut out, "  ", line, width);
@@ -51,11 +50,15 @@ fn weak_points(out: &mut String, outcome: &Outcome, width: usize) {
         false => "Weak points".to_owned(),
     };
     section(out, &title);
+    // what would help is told once: where the plan breaks
+    let told = outcome.breaks().and_then(|(_, f)| f.help.as_ref());
     for point in &left[..shown] {
+        let mut point = (*point).clone();
+        point.help = point.help.filter(|help| Some(help) != told);
         wrapped(
             out,
             &format!("  step {:>2}: ", point.step),
-            &weak_point_line(point),
+            &weak_point_line(&point),
             width,
         );
     }
@@ -147,25 +150,20 @@ fn clock(out: &mut String, rehearsed: &Rehearsed, width: usize) {
         out,
         "Clock (min from the puncture, in brackets 8 of 10 courses)",
     );
-    let undisturbed = format!(
-        "{}; every step succeeds at the first try.",
-        parts.join("; ")
-    );
-    wrapped(out, "  ", &undisturbed, width);
-    let Some(disturbed) = &clock.disturbed else {
-        return;
-    };
-    if let Some(mean_s) = disturbed.reperfusion_mean_s {
-        let line = format!(
-            "With failed tries and further passes: reperfusion {}{}.",
+    parts.push("every step at its first try".to_owned());
+    let disturbed = clock.disturbed.as_ref();
+    let mean_s = disturbed.and_then(|d| Some((d, d.reperfusion_mean_s?)));
+    parts.extend(mean_s.map(|(disturbed, mean_s)| {
+        format!(
+            "with failed tries and further passes reperfusion {}{}",
             fixed(mean_s / 60.0, 0),
             disturbed
                 .spread
                 .reperfusion
                 .map_or_else(String::new, within)
-        );
-        wrapped(out, "  ", &line, width);
-    }
+        )
+    }));
+    wrapped(out, "  ", &format!("{}.", parts.join("; ")), width);
 }
 
 /// Between which times 8 of 10 courses lie, min.

@@ -167,8 +167,9 @@ fn first_step(plan: &Plan, wanted: Act) -> Option<usize> {
                 guide && matches!(to, Where::Past(name, _) if past(name))
             }
             (act @ (Action::Withdraw { .. } | Action::WithdrawTogether { .. }), Act::Back) => {
-                let retriever = |name: &&str| class(name) == Some(DeviceClass::Retriever);
-                open && act.devices().iter().any(|name| retriever(name))
+                let devices = act.devices();
+                let mut classes = devices.iter().filter_map(|name| class(name));
+                open && classes.any(|class| class == DeviceClass::Retriever)
             }
             _ => false,
         })
