@@ -22,7 +22,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 const DRAWS: u64 = 2000;
 /// Stacks that no solve comes to rest with, and that the solver owes (DEVELOPERS, known counterexamples).
-const OWED: [u64; 1] = [9];
+const OWED: [u64; 5] = [9, 542, 909, 1735, 1987];
 /// As many of them as take some twenty seconds of a processor.
 const EVERY_DAY: u64 = 60;
 

@@ -18,7 +18,7 @@ trap 'rm -rf "$work"' EXIT
 if ((!${#scenes[@]})); then
     sed -e 's|"\.\./vessels/|"embedded:vessels/|' -e 's|"devices/\([^"]*\)\.ron"|"cabinet:\1"|g' \
         "$root/scenes/kinked-neck-type-3.ron" |
-        awk '/^    script: \[/ { script = 1 } script && /say:/ && ++steps > 11 { next } { print }' >"$work/short.ron"
+        awk '/^    script: \[/ { script = 1 } script && /say:/ && ++steps > 6 { next } { print }' >"$work/short.ron"
     scenes=("$work/short.ron")
 fi
 # a plan that fails or is undecided prints as well
