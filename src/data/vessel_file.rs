@@ -397,7 +397,7 @@ mod tests {
                 blocks[i]
             )
         };
-        for (text, targets) in [(whole, 7), (form(1), 1), (form(2), 3)] {
+        for (text, targets) in [(whole, 7), (form(1), 1), (form(2), 4)] {
             let document = Document {
                 name: "documentation".into(),
                 text: Arc::from(text),
