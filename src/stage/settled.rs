@@ -1,6 +1,7 @@
 //! Rods settled for the picture where the rehearsal has none.
 
 use super::keys::moves;
+use crate::math;
 use crate::mechanics::{LoadSettings, MechanicsError, Settings};
 use crate::procedure::{Passed, Plan, Rods, Shape, State};
 use crate::threads::{all_of_them, in_order};
@@ -15,6 +16,8 @@ const ROUNDS: usize = 2;
 const STEPS: usize = 120;
 /// Settling is given up for a run once this many of its shapes came to no rest.
 const FAILURES: usize = 6;
+/// Walls give by less than this, mm: an axis that leaves the healthy vessel by more found no rest.
+const LEAVES_MM: f64 = 1.0;
 /// Least shapes of a run: starting one anew takes as long as two or three others.
 const RUN: usize = 6;
 
@@ -111,13 +114,24 @@ fn settle(plan: &Plan, passed: &[Passed], run: &[usize]) -> Vec<(usize, Found)> 
         }
         let found = match rods.settle(plan, &passed[*step].after) {
             Ok(None) => Found::Straight,
-            Ok(Some(shape)) => Found::Shape(shape),
-            Err(_) => {
+            Ok(Some(shape)) if stays(plan, &shape) => Found::Shape(shape),
+            Ok(Some(_)) | Err(_) => {
                 failures += 1;
+                // the next one starts anew
+                rods = PictureRods::default();
                 Found::NoRest
             }
         };
         (*step, found)
     });
     found.collect()
+}
+
+/// Whether every axis lies in the vessel.
+fn stays(plan: &Plan, shape: &Shape) -> bool {
+    let rods = shape.stack.solution.iter().flat_map(|s| &s.rods);
+    let mut nodes = rods.flat_map(|rod| rod.station_mm.iter().zip(&rod.offset_mm));
+    nodes.all(|(s_mm, [u, v])| {
+        math::hypot(*u, *v) < 0.5 * plan.track.healthy_diameter_at(*s_mm) + LEAVES_MM
+    })
 }

@@ -7,6 +7,7 @@ use crate::output::screen::{Icon, Scheme, Words, close_up, icon, solid};
 use crate::procedure::Severity;
 use crate::rehearsal::{DeviceRow, Verdict};
 use crate::stage::{Moment, ShapesFrom, Stage};
+use crate::units::fixed;
 use egui::{
     Align2, Color32, CornerRadius, Grid, Rect, RichText, ScrollArea, Sense, Ui, pos2, vec2,
 };
@@ -198,8 +199,9 @@ fn margin(ui: &mut Ui, scheme: &Scheme, row: Option<&DeviceRow>) {
         ui.label("–");
         return;
     };
-    let words = format!("{:.0}", row.margin_mm);
-    if row.margin_mm < 0.0 {
+    let words = fixed(row.margin_mm, 0);
+    // what goes in up to its hub has nothing to spare, and is not short
+    if row.margin_mm < -0.5 {
         let (colour, icon) = scheme.state(State::Bad);
         ui.horizontal(|ui| {
             sign(ui, scheme, icon, colour);
@@ -240,7 +242,7 @@ fn hub_force(ui: &mut Ui, stage: &Stage, row: Option<&DeviceRow>) {
 }
 
 fn number(mm: Option<f64>) -> String {
-    mm.map_or_else(|| "–".to_owned(), |mm| format!("{mm:.0}"))
+    mm.map_or_else(|| "–".to_owned(), |mm| fixed(mm, 0))
 }
 
 fn findings(ui: &mut Ui, scheme: &Scheme, stage: &Stage, moment: &Moment) {
