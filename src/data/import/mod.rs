@@ -6,6 +6,7 @@
 
 mod csv_lines;
 mod lines;
+mod number;
 mod places;
 mod polydata;
 mod swc;

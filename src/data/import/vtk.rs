@@ -1,6 +1,7 @@
 //! Legacy VTK polydata, as text or binary.
 
 use super::lines::File;
+use super::number::Number;
 use super::polydata::{Array, MOST_POINTS, PolyData, count_of};
 use crate::data::error::DataError;
 
@@ -145,9 +146,10 @@ impl Cursor<'_> {
             }
             return (0..count).map(|_| self.number()).collect();
         }
-        let Some((size, value)) = decoder(&kind) else {
+        let Some(number) = number_kind(&kind) else {
             return Err(self.refuse(format!("values of the type `{kind}` are not read")));
         };
+        let size = number.size();
         // one line end stands between the words and the bytes
         let from = match &self.bytes[self.at..] {
             [b'\r', b'\n', ..] => self.at + 2,
@@ -163,7 +165,7 @@ impl Cursor<'_> {
             )));
         };
         self.at = from + bytes.len();
-        Ok(bytes.chunks_exact(size).map(value).collect())
+        Ok(number.all_in(bytes, true))
     }
 
     /// Cells in either form: each with its count of points before them, or offsets and points apart.
@@ -336,32 +338,17 @@ fn plain(name: &str) -> String {
     out
 }
 
-/// Size of a type, and a value of it from its bytes, the highest first.
-type Decoder = (usize, fn(&[u8]) -> f64);
-
-fn decoder(kind: &str) -> Option<Decoder> {
-    fn array<const N: usize>(bytes: &[u8]) -> [u8; N] {
-        bytes.try_into().unwrap_or([0; N])
-    }
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "numbers of points are far below what is exact"
-    )]
-    fn wide(value: i64) -> f64 {
-        value as f64
-    }
+fn number_kind(kind: &str) -> Option<Number> {
     Some(match kind {
-        "float" => (4, |b| f64::from(f32::from_be_bytes(array(b)))),
-        "double" => (8, |b| f64::from_be_bytes(array(b))),
-        "int" | "vtkidtype" | "vtktypeint32" => (4, |b| f64::from(i32::from_be_bytes(array(b)))),
-        "unsigned_int" | "vtktypeuint32" => (4, |b| f64::from(u32::from_be_bytes(array(b)))),
-        "long" | "unsigned_long" | "vtktypeint64" | "vtktypeuint64" => {
-            (8, |b| wide(i64::from_be_bytes(array(b))))
-        }
-        "short" => (2, |b| f64::from(i16::from_be_bytes(array(b)))),
-        "unsigned_short" => (2, |b| f64::from(u16::from_be_bytes(array(b)))),
-        "char" | "signed_char" => (1, |b| f64::from(i8::from_be_bytes(array(b)))),
-        "unsigned_char" => (1, |b| f64::from(u8::from_be_bytes(array(b)))),
+        "float" => Number::F32,
+        "double" => Number::F64,
+        "int" | "vtkidtype" | "vtktypeint32" => Number::I32,
+        "unsigned_int" | "vtktypeuint32" => Number::U32,
+        "long" | "unsigned_long" | "vtktypeint64" | "vtktypeuint64" => Number::I64,
+        "short" => Number::I16,
+        "unsigned_short" => Number::U16,
+        "char" | "signed_char" => Number::I8,
+        "unsigned_char" => Number::U8,
         _ => return None,
     })
 }

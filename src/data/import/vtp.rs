@@ -1,6 +1,7 @@
 //! XML polydata (VTP): arrays as text, base64 or raw bytes, in place or appended, compressed or not.
 
 use super::lines::File;
+use super::number::Number;
 use super::polydata::{Array, MOST_POINTS, PolyData, count_of};
 use crate::data::error::DataError;
 use flate2::read::ZlibDecoder;
@@ -220,7 +221,7 @@ impl Coding<'_> {
     }
 
     fn decoded(&self, source: &mut impl Bytes, kind: &str) -> Result<Vec<f64>, String> {
-        let Some((size, value)) = decoder(kind) else {
+        let Some(number) = number_kind(kind) else {
             return Err(format!("values of the type `{kind}` are not read"));
         };
         let bytes = if self.compressed {
@@ -229,16 +230,7 @@ impl Coding<'_> {
             let length = self.header(source)?;
             source.take(length)?
         };
-        let mut values = Vec::with_capacity(bytes.len() / size);
-        for chunk in bytes.chunks_exact(size) {
-            let mut ordered = [0; 8];
-            ordered[..size].copy_from_slice(chunk);
-            if self.big_endian {
-                ordered[..size].reverse();
-            }
-            values.push(value(ordered));
-        }
-        Ok(values)
+        Ok(number.all_in(&bytes, self.big_endian))
     }
 
     fn header(&self, source: &mut impl Bytes) -> Result<usize, String> {
@@ -367,30 +359,17 @@ impl Bytes for Base64<'_> {
     }
 }
 
-/// Size of a type, and a value of it from its bytes, the lowest first.
-type Decoder = (usize, fn([u8; 8]) -> f64);
-
-fn decoder(kind: &str) -> Option<Decoder> {
-    fn first<const N: usize>(bytes: [u8; 8]) -> [u8; N] {
-        bytes[..N].try_into().unwrap_or([0; N])
-    }
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "numbers of points are far below what is exact"
-    )]
-    fn wide(value: i64) -> f64 {
-        value as f64
-    }
+fn number_kind(kind: &str) -> Option<Number> {
     Some(match kind {
-        "Float32" => (4, |b| f64::from(f32::from_le_bytes(first(b)))),
-        "Float64" => (8, |b| f64::from_le_bytes(b)),
-        "Int8" => (1, |b| f64::from(i8::from_le_bytes(first(b)))),
-        "UInt8" => (1, |b| f64::from(b[0])),
-        "Int16" => (2, |b| f64::from(i16::from_le_bytes(first(b)))),
-        "UInt16" => (2, |b| f64::from(u16::from_le_bytes(first(b)))),
-        "Int32" => (4, |b| f64::from(i32::from_le_bytes(first(b)))),
-        "UInt32" => (4, |b| f64::from(u32::from_le_bytes(first(b)))),
-        "Int64" | "UInt64" => (8, |b| wide(i64::from_le_bytes(b))),
+        "Float32" => Number::F32,
+        "Float64" => Number::F64,
+        "Int8" => Number::I8,
+        "UInt8" => Number::U8,
+        "Int16" => Number::I16,
+        "UInt16" => Number::U16,
+        "Int32" => Number::I32,
+        "UInt32" => Number::U32,
+        "Int64" | "UInt64" => Number::I64,
         _ => return None,
     })
 }
