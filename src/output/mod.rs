@@ -23,6 +23,7 @@ mod png;
 #[cfg(not(feature = "png"))]
 mod png_left_out;
 mod problem;
+mod projection;
 mod report;
 mod report_folder;
 mod scene_text;

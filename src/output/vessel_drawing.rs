@@ -1,5 +1,6 @@
 //! A vessel drawn from the front and from the left, to be held against the images it was measured on.
 
+use super::projection::PROJECTIONS;
 use crate::geometry::{Branch, Point, Track, Tree};
 use std::fmt::Write as _;
 
@@ -13,23 +14,6 @@ const NAMES: f64 = 190.0;
 const LINE: f64 = 13.0;
 /// Steps along a branch, mm.
 const STEP_MM: f64 = 2.0;
-
-/// One view: what is across and what is up, as seen.
-struct View {
-    title: &'static str,
-    across: fn(&Point) -> f64,
-}
-
-const VIEWS: [View; 2] = [
-    View {
-        title: "from the front (the patient's left on the right)",
-        across: |p| p.x,
-    },
-    View {
-        title: "from the patient's left (the front on the left)",
-        across: |p| p.y,
-    },
-];
 
 /// The drawing as an SVG file: all branches, the route dark, names where they lie on it.
 #[must_use]
@@ -49,7 +33,7 @@ pub fn vessel_drawing(name: &str, tree: &Tree, track: &Track) -> String {
     let scale = (HEIGHT - 2.0 * MARGIN) / tall_mm;
     let mut body = String::new();
     let mut left = MARGIN;
-    for view in VIEWS {
+    for view in PROJECTIONS {
         let (from, to) = span(view.across);
         let wide = (to - from) * scale;
         let at = |p: &Point| {
@@ -60,8 +44,8 @@ pub fn vessel_drawing(name: &str, tree: &Tree, track: &Track) -> String {
         };
         let _ = writeln!(
             body,
-            "<text x=\"{left:.1}\" y=\"18\" class=\"t\">{}</text>",
-            view.title
+            "<text x=\"{left:.1}\" y=\"18\" class=\"t\">{} ({})</text>",
+            view.title, view.sides
         );
         for branch in &tree.branches {
             band(&mut body, &sampled(branch), &at, scale, "b");

@@ -3,6 +3,7 @@
 use super::Sheet;
 use super::svg::{Figure, cut, num};
 use crate::geometry::Point;
+use crate::output::projection::{PROJECTIONS, Projection};
 use crate::stage::{Moment, Node, Stage};
 use maud::{Markup, html};
 
@@ -27,30 +28,10 @@ const NAMED: [(&str, &str); 4] = [
     ("clot-start", "clot"),
 ];
 
-/// A direction to look from.
-#[derive(Debug, Clone, Copy)]
-struct Plane {
-    title: &'static str,
-    /// Of a place in the world, mm: to the right of the picture.
-    right: fn(&Point) -> f64,
-}
-
-/// Patients lie on their backs; the world's x runs to their left, y to their back, z to their head.
-const PLANES: [Plane; 2] = [
-    Plane {
-        title: "from the front",
-        right: |at| at.x,
-    },
-    Plane {
-        title: "from the patient's left",
-        right: |at| at.y,
-    },
-];
-
 /// Places and scale of one plane's drawing.
 #[derive(Debug, Clone, Copy)]
 struct Frame {
-    plane: Plane,
+    plane: Projection,
     left: f64,
     /// World at the left and at the top, mm.
     from_mm: f64,
@@ -62,7 +43,7 @@ struct Frame {
 impl Frame {
     fn place(&self, at: &Point) -> (f64, f64) {
         (
-            self.left + self.scale * ((self.plane.right)(at) - self.from_mm),
+            self.left + self.scale * ((self.plane.across)(at) - self.from_mm),
             MARGIN + LINE + self.scale * (self.top_mm - at.z),
         )
     }
@@ -112,15 +93,15 @@ pub(super) fn figure(sheet: &Sheet<'_>, stage: &Stage) -> Option<Figure> {
     let scale = (HEIGHT - 2.0 * MARGIN - LINE) / (high.z - low.z);
     let mut left = NAMES;
     let mut body = Vec::new();
-    for plane in PLANES {
+    for plane in PROJECTIONS {
         let frame = Frame {
             plane,
             left,
-            from_mm: (plane.right)(&low),
+            from_mm: (plane.across)(&low),
             top_mm: high.z,
             scale,
         };
-        let width = scale * ((plane.right)(&high) - (plane.right)(&low));
+        let width = scale * ((plane.across)(&high) - (plane.across)(&low));
         body.push(drawing(sheet, stage, &moment, &frame, &wall, left + width));
         left += width + 2.0 * NAMES;
     }
