@@ -53,11 +53,11 @@ impl Frames {
                 .collect(),
         };
         let done = self.line.hand(run, WAITING * all_of_them());
-        done.map_err(stopped)?.into_iter().collect()
+        done.map_err(Stopped::of("PNG"))?.into_iter().collect()
     }
 
     pub(super) fn finish(self) -> Result<(), FilmError> {
-        let left = self.line.finish().map_err(stopped)?;
+        let left = self.line.finish().map_err(Stopped::of("PNG"))?;
         left.into_iter().collect()
     }
 }
@@ -72,14 +72,6 @@ fn write_run(run: Run) -> Result<(), FilmError> {
         fs::copy(first, path).map_err(writing(path))?;
     }
     Ok(())
-}
-
-/// A thread that packs ended in the middle of its work.
-fn stopped(_: Stopped) -> FilmError {
-    FilmError::Encode {
-        encoder: "PNG",
-        reason: "it stopped in the middle of a film".into(),
-    }
 }
 
 /// Writes a picture as PNG, all of it or nothing.

@@ -36,9 +36,8 @@ const MOST_WAITING: usize = 1 << 30;
 pub(super) struct Mp4 {
     line: Pipeline<Segment, Result<Vec<Frame>, FilmError>>,
     open: Segment,
-    muxer: Muxer<BufWriter<File>>,
     pace: Pace,
-    frames: u32,
+    written: Written,
 }
 
 /// Pictures of one stretch, each with the number of frames it stands.
@@ -51,6 +50,13 @@ impl Segment {
     fn frames(&self) -> u32 {
         self.pictures.iter().map(|(_, frames)| frames).sum()
     }
+}
+
+/// What stands in the file.
+struct Written {
+    muxer: Muxer<BufWriter<File>>,
+    frames: u32,
+    frames_per_s: u32,
 }
 
 /// An encoded frame.
@@ -79,9 +85,12 @@ impl Mp4 {
                 pictures: Vec::new(),
                 frames_per_s: pace.frames_per_s,
             },
-            muxer,
             pace,
-            frames: 0,
+            written: Written {
+                muxer,
+                frames: 0,
+                frames_per_s: pace.frames_per_s,
+            },
         })
     }
 
@@ -113,14 +122,25 @@ impl Mp4 {
             .iter()
             .map(|(picture, _)| picture.rgb.len());
         let most = (MOST_WAITING / each.sum::<usize>().max(1)).min(2 * all_of_them());
-        let done = self.line.hand(segment, most).map_err(stopped)?;
-        self.write(done)
+        let done = self.line.hand(segment, most);
+        self.written.add(done.map_err(Stopped::of("H.264"))?)
     }
 
-    fn write(&mut self, done: Vec<Result<Vec<Frame>, FilmError>>) -> Result<(), FilmError> {
+    pub(super) fn finish(mut self) -> Result<(), FilmError> {
+        if !self.open.pictures.is_empty() {
+            self.hand_on()?;
+        }
+        let left = self.line.finish().map_err(Stopped::of("H.264"))?;
+        self.written.add(left)?;
+        self.written.muxer.finish().map_err(refused("MP4"))
+    }
+}
+
+impl Written {
+    fn add(&mut self, done: Vec<Result<Vec<Frame>, FilmError>>) -> Result<(), FilmError> {
         for segment in done {
             for frame in segment? {
-                let at_s = f64::from(self.frames) / f64::from(self.pace.frames_per_s);
+                let at_s = f64::from(self.frames) / f64::from(self.frames_per_s);
                 self.muxer
                     .write_video(at_s, &frame.bytes, frame.key)
                     .map_err(refused("MP4"))?;
@@ -128,16 +148,6 @@ impl Mp4 {
             }
         }
         Ok(())
-    }
-
-    pub(super) fn finish(mut self) -> Result<(), FilmError> {
-        if !self.open.pictures.is_empty() {
-            self.hand_on()?;
-        }
-        let line = replace(&mut self.line, Pipeline::new(1, encode));
-        let left = line.finish().map_err(stopped)?;
-        self.write(left)?;
-        self.muxer.finish().map_err(refused("MP4"))
     }
 }
 
@@ -181,11 +191,6 @@ fn encode(segment: Segment) -> Result<Vec<Frame>, FilmError> {
         }
     }
     Ok(out)
-}
-
-/// An encoder ended in the middle of its work.
-fn stopped(_: Stopped) -> FilmError {
-    refused("H.264")("it stopped in the middle of a film")
 }
 
 /// Keeps the encoder's own words.

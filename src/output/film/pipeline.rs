@@ -1,5 +1,6 @@
 //! Work on all cores beside the thread that hands it out; results come back in the order in which jobs were handed.
 
+use super::error::FilmError;
 use std::collections::BTreeMap;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex};
@@ -20,6 +21,16 @@ pub(super) struct Pipeline<J, R> {
 /// A thread ended in the middle of its work.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Stopped;
+
+impl Stopped {
+    /// The same as an error of what was done there.
+    pub(super) fn of(encoder: &'static str) -> impl Fn(Self) -> FilmError {
+        move |_| FilmError::Encode {
+            encoder,
+            reason: "it stopped in the middle of a film".into(),
+        }
+    }
+}
 
 impl<J: Send + 'static, R: Send + 'static> Pipeline<J, R> {
     /// As many threads as given, at least one, that do `work`.
