@@ -7,8 +7,6 @@ use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed};
 use crate::units::fixed;
 use std::fmt::Write as _;
 
-/// Weak points on the first screen.
-const WEAK_POINTS_SHOWN: usize = 3;
 /// What a device has to spare is not told among the tightest numbers from here on, mm.
 const MUCH_MM: f64 = 150.0;
 /// Characters kept for the name of a phase and its steps.
@@ -40,20 +38,15 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
 }
 
 fn weak_points(out: &mut String, outcome: &Outcome, width: usize) {
-    let left = outcome.weak_points_left();
-    if left.is_empty() {
+    let (title, points) = outcome.costliest();
+    if points.is_empty() {
         return;
     }
-    let shown = left.len().min(WEAK_POINTS_SHOWN);
-    let title = match left.len() > shown {
-        true => format!("Weak points, the {shown} costliest of {}", left.len()),
-        false => "Weak points".to_owned(),
-    };
     section(out, &title);
     // what would help is told once: where the plan breaks
     let told = outcome.breaks().and_then(|(_, f)| f.help.as_ref());
-    for point in &left[..shown] {
-        let mut point = (*point).clone();
+    for point in points {
+        let mut point = point.clone();
         point.help = point.help.filter(|help| Some(help) != told);
         wrapped(
             out,

@@ -1,6 +1,6 @@
 //! What a room goes through beforehand: the moments to watch, and the questions to be answered.
 
-use super::outcome::{ExchangeRow, Outcome, StepRow, Verdict};
+use super::outcome::{Outcome, StepRow, Verdict};
 use crate::device::{DeviceClass, Verdict as FitVerdict};
 use crate::procedure::reason::Lesion;
 use crate::procedure::{
@@ -87,7 +87,7 @@ fn moments(plan: &Plan, outcome: &Outcome) -> Vec<MomentToWatch> {
             step,
             format!("{}{}", wanted.watch(), looked.at(step, wanted)),
         );
-        if let (Act::Back, Some(row)) = (wanted, longest_blind(outcome)) {
+        if let (Act::Back, Some(row)) = (wanted, outcome.longest_blind()) {
             add(
                 row.step,
                 format!(
@@ -207,11 +207,6 @@ impl Looks {
     }
 }
 
-fn longest_blind(outcome: &Outcome) -> Option<&ExchangeRow> {
-    let blind = outcome.exchanges.iter().filter(|e| e.blind_mm > 0.0);
-    blind.max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))
-}
-
 fn what_instead(outcome: &Outcome) -> Option<String> {
     let (step, _) = outcome.breaks()?;
     Some(match outcome.verdict {
@@ -251,7 +246,7 @@ fn way_in(plan: &Plan, outcome: &Outcome) -> Option<String> {
 }
 
 fn nobody_holds(outcome: &Outcome) -> Option<String> {
-    let row = longest_blind(outcome)?;
+    let row = outcome.longest_blind()?;
     let goes = match row.direction {
         Direction::Loading => "goes on",
         Direction::Removal => "comes off",

@@ -1,13 +1,16 @@
 //! A rehearsal in plain words: the headline.
 
 use super::edge_rows::{EDGE_CAUTION, EdgeRow};
-use super::outcome::{FindingRow, Outcome, Verdict};
+use super::outcome::{ExchangeRow, FindingRow, Outcome, Verdict};
 use super::verdict::{first_that_stands, undecided};
 use super::weak_points::WeakPoint;
 use crate::mechanics::Direction as Push;
 use crate::procedure::reason::Reach;
 use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples};
 use crate::units::fixed;
+
+/// Weak points on a first page.
+const SHOWN_FIRST: usize = 3;
 
 /// Headline of a plan that passes.
 const PASSES: &str = "The plan passes.";
@@ -38,6 +41,13 @@ impl Outcome {
         }
     }
 
+    /// The exchange with the longest way on which nobody holds the rail; none where it is held all along.
+    #[must_use]
+    pub fn longest_blind(&self) -> Option<&ExchangeRow> {
+        let blind = self.exchanges.iter().filter(|e| e.blind_mm > 0.0);
+        blind.max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))
+    }
+
     /// What the numbers rest on, in a sentence.
     #[must_use]
     pub fn rests_on(&self) -> String {
@@ -47,9 +57,21 @@ impl Outcome {
         )
     }
 
-    /// The weak points that the headline has not told already.
+    /// A title, and the costliest weak points that the headline has not told already, as a first page shows them.
     #[must_use]
-    pub fn weak_points_left(&self) -> Vec<&WeakPoint> {
+    pub fn costliest(&self) -> (String, Vec<&WeakPoint>) {
+        let mut left = self.weak_points_left();
+        let all = left.len();
+        left.truncate(SHOWN_FIRST);
+        let title = match all > left.len() {
+            true => format!("Weak points, the {} costliest of {all}", left.len()),
+            false => "Weak points".to_owned(),
+        };
+        (title, left)
+    }
+
+    /// The weak points that the headline has not told already.
+    fn weak_points_left(&self) -> Vec<&WeakPoint> {
         let told = |point: &WeakPoint| {
             let first = self.headline.first();
             point.severity >= Severity::Undecided
@@ -227,15 +249,9 @@ fn force_line(outcome: &Outcome) -> Option<String> {
 }
 
 fn blind_line(outcome: &Outcome) -> Option<String> {
-    let blind: Vec<_> = outcome
-        .exchanges
-        .iter()
-        .filter(|e| e.blind_mm > 0.0)
-        .collect();
-    let longest = blind
-        .iter()
-        .max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))?;
-    let also = match blind.len() {
+    let longest = outcome.longest_blind()?;
+    let blind = outcome.exchanges.iter().filter(|e| e.blind_mm > 0.0);
+    let also = match blind.count() {
         1 => String::new(),
         n => format!(" ({n} such exchanges in all)"),
     };

@@ -56,6 +56,15 @@ pub struct StepCard {
     pub stretch_mm: Option<(f64, f64)>,
 }
 
+impl StepCard {
+    /// Of the edges that a device faces in this step the one that would catch most, if nothing covered it.
+    #[must_use]
+    pub fn barest_edge(&self) -> Option<&EdgeRow> {
+        let faced = self.edges.iter().filter(|e| e.faces);
+        faced.max_by(|a, b| a.probability_bare.total_cmp(&b.probability_bare))
+    }
+}
+
 pub(super) fn devices(plan: &Plan) -> Vec<StageDevice> {
     let devices = plan.devices.iter();
     devices

@@ -1,6 +1,6 @@
 //! Where a device that catches at a stent's edge comes to a stop.
 
-use super::Stage;
+use super::{Stage, StepCard};
 use crate::procedure::Likelihood;
 use crate::rehearsal::EdgeRow;
 
@@ -14,11 +14,8 @@ impl Stage {
     /// half across it, anything else with its tip at it. 1 where edges let everything pass.
     #[must_use]
     pub fn stops_at(&self, step: usize) -> f64 {
-        let edges = self.steps.get(step).into_iter().flat_map(|c| &c.edges);
-        let worst = edges
-            .filter(|e| e.faces)
-            .max_by(|a, b| a.probability_bare.total_cmp(&b.probability_bare));
-        worst.map_or(1.0, |edge| self.caught_at(step, edge))
+        let edge = self.steps.get(step).and_then(StepCard::barest_edge);
+        edge.map_or(1.0, |edge| self.caught_at(step, edge))
     }
 
     fn caught_at(&self, step: usize, edge: &EdgeRow) -> f64 {

@@ -169,12 +169,8 @@ impl Weighed {
         let card = &stage.steps[step];
         let act = &stage.plan().script[step].act;
         // an edge matters where an open retriever or something that may catch meets it
-        let edge = card
-            .edges
-            .iter()
-            .filter(|e| e.faces)
-            .max_by(|a, b| a.probability_bare.total_cmp(&b.probability_bare));
-        let edge_mm = edge
+        let edge_mm = card
+            .barest_edge()
             .filter(|e| e.probability > 0.2 || !e.sweep.is_empty())
             .map(|e| e.station_mm);
         let acts: f64 = match act {

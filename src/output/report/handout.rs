@@ -10,9 +10,6 @@ use crate::rehearsal::{Briefing, CAUTION, Outcome, WeakPoint};
 use crate::stage::Stage;
 use maud::{Markup, html};
 
-/// Weak points on it.
-const SHOWN: usize = 3;
-
 /// The sheet. On a screen the strip is left out: the diagram further down shows every step.
 pub(super) fn section(sheet: &Sheet<'_>, stage: Option<&Stage>) -> Markup {
     let outcome = sheet.outcome();
@@ -68,15 +65,11 @@ fn verdict(outcome: &Outcome) -> Markup {
 
 /// The costliest, in the words of the first screen of the text.
 fn weak_points(sheet: &Sheet<'_>, outcome: &Outcome) -> Markup {
-    let left = outcome.weak_points_left();
-    let shown = left.len().min(SHOWN);
+    let (title, points) = outcome.costliest();
     html! {
-        @if shown > 0 {
-            h2.small-head {
-                "Weak points"
-                @if left.len() > shown { ", the " (shown) " costliest of " (left.len()) }
-            }
-            ol.points { @for point in &left[..shown] { (weak_point(sheet, point)) } }
+        @if !points.is_empty() {
+            h2.small-head { (title) }
+            ol.points { @for point in points { (weak_point(sheet, point)) } }
         }
     }
 }

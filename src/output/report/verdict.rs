@@ -26,11 +26,7 @@ pub(super) fn figures(sheet: &Sheet<'_>) -> Markup {
     });
     let reach = outcome.reach.first();
     let passes = outcome.verdict == Verdict::Passes;
-    let blind = outcome
-        .exchanges
-        .iter()
-        .max_by(|a, b| a.blind_mm.total_cmp(&b.blind_mm))
-        .filter(|e| e.blind_mm > 0.0);
+    let blind = outcome.longest_blind();
     let fit = outcome.fits.first();
     let edge = super::edge::chosen(sheet)
         .into_iter()
