@@ -7,6 +7,7 @@
 use nestline::data::{self, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{blank_form, measures_text, vessel_drawing};
+use std::path::Path;
 use std::process::Command;
 
 fn in_file<T>(text: &str, read: impl FnOnce(&Source) -> T) -> T {
@@ -178,19 +179,22 @@ fn look_the_drawing_shows_both_views_with_names() {
     );
 }
 
+/// Exit code of the program in a folder, and everything it said.
+fn told_in(folder: &Path, arguments: &[&str]) -> (Option<i32>, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .current_dir(folder)
+        .args(arguments)
+        .output()
+        .unwrap();
+    let text = String::from_utf8_lossy(&output.stdout).into_owned()
+        + &String::from_utf8_lossy(&output.stderr);
+    (output.status.code(), text)
+}
+
 #[test]
 fn cli_the_form_is_written_filled_and_measured() {
     let folder = tempfile::tempdir().unwrap();
-    let run = |arguments: &[&str]| {
-        let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
-            .current_dir(folder.path())
-            .args(arguments)
-            .output()
-            .unwrap();
-        let text = String::from_utf8_lossy(&output.stdout).into_owned()
-            + &String::from_utf8_lossy(&output.stderr);
-        (output.status.code(), text)
-    };
+    let run = |arguments: &[&str]| told_in(folder.path(), arguments);
     assert_eq!(run(&["measure", "--new", "-o", "neck.ron"]).0, Some(0));
     let (code, told) = run(&["measure", "--new", "-o", "neck.ron"]);
     assert!(code == Some(2) && told.contains("exists already"), "{told}");
@@ -207,16 +211,7 @@ fn cli_the_form_is_written_filled_and_measured() {
 #[test]
 fn cli_an_import_is_written_checked_and_measured() {
     let folder = tempfile::tempdir().unwrap();
-    let run = |arguments: &[&str]| {
-        let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
-            .current_dir(folder.path())
-            .args(arguments)
-            .output()
-            .unwrap();
-        let text = String::from_utf8_lossy(&output.stdout).into_owned()
-            + &String::from_utf8_lossy(&output.stderr);
-        (output.status.code(), text)
-    };
+    let run = |arguments: &[&str]| told_in(folder.path(), arguments);
     let generic = "embedded:vessels/left-tandem-type-2.ron";
     assert_eq!(
         run(&["export", generic, "--centre-lines", "tree.vtp"]).0,
