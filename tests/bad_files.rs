@@ -13,8 +13,8 @@
 
 use crate::support::not_run::not_run;
 use nestline::data::{
-    DataError, Problem, Rendering, Source, check_file, read_device, read_problem, read_scene,
-    read_vessel,
+    DataError, Problem, Rendering, Source, check_file, read_device, read_materials, read_problem,
+    read_scene, read_vessel,
 };
 use std::collections::BTreeSet;
 use std::fs;
@@ -34,6 +34,7 @@ fn refusal(path: &Path) -> Option<DataError> {
         "device" | "balloon" | "stent" | "part" => read_device(&source).err(),
         "vessel" => read_vessel(&source).err(),
         "scene" => read_scene(&source).err(),
+        "materials" => read_materials(&source).err(),
         "problem" => read_problem(&source).err(),
         other => panic!("{other}_… is no kind of file this test knows"),
     }

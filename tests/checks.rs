@@ -6,7 +6,7 @@ use crate::support::straight::{Table, insert, plan, plan_of, tree};
 use nestline::data::{Source, read_scene};
 use nestline::device::{Device, Knot};
 use nestline::geometry::LesionKind;
-use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError, Sliding};
+use nestline::mechanics::{Direction, HeldLoad, LoadReport, MechanicsError};
 use nestline::output::{Parts, rehearsal_text};
 use nestline::procedure::reason::{
     Exchange, Force, Lesion, Narrow, Precondition, Reach, Reason, Vessel,
@@ -510,7 +510,7 @@ fn exact_a_rail_nearly_lost_is_a_weak_point() {
         retriever: "retriever".into(),
     });
     let retriever = t.index("retriever");
-    let holds_n: f64 = retriever_holds_n(&t.plan, &t.state, retriever, &Sliding::default())
+    let holds_n: f64 = retriever_holds_n(&t.plan, &t.state, retriever)
         .unwrap()
         .iter()
         .sum();

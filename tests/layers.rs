@@ -48,6 +48,7 @@ const ROOMS: [(&str, &[&str]); 2] = [
             "equilibrium",
             "stack",
             "stent",
+            "materials",
             "problem",
         ],
     ),
@@ -461,7 +462,7 @@ fn layer_commands_only_join_layers() {
 fn layer_planted_violations_are_caught() {
     for (layer, line) in [
         ("geometry", "use crate::procedure::Plan;"),
-        ("device", "let x = crate::mechanics::friction();"),
+        ("device", "let x = crate::mechanics::capstan_factor();"),
         ("output", "use crate::data::Source;"),
         ("mechanics", "use std::fs::read;"),
         ("rehearsal", "let x = ron::from_str(y);"),

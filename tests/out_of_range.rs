@@ -22,13 +22,9 @@ fn refused(field: &str, value: &str) -> Option<DataError> {
 }
 
 /// A field as it is set, its path in the file where that is another one, and the range told for numbers.
-const NUMBERS: [(&str, &str, &str); 27] = [
+const NUMBERS: [(&str, &str, &str); 23] = [
     ("rules.access_fill", "", "0 to 1"),
     ("rules.hub_force_limit_n", "", "0.01 to 1000"),
-    ("rules.plaque.stiffness_n_per_mm2", "", "0.001 to 100"),
-    ("rules.plaque.kept", "", "0 to 1"),
-    ("rules.plaque.kept_bare", "", "0 to 1"),
-    ("rules.plaque.artery_n_per_mm", "", "0.001 to 100"),
     ("rules.edge.fails_at", "", "0 to 1"),
     ("rules.edge.warns_at", "", "0 to 1"),
     ("rules.edge.named_at", "", "0 to 1"),

@@ -26,6 +26,7 @@ mod support {
     //! What several tests share: vessels, tubes, tables on file, and a way to say what was not run.
 
     pub(crate) mod anatomies;
+    pub(crate) mod materials;
     pub(crate) mod not_run;
     pub(crate) mod open_data;
     pub(crate) mod rods;

@@ -2,7 +2,7 @@
 use crate::support::straight::{STANDOFF_MM, Table, at, insert, name_of, plan, plan_of, tree};
 use nestline::device::Payload;
 use nestline::geometry::{LesionKind, Tree};
-use nestline::mechanics::{Bed, PlaqueLaw};
+use nestline::mechanics::Bed;
 use nestline::procedure::reason::{
     Filled, Lesion as Lesioned, LumenNeed, Narrow, Precondition, Reach,
 };
@@ -353,7 +353,7 @@ fn exact_a_stented_lumen_stops_a_guide_without_a_nose() {
         plaque_share: 1.0,
         rigid: false,
     };
-    let held_mm = PlaqueLaw::default().held_mm(&spec, &bed).unwrap();
+    let held_mm = t.plan.values.plaque_law().held_mm(&spec, &bed).unwrap();
     assert!((2.8..3.2).contains(&held_mm), "{held_mm}");
     assert!(
         residual_mm >= held_mm - 1e-9 && residual_mm < held_mm + 0.03,

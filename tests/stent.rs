@@ -1,5 +1,6 @@
 //! Braids, cut stents, balloons and plaque: published values, closed forms, limits.
 
+use crate::support::materials::{plaque_law, sliding};
 use crate::support::table::Table;
 use nestline_physics::device::{BalloonSpec, Braid, Cells, RetrieverSpec, StentDesign, StentSpec};
 use nestline_physics::geometry::{ecst_percent, nascet_percent};
@@ -171,7 +172,7 @@ fn lesion(rest_mm: f64) -> Bed {
 #[test]
 fn published_stent_alone_takes_83_to_49_percent() {
     // Lownie et al. (2005), AJNR 26:1241. The defaults are the calibration to three digits.
-    let (spec, law) = (braided(8.0), PlaqueLaw::default());
+    let (spec, law) = (braided(8.0), plaque_law());
     let stiffness = PlaqueLaw::calibrated_stiffness_n_per_mm2(&spec, 4.7, 83.0, 49.0).unwrap();
     assert!(
         (law.stiffness_n_per_mm2 / stiffness - 1.0).abs() < 1e-3,
@@ -209,7 +210,7 @@ fn published_stent_alone_takes_83_to_49_percent() {
 
 #[test]
 fn property_balance_of_forces() {
-    let law = PlaqueLaw::default();
+    let law = plaque_law();
     for rest_mm in [0.0, 0.5, 1.5, 3.0, 5.0, 7.4] {
         let bed = lesion(rest_mm);
         let held_mm = law.held_mm(&braided(9.0), &bed).unwrap();
@@ -224,7 +225,7 @@ fn property_balance_of_forces() {
 
 #[test]
 fn exact_limits_of_the_bed() {
-    let law = PlaqueLaw::default();
+    let law = plaque_law();
     let held = |bed: &Bed| law.held_mm(&braided(8.0), bed).unwrap();
     assert!(
         (held(&Bed::healthy(9.0)) - 8.0).abs() < 1e-12,
@@ -253,7 +254,7 @@ fn exact_deployed_length_in_even_vessels() {
     // No lesion, a wall that does not give: the table of the braid again, laid down in steps.
     let stiff = PlaqueLaw {
         artery_n_per_mm: 1e12,
-        ..PlaqueLaw::default()
+        ..plaque_law()
     };
     for (vessel_mm, length_mm) in [(8.0, 51.063), (6.0, 65.320), (12.0, 40.0)] {
         let laid = deploy(&braided(9.0), 900.0, &stiff, 0.5, |_| {
@@ -273,7 +274,7 @@ fn exact_second_order_of_the_deployed_length() {
     // Vessel narrowing evenly from 7 to 5 mm: rest length = integral of ds / stretch(D(s)).
     let stiff = PlaqueLaw {
         artery_n_per_mm: 1e12,
-        ..PlaqueLaw::default()
+        ..plaque_law()
     };
     let length = |step_mm: f64| {
         let bed = |s_mm: f64| Bed::healthy(7.0 + 0.03 * (900.0 - s_mm).min(200.0) * 0.5);
@@ -315,7 +316,7 @@ fn exact_balloon_against_nothing_and_against_plaque() {
         rated_pressure_atm: 14.0,
         compliance_percent_per_atm: 0.9,
     };
-    let law = PlaqueLaw::default();
+    let law = plaque_law();
     let free_mm = law.balloon_mm(&balloon, 8.0, &Bed::healthy(6.0)).unwrap();
     assert!((free_mm - 4.5).abs() < 1e-12, "{free_mm}");
     let in_plaque_mm = law.balloon_mm(&balloon, 8.0, &lesion(1.0)).unwrap();
@@ -382,7 +383,7 @@ fn published_bench_range_of_bare_retrievers() {
             outward_n_per_mm: spec.outward_n_per_mm(vessel_mm),
             on_clot: false,
         };
-        retriever_pull_n(&[stretch], &Sliding::default()).unwrap()[0]
+        retriever_pull_n(&[stretch], &sliding()).unwrap()[0]
     };
     let (low, high) = (straight(3.0), straight(2.4));
     assert!(low > 0.24 / 2.0 && high < 0.37, "simplest: {low} to {high}");

@@ -23,6 +23,7 @@ mod imports;
 mod layers;
 mod library;
 mod lines_of_others;
+mod materials;
 mod measured_forms;
 mod no_screen;
 mod out_of_range;

@@ -23,12 +23,14 @@ pub enum FileKind {
     Scene,
     /// `Durations(…)`
     Durations,
+    /// `Materials(…)`
+    Materials,
     /// `Problem(…)`
     Problem,
 }
 
 /// The words a file may start with, and what they mean.
-const KINDS: [(&str, FileKind); 9] = [
+const KINDS: [(&str, FileKind); 10] = [
     ("Vessel", FileKind::Vessel),
     ("Device", FileKind::Device),
     ("Valve", FileKind::Accessory),
@@ -37,6 +39,7 @@ const KINDS: [(&str, FileKind); 9] = [
     ("Extension", FileKind::Accessory),
     ("Scene", FileKind::Scene),
     ("Durations", FileKind::Durations),
+    ("Materials", FileKind::Materials),
     ("Problem", FileKind::Problem),
 ];
 
@@ -50,6 +53,7 @@ impl FileKind {
             Self::Accessory => "a part that sits on a hub or a rail",
             Self::Scene => "a scene",
             Self::Durations => "a table of step times",
+            Self::Materials => "a table of materials",
             Self::Problem => "a bare rod-in-tube problem",
         }
     }
@@ -101,7 +105,7 @@ impl Document {
         };
         let help = match found.and_then(|found| nearest(found, words)) {
             Some(near) => format!("write `{near}(…)`"),
-            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(`, `Problem(` or, for parts, `Valve(`, `Clip(`, `InsertionTool(` or `Extension(`".to_owned(),
+            None => "start it with `Vessel(`, `Device(`, `Scene(`, `Durations(`, `Materials(`, `Problem(` or, for parts, `Valve(`, `Clip(`, `InsertionTool(` or `Extension(`".to_owned(),
         };
         Err(DataError::new(Problem::OtherKind, message)
             .in_text(&self.name, &self.text)

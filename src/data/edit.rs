@@ -9,8 +9,10 @@
 //! | `common_carotid.length`, `arch.type` | field of the measured vessel |
 //! | `script[27].act.to`, `rules.grip`, `hub_standoff` | field of the scene |
 //! | `durations.team.assistants` | field of the table of step times |
+//! | `friction.hydrophilic_on_vessel`, `plaque.kept`, `wall`, `plaque` | line of the table of materials: a usual value, `(least, usual, most)`, or a factor: `x2` |
+//! | `stiffness.guide`, `stiffness.all` | a factor on the bending stiffness of a device by its name in the stack, or of all |
 //! | `vessel.…`, `scene.…` | the same, where two would answer |
-//! | `vessel`, `stack[1].file`, `durations`, `target` | which files the scene is made of, and where it leads |
+//! | `vessel`, `stack[1].file`, `durations`, `materials`, `target` | which files the scene is made of, and where it leads |
 //!
 //! Entries of lists are written `stack[1]` or `stack.1`. A value is always the whole new value: one
 //! that starts with `+` is refused, since it could be meant as so much more.
@@ -18,11 +20,14 @@
 //! The text of the file is changed before it is read, so that a value out of place is refused like
 //! one in the file. Fields that the file leaves out are added.
 
+mod materials;
+
 use super::device_file::device_of;
 use super::document::Document;
 use super::durations_file::{built_in, durations_of};
 use super::error::{DataError, Problem, listed, nearest};
 use super::map::{RonMap, Shape};
+use super::materials_file::built_in as usual_table;
 use super::source::Source;
 use super::vessel_file::vessel_of;
 use crate::procedure::Scene;
@@ -124,8 +129,10 @@ impl Edit {
     /// before those files are opened, later they would change nothing.
     fn path_to_a_file(&self) -> Option<&str> {
         let path = self.path.strip_prefix("scene.").unwrap_or(&self.path);
-        let names_one = matches!(path, "vessel" | "target" | "durations" | "stack")
-            || path.starts_with("stack[");
+        let names_one = matches!(
+            path,
+            "vessel" | "target" | "durations" | "materials" | "stack"
+        ) || path.starts_with("stack[");
         names_one.then_some(path)
     }
 
@@ -192,6 +199,9 @@ pub(super) struct Edited {
     pub(super) scene: Document,
     pub(super) vessel: Document,
     pub(super) durations: Document,
+    /// The scene's own table of materials; the usual one where it has none.
+    pub(super) materials: Document,
+    pub(super) usual_materials: Document,
     /// By place in the stack; a file that cannot be opened is left to whoever reads the stack.
     pub(super) devices: Vec<Option<Document>>,
 }
@@ -211,10 +221,18 @@ impl Edited {
             Some(file) => Document::open(&source.beside(file))
                 .map_err(|error| scene_document.named(error, "durations"))?,
         };
+        let usual_materials = Document::open(&usual_table())?;
+        let materials = match &scene.materials {
+            None => usual_materials.clone(),
+            Some(file) => Document::open(&source.beside(file))
+                .map_err(|error| scene_document.named(error, "materials"))?,
+        };
         let mut edited = Self {
             scene: scene_document.clone(),
             vessel,
             durations,
+            materials,
+            usual_materials,
             devices: scene
                 .stack
                 .iter()
@@ -246,6 +264,9 @@ impl Edited {
     }
 
     fn make(&mut self, scene: &Scene, edit: &Edit) -> Result<(), DataError> {
+        if self.change_materials(scene, edit)? {
+            return Ok(());
+        }
         let places = candidates(scene, &edit.path);
         let old = places
             .iter()
@@ -306,6 +327,7 @@ impl Edited {
         let mut known: Vec<String> = SHORT.iter().map(|(name, ..)| (*name).to_owned()).collect();
         known.extend(paths(&self.scene.text, ""));
         known.extend(paths(&self.durations.text, "durations."));
+        known.extend(self.known_materials(scene));
         let of_vessel = paths(&self.vessel.text, "").into_iter();
         known.extend(of_vessel.map(|path| match path.strip_prefix("form.") {
             Some(short) => short.to_owned(),
@@ -404,7 +426,7 @@ fn unknown(edit: &Edit, known: &[String]) -> DataError {
     match nearest(&edit.path, known.iter().map(String::as_str)) {
         Some(near) => error.with_help(format!("did you mean `{near}`?")),
         None => error.with_help(format!(
-            "there are {}, and the fields of vessel, scene, table of step times (`durations.…`) and devices (by their names in the stack)",
+            "there are {}, and the fields of vessel, scene, table of step times (`durations.…`), table of materials (`friction.…`, `plaque.…`, `stiffness.…`) and devices (by their names in the stack)",
             listed(SHORT.iter().map(|(name, ..)| *name))
         )),
     }

@@ -10,6 +10,7 @@
 //! | a device file | a [`Device`](crate::device::Device) or a part | [`read_device`] |
 //! | a scene file | a [`Plan`](crate::procedure::Plan) with vessel, devices and route at hand | [`read_scene`], [`load_scene`] |
 //! | the same with values changed by path | the same | [`load_scene_with`], [`Edit`] |
+//! | a table of materials | frictions and stiffnesses with ranges: [`Materials`](crate::mechanics::Materials) | [`read_materials`] |
 //! | centre lines of another program | a [`TracedVessel`](crate::geometry::traced::TracedVessel), to be written as a vessel file | [`import()`] |
 //! | a bare problem | a [`Problem`](crate::mechanics::problem::Problem) | [`read_problem`] |
 //! | any of these | which it is, or all that is wrong with it | [`check_file`] |
@@ -37,6 +38,7 @@ mod excerpt;
 mod graft;
 mod import;
 mod map;
+mod materials_file;
 mod place;
 mod problem_file;
 mod scene_draft;
@@ -52,6 +54,7 @@ pub use edit::Edit;
 pub use error::{DataError, Problem, Rendering};
 pub use excerpt::plainly;
 pub use import::{Columns, ImportOptions, import};
+pub use materials_file::{read_materials, usual_materials};
 pub use problem_file::{read_problem, unsolved};
 pub use scene_draft::draft_text;
 pub use scene_file::{LoadedScene, load_scene, load_scene_with, not_rehearsed, read_scene};
@@ -77,6 +80,9 @@ pub fn check_file(source: &Source) -> Result<FileKind, DataError> {
         }
         FileKind::Durations => {
             read_durations(source)?;
+        }
+        FileKind::Materials => {
+            read_materials(source)?;
         }
         FileKind::Problem => {
             read_problem(source)?;

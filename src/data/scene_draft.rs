@@ -42,6 +42,9 @@ pub fn draft_text(
         if let Some(file) = &scene.durations {
             change("durations", format!("{:?}", found(file)?));
         }
+        if let Some(file) = &scene.materials {
+            change("materials", format!("{:?}", found(file)?));
+        }
         for (i, entry) in scene.stack.iter().enumerate() {
             change(
                 &format!("stack[{i}].file"),

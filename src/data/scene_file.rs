@@ -9,6 +9,7 @@ use super::document::{Document, FileKind};
 use super::durations_file::durations_of;
 use super::edit::{Edit, Edited, edited_scene};
 use super::error::{Complaint, DataError, choices, listed, step_number};
+use super::materials_file::materials_of;
 use super::source::Source;
 use super::vessel_file::{Vessel, vessel_of};
 use crate::device::{Accessory, Payload};
@@ -76,6 +77,11 @@ pub fn load_scene_with(
             .map_err(|error| errors.push(document.named(error, "vessel")))
             .ok()
     });
+    let materials = files.as_ref().and_then(|files| {
+        materials_of(&files.materials, &files.usual_materials)
+            .map_err(|error| errors.push(document.named(error, "materials")))
+            .ok()
+    });
     let durations = files.as_ref().and_then(|files| {
         durations_of(&files.durations)
             .map_err(|error| errors.push(document.named(error, "durations")))
@@ -90,6 +96,7 @@ pub fn load_scene_with(
     }
     DataError::collect(&format!("{} or in files it names", document.name), errors)?;
     let (vessel, vessel_document) = document.all_or_refuse(vessel, Vec::new())?;
+    let materials = document.all_or_refuse(materials, Vec::new())?;
 
     if let Some(complaint) = too_many_steps(&scene) {
         return Err(document.refuse_at(complaint));
@@ -104,7 +111,7 @@ pub fn load_scene_with(
             landmarks: track.landmarks.iter().map(|m| m.name.clone()).collect(),
             ends: ends_of_devices(&scene, &supplied),
         };
-        Plan::new(&scene, supplied, vessel.info.clone(), track)
+        Plan::new(&scene, supplied, vessel.info.clone(), track, materials)
             .map_err(|errors| {
                 complaints.extend(complaints_of(&errors, &scene, &places));
             })

@@ -12,7 +12,7 @@ use super::weak_points::weak_points;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::geometry::{ecst_percent, nascet_percent};
-use crate::mechanics::{BendContact, Surface, capstan_factor, friction};
+use crate::mechanics::{BendContact, Surface, capstan_factor};
 use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
     Finding, Meeting, Passed, Placer, Plan, Reason, Rods, StackPlacement, State, StepEffect,
@@ -413,7 +413,7 @@ fn capstan_of(plan: &Plan, state: &State, k: usize, tip_mm: f64) -> f64 {
         };
         BendContact {
             turning_rad: c[1].turning_rad - c[0].turning_rad,
-            friction_coefficient: friction(device.outer_surface, against).coefficient,
+            friction_coefficient: plan.values.friction.of(device.outer_surface, against),
         }
     }))
 }

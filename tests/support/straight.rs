@@ -6,6 +6,7 @@
     reason = "a test may stop where it stands, and reads the cabinet's files"
 )]
 
+use nestline::data::usual_materials;
 use nestline::device::{Accessory, Device};
 use nestline::geometry::{
     Branch, Clot, Curve, Frame, Landmark, Lesion, LesionKind, Lumen, Place, Point, Run, Tree,
@@ -124,6 +125,7 @@ pub(crate) fn plan_of(tree: &Tree) -> Plan {
         stack: STACK.iter().map(entry).collect(),
         rules: Rules::default(),
         durations: None,
+        materials: None,
         script: vec![Step::new(Action::Wait { minutes: 1.0 })],
     };
     let supplied = STACK.iter().map(|(_, file, valve)| Supplied {
@@ -138,7 +140,15 @@ pub(crate) fn plan_of(tree: &Tree) -> Plan {
     });
     let place = |at_mm| Place { branch: 0, at_mm };
     let track = tree.track(place(0.0), place(1100.0), 1.0).unwrap();
-    Plan::new(&scene, supplied.collect(), VesselInfo::default(), track).unwrap()
+    let materials = usual_materials().unwrap();
+    Plan::new(
+        &scene,
+        supplied.collect(),
+        VesselInfo::default(),
+        track,
+        materials,
+    )
+    .unwrap()
 }
 
 pub(crate) fn plan() -> Plan {

@@ -2,9 +2,9 @@
 
 use super::Sheet;
 use super::text::{place, prose};
-use crate::device::{Basis, Coating, FitRules};
-use crate::mechanics::{Surface, friction};
-use crate::procedure::{Durations, Plan};
+use crate::device::{Basis, Coating, FitRules, Payload};
+use crate::mechanics::{Level, Ranged, Surface};
+use crate::procedure::{Durations, Plan, StackDevice};
 use maud::{Markup, html};
 use serde_json::Value;
 
@@ -38,6 +38,7 @@ pub(in crate::output) fn all(plan: &Plan, durations: &Durations) -> Vec<Rests> {
     out.extend(devices(plan));
     out.extend(limits(plan));
     out.extend(frictions(plan));
+    out.extend(resistances(plan));
     out.extend(times(durations));
     out
 }
@@ -130,26 +131,6 @@ fn limits(plan: &Plan) -> Vec<Rests> {
             "from memory: a lumen made for 0.014 in is about 0.017 in wide",
         ),
         rest(
-            "stiffness of plaque",
-            format!("{} N/mm2", rules.plaque.stiffness_n_per_mm2),
-            "calibrated, not measured: to the means before and after self-expanding stents without balloon in Lownie et al. (2005), AJNR 26:1241; good to a factor of three",
-        ),
-        rest(
-            "share of a balloon's widening that plaque in a stent keeps",
-            rules.plaque.kept.to_string(),
-            "calibrated to the 20 to 30 % that are accepted (from memory)",
-        ),
-        rest(
-            "the same without a stent",
-            rules.plaque.kept_bare.to_string(),
-            "assumed",
-        ),
-        rest(
-            "modulus times thickness of a healthy artery",
-            format!("{} N/mm", rules.plaque.artery_n_per_mm),
-            "from memory: 0.4 N/mm2 times 0.7 mm to 0.8 N/mm2 times 0.6 mm",
-        ),
-        rest(
             "fall-back of the covering tip where lengths are ruled",
             mm(rules.edge.guide_fall_back_mm),
             "assumed, no source",
@@ -225,23 +206,82 @@ fn frictions(plan: &Plan) -> Vec<Rests> {
         Coating::Polymer => "bare polymer",
         Coating::Metal => "bare metal",
     };
+    let table = &plan.materials;
     let mut out: Vec<Rests> = Vec::new();
     for (surface, against) in pairs {
-        let value = friction(surface, against);
         let what = match against {
             Surface::Vessel => format!("{} on the vessel", words(surface)),
+            Surface::Plaque => format!("{} on plaque", words(surface)),
             Surface::Device(other) => format!("{} on {}", words(surface), words(other)),
         };
         if out.iter().all(|r| r.what != what) {
-            out.push(Rests {
-                group: "friction",
+            out.push(of_table(
+                "friction",
                 what,
-                value: format!("{} ({} to {})", value.coefficient, value.least, value.most),
-                source: value.basis.to_owned(),
-            });
+                "",
+                table.friction_of(surface, against),
+            ));
         }
     }
+    let carries_retriever =
+        |d: &StackDevice| matches!(d.device.payload, Some(Payload::Retriever(_)));
+    if plan.devices.iter().any(carries_retriever) {
+        let more = [
+            (
+                "struts of an open retriever on the vessel",
+                &table.friction.struts_on_wall,
+            ),
+            (
+                "clot on the vessel under struts",
+                &table.friction.clot_on_wall,
+            ),
+        ];
+        out.extend(more.map(|(what, value)| of_table("friction", what.to_owned(), "", value)));
+    }
     out
+}
+
+/// Plaque, walls and the stiffness of devices, with their ranges.
+fn resistances(plan: &Plan) -> Vec<Rests> {
+    let (plaque, stiffness) = (&plan.materials.plaque, &plan.materials.stiffness);
+    let lines = [
+        ("stiffness of plaque", " N/mm2", &plaque.stiffness_n_per_mm2),
+        (
+            "share of a balloon's widening that plaque in a stent keeps",
+            "",
+            &plaque.kept,
+        ),
+        ("the same without a stent", "", &plaque.kept_bare),
+        (
+            "modulus times thickness of a healthy artery",
+            " N/mm",
+            &plaque.artery_n_per_mm,
+        ),
+        (
+            "bending stiffness of devices, times what their files say",
+            "",
+            &stiffness.all,
+        ),
+        (
+            "stiffness of walls, times what the vessel has",
+            "",
+            &stiffness.wall,
+        ),
+    ];
+    let rests =
+        lines.map(|(what, unit, value)| of_table("stiffness", what.to_owned(), unit, value));
+    rests.into()
+}
+
+/// A line of the table of materials; `unit` begins with a blank.
+fn of_table(group: &'static str, what: String, unit: &str, value: &Ranged) -> Rests {
+    let [least, usual, most] = Level::ALL.map(|level| value.at(level));
+    Rests {
+        group,
+        what,
+        value: format!("{usual}{unit} ({least} to {most})"),
+        source: value.basis().to_owned(),
+    }
 }
 
 /// The table of step times, row by row: every object in it that names a source.
@@ -298,12 +338,13 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
         ("devices", "Devices"),
         ("limits and laws", "Limits and laws"),
         ("friction", "Friction coefficients"),
+        ("stiffness", "Stiffness of plaque, walls and devices"),
         ("step times", "Step times (s, mm/s)"),
     ];
     html! {
         p { (prose(&outcome.method)) }
         p {
-            "Vessel: " (outcome.vessel.name) ". Its numbers: " (outcome.vessel.source) ". "
+            "Materials: " (sheet.plan.materials.name) ". Vessel: " (outcome.vessel.name) ". Its numbers: " (outcome.vessel.source) ". "
             (measured) " values are as entered, " (assumed) " assumed. Table of step times: " (sheet.rehearsed.clock.table)
             @for known in &sheet.rehearsed.clock.calibrated_to { "; calibrated to " (known.in_words()) }
             "."

@@ -4,6 +4,16 @@
 use super::{Device, LumenKind};
 
 impl Device {
+    /// The same device with all of its bending stiffness larger by a factor > 0.
+    #[must_use]
+    pub fn with_stiffness_times(&self, factor: f64) -> Self {
+        let mut device = self.clone();
+        for line in &mut device.profile {
+            line.stiffness_n_mm2 *= factor;
+        }
+        device
+    }
+
     /// Usable length, hub and strain relief together, mm.
     #[must_use]
     pub fn whole_length_mm(&self) -> f64 {

@@ -564,6 +564,19 @@ impl Track {
         Ok(())
     }
 
+    /// The same route with all its walls stiffer by a factor > 0.
+    #[must_use]
+    pub fn with_walls_times(&self, factor: f64) -> Self {
+        let mut track = self.clone();
+        for (_, stiffness) in &mut track.stiffness {
+            *stiffness *= factor;
+        }
+        for station in &mut track.stations {
+            station.wall_stiffness_n_per_mm2 *= factor;
+        }
+        track
+    }
+
     /// Landmarks for the ends of lesions and clots, then all in order.
     fn add_ends(&mut self) {
         let lesions = self.lesions.iter().map(|l| (&l.name, l.start_mm, l.end_mm));

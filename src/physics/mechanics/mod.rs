@@ -60,7 +60,7 @@
 //! Rods do not twist and do not stretch; natural bends lie at tips only. Nodes stay in the planes of their stations, so
 //! that a rod which turns more than [`Settings::prolapse_deg`] away from the centre line is refused
 //! ([`MechanicsError::Prolapsed`]), not followed. Tubes are round and stay in place; only the wall gives. One device slides at a
-//! time, quasi-statically: no speed, no inertia. Friction is the coefficient that is given; [`friction`](fn@friction) has
+//! time, quasi-statically: no speed, no inertia. Friction is the coefficient that is given; a table of [`Materials`] has
 //! values for devices in arteries, known to a factor of [`KNOWN_TO_FACTOR`]. At most [`MOST_RODS`] rods. Where several
 //! equilibria exist, one is found and [`Flag::SeveralEquilibria`] says so.
 //!
@@ -74,17 +74,18 @@
 //! (`tests/layers.rs`).
 //!
 //! ```text
-//! error ← linear_algebra ← closed_forms ← rod ← equilibrium ← stack ← stent ← problem
+//! error ← linear_algebra ← closed_forms ← rod ← equilibrium ← stack ← stent ← materials ← problem
 //! ```
 //!
 //! | room | what is in it |
 //! | --- | --- |
 //! | `linear_algebra` | block-banded `L D L'`, right-hand sides side by side, small dense solves, Anderson's acceleration, norms, vectors of any width |
-//! | `closed_forms` | friction table, capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
+//! | `closed_forms` | capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
 //! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
 //! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
 //! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `together`, `solver`), from the state before or followed up from light load (`follow_up`), the report |
 //! | `stent` | deployment, apposition, crossing of edges by chance |
+//! | `materials` | frictions and stiffnesses with ranges and sources, as numbers to reckon with at the least, usual and most of them |
 //! | `problem` | bare rod-in-tube problems as an engineer writes them |
 //!
 //! `rod::model::Model` is parted by when things change: `Layout` with stations, tips and containers;
@@ -120,7 +121,7 @@
 //! | saddle, lowest mode | | N/mm | `equilibrium::stability` |
 //! | inserted length: a rod's own length beyond station 0; the fed length less the stand-off of the hub (`Plan::fed_mm`) | `inserted_mm`, `path_length_mm` | mm | [`Drive`], [`DeviceState`] |
 //! | containment: one device inside another, from its tip to its port | | mm | [`Containment`] |
-//! | coefficient of friction | `mu` | 1 | [`friction`](fn@friction), `stack::friction_sum` |
+//! | coefficient of friction | `mu` | 1 | [`FrictionValues`], `stack::friction_sum` |
 //! | residual, correction, band of a round: what loads and lengths miss, what a hub must take on, what surfaces at rest carry | | N, mm | `stack::coupling` |
 //! | following up: from the stack at its place without loads; share: how much of friction, tip loads and lengths has come up | | 1 | `stack::follow_up` |
 //! | tip load: what walls and resistance press on a tip | | N | `stack::tip_load` |
@@ -131,6 +132,7 @@ mod closed_forms;
 mod equilibrium;
 mod error;
 mod linear_algebra;
+mod materials;
 pub mod problem;
 mod rod;
 mod stack;
@@ -142,13 +144,18 @@ pub use closed_forms::flow::{
     OccupiedStretch, PUMP_KPA, annulus_flow_fraction, eccentric_flow_fraction, flush_push_n,
     series_flow_fraction, suction_force_n,
 };
-pub use closed_forms::friction::{FrictionValue, KNOWN_TO_FACTOR, Surface, friction};
 pub use closed_forms::retriever::{BareStretch, Sliding, retriever_pull_n};
 pub use equilibrium::settle::Settle;
 pub use equilibrium::solution::{Contact, Flag, RodState, Solution, Status, Zone};
 pub use equilibrium::start_shapes::StartShapes;
 pub use error::MechanicsError;
 pub use linear_algebra::width::Lanes;
+pub use materials::friction::{KNOWN_TO_FACTOR, Surface};
+pub use materials::ranged::{Level, Ranged};
+pub use materials::table::{
+    FrictionValues, Frictions, GivenFrictions, GivenMaterials, GivenPlaque, GivenStiffness,
+    MaterialValues, Materials, Plaque, PlaqueValues, Stiffness, StiffnessValues,
+};
 pub use rod::builder::RodBuilder;
 pub use rod::profile::Profile;
 pub use rod::scene::{

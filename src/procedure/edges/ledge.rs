@@ -2,7 +2,7 @@
 
 use super::passages::{EdgePassage, Meets};
 use crate::device::{Coating, LumenKind, Payload};
-use crate::mechanics::{Ledge, Surface, friction};
+use crate::mechanics::{Ledge, Surface};
 use crate::procedure::script::Plan;
 
 /// Least and largest rounding of a catheter's tip, mm; never more than its wall is thick. Assumed: tips
@@ -16,7 +16,7 @@ const WIRE_ROUNDING: (f64, f64) = (0.7, 1.0);
 pub(super) fn ledge_of(plan: &Plan, passage: &EdgePassage) -> Ledge {
     let device = &plan.devices[passage.device].device;
     let on_metal = Surface::Device(Coating::Metal);
-    let friction_coefficient = friction(device.outer_surface, on_metal).coefficient;
+    let friction_coefficient = plan.values.friction.of(device.outer_surface, on_metal);
     let tip = device.section_at(0.0);
     match (&device.payload, passage.meets) {
         (Some(Payload::Retriever(spec)), Meets::Struts) => Ledge {

@@ -82,7 +82,7 @@ fn shifts(
 ) -> Result<[RimShift; 2], MechanicsError> {
     let lying = &state.stents[stent];
     // one that hangs free is not bent by the vessel: its gap is that of its size
-    let artery = plan.rules.plaque.artery_n_per_mm;
+    let artery = plan.values.plaque.artery_n_per_mm;
     let Ok(bed) = bed_stiffness_n_per_mm2(spec, held_mm, artery) else {
         return Ok([RimShift::default(); 2]);
     };

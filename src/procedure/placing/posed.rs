@@ -3,7 +3,7 @@
 use super::placer::DepthTarget;
 use super::rod::{rod, shortened_mm};
 use crate::device::{Device, LumenKind};
-use crate::mechanics::{Containment, Drive, MechanicsError, StackDevice, Surface, friction};
+use crate::mechanics::{Containment, Drive, MechanicsError, StackDevice, Surface};
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 
@@ -93,9 +93,10 @@ impl<'a> Posed<'a> {
     /// Friction of one device of the stack on the vessel or on another one. Devices that move
     /// together do not slide on each other.
     pub(super) fn friction(&self, device: usize, other: Option<usize>) -> f64 {
+        let table = &self.plan.values.friction;
         let own = &self.plan.devices[self.devices[device]].device;
         let Some(other) = other else {
-            return friction(own.outer_surface, Surface::Vessel).coefficient;
+            return table.of(own.outer_surface, Surface::Vessel);
         };
         let (k, j) = (self.devices[device], self.devices[other]);
         if self.moved.contains(&k) && self.moved.contains(&j) {
@@ -115,7 +116,7 @@ impl<'a> Posed<'a> {
         } else {
             (own.outer_surface, partner.outer_surface)
         };
-        friction(a, Surface::Device(b)).coefficient
+        table.of(a, Surface::Device(b))
     }
 }
 

@@ -2,9 +2,7 @@
 
 use super::placer::StackPlacement;
 use super::retriever_hold::retriever_holds_n;
-use crate::mechanics::{
-    BendContact, Direction, MechanicsError, Sliding, Surface, capstan_factor, friction,
-};
+use crate::mechanics::{BendContact, Direction, MechanicsError, Surface, capstan_factor};
 use crate::procedure::script::Plan;
 use crate::procedure::state::{Move, State};
 
@@ -68,8 +66,7 @@ pub fn pulls(
         if !before.open[retriever] || moved.to_mm >= moved.from_mm {
             continue;
         }
-        let [on_wall_n, on_clot_n] =
-            retriever_holds_n(plan, before, retriever, &Sliding::default())?;
+        let [on_wall_n, on_clot_n] = retriever_holds_n(plan, before, retriever)?;
         if on_wall_n + on_clot_n <= 0.0 {
             // all of it is covered: nothing slides on the vessel
             continue;
@@ -148,7 +145,7 @@ fn capstan_below(plan: &Plan, state: &State, device: usize, from_mm: f64) -> f64
             });
         BendContact {
             turning_rad: c[1].turning_rad - c[0].turning_rad,
-            friction_coefficient: friction(shaft.outer_surface, against).coefficient,
+            friction_coefficient: plan.values.friction.of(shaft.outer_surface, against),
         }
     }))
 }

@@ -1,7 +1,7 @@
 //! What an open retriever holds with: friction of its bare stretches on wall and clot.
 
 use crate::device::Payload;
-use crate::mechanics::{BareStretch, MechanicsError, Sliding, retriever_pull_n};
+use crate::mechanics::{BareStretch, MechanicsError, retriever_pull_n};
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 
@@ -17,7 +17,6 @@ pub fn retriever_holds_n(
     plan: &Plan,
     state: &State,
     device: usize,
-    sliding: &Sliding,
 ) -> Result<[f64; 2], MechanicsError> {
     let Some(Payload::Retriever(spec)) = &plan.devices[device].device.payload else {
         return Ok([0.0; 2]);
@@ -36,5 +35,5 @@ pub fn retriever_holds_n(
                 .any(|c| o.from_mm >= c.start_mm && o.from_mm < c.end_mm),
         })
         .collect();
-    retriever_pull_n(&stretches, sliding)
+    retriever_pull_n(&stretches, &plan.values.friction.sliding())
 }

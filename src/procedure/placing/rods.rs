@@ -6,7 +6,7 @@ use super::posed::{Posed, far_enough_in};
 use super::retriever_hold::retriever_holds_n;
 use crate::geometry::{Station, Track};
 use crate::mechanics::{
-    Direction, Failure, Flag, LoadSettings, MechanicsError, Moving, Settings, Sliding,
+    Direction, Failure, Flag, LoadSettings, MaterialValues, MechanicsError, Moving, Settings,
     StackProblem, StackSolver, StackState, TubeStation,
 };
 use crate::procedure::script::Plan;
@@ -47,12 +47,14 @@ struct Kept {
     track: Track,
     devices: Vec<crate::procedure::script::StackDevice>,
     hub_standoff_mm: f64,
+    values: MaterialValues,
 }
 
 impl Kept {
     fn is_of(&self, plan: &Plan) -> bool {
         self.track == plan.track
             && self.devices == plan.devices
+            && self.values == plan.values
             && self
                 .hub_standoff_mm
                 .total_cmp(&plan.hub_standoff_mm)
@@ -96,6 +98,7 @@ impl Rods {
                 track: plan.track.clone(),
                 devices: plan.devices.clone(),
                 hub_standoff_mm: plan.hub_standoff_mm,
+                values: plan.values,
             }));
         }
         self.load_settings.lock_up_n = LOCK_UP_LIMITS * plan.rules.hub_force_limit_n;
@@ -338,7 +341,7 @@ impl Rods {
                 continue;
             };
             let tip_resistance_n = if state.open[*k] {
-                let holds = retriever_holds_n(plan, state, *k, &Sliding::default())?;
+                let holds = retriever_holds_n(plan, state, *k)?;
                 holds.iter().sum()
             } else {
                 0.0

@@ -6,10 +6,11 @@ use super::provenance::VesselInfo;
 use super::scene::{Action, Scene};
 use crate::device::Accessory;
 use crate::geometry::Track;
+use crate::mechanics::{Level, Materials};
 use crate::procedure::error::ProcedureError;
 
 impl Plan {
-    /// Joins a scene with its equipment (one entry for each of the stack, same order) and route.
+    /// Joins a scene with its equipment (one entry for each of the stack, same order), route and materials.
     ///
     /// # Errors
     /// Every name in the scene that is unknown, used twice or of the wrong kind.
@@ -18,7 +19,9 @@ impl Plan {
         supplied: Vec<Supplied>,
         vessel: VesselInfo,
         track: Track,
+        materials: Materials,
     ) -> Result<Self, Vec<ProcedureError>> {
+        let values = materials.at(Level::Usual);
         let mut devices = Vec::new();
         let mut parts = Vec::new();
         let mut errors = Vec::new();
@@ -45,7 +48,7 @@ impl Plan {
             match supply.equipment {
                 Equipment::Device(device) => devices.push(StackDevice {
                     name: entry.name.clone(),
-                    device: *device,
+                    device: device.with_stiffness_times(values.stiffness.all),
                     valves_mm,
                     valves: supply.valves,
                 }),
@@ -61,7 +64,9 @@ impl Plan {
             vessel,
             hub_standoff_mm: scene.hub_standoff_mm,
             rules: scene.rules,
-            track,
+            track: track.with_walls_times(values.stiffness.wall),
+            materials,
+            values,
             devices,
             parts,
             script: scene.script.clone(),

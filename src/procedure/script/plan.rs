@@ -4,6 +4,7 @@ use super::equipment::{StackDevice, StackPart};
 use super::provenance::VesselInfo;
 use super::scene::{Action, Rules, Step, Where};
 use crate::geometry::Track;
+use crate::mechanics::{Level, MaterialValues, Materials};
 
 /// A scene ready to be rehearsed.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,9 +19,13 @@ pub struct Plan {
     pub hub_standoff_mm: f64,
     /// Limits.
     pub rules: Rules,
-    /// The route.
+    /// How surfaces rub and how plaque, walls and devices resist, with ranges and sources.
+    pub materials: Materials,
+    /// The same as the plain numbers that are reckoned with.
+    pub values: MaterialValues,
+    /// The route, its walls as stiff as the materials have them.
     pub track: Track,
-    /// Devices, in the order of the stack.
+    /// Devices, in the order of the stack, as stiff as the materials have them.
     pub devices: Vec<StackDevice>,
     /// Parts, in the order of the stack.
     pub parts: Vec<StackPart>,
@@ -29,6 +34,20 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// The same plan with materials at one end of what is known of them: frictions, and the stiffness of devices,
+    /// walls and plaque.
+    #[must_use]
+    pub fn at(&self, level: Level) -> Self {
+        let mut plan = self.clone();
+        plan.values = self.materials.at(level);
+        let (then, now) = (&self.values.stiffness, &plan.values.stiffness);
+        plan.track = self.track.with_walls_times(now.wall / then.wall);
+        for stacked in &mut plan.devices {
+            stacked.device = stacked.device.with_stiffness_times(now.all / then.all);
+        }
+        plan
+    }
+
     /// Station of the access hub, mm, not above 0: where the tip of a device lies of which nothing is fed.
     /// With [`Self::fed_mm`] and [`Self::inserted_mm`] the only place that knows what the hub stands off.
     #[must_use]

@@ -2,7 +2,6 @@
 
 use super::edge_rules::EdgeRules;
 use super::spread::Spread;
-use crate::mechanics::PlaqueLaw;
 use crate::units::text;
 use serde::{Deserialize, Serialize};
 
@@ -30,6 +29,10 @@ pub struct Scene {
     /// out.
     #[serde(default)]
     pub durations: Option<String>,
+    /// File with the lab's own table of materials, relative to the scene file; what it leaves out, or all of it where
+    /// there is none, is taken from the built-in one.
+    #[serde(default)]
+    pub materials: Option<String>,
     /// Steps in order.
     pub script: Vec<Step>,
 }
@@ -63,8 +66,6 @@ pub struct Rules {
     /// 5 to 10 mm are usual).
     #[serde(rename = "landing_margin", deserialize_with = "text::length_mm")]
     pub landing_margin_mm: f64,
-    /// How plaque and artery resist stent and balloon.
-    pub plaque: PlaqueLaw,
     /// How crossings of stent edges are judged.
     pub edge: EdgeRules,
     /// Hub force above which a move fails, N. Default 10: what two fingers hold (from memory: 5 to
@@ -79,7 +80,6 @@ impl Default for Rules {
             grip_mm: 100.0,
             access_fill: 0.9,
             landing_margin_mm: 5.0,
-            plaque: PlaqueLaw::default(),
             edge: EdgeRules::default(),
             hub_force_limit_n: 10.0,
         }

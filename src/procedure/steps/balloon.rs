@@ -66,7 +66,7 @@ impl Stepper<'_> {
                 continue;
             }
             dilates = true;
-            let law = self.plan.rules.plaque;
+            let law = self.plan.values.plaque_law();
             let bed = Beds::now(self.plan, &self.state).at(middle_mm);
             let diameter_mm = law.balloon_mm(spec, pressure_atm, &bed)?;
             let tension_n_per_mm = spec.hoop_tension_n_per_mm(pressure_atm);

@@ -1,7 +1,7 @@
 //! What the forces of a step mean: what fails, what presses, what moves although it is held.
 
 use super::effect::StepEffect;
-use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, Sliding, flush_push_n};
+use crate::mechanics::{Direction, Failure, KNOWN_TO_FACTOR, LoadReport, flush_push_n};
 use crate::procedure::placing::{StackPlacement, UnsolvedPull, retriever_holds_n};
 use crate::procedure::reason;
 use crate::procedure::reason::{Finding, Fit, Force, Severity, Unknown, Why, Within};
@@ -267,9 +267,7 @@ impl Teller<'_> {
             return;
         };
         // lengths and outward forces of a retriever are sound once its device is checked
-        let Ok(holds) =
-            retriever_holds_n(self.plan, self.after, exchange.rail, &Sliding::default())
-        else {
+        let Ok(holds) = retriever_holds_n(self.plan, self.after, exchange.rail) else {
             return;
         };
         let holds_n = holds.iter().sum();

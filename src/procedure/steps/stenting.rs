@@ -3,7 +3,7 @@
 use super::stepper::{Outcome, Stepper, stop};
 use crate::device::{Payload, StentSpec};
 use crate::geometry::{ecst_percent, nascet_percent};
-use crate::mechanics::{Deployed, deploy};
+use crate::mechanics::{Deployed, Level, PlaqueLaw, deploy};
 use crate::procedure::reason::{Ballooning, Finding, OpenedBy, PayloadNeed, Stenting};
 use crate::procedure::state::{Beds, DeployedStent};
 
@@ -61,7 +61,7 @@ impl Stepper<'_> {
         Ok(deploy(
             spec,
             distal_mm,
-            &self.plan.rules.plaque,
+            &self.plan.values.plaque_law(),
             STEP_MM,
             |s_mm| beds.at(s_mm),
         )?)
@@ -77,7 +77,7 @@ impl Stepper<'_> {
     }
 
     /// Takes over what a stent leaves of the lesions it lies in, and tells it with the range that
-    /// plaque three times stiffer or softer would give.
+    /// plaque as soft or stiff as it may be would give.
     pub(super) fn open_lesions(&mut self, stent: usize, by: OpenedBy) -> Outcome {
         let spec = self.stent_spec(stent);
         for (lesion, narrowest_mm) in self.lesions_in(stent) {
@@ -85,8 +85,16 @@ impl Stepper<'_> {
                 let told = &self.plan.track.lesions[lesion];
                 let beds = Beds::now(self.plan, &self.state);
                 let bed = beds.at(told.middle_mm());
-                [3.0, 1.0 / 3.0].map(|factor| {
-                    let law = self.plan.rules.plaque.times(factor);
+                [Level::Most, Level::Least].map(|level| {
+                    let law = PlaqueLaw {
+                        stiffness_n_per_mm2: self
+                            .plan
+                            .materials
+                            .plaque
+                            .stiffness_n_per_mm2
+                            .at(level),
+                        ..self.plan.values.plaque_law()
+                    };
                     law.held_mm(&spec, &bed).unwrap_or(narrowest_mm)
                 })
             });

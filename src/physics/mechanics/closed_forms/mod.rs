@@ -3,5 +3,4 @@
 pub(super) mod buckling;
 pub(super) mod capstan;
 pub(super) mod flow;
-pub(super) mod friction;
 pub(super) mod retriever;

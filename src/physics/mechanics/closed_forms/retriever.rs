@@ -1,29 +1,15 @@
 //! The pull of an open retriever: friction of its outward force on wall and clot.
 
-use super::friction::{Surface, friction};
-use crate::device::Coating;
 use crate::mechanics::error::MechanicsError;
 use crate::units::Allowed;
-use serde::{Deserialize, Serialize};
 
 /// How an open retriever slides.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sliding {
-    /// Friction of its struts on the wall. Default: bare metal on a vessel.
+    /// Friction of its struts on the wall.
     pub wall_friction: f64,
-    /// Friction of clot on the wall, where its struts press on the clot. Default 0.5 (from memory:
-    /// 0.3 to 1.2, soft to fibrin-rich clot on vessel wall).
+    /// Friction of clot on the wall, where its struts press on the clot.
     pub clot_friction: f64,
-}
-
-impl Default for Sliding {
-    fn default() -> Self {
-        Self {
-            wall_friction: friction(Coating::Metal, Surface::Vessel).coefficient,
-            clot_friction: 0.5,
-        }
-    }
 }
 
 /// A bare stretch of a retriever.

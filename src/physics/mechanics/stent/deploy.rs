@@ -4,45 +4,21 @@ use crate::device::{BalloonSpec, StentSpec};
 use crate::geometry::stenosed_mm;
 use crate::mechanics::error::MechanicsError;
 use crate::units::Allowed;
-use crate::units::text;
 use serde::{Deserialize, Serialize};
 use std::f64::consts::{PI, TAU};
 
 /// How plaque and artery resist being widened.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaqueLaw {
-    /// Force per length of lesion for each mm that its lumen is widened, N/mm2. Default 0.112:
-    /// calibrated, not measured. No stiffness of plaque in this sense is published; with this value
-    /// a braid of 24 cobalt-alloy wires of 0.10 mm, 8 mm and 30 degrees at rest, takes a stenosis of
-    /// 83 % in an artery of 4.7 mm to 49 %, the means before and right after self-expanding stents
-    /// without balloon in Lownie et al. (2005), AJNR 26:1241. Vary it threefold either way.
-    #[serde(deserialize_with = "text::resistance")]
+    /// Force per length of lesion for each mm that its lumen is widened, N/mm2.
     pub stiffness_n_per_mm2: f64,
     /// Share of a balloon's widening that the plaque in a stent keeps when the balloon is let down, 0
-    /// to 1. Default 0.339: calibrated so that 4.5 mm inside that stent leave 25 %, the middle of the 20
-    /// to 30 % that are accepted (from memory).
-    #[serde(deserialize_with = "text::share")]
+    /// to 1.
     pub kept: f64,
-    /// The same for a balloon without a stent. Default 0.49: assumed, so that 4.5 mm alone in a stenosis
-    /// of 80 % leave about 45 %, more than inside a stent, whose push is reckoned apart.
-    #[serde(deserialize_with = "text::share")]
+    /// The same for a balloon without a stent.
     pub kept_bare: f64,
-    /// Modulus times thickness of a healthy artery, N/mm. Default 0.4: between 0.4 N/mm2 times
-    /// 0.7 mm for the common and 0.8 N/mm2 times 0.6 mm for the internal carotid (from memory).
-    #[serde(deserialize_with = "text::resistance")]
+    /// Modulus times thickness of a healthy artery, N/mm.
     pub artery_n_per_mm: f64,
-}
-
-impl Default for PlaqueLaw {
-    fn default() -> Self {
-        Self {
-            stiffness_n_per_mm2: 0.112_2,
-            kept: 0.339,
-            kept_bare: 0.49,
-            artery_n_per_mm: 0.4,
-        }
-    }
 }
 
 /// A vessel at one station.

@@ -1,0 +1,29 @@
+//! The usual table of materials, for tests of the physics, which read no RON: its usual values by name.
+
+use super::root::root;
+use nestline_physics::mechanics::{PlaqueLaw, Sliding};
+use std::fs;
+
+/// The usual value of a line, the second number in its parentheses.
+fn usual(line: &str) -> f64 {
+    let text = fs::read_to_string(root().join("scenes/materials/usual.ron")).unwrap();
+    let start = format!(" {line}: (");
+    let (_, behind) = text.split_once(start.as_str()).unwrap();
+    behind.split(',').nth(1).unwrap().trim().parse().unwrap()
+}
+
+pub(crate) fn plaque_law() -> PlaqueLaw {
+    PlaqueLaw {
+        stiffness_n_per_mm2: usual("stiffness_n_per_mm2"),
+        kept: usual("kept"),
+        kept_bare: usual("kept_bare"),
+        artery_n_per_mm: usual("artery_n_per_mm"),
+    }
+}
+
+pub(crate) fn sliding() -> Sliding {
+    Sliding {
+        wall_friction: usual("struts_on_wall"),
+        clot_friction: usual("clot_on_wall"),
+    }
+}
