@@ -21,6 +21,7 @@ mod published;
 mod reference_rods;
 mod rod_properties;
 mod shapes;
+mod squeeze;
 mod stent;
 mod support {
     //! What several tests share: vessels, tubes, tables on file, and a way to say what was not run.

@@ -163,13 +163,16 @@ pub use rod::scene::{
     StartSupport, TubeStation, nest,
 };
 pub use rod::settings::Settings;
-pub use stack::arrangement::{Containment, Drive, FrictionOf, StackDevice, StackProblem};
+pub use stack::arrangement::{
+    Containment, Drive, FrictionOf, Resistance, StackDevice, StackProblem,
+};
 pub use stack::load_report::{HeldLoad, LoadReport, Loss};
 pub use stack::load_settings::LoadSettings;
-pub use stack::moving::{Direction, Moving};
+pub use stack::moving::{Direction, ForceAt, Moving};
 pub use stack::solver::StackSolver;
 pub use stack::state::{DeviceState, Failure, StackState};
 pub use stent::apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};
 pub use stent::chance::{Chance, Sampling, Share};
 pub use stent::deploy::{Bed, Deployed, PlaqueLaw, StentStation, deploy};
 pub use stent::edge::{Clearance, Crossing, Ledge, Placement, Spread};
+pub use stent::squeeze::{Passage, Passed, PassingKnot, Squeeze, Squeezed, Way};

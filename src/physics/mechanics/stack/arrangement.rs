@@ -1,6 +1,6 @@
 //! A stack of devices in one tube: who holds whom, and what follows from where the tips are.
 
-use super::moving::Moving;
+use super::moving::{ForceAt, Moving};
 use crate::math;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::rod::scene::{
@@ -84,6 +84,33 @@ pub struct StackProblem<'a> {
     pub friction: FrictionOf<'a>,
     /// The device that slides while the others are held at their hubs; none: nothing does.
     pub moving: Option<Moving>,
+    /// What else holds it back along its way, `[places]`.
+    pub resistance: Resistance<'a>,
+}
+
+/// Axial forces on the device that slides, against its motion: what lesions ask of it.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Resistance<'a> {
+    /// By station of the centre line, in any order, `[places]`; negative ones drive the device on.
+    pub at: &'a [ForceAt],
+    /// Share of them that acts, 0 to 1.
+    pub(crate) share: f64,
+}
+
+impl<'a> Resistance<'a> {
+    /// All of these forces.
+    #[must_use]
+    pub const fn new(at: &'a [ForceAt]) -> Self {
+        Self { at, share: 1.0 }
+    }
+
+    /// A share of them.
+    pub(crate) const fn times(self, share: f64) -> Self {
+        Self {
+            share: self.share * share,
+            ..self
+        }
+    }
 }
 
 /// The default of [`StackProblem::friction`].
@@ -102,6 +129,7 @@ impl<'a> StackProblem<'a> {
             containments: &[],
             friction: &frictionless,
             moving: None,
+            resistance: Resistance::new(&[]),
         }
     }
 
@@ -125,6 +153,15 @@ impl<'a> StackProblem<'a> {
         Self { friction, ..self }
     }
 
+    /// Axial forces that hold the device that slides back, by station of the centre line, shape `[places]`.
+    #[must_use]
+    pub const fn with_resistance(self, at: &'a [ForceAt]) -> Self {
+        Self {
+            resistance: Resistance::new(at),
+            ..self
+        }
+    }
+
     /// The device that slides.
     #[must_use]
     pub const fn with_moving(self, moving: Moving) -> Self {
@@ -142,6 +179,7 @@ impl std::fmt::Debug for StackProblem<'_> {
             .field("devices", &self.devices)
             .field("containments", &self.containments)
             .field("moving", &self.moving)
+            .field("resistance", &self.resistance)
             .finish_non_exhaustive()
     }
 }

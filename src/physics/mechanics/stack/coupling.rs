@@ -172,7 +172,8 @@ impl Coupling {
     ) {
         let stations = problem.tube.len();
         let coefficient = |other| rods.friction_of(problem.friction, rod, other);
-        self.friction.gather(problem.tube, found, rod, &coefficient);
+        let resistance = problem.resistance;
+        (self.friction).gather(problem.tube, found, rod, &coefficient, resistance);
         let state = &found.rods[rod];
         let on_stations =
             state.station_mm.len() - usize::from(matches!(rods.rods[rod].end, End::Tip(_)));

@@ -285,6 +285,7 @@ impl StackSolver {
                 tip_resistance_n: share * m.tip_resistance_n,
                 ..m
             }),
+            resistance: problem.resistance.times(share),
             ..*problem
         };
         let enough = if share < 1.0 { ON_THE_WAY } else { AT_THE_END };

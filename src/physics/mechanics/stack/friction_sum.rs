@@ -6,6 +6,7 @@
 //! by the trapezoidal rule from station to station: a limp rod on a rigid wall then meets the
 //! capstan law in one pass, where the plain sum converges like `(mu theta)^n / n!`.
 
+use super::arrangement::Resistance;
 use crate::geometry::Vector;
 use crate::mechanics::equilibrium::solution::Solution;
 use crate::mechanics::rod::scene::TubeStation;
@@ -33,6 +34,8 @@ pub(crate) struct SlidingContact {
     pub(crate) load_n: f64,
     /// Friction found, N.
     pub(crate) friction_n: f64,
+    /// What a lesion asks for: given, no contact; negative where it drives the rod on.
+    pub(crate) given: bool,
 }
 
 /// Memory for the sums.
@@ -56,13 +59,14 @@ fn bends(solution: &Solution, k: usize, out: &mut Vec<Vector>) {
 }
 
 impl FrictionAccumulation {
-    /// Lists the contacts of rod `k` with their friction coefficients.
+    /// Lists the contacts of rod `k` with their friction coefficients, and what else holds it back.
     pub(crate) fn gather(
         &mut self,
         tube: &[TubeStation],
         solution: &Solution,
         k: usize,
         friction: &dyn Fn(Option<usize>) -> f64,
+        resistance: Resistance<'_>,
     ) {
         bends(solution, k, &mut self.bend);
         let rod = &solution.rods[k];
@@ -101,21 +105,24 @@ impl FrictionAccumulation {
                 slope: -bend.dot(&force) / size * contact.length_mm,
                 load_n,
                 friction_n: 0.0,
+                given: false,
             };
-            let i = tube.partition_point(|t| t.s_mm <= s).max(1) - 1;
-            let next = tube
-                .get(i + 1)
-                .filter(|t| t.s_mm <= rod.station_mm[nodes - 1]);
-            let ahead = next.map_or(0.0, |t| (s - tube[i].s_mm) / (t.s_mm - tube[i].s_mm));
-            for (station, share) in [(i, 1.0 - ahead), (i + 1, ahead)] {
-                if share > 1e-9 {
-                    self.list.push(SlidingContact {
-                        station,
-                        share,
-                        ..rub
-                    });
-                }
-            }
+            self.count(tube, rod.station_mm[nodes - 1], rub);
+        }
+        for place in resistance.at {
+            let given = SlidingContact {
+                station: 0,
+                s_mm: place.s_mm,
+                share: 1.0,
+                other: None,
+                friction: 1.0,
+                force_n: resistance.share * place.force_n,
+                slope: 0.0,
+                load_n: 0.0,
+                friction_n: 0.0,
+                given: true,
+            };
+            self.count(tube, rod.station_mm[nodes - 1], given);
         }
         self.list.sort_by(|a, b| {
             b.station
@@ -125,10 +132,27 @@ impl FrictionAccumulation {
         // What the load presses on is one contact, the heaviest; the others keep their force.
         let mut last = usize::MAX;
         for rub in &mut self.list {
-            if rub.station == last || rub.share < 0.5 {
+            if rub.given || rub.station == last || rub.share < 0.5 {
                 rub.slope = 0.0;
             } else {
                 last = rub.station;
+            }
+        }
+    }
+
+    /// Counts a contact at the stations on both sides of it, as far as the rod reaches.
+    fn count(&mut self, tube: &[TubeStation], end_mm: f64, rub: SlidingContact) {
+        let s_mm = rub.s_mm;
+        let i = tube.partition_point(|t| t.s_mm <= s_mm).max(1) - 1;
+        let next = tube.get(i + 1).filter(|t| t.s_mm <= end_mm);
+        let ahead = next.map_or(0.0, |t| (s_mm - tube[i].s_mm) / (t.s_mm - tube[i].s_mm));
+        for (station, share) in [(i, 1.0 - ahead), (i + 1, ahead)] {
+            if share > 1e-9 {
+                self.list.push(SlidingContact {
+                    station,
+                    share,
+                    ..rub
+                });
             }
         }
     }
@@ -149,7 +173,7 @@ impl FrictionAccumulation {
             while let Some(rub) = rubs.next_if(|r| r.station == i) {
                 let weight = rub.friction * rub.share;
                 let force = rub.force_n + rub.slope * (bare_n[i] + carried - rub.load_n);
-                rub.friction_n = weight * force.max(0.0);
+                rub.friction_n = weight * if rub.given { force } else { force.max(0.0) };
                 here += rub.friction_n;
                 if force > 0.0 && rub.slope.abs() > 0.0 {
                     follows = Some((weight * rub.slope, rub));

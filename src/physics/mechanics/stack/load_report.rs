@@ -18,6 +18,8 @@ pub struct Loss {
     pub station_mm: f64,
     /// Friction, N.
     pub lost_n: f64,
+    /// Whether it is what a lesion asks for, and no friction of a contact.
+    pub in_lesion: bool,
 }
 
 /// What a held device feels.
@@ -57,6 +59,8 @@ pub struct LoadReport {
     pub efficiency: Option<f64>,
     /// Friction in all, N.
     pub friction_n: f64,
+    /// What lesions ask of it where it is, N, not counted as friction.
+    pub lesions_n: f64,
     /// Friction over hub force; none where the hub needs no force.
     pub share_lost: Option<f64>,
     /// Where it is lost, most first.
@@ -92,6 +96,7 @@ impl LoadReport {
             tip_force_n: 0.0,
             efficiency: None,
             friction_n: 0.0,
+            lesions_n: 0.0,
             share_lost: None,
             losses: Vec::new(),
             held: Vec::new(),

@@ -62,3 +62,12 @@ pub struct Moving {
     /// What holds its tip back besides walls (stenosis, clot, an open retriever), N, >= 0.
     pub tip_resistance_n: f64,
 }
+
+/// Axial force against the motion at a station of the centre line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ForceAt {
+    /// Station, mm.
+    pub s_mm: f64,
+    /// Force, N; negative where it drives the device on.
+    pub force_n: f64,
+}

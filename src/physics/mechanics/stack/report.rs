@@ -122,7 +122,11 @@ impl Reporter<'_> {
             hub_force_n - sign * math::power(own.moment_n_mm[0], 2) / (2.0 * stiffness);
         let tip_force_n = sign * devices[moving.device].tip_load_n;
         let ratio = |a: f64, b: f64| (b > 0.0).then(|| a / b);
-        let friction_n = self.sliding.iter().map(|r| r.friction_n).sum::<f64>();
+        let sum_n = |given: bool| {
+            let of_kind = self.sliding.iter().filter(|r| r.given == given);
+            of_kind.map(|r| r.friction_n).sum::<f64>()
+        };
+        let (friction_n, lesions_n) = (sum_n(false), sum_n(true));
         let (largest_wall_force_n_per_mm, largest_wall_force_at_mm) = solution
             .contacts
             .iter()
@@ -168,6 +172,7 @@ impl Reporter<'_> {
             tip_force_n,
             efficiency: ratio(tip_force_n, hub_force_n),
             friction_n,
+            lesions_n,
             share_lost: ratio(friction_n, hub_force_n),
             losses: self.losses(),
             held: (0..self.rods.rods.len())
@@ -195,7 +200,10 @@ impl Reporter<'_> {
         for rub in self.sliding.iter().filter(|r| r.friction_n > 0.0) {
             let other = rub.other.map(|j| self.rods.device[j]);
             let near = open.iter().copied().find(|i| {
-                losses[*i].other == other && losses[*i].from_mm - rub.s_mm <= ZONE_GAP_MM
+                let loss = &losses[*i];
+                loss.other == other
+                    && loss.in_lesion == rub.given
+                    && loss.from_mm - rub.s_mm <= ZONE_GAP_MM
             });
             if let Some(i) = near {
                 let loss = &mut losses[i];
@@ -205,7 +213,8 @@ impl Reporter<'_> {
                 loss.from_mm = loss.from_mm.min(rub.s_mm);
                 loss.to_mm = loss.to_mm.max(rub.s_mm);
             } else {
-                open.retain(|i| losses[*i].other != other);
+                let same = |loss: &Loss| loss.other == other && loss.in_lesion == rub.given;
+                open.retain(|i| !same(&losses[*i]));
                 open.push(losses.len());
                 losses.push(Loss {
                     other,
@@ -213,6 +222,7 @@ impl Reporter<'_> {
                     to_mm: rub.s_mm,
                     station_mm: rub.s_mm,
                     lost_n: rub.friction_n,
+                    in_lesion: rub.given,
                 });
             }
         }

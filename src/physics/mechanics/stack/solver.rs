@@ -199,6 +199,7 @@ impl StackSolver {
                     tip_resistance_n: share * moving.tip_resistance_n,
                     ..moving
                 }),
+                resistance: problem.resistance.times(share),
                 ..*problem
             };
             let next = self.solve_at_once(&part, state.as_ref())?;

@@ -4,3 +4,4 @@ pub(super) mod apposition;
 pub(super) mod chance;
 pub(super) mod deploy;
 pub(super) mod edge;
+pub(super) mod squeeze;
