@@ -38,6 +38,7 @@ fn met(law: &PlaqueLaw, mu: f64, wall_mm: f64, passage: &Passage<'_>) -> Squeeze
     let vessel = Passed {
         bed: &bed,
         carried_mm: &|_| 0.0,
+        opened_mm: 0.0,
         within_mm: [0.0, 100.0],
     };
     squeeze.meet(passage, &vessel).unwrap()
@@ -190,6 +191,7 @@ fn reference_cones_against_an_axisymmetric_shell() {
         let vessel = Passed {
             bed: &bed,
             carried_mm: &|_| 0.0,
+            opened_mm: 0.0,
             within_mm: [0.0, 100.0],
         };
         let found = squeeze.meet(&forward(&profile, 40.0), &vessel).unwrap();
@@ -258,6 +260,7 @@ fn exact_nothing_of_what_rides_inside_its_rail() {
         let vessel = Passed {
             bed: &bed,
             carried_mm: &|_| carried_mm,
+            opened_mm: 0.0,
             within_mm: [0.0, 50.0],
         };
         squeeze.meet(&forward(&profile, 30.0), &vessel).unwrap()
@@ -280,6 +283,7 @@ fn exact_refusals() {
     let vessel = Passed {
         bed: &|_| Bed::healthy(4.0),
         carried_mm: &|_| 0.0,
+        opened_mm: 0.0,
         within_mm: [0.0, 50.0],
     };
     let refused = |profile: &[PassingKnot], front_mm: f64, furthest_mm: f64| {

@@ -21,6 +21,7 @@ mod folders;
 mod import_faults;
 mod imports;
 mod layers;
+mod lesions;
 mod library;
 mod lines_of_others;
 mod materials;

@@ -31,6 +31,18 @@ impl Placer for Watched {
         self.bar.inc(1);
         self.rods.place(plan, state, targets, motion)
     }
+
+    fn place_by_share(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        targets: &[(usize, DepthTarget)],
+        motion: Motion,
+        share: f64,
+    ) -> Result<StackPlacement, MechanicsError> {
+        self.bar.inc(1);
+        (self.rods).place_by_share(plan, state, targets, motion, share)
+    }
 }
 
 /// Does some work with a moving sign on a terminal; silent where nobody looks.

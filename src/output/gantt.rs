@@ -38,6 +38,9 @@ pub fn clock_text(clock: &ClockReport, columns: u16) -> String {
         )
     };
     wrapped(&mut out, "  - ", &line, width);
+    if let Some(blood) = clock.blood_in_words() {
+        wrapped(&mut out, "  - ", &blood, width);
+    }
     section(&mut out, "Where this lands");
     for anchor in &clock.anchors {
         let spread = anchor

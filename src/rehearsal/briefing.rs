@@ -286,7 +286,7 @@ fn shelf(outcome: &Outcome) -> Option<String> {
 fn narrow(outcome: &Outcome) -> Option<String> {
     let told = |step: &StepRow| {
         step.findings.iter().find_map(|f| match &f.reason {
-            Reason::Lesion(Lesion::Dilates(narrow)) => Some(narrow.clone()),
+            Reason::Lesion(Lesion::Dilates { narrow, .. }) => Some(narrow.clone()),
             _ => None,
         })
     };

@@ -19,6 +19,7 @@
 //! A verdict is about the plan as written on a vessel as entered: [`Verdict::Undecided`] where rods come to no rest, never a
 //! guess. It is no statement about a patient.
 
+mod blood;
 mod briefing;
 mod compare;
 mod compare_flip;
@@ -38,6 +39,7 @@ mod weak_points;
 mod what_if;
 mod words;
 
+pub use blood::BloodRow;
 pub use briefing::{Briefing, MomentToWatch};
 pub use compare::{
     COMPARISON_VERSION, Candidate, CompareRow, Comparison, LeastReach, assess, compare,

@@ -1,6 +1,7 @@
 //! A rehearsal's clock as plain data: what runs when, what is critical, how it lands.
 
 use super::RehearsalError;
+use super::blood::{BloodRow, blood_rows};
 use super::outcome::{DeviceRow, Outcome};
 use super::run::outcome_of;
 use super::walk::{walk, walk_through};
@@ -8,6 +9,7 @@ use crate::procedure::{
     Clock, Disturbed, Durations, Known, Lane, Ledger, Load, NetworkError, Parts, Passed,
     Percentiles, Placer, Plan, Sampling, Schedule, SearchStatus, SpreadOfTimes, Times, ledger,
 };
+use crate::units::fixed;
 use serde::{Deserialize, Serialize};
 
 /// Most placements tried in search of a shorter order: a tenth of a second; networks of a dozen
@@ -100,6 +102,9 @@ pub struct ClockReport {
     pub other_order: OtherOrder,
     /// Steps whose duration knows a force at the hub.
     pub steps_with_force: usize,
+    /// Blood that suction draws, by step and lumen: an estimate.
+    #[serde(default)]
+    pub blood: Vec<BloodRow>,
     /// How the times were had.
     pub method: String,
 }
@@ -116,6 +121,25 @@ pub struct Milestone {
 }
 
 impl ClockReport {
+    /// Blood that suction draws in all and how long it is on, mL and s, as a sentence; none where nothing is on suction.
+    #[must_use]
+    pub fn blood_in_words(&self) -> Option<String> {
+        let most = self
+            .blood
+            .iter()
+            .max_by(|a, b| a.blood_ml.total_cmp(&b.blood_ml))?;
+        let sum_ml: f64 = self.blood.iter().map(|b| b.blood_ml).sum();
+        // known to a tenth at best
+        let about = |ml: f64| fixed(10.0 * (0.1 * ml).round(), 0);
+        Some(format!(
+            "Suction draws about {} mL of blood, {} of it at step {} through the {}: flow times time, an estimate.",
+            about(sum_ml),
+            about(most.blood_ml),
+            most.step,
+            most.device
+        ))
+    }
+
     /// The moments and spans worth telling: every table and plot of milestones shows these, in these words.
     #[must_use]
     pub fn milestones(&self) -> [Milestone; 9] {
@@ -276,6 +300,11 @@ fn timed(
             critical: duration_s[i] > 0.0 && to_goal.slack_s[i] < CRITICAL_S,
         })
         .collect();
+    let ends = |step: usize| {
+        let of_step = activities.iter().filter(|a| a.step == Some(step + 1));
+        of_step.map(|a| a.end_s).max_by(f64::total_cmp)
+    };
+    let end_s: Vec<Option<f64>> = (0..passed.len()).map(ends).collect();
     activities.sort_by(|a, b| a.lane.cmp(&b.lane).then(a.start_s.total_cmp(&b.start_s)));
     Ok(ClockReport {
         table: table.name.clone(),
@@ -294,6 +323,7 @@ fn timed(
         spread,
         disturbed,
         other_order: other_order(&clock, &course),
+        blood: blood_rows(plan, passed, &end_s),
         steps_with_force: loads.iter().filter(|l| l.hub_force_n.is_some()).count(),
         method: METHOD.into(),
     })

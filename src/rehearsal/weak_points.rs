@@ -104,12 +104,16 @@ mod tests {
     }
 
     fn dilates(outer_mm: f64) -> Finding {
-        Finding::warning(Lesion::Dilates(Narrow {
-            device: "stent".into(),
-            outer_mm,
-            lesion: "neck-lesion".into(),
-            residual_mm: 1.0,
-        }))
+        Finding::warning(Lesion::Dilates {
+            narrow: Narrow {
+                device: "stent".into(),
+                outer_mm,
+                lesion: "neck-lesion".into(),
+                residual_mm: 1.0,
+            },
+            needed_n: 0.1,
+            leaves_mm: 1.2,
+        })
     }
 
     fn crossed_again() -> Finding {

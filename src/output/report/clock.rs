@@ -170,6 +170,7 @@ pub(super) fn words(sheet: &Sheet<'_>) -> Markup {
                 " min of the total; none saves more than " (minutes(clock.other_order.saves_at_most_s)) " min."
             }
         }
+        @if let Some(blood) = clock.blood_in_words() { p { (blood) } }
         div.scroll tabindex="0" role="region" aria-label="Where the times land" {
             table {
                 caption { "Where the times land, min" }

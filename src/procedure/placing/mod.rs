@@ -9,9 +9,11 @@ mod recorded;
 mod retriever_hold;
 mod rod;
 mod rods;
+mod squeezed;
 
 pub use pending::{Pending, SolvedPull};
 pub use placer::{CentreLine, DepthTarget, Motion, Placer, Shape, StackPlacement, UnsolvedPull};
 pub use pull::{CoverMoment, Pull, pulls};
 pub use retriever_hold::retriever_holds_n;
 pub use rods::Rods;
+pub(super) use squeezed::{LesionPassage, lesion_passages};

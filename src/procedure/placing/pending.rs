@@ -1,7 +1,7 @@
 //! Forces that nothing later in the script waits for: found beside it.
 
 use crate::mechanics::{
-    Containment, Direction, LoadSettings, MechanicsError, Moving, Settings, StackDevice,
+    Containment, Direction, ForceAt, LoadSettings, MechanicsError, Moving, Settings, StackDevice,
     StackProblem, StackSolver, StackState, TubeStation,
 };
 use std::sync::Arc;
@@ -21,6 +21,8 @@ pub struct Pending {
     pub(super) direction: Direction,
     /// What holds its tip back besides walls, N.
     pub(super) tip_resistance_n: f64,
+    /// What lesions ask of it, by place.
+    pub(super) resistance: Arc<[ForceAt]>,
     /// The state to start from.
     pub(super) from: Option<Arc<StackState>>,
     pub(super) asks: Asks,
@@ -81,6 +83,7 @@ impl Pending {
         let problem = StackProblem::new(&self.tube, &self.stack)
             .with_containments(&self.holds)
             .with_friction(&friction)
+            .with_resistance(&self.resistance)
             .with_moving(Moving {
                 device: self.device,
                 direction: self.direction,

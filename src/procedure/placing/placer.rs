@@ -96,6 +96,22 @@ pub trait Placer {
         targets: &[(usize, DepthTarget)],
         motion: Motion,
     ) -> Result<StackPlacement, MechanicsError>;
+
+    /// The same with a share (0 to 1) of what lesions ask of the devices that move: how much of it arrives there. A way
+    /// without forces knows no shares.
+    ///
+    /// # Errors
+    /// As [`Placer::place`].
+    fn place_by_share(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        targets: &[(usize, DepthTarget)],
+        motion: Motion,
+        _share: f64,
+    ) -> Result<StackPlacement, MechanicsError> {
+        self.place(plan, state, targets, motion)
+    }
 }
 
 /// Lengths ruled along the centre line: no cut corners, no forces, at once.

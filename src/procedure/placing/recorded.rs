@@ -89,6 +89,7 @@ mod tests {
             device: 0,
             direction: Direction::Pull,
             tip_resistance_n: 0.0,
+            resistance: Arc::new([]),
             from: None,
             asks: Asks::Forces,
             devices: Arc::new([3]),

@@ -4,9 +4,11 @@ use super::pending::{Asks, FrictionTable, Pending};
 use super::placer::{DepthTarget, Motion, Placer, Shape, StackPlacement, on_centre_line};
 use super::posed::{Posed, far_enough_in};
 use super::retriever_hold::retriever_holds_n;
+use super::squeezed::{lesion_forces, lesion_passages};
 use crate::geometry::{Station, Track};
 use crate::mechanics::{
-    Direction, Failure, Flag, LoadSettings, MaterialValues, MechanicsError, Moving, Settings,
+    Direction, Failure, Flag, ForceAt, LoadSettings, MaterialValues, MechanicsError, Moving,
+    Settings,
     StackProblem, StackSolver, StackState, TubeStation,
 };
 use crate::procedure::script::Plan;
@@ -39,6 +41,8 @@ pub struct Rods {
     /// Residual lumens the tube was made for.
     narrowed_to_mm: Vec<f64>,
     last: Option<Arc<Shape>>,
+    /// Share of what lesions ask that is put on.
+    share: f64,
 }
 
 /// What of a plan tubes and shapes depend on.
@@ -86,6 +90,7 @@ impl Rods {
             tube: Arc::new([]),
             narrowed_to_mm: Vec::new(),
             last: None,
+            share: 1.0,
         }
     }
 
@@ -93,7 +98,9 @@ impl Rods {
     fn narrow(&mut self, plan: &Plan, state: &State) -> Result<(), MechanicsError> {
         if self.of.as_ref().is_none_or(|of| !of.is_of(plan)) {
             // another vessel or another stack: nothing that was found holds for it
+            let share = self.share;
             *self = Self::new(self.settings, self.load_settings);
+            self.share = share;
             self.of = Some(Arc::new(Kept {
                 track: plan.track.clone(),
                 devices: plan.devices.clone(),
@@ -134,12 +141,14 @@ impl Rods {
         &mut self,
         posed: &Posed<'_>,
         moving: Option<Moving>,
+        resistance: &[ForceAt],
     ) -> Result<StackState, MechanicsError> {
         let from = self.from(&posed.devices);
         let friction = |k, other| posed.friction(k, other);
         let mut problem = StackProblem::new(&self.tube, &posed.stack)
             .with_containments(&posed.holds)
-            .with_friction(&friction);
+            .with_friction(&friction)
+            .with_resistance(resistance);
         problem.moving = moving;
         self.solver.solve(&problem, from.as_deref())
     }
@@ -191,6 +200,29 @@ impl Placer for Rods {
             placed => placed,
         }
     }
+
+    fn place_by_share(
+        &mut self,
+        plan: &Plan,
+        state: &State,
+        targets: &[(usize, DepthTarget)],
+        motion: Motion,
+        share: f64,
+    ) -> Result<StackPlacement, MechanicsError> {
+        self.share = share;
+        let placed = self.place(plan, state, targets, motion);
+        self.share = 1.0;
+        placed
+    }
+}
+
+/// Where the tip of a device that moves is to be, mm: one that is fed goes on by what it is fed.
+fn aimed_at_mm(state: &State, device: usize, target: DepthTarget) -> f64 {
+    match (target, state.in_place[device]) {
+        (DepthTarget::Tip(tip_mm), _) => tip_mm,
+        (DepthTarget::Fed(fed_mm), Some(at)) => at.tip_mm + fed_mm - at.fed_mm,
+        (DepthTarget::Fed(fed_mm), None) => fed_mm,
+    }
 }
 
 /// Lengths ruled along the centre line where others are laid as rods: what moves is taken to cut as much
@@ -238,18 +270,19 @@ impl Rods {
                 if posed.devices.is_empty() {
                     return Ok(placed);
                 }
-                let at_rest = self.push(plan, &posed, &mut placed)?;
+                let asked = self.asked_by_lesions(plan, state, targets)?;
+                let at_rest = self.push(plan, &posed, &asked, &mut placed)?;
                 self.take(plan, state, posed, at_rest, &mut placed);
                 placed.loaded_tip_mm.clone_from(&placed.tip_mm);
             }
             Motion::Back => {
-                self.pull(plan, state, &moved, &mut placed)?;
+                self.pull(plan, state, targets, &mut placed)?;
                 let posed = Posed::new(plan, state, targets, &moved)?;
                 if posed.devices.is_empty() {
                     // the last one is out: nothing is left to come to rest
                     return Ok(placed);
                 }
-                let at_rest = self.solve(&posed, None)?;
+                let at_rest = self.solve(&posed, None, &[])?;
                 self.take(plan, state, posed, at_rest, &mut placed);
             }
         }
@@ -275,7 +308,7 @@ impl Rods {
         if posed.devices.is_empty() {
             return Ok(None);
         }
-        let stack = self.solve(&posed, None)?;
+        let stack = self.solve(&posed, None, &[])?;
         let shape = Arc::new(Shape {
             devices: posed.devices,
             stack: Arc::new(stack),
@@ -289,10 +322,11 @@ impl Rods {
         &mut self,
         plan: &Plan,
         posed: &Posed<'_>,
+        asked: &[Arc<[ForceAt]>],
         placed: &mut StackPlacement,
     ) -> Result<StackState, MechanicsError> {
         let Some(device) = posed.moved.first().and_then(|m| posed.place_of(*m)) else {
-            return self.solve(posed, None);
+            return self.solve(posed, None, &[]);
         };
         let pushed = self.solve(
             posed,
@@ -301,6 +335,7 @@ impl Rods {
                 direction: Direction::Push,
                 tip_resistance_n: 0.0,
             }),
+            &asked[0],
         )?;
         // the length it would have at the same tip if it had been pulled there
         placed.pending.push(Pending {
@@ -316,10 +351,14 @@ impl Rods {
         });
         placed.record(&posed.devices, &pushed, plan.rules.hub_force_limit_n);
         // what else is pushed with it feels its own share of the wall
-        for other in posed.moved[1..].iter().filter_map(|m| posed.place_of(*m)) {
+        for (other, asked) in posed.moved.iter().zip(asked).skip(1) {
+            let Some(other) = posed.place_of(*other) else {
+                continue;
+            };
             let from = Some(Arc::new(pushed.clone()));
             placed.pending.push(Pending {
                 direction: Direction::Push,
+                resistance: Arc::clone(asked),
                 ..self.pending(posed, other, from, Asks::Forces)
             });
         }
@@ -331,12 +370,13 @@ impl Rods {
         &self,
         plan: &Plan,
         state: &State,
-        moved: &[usize],
+        targets: &[(usize, DepthTarget)],
         placed: &mut StackPlacement,
     ) -> Result<(), MechanicsError> {
-        let posed = Posed::new(plan, state, &[], moved)?;
+        let moved: Vec<usize> = targets.iter().map(|w| w.0).collect();
+        let posed = Posed::new(plan, state, &[], &moved)?;
         let from = self.from(&posed.devices);
-        for k in moved {
+        for (k, target) in targets {
             let Some(device) = posed.place_of(*k) else {
                 continue;
             };
@@ -348,10 +388,56 @@ impl Rods {
             };
             placed.pending.push(Pending {
                 tip_resistance_n,
+                resistance: self.asked_on_way_back(plan, state, *k, *target)?,
                 ..self.pending(&posed, device, from.clone(), Asks::Forces)
             });
         }
         Ok(())
+    }
+
+    /// By target: what lesions ask of a device that is pushed there, with its tip where it is to go.
+    fn asked_by_lesions(
+        &self,
+        plan: &Plan,
+        state: &State,
+        targets: &[(usize, DepthTarget)],
+    ) -> Result<Vec<Arc<[ForceAt]>>, MechanicsError> {
+        let asked = |(k, target): &(usize, DepthTarget)| {
+            let aimed_mm = aimed_at_mm(state, *k, *target);
+            Ok(self.shared(&lesion_forces(plan, state, *k, aimed_mm)?))
+        };
+        targets.iter().map(asked).collect()
+    }
+
+    /// What lesions ask of a device that is drawn back, at the worst place of its way.
+    fn asked_on_way_back(
+        &self,
+        plan: &Plan,
+        state: &State,
+        device: usize,
+        target: DepthTarget,
+    ) -> Result<Arc<[ForceAt]>, MechanicsError> {
+        let Some(tip_mm) = state.tip_mm(device) else {
+            return Ok(Arc::new([]));
+        };
+        let way_mm = [tip_mm, aimed_at_mm(state, device, target).min(tip_mm)];
+        let passages = lesion_passages(plan, state, device, way_mm)?;
+        let at: Vec<ForceAt> = passages
+            .iter()
+            .flat_map(|p| p.by_place())
+            .copied()
+            .collect();
+        Ok(self.shared(&at))
+    }
+
+    /// The share of forces that is put on.
+    fn shared(&self, at: &[ForceAt]) -> Arc<[ForceAt]> {
+        let share = self.share;
+        let part = |f: &ForceAt| ForceAt {
+            force_n: share * f.force_n,
+            ..*f
+        };
+        at.iter().map(part).collect()
     }
 
     /// A pull of one device of a stack, to be solved beside the script.
@@ -373,6 +459,7 @@ impl Rods {
             device,
             direction: Direction::Pull,
             tip_resistance_n: 0.0,
+            resistance: Arc::new([]),
             from,
             asks,
             devices: posed.devices.as_slice().into(),

@@ -1,5 +1,6 @@
 //! What stents, balloons and retrievers are told.
 
+use super::likelihood::Likelihood;
 use crate::procedure::script::Spot;
 use serde::{Deserialize, Serialize};
 
@@ -152,6 +153,19 @@ pub enum Ballooning {
     },
 }
 
+/// What an open retriever is drawn through.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Narrowing {
+    /// A lesion, by its name.
+    Lesion(String),
+    /// The mouth of a catheter, by its name.
+    Mouth(String),
+    /// The vessel itself.
+    Vessel,
+}
+
 /// A retriever where it opens.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
@@ -214,6 +228,21 @@ pub enum Retrieving {
         length_mm: f64,
         /// Narrowest and widest vessel along it.
         vessel_mm: (f64, f64),
+    },
+    /// Clot and open struts drawn through what is narrower than both.
+    ClotThroughNarrow {
+        /// The retriever.
+        device: String,
+        /// What it is drawn through: a lesion, a stent, or a catheter's mouth.
+        through: Narrowing,
+        /// Lumen there, mm.
+        lumen_mm: f64,
+        /// Clot and struts side by side, as a round cord, mm.
+        cord_mm: f64,
+        /// What the struts' own push rubs with there, N.
+        drag_n: f64,
+        /// How likely clot is stripped off.
+        stripped: Likelihood,
     },
     /// What it takes to make an open retriever slide.
     RetrieverSlides {

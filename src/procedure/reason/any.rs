@@ -89,7 +89,6 @@ impl Reason {
         match self {
             Self::Reach(_)
             | Self::Vessel(_)
-            | Self::Lesion(_)
             | Self::Exchange(_)
             | Self::Access(_)
             | Self::Ballooning(_)
@@ -100,6 +99,8 @@ impl Reason {
             | Self::Lumen(_)
             | Self::Image(_) => true,
             Self::Fit(_) | Self::PartNeed(_) => false,
+            // what is wider than a rigid or a shut lesion is so wherever else the stack lies
+            Self::Lesion(reason) => !matches!(reason, Lesion::RigidRing(_) | Lesion::OnlyAWire(_)),
             Self::Stenting(reason) => !matches!(reason, Stenting::StentTooNarrow { .. }),
             Self::PayloadNeed(reason) => matches!(reason, PayloadNeed::OpensInCatheter { .. }),
             Self::LumenNeed(reason) => matches!(reason, LumenNeed::LumenBlocked(_)),

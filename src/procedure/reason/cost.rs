@@ -7,7 +7,7 @@ use super::any::Reason;
 use super::edges::StentEdge;
 use super::forces::Force;
 use super::lumens::{Image, Lumen};
-use super::way::{Exchange, Fit, Lesion, Vessel};
+use super::way::{Exchange, Fit, LedgeMet, Lesion, Vessel};
 use serde::{Deserialize, Serialize};
 use std::mem::discriminant;
 
@@ -43,7 +43,10 @@ impl Reason {
             Self::Exchange(_) | Self::Access(_) | Self::Image(Image::OpenUnwatched { .. }) => {
                 Cost::Way
             }
-            Self::Lesion(_) | Self::Retrieving(Retrieving::MissesClot { .. }) => Cost::Clot,
+            Self::Lesion(_)
+            | Self::Retrieving(
+                Retrieving::MissesClot { .. } | Retrieving::ClotThroughNarrow { .. },
+            ) => Cost::Clot,
             Self::Lumen(Lumen::SuctionMovesNothing(_) | Lumen::SuctionOff { .. }) => Cost::Clot,
             Self::Stenting(Stenting::StentOversize { .. } | Stenting::StentLies { .. })
             | Self::Ballooning(Ballooning::Opened { .. } | Ballooning::BalloonOpens { .. })
@@ -68,9 +71,17 @@ impl Reason {
             ) => catching.share,
             Self::Exchange(Exchange::RailOutOfHand { blind_mm, .. }) => *blind_mm,
             Self::Force(Force::FallsBack { back_mm, .. }) => *back_mm,
+            Self::Retrieving(Retrieving::ClotThroughNarrow {
+                cord_mm, lumen_mm, ..
+            }) => *cord_mm - *lumen_mm,
             Self::Force(Force::Buckles { length_mm, .. }) => *length_mm,
             Self::Lesion(
-                Lesion::Dilates(found) | Lesion::RigidRing(found) | Lesion::WireFindsWay(found),
+                Lesion::Dilates { narrow: found, .. }
+                | Lesion::NotThrough { narrow: found, .. }
+                | Lesion::Ledge(LedgeMet { narrow: found, .. })
+                | Lesion::OnlyAWire(LedgeMet { narrow: found, .. })
+                | Lesion::RigidRing(found)
+                | Lesion::WireFindsWay(found),
             ) => found.outer_mm - found.residual_mm,
             _ => 0.0,
         }
@@ -104,12 +115,16 @@ mod tests {
     use crate::procedure::reason::{Access, Narrow};
 
     fn dilates(outer_mm: f64) -> Reason {
-        Lesion::Dilates(Narrow {
-            device: "stent".into(),
-            outer_mm,
-            lesion: "neck-lesion".into(),
-            residual_mm: 1.0,
-        })
+        Lesion::Dilates {
+            narrow: Narrow {
+                device: "stent".into(),
+                outer_mm,
+                lesion: "neck-lesion".into(),
+                residual_mm: 1.0,
+            },
+            needed_n: 0.1,
+            leaves_mm: 1.2,
+        }
         .into()
     }
 

@@ -16,7 +16,7 @@ mod needs;
 mod topic;
 mod way;
 
-pub use acts::{Ballooning, OpenedBy, Retrieving, Stenting};
+pub use acts::{Ballooning, Narrowing, OpenedBy, Retrieving, Stenting};
 pub use any::Reason;
 pub use cost::Cost;
 pub use edges::{Catching, StentEdge};
@@ -26,4 +26,4 @@ pub use likelihood::Likelihood;
 pub use lumens::{Filled, Image, Lumen};
 pub use needs::{LumenNeed, PartNeed, PayloadNeed, Precondition, RailNeed, RetrieverNeed, Use};
 pub use topic::{Severity, Topic};
-pub use way::{Access, Exchange, Fit, Lesion, Narrow, Reach, Vessel, Within};
+pub use way::{Access, Exchange, Fit, LedgeMet, Lesion, Narrow, Reach, Vessel, Within};

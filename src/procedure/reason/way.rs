@@ -134,6 +134,20 @@ pub struct Narrow {
     pub residual_mm: f64,
 }
 
+/// A step that meets plaque.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LedgeMet {
+    /// What passes and what is left.
+    #[serde(flatten)]
+    pub narrow: Narrow,
+    /// Height of the step above what leads it or what is open, mm of radius.
+    pub step_mm: f64,
+    /// Balloon after which it would pass, mm; none where no balloon that fits the artery opens enough.
+    pub balloon_mm: Option<f64>,
+    /// Whether the script dilates with a balloon, but only afterwards.
+    pub dilated_later: bool,
+}
+
 /// A device against the lesion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "name", rename_all = "kebab-case")]
@@ -144,7 +158,35 @@ pub enum Lesion {
     /// A wire wider than what the lesion leaves.
     WireFindsWay(Narrow),
     /// A device dilates the lesion as it passes.
-    Dilates(Narrow),
+    Dilates {
+        /// What passes and what is left.
+        #[serde(flatten)]
+        narrow: Narrow,
+        /// The most that this takes at the lesion, N.
+        needed_n: f64,
+        /// The lumen it leaves, mm.
+        leaves_mm: f64,
+    },
+    /// A bare step that may ride in over the plaque, or not.
+    Ledge(LedgeMet),
+    /// What is all but shut, and met by something that is no wire and follows none closely.
+    OnlyAWire(LedgeMet),
+    /// Less arrives at the lesion than it asks for.
+    NotThrough {
+        /// What passes and what is left.
+        #[serde(flatten)]
+        narrow: Narrow,
+        /// What it asks for, N.
+        needed_n: f64,
+        /// What arrives there with the most that a hand may push, N.
+        arrives_n: f64,
+        /// That most, N.
+        limit_n: f64,
+        /// Balloon after which it would pass, mm; none where no balloon that fits the artery opens enough.
+        balloon_mm: Option<f64>,
+        /// Whether the script dilates with a balloon, but only afterwards.
+        dilated_later: bool,
+    },
     /// A device rides over something that tapers through a stented lesion narrower than itself.
     RidesUp {
         /// The device.

@@ -59,6 +59,8 @@ pub struct State {
     pub residual_mm: Vec<f64>,
     /// By lesion: the lumen at rest, without the stent that holds it open, mm.
     pub rest_mm: Vec<f64>,
+    /// By lesion: the widest that has stood in its middle since a balloon or a stent opened it, mm; zero where nothing has.
+    pub passed_mm: Vec<f64>,
     /// By lesion: tips that have crossed it from below so far.
     pub crossings: Vec<usize>,
     /// By lesion: contrast beyond it has shown the true lumen.
@@ -90,6 +92,7 @@ impl State {
             unprotected_told: false,
             residual_mm: lesions.iter().map(|l| l.residual_mm).collect(),
             rest_mm: lesions.iter().map(|l| l.residual_mm).collect(),
+            passed_mm: vec![0.0; lesions.len()],
             crossings: vec![0; lesions.len()],
             true_lumen_shown: vec![false; lesions.len()],
             access_lost: vec![false; lesions.len()],

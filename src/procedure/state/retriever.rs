@@ -29,7 +29,7 @@ impl State {
     }
 
     /// Diameter of a retriever when folded, mm.
-    pub(super) fn folded_mm(plan: &Plan, device: usize) -> Option<f64> {
+    pub(in crate::procedure) fn folded_mm(plan: &Plan, device: usize) -> Option<f64> {
         let device = &plan.devices[device].device;
         match &device.payload {
             Some(Payload::Retriever(spec)) => {

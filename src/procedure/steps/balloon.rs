@@ -90,6 +90,7 @@ impl Stepper<'_> {
                 .position(|s| (s.proximal_mm..=s.distal_mm).contains(&middle_mm));
             let rest_mm = law.rest_after_mm(&bed, diameter_mm, stented.is_some());
             self.state.rest_mm[lesion] = self.state.rest_mm[lesion].max(rest_mm);
+            self.state.passed_mm[lesion] = 0.0;
             self.tell(Finding::note(Ballooning::BalloonOpens {
                 device: name.to_owned(),
                 pressure_atm,

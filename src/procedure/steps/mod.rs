@@ -3,6 +3,7 @@
 //! `stepper` is a step under way; one file for each kind of act adds to it, and `perform` chooses among them.
 
 mod balloon;
+mod clot;
 mod effect;
 mod engage;
 mod exchange;

@@ -76,6 +76,7 @@ impl Stepper<'_> {
             });
         }
         self.check_hubs_behind(device, at, to_mm, &[device])?;
+        self.tell_clot_drawn(&[device], at.tip_mm - to_mm)?;
         self.move_tip(device, to_mm, Motion::Back)
     }
 
@@ -116,6 +117,7 @@ impl Stepper<'_> {
             }
         }
         self.tell_suction_off(&members);
+        self.tell_clot_drawn(&members, if out { f64::INFINITY } else { by_mm })?;
         let placed = self.placed(&targets, Motion::Back)?;
         self.take_over(placed, &members);
         if out {

@@ -36,7 +36,7 @@ pub(super) struct Stepper<'a> {
     pub(super) effect: StepEffect,
     /// Its shaped tip is turned into an ostium: it needs no wire to lead it there.
     pub(super) turning: bool,
-    placer: &'a mut dyn Placer,
+    pub(super) placer: &'a mut dyn Placer,
 }
 
 impl<'a> Stepper<'a> {

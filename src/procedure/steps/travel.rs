@@ -17,6 +17,9 @@ impl Stepper<'_> {
             return Ok(());
         };
         let end_mm = self.plan.track.length_mm();
+        if motion == Motion::Forward {
+            self.pass_lesions(device, [at.tip_mm, wished_mm.min(end_mm)])?;
+        }
         let mut placed =
             self.placed(&[(device, DepthTarget::Tip(wished_mm.min(end_mm)))], motion)?;
         if motion == Motion::Forward {
@@ -37,7 +40,8 @@ impl Stepper<'_> {
                 );
             }
             let to_mm = placed.tip_mm[device].unwrap_or(wished_mm);
-            self.tell_on_the_way(device, at, to_mm);
+            self.tell_on_the_way(device, at, to_mm)?;
+            self.keep_dilated(device, to_mm);
         }
         self.take_over(placed, &[device]);
         if motion == Motion::Forward {
@@ -47,10 +51,11 @@ impl Stepper<'_> {
     }
 
     /// What a tip meets on its way forward.
-    pub(super) fn tell_on_the_way(&mut self, device: usize, at: InPlace, to_mm: f64) {
+    pub(super) fn tell_on_the_way(&mut self, device: usize, at: InPlace, to_mm: f64) -> Outcome {
         self.tell_unled(device, at, to_mm);
-        self.tell_vessel(device, at, to_mm);
+        self.tell_vessel(device, at, to_mm)?;
         self.count_crossings(device, at.tip_mm, to_mm);
+        Ok(())
     }
 
     /// Feeds a device until its hub meets the valve: it cannot be too short for that.
@@ -63,8 +68,9 @@ impl Stepper<'_> {
         let target = DepthTarget::Fed(most_fed_mm.min(longest_mm));
         let placed = self.placed(&[(device, target)], Motion::Forward)?;
         let to_mm = placed.tip_mm[device].unwrap_or(at.tip_mm);
-        self.tell_vessel(device, at, to_mm);
+        self.tell_vessel(device, at, to_mm)?;
         self.count_crossings(device, at.tip_mm, to_mm);
+        self.keep_dilated(device, to_mm);
         self.take_over(placed, &[device]);
         Ok(())
     }
@@ -134,7 +140,7 @@ impl Stepper<'_> {
     }
 
     /// The device against every stretch of vessel that it lies bare in after the move.
-    fn tell_vessel(&mut self, device: usize, at: InPlace, to_mm: f64) {
+    fn tell_vessel(&mut self, device: usize, at: InPlace, to_mm: f64) -> Outcome {
         let stacked = &self.plan.devices[device];
         let bare_from_mm = self
             .state
@@ -168,9 +174,7 @@ impl Stepper<'_> {
             }));
         }
         self.tell_access_artery(device, bare_from_mm, at, to_mm);
-        for lesion in 0..track.lesions.len() {
-            self.tell_lesion(device, lesion, bare_from_mm, to_mm);
-        }
+        self.tell_lesions(device, bare_from_mm, [at.tip_mm, to_mm])
     }
 
     /// A device that nearly fills the artery it enters by.

@@ -41,7 +41,8 @@ impl Stepper<'_> {
         let placed = self.feed_together(&unit, to_mm)?;
         for (device, at) in &unit {
             let reached_mm = placed.tip_mm[*device].unwrap_or(at.tip_mm);
-            self.tell_on_the_way(*device, *at, reached_mm);
+            self.tell_on_the_way(*device, *at, reached_mm)?;
+            self.keep_dilated(*device, reached_mm);
         }
         let members: Vec<usize> = unit.iter().map(|member| member.0).collect();
         self.take_over(placed, &members);

@@ -1,7 +1,7 @@
 //! What stents, balloons and retrievers are told, in plain words.
 
 use super::said::{Said, beside, mm, note, the, with};
-use crate::procedure::reason::{Ballooning, OpenedBy, Retrieving, Stenting};
+use crate::procedure::reason::{Ballooning, Narrowing, OpenedBy, Retrieving, Stenting};
 use crate::units::fixed;
 
 pub(super) fn retrieving(reason: &Retrieving) -> Said {
@@ -69,6 +69,32 @@ pub(super) fn retrieving(reason: &Retrieving) -> Said {
             mm(*before_mm),
             mm(*length_mm)
         )),
+        T::ClotThroughNarrow {
+            device,
+            through,
+            lumen_mm,
+            cord_mm,
+            drag_n,
+            stripped,
+        } => {
+            let place = match through {
+                Narrowing::Lesion(lesion) => the(lesion),
+                Narrowing::Mouth(catheter) => format!("the mouth of the {catheter}"),
+                Narrowing::Vessel => "the vessel below".to_owned(),
+            };
+            with(
+                format!(
+                    "the {device} draws clot and struts, a cord of {cord_mm:.1} mm, through {place} ({lumen_mm:.1} mm): that clot is stripped off is {}; its struts alone drag with {drag_n:.2} N there",
+                    stripped.in_words()
+                ),
+                match through {
+                    Narrowing::Mouth(catheter) => {
+                        format!("suction on the {catheter}, and a slow pull")
+                    }
+                    _ => "open the lesion first, or bring a catheter beyond it that swallows clot and retriever".to_owned(),
+                },
+            )
+        }
         T::RetrieverSlides {
             device,
             on_wall_n,

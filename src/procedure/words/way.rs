@@ -148,15 +148,51 @@ pub(super) fn lesion(reason: &Lesion) -> Said {
             "a thinner device, or treat the ring first",
         ),
         Lesion::WireFindsWay(found) => note(format!(
-            "{}: the wire finds its way or does not",
+            "{}: crossing with a wire is assumed, it finds its way or does not",
             against(found)
         )),
-        Lesion::Dilates(found) => with(
+        Lesion::Dilates {
+            narrow,
+            needed_n,
+            leaves_mm,
+        } => with(
             format!(
-                "{}: it dilates the lesion as it passes, needs pre-dilation",
-                against(found)
+                "{}: it dilates the lesion as it passes, which takes {} there, and leaves {leaves_mm:.1} mm",
+                against(narrow),
+                newtons(*needed_n)
             ),
             "pre-dilate with a small balloon",
+        ),
+        Lesion::Ledge(found) => with(
+            format!(
+                "{}: its open rim stands {:.2} mm above what leads it and may stop there; nobody can tell",
+                against(&found.narrow),
+                found.step_mm
+            ),
+            opened_first(found.balloon_mm, found.dilated_later),
+        ),
+        Lesion::OnlyAWire(found) => with(
+            format!(
+                "{}: all but shut, it lets a wire through at most",
+                against(&found.narrow)
+            ),
+            opened_first(found.balloon_mm, found.dilated_later),
+        ),
+        Lesion::NotThrough {
+            narrow,
+            needed_n,
+            arrives_n,
+            limit_n,
+            balloon_mm,
+            dilated_later,
+        } => with(
+            format!(
+                "{}: going through takes {} there, and {} arrives for {limit_n:.0} N at the hub",
+                against(narrow),
+                newtons(*needed_n),
+                newtons(*arrives_n)
+            ),
+            opened_first(*balloon_mm, *dilated_later),
         ),
         Lesion::RidesUp {
             device,
@@ -171,6 +207,30 @@ pub(super) fn lesion(reason: &Lesion) -> Said {
             ),
             "post-dilate first where time allows",
         ),
+    }
+}
+
+/// A force to two digits after the point, or as less than that.
+fn newtons(force_n: f64) -> String {
+    if force_n < 0.01 {
+        "less than 0.01 N".to_owned()
+    } else {
+        format!("about {} N", fixed(force_n, 2))
+    }
+}
+
+/// What would open a lesion enough.
+fn opened_first(balloon_mm: Option<f64>, dilated_later: bool) -> String {
+    let how = match balloon_mm {
+        Some(balloon_mm) => format!(
+            "pre-dilate with a balloon of {balloon_mm:.1} mm, or lead it with something that tapers"
+        ),
+        None => "a thinner device, or a stent first".to_owned(),
+    };
+    if dilated_later {
+        format!("{how}; the script dilates only afterwards")
+    } else {
+        how
     }
 }
 

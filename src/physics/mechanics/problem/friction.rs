@@ -206,17 +206,15 @@ impl Problem {
             })
             .collect();
         let settings = self.slide_settings();
-        let stack = StackProblem {
-            tube: &posed.tube,
-            devices: &devices,
-            containments: &containments,
-            friction: &|rod, other| self.coefficient(rod, other),
-            moving: Some(Moving {
+        let friction = |rod, other| self.coefficient(rod, other);
+        let stack = StackProblem::new(&posed.tube, &devices)
+            .with_containments(&containments)
+            .with_friction(&friction)
+            .with_moving(Moving {
                 device: moved.rod,
                 direction: moved.direction,
                 tip_resistance_n: moved.held_back_n,
-            }),
-        };
+            });
         let state = StackSolver::new(self.settings, settings).solve(&stack, None)?;
         if let Some(k) = state.devices.iter().position(|d| d.rod.is_none()) {
             return Err(MechanicsError::OutOfRange {

@@ -65,6 +65,8 @@ pub struct Passed<'a> {
     pub bed: &'a dyn Fn(f64) -> Bed,
     /// Radius at a station (mm) of what the device rides on there, mm; zero where nothing lies.
     pub carried_mm: &'a dyn Fn(f64) -> f64,
+    /// Widest radius that has stood in the lesion before, mm; zero where nothing has.
+    pub opened_mm: f64,
     /// First and last station that are looked at, mm.
     pub within_mm: [f64; 2],
 }
@@ -156,6 +158,14 @@ impl Meeting<'_> {
     }
 }
 
+impl std::fmt::Debug for Passed<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Passed")
+            .field("within_mm", &self.within_mm)
+            .finish_non_exhaustive()
+    }
+}
+
 impl Squeeze<'_> {
     /// What a device meets where it is.
     ///
@@ -222,7 +232,7 @@ impl Passing<'_> {
         Meeting {
             law: self.squeeze.law,
             bed: (self.vessel.bed)(s_mm),
-            widest_mm: widest_mm.max((self.vessel.carried_mm)(s_mm)),
+            widest_mm: (widest_mm.max(self.vessel.opened_mm)).max((self.vessel.carried_mm)(s_mm)),
         }
     }
 
