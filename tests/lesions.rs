@@ -7,7 +7,7 @@
 )]
 
 use nestline::data::{self, Source};
-use nestline::procedure::reason::{Force, Lesion, Narrowing, Retrieving};
+use nestline::procedure::reason::{Lesion, Narrowing, Retrieving};
 use nestline::procedure::{Choices, Likelihood, Plan, Reason, Rods, Severity};
 use nestline::rehearsal::{FindingRow, Outcome, outcome_of, walk, walk_through};
 
@@ -59,7 +59,10 @@ fn property_a_bare_catheter_does_not_pass_a_shut_neck() {
             [(Severity::Warning, Lesion::Dilates { .. })] => "dilates",
             [(Severity::Undecided, Lesion::Ledge(met))] => {
                 assert!(met.step_mm > 0.25 && met.balloon_mm.is_some(), "{met:?}");
-                assert!(!met.dilated_later || percent > 0.0, "{met:?}");
+                assert!(
+                    met.dilated_later,
+                    "the default's balloon comes after the clot: {met:?}"
+                );
                 "is not known"
             }
             [(Severity::Failure, Lesion::OnlyAWire(met))] => {
@@ -186,7 +189,7 @@ fn property_clot_is_stripped_where_the_neck_is_left_shut() {
 
 #[test]
 fn property_hard_plaque_lets_through_what_arrives_and_no_more() {
-    // fifty times as hard as usual: hardly a lesion, but it must be told with what arrives
+    // three hundred times as hard as usual, as nothing but a ring of chalk is: told with what arrives
     let mut plan = plan("neck-first", 90.0);
     plan.rules.plaque.stiffness_n_per_mm2 *= 300.0;
     let last = plan
@@ -216,7 +219,4 @@ fn property_hard_plaque_lets_through_what_arrives_and_no_more() {
         arrives_n > 0.0 && arrives_n < needed_n,
         "{arrives_n} of {needed_n} N"
     );
-    let pushed =
-        told(&outcome).any(|(_, f)| matches!(&f.reason, Reason::Force(Force::TipPresses { .. })));
-    assert!(!pushed || needed_n > 0.0);
 }
