@@ -96,6 +96,7 @@ fn property_a_tapered_system_needs_more_the_tighter_the_lesion() {
                 Lesion::Dilates {
                     narrow,
                     needed_n,
+                    needed_range_n: [least_n, most_n],
                     leaves_mm,
                 },
             ),
@@ -108,6 +109,10 @@ fn property_a_tapered_system_needs_more_the_tighter_the_lesion() {
             "{percent}: {needed_n} after {before_n}"
         );
         assert!(*leaves_mm > narrow.residual_mm, "it stays partly open");
+        assert!(
+            least_n < needed_n && needed_n < most_n,
+            "{least_n} to {most_n}"
+        );
         before_n = *needed_n;
     }
     assert!(
@@ -191,7 +196,7 @@ fn property_clot_is_stripped_where_the_neck_is_left_shut() {
 fn property_hard_plaque_lets_through_what_arrives_and_no_more() {
     // three hundred times as hard as usual, as nothing but a ring of chalk is: told with what arrives
     let mut plan = plan("neck-first", 90.0);
-    plan.rules.plaque.stiffness_n_per_mm2 *= 300.0;
+    plan.values.plaque.stiffness_n_per_mm2 *= 300.0;
     let last = plan
         .script
         .iter()

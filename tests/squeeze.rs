@@ -1,5 +1,6 @@
 //! What a lesion asks of a device that is too wide for it, against closed forms.
 
+use crate::support::materials::plaque_law;
 use nestline_physics::mechanics::{
     Bed, Passage, Passed, PassingKnot, PlaqueLaw, Squeeze, Squeezed, Way,
 };
@@ -208,7 +209,7 @@ fn reference_cones_against_an_axisymmetric_shell() {
 fn property_grows_with_depth_length_and_friction() {
     let profile = |radius_mm: f64| [knot(0.0, 0.3), knot(15.0, radius_mm)];
     let at = |radius_mm: f64, front_mm: f64, mu: f64| {
-        let law = PlaqueLaw::default();
+        let law = plaque_law();
         met(&law, mu, 0.7, &forward(&profile(radius_mm), front_mm)).force_n()
     };
     let usual = at(1.0, 40.0, 0.04);
@@ -223,7 +224,7 @@ fn property_grows_with_depth_length_and_friction() {
 
 #[test]
 fn property_second_passage_meets_what_the_first_left() {
-    let law = PlaqueLaw::default();
+    let law = plaque_law();
     let profile = [knot(0.0, 0.3), knot(15.0, 1.0)];
     let first = met(&law, 0.04, 0.7, &forward(&profile, 60.0));
     let again = Passage {
@@ -243,7 +244,7 @@ fn property_second_passage_meets_what_the_first_left() {
 #[test]
 fn exact_nothing_of_what_rides_inside_its_rail() {
     // the rail has opened the lumen further than the cone does: the plaque rests on the rail
-    let law = PlaqueLaw::default();
+    let law = plaque_law();
     let profile = [knot(0.0, 0.7), knot(10.0, 0.75)];
     let bed = |_: f64| Bed {
         rest_mm: 1.0,
@@ -274,7 +275,7 @@ fn exact_nothing_of_what_rides_inside_its_rail() {
 
 #[test]
 fn exact_refusals() {
-    let law = PlaqueLaw::default();
+    let law = plaque_law();
     let squeeze = Squeeze {
         law: &law,
         friction: 0.04,

@@ -16,4 +16,4 @@ pub use placer::{CentreLine, DepthTarget, Motion, Placer, Shape, StackPlacement,
 pub use pull::{CoverMoment, Pull, pulls};
 pub use retriever_hold::retriever_holds_n;
 pub use rods::Rods;
-pub(super) use squeezed::{LesionPassage, lesion_passages};
+pub(super) use squeezed::{LesionPassage, lesion_passages, needed_range_n};

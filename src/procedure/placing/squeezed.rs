@@ -2,8 +2,8 @@
 
 use crate::device::Device;
 use crate::mechanics::{
-    Bed, ForceAt, MechanicsError, Passage, Passed, PassingKnot, PlaqueLaw, Squeeze, Squeezed,
-    Surface, Way, friction,
+    Bed, ForceAt, Level, MaterialValues, MechanicsError, Passage, Passed, PassingKnot, PlaqueLaw,
+    Squeeze, Squeezed, Surface, Way,
 };
 use crate::procedure::script::Plan;
 use crate::procedure::state::{Beds, State};
@@ -31,6 +31,27 @@ pub(in crate::procedure) struct LesionPassage {
     at: Vec<ForceAt>,
 }
 
+/// The least and the most that a lesion asks of a device on its way between two tips (mm), N, plaque and friction
+/// together at either end of what is known of them.
+///
+/// # Errors
+/// As [`lesion_passages`].
+pub(in crate::procedure) fn needed_range_n(
+    plan: &Plan,
+    state: &State,
+    device: usize,
+    lesion: usize,
+    way_mm: [f64; 2],
+) -> Result<[f64; 2], MechanicsError> {
+    let at = |level: Level| {
+        let values = plan.materials.at(level);
+        let furthest_mm = way_mm[0].max(way_mm[1]);
+        InLesion::new((plan, &values), state, device, lesion, furthest_mm)
+            .map_or(Ok(0.0), |met| Ok(met.worst(way_mm)?.needed_n))
+    };
+    Ok([at(Level::Least)?, at(Level::Most)?])
+}
+
 impl LesionPassage {
     /// What it asks for by place, against the motion, `[n]`, N.
     pub(super) fn by_place(&self) -> &[ForceAt] {
@@ -40,7 +61,7 @@ impl LesionPassage {
 
 /// A device that lies bare in a lesion.
 struct InLesion<'a> {
-    law: &'a PlaqueLaw,
+    law: PlaqueLaw,
     profile: Vec<PassingKnot>,
     /// The lumen by station, mm, from the lesion's start on, at [`GRID_MM`].
     beds: Vec<(f64, Bed)>,
@@ -67,7 +88,13 @@ pub(in crate::procedure) fn lesion_passages(
 ) -> Result<Vec<LesionPassage>, MechanicsError> {
     let mut found = Vec::new();
     for lesion in 0..plan.track.lesions.len() {
-        let Some(met) = InLesion::new(plan, state, device, lesion, from_mm.max(to_mm)) else {
+        let Some(met) = InLesion::new(
+            (plan, &plan.values),
+            state,
+            device,
+            lesion,
+            from_mm.max(to_mm),
+        ) else {
             continue;
         };
         let worst = met.worst([from_mm, to_mm])?;
@@ -90,7 +117,7 @@ pub(super) fn lesion_forces(
 ) -> Result<Vec<ForceAt>, MechanicsError> {
     let mut found = Vec::new();
     for lesion in 0..plan.track.lesions.len() {
-        if let Some(met) = InLesion::new(plan, state, device, lesion, tip_mm) {
+        if let Some(met) = InLesion::new((plan, &plan.values), state, device, lesion, tip_mm) {
             let squeezed = met.at(tip_mm, tip_mm, Way::Forward)?;
             // what springs back helps the hand, and never feeds the device by itself
             if squeezed.force_n() > 0.0 {
@@ -104,7 +131,7 @@ pub(super) fn lesion_forces(
 impl<'a> InLesion<'a> {
     /// None where the device, with its tip no further than a station (mm), does not touch the lesion.
     fn new(
-        plan: &'a Plan,
+        (plan, values): (&'a Plan, &MaterialValues),
         state: &'a State,
         device: usize,
         lesion: usize,
@@ -142,13 +169,13 @@ impl<'a> InLesion<'a> {
             .filter_map(|k| Some((state.tip_mm(k)?, &plan.devices[k].device)))
             .collect();
         Some(Self {
-            law: &plan.rules.plaque,
+            law: values.plaque_law(),
             profile: profile(shape),
             beds,
             rides_on,
             within_mm,
             opened_mm: 0.5 * state.passed_mm[lesion],
-            friction: friction(shape.outer_surface, Surface::Vessel).coefficient,
+            friction: values.friction.of(shape.outer_surface, Surface::Plaque),
         })
     }
 
@@ -179,7 +206,7 @@ impl<'a> InLesion<'a> {
     /// What it meets with its tip at a place, having been at another one.
     fn at(&self, tip_mm: f64, furthest_mm: f64, way: Way) -> Result<Squeezed, MechanicsError> {
         let squeeze = Squeeze {
-            law: self.law,
+            law: &self.law,
             friction: self.friction,
             wall_mm: WALL_MM,
         };

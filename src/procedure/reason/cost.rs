@@ -123,6 +123,7 @@ mod tests {
                 residual_mm: 1.0,
             },
             needed_n: 0.1,
+            needed_range_n: [0.03, 0.4],
             leaves_mm: 1.2,
         }
         .into()

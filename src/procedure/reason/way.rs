@@ -162,8 +162,10 @@ pub enum Lesion {
         /// What passes and what is left.
         #[serde(flatten)]
         narrow: Narrow,
-        /// The most that this takes at the lesion, N.
+        /// The most that this takes at the lesion on the way, N.
         needed_n: f64,
+        /// The same with plaque and friction at either end of what is known of them, N.
+        needed_range_n: [f64; 2],
         /// The lumen it leaves, mm.
         leaves_mm: f64,
     },

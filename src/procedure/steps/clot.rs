@@ -2,7 +2,7 @@
 
 use super::stepper::{Outcome, Stepper};
 use crate::device::{Payload, RetrieverSpec};
-use crate::mechanics::{BareStretch, Sliding, retriever_pull_n};
+use crate::mechanics::{BareStretch, retriever_pull_n};
 use crate::procedure::reason::{Finding, Likelihood, Narrowing, Retrieving, Severity};
 use crate::procedure::state::State;
 
@@ -151,9 +151,11 @@ impl Stepper<'_> {
             });
             s_mm += LOOK_MM;
         }
-        Ok(retriever_pull_n(&stretches, &Sliding::default())?
-            .iter()
-            .sum())
+        Ok(
+            retriever_pull_n(&stretches, &self.plan.values.friction.sliding())?
+                .iter()
+                .sum(),
+        )
     }
 }
 

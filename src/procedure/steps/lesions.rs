@@ -5,7 +5,7 @@ use crate::device::{BalloonSpec, Payload};
 use crate::mechanics::Failure;
 use crate::procedure::edges::device_steps;
 use crate::procedure::placing::{
-    DepthTarget, LesionPassage, Motion, StackPlacement, lesion_passages,
+    DepthTarget, LesionPassage, Motion, StackPlacement, lesion_passages, needed_range_n,
 };
 use crate::procedure::reason::{Finding, LedgeMet, Lesion, Narrow, Precondition};
 use crate::procedure::script::Action;
@@ -116,7 +116,7 @@ impl Stepper<'_> {
         let passages = lesion_passages(self.plan, &self.state, device, [from_mm, to_mm])?;
         for lesion in 0..self.plan.track.lesions.len() {
             let passage = passages.iter().find(|p| p.lesion == lesion);
-            self.tell_lesion(device, lesion, bare_from_mm, [from_mm, to_mm], passage);
+            self.tell_lesion(device, lesion, bare_from_mm, [from_mm, to_mm], passage)?;
         }
         Ok(())
     }
@@ -128,7 +128,7 @@ impl Stepper<'_> {
         bare_from_mm: f64,
         [from_mm, to_mm]: [f64; 2],
         passage: Option<&LesionPassage>,
-    ) {
+    ) -> Outcome {
         let stacked = &self.plan.devices[device];
         // what passes a station is everything from the tip to what lies there in the end; what has passed it before
         // has been told
@@ -146,7 +146,7 @@ impl Stepper<'_> {
         };
         let tightest = self.tightest_in(lesion, [bare_from_mm, to_mm], passes_mm);
         let Some((outer_mm, residual_mm)) = tightest.filter(|(o, l)| o > l) else {
-            return;
+            return Ok(());
         };
         let told = &self.plan.track.lesions[lesion];
         let narrow = Narrow {
@@ -170,12 +170,16 @@ impl Stepper<'_> {
             });
         } else if let Some(passage) = passage {
             let middle_mm = told.middle_mm();
+            let way_mm = [from_mm, to_mm];
+            let range_n = needed_range_n(self.plan, &self.state, device, lesion, way_mm)?;
             self.tell(Finding::warning(Lesion::Dilates {
                 narrow,
                 needed_n: passage.needed_n,
+                needed_range_n: range_n,
                 leaves_mm: self.left_after_mm(device, lesion, [middle_mm, to_mm]),
             }));
         }
+        Ok(())
     }
 
     fn ledge_met(&self, lesion: usize, narrow: Narrow, step_mm: f64) -> LedgeMet {
@@ -193,7 +197,7 @@ impl Stepper<'_> {
     /// it would be too wide for the artery.
     fn balloon_that_leaves_mm(&self, lesion: usize, wanted_mm: f64) -> Option<f64> {
         let rest_mm = self.state.rest_mm[lesion];
-        let kept = self.plan.rules.plaque.kept_bare;
+        let kept = self.plan.values.plaque.kept_bare;
         let balloon_mm = rest_mm + (wanted_mm - rest_mm) / kept;
         let balloon_mm = 0.5 * (2.0 * balloon_mm).ceil();
         let most_mm = BalloonSpec::no_wider_than_mm(self.plan.track.lesions[lesion].reference_mm);
@@ -223,7 +227,7 @@ impl Stepper<'_> {
         let outer_mm = shape.max_outer_between(0.0, to_mm - middle_mm);
         let outer_mm = outer_mm.max(self.state.passed_mm[lesion]);
         let bed = Beds::now(self.plan, &self.state).at(middle_mm);
-        let law = &self.plan.rules.plaque;
+        let law = self.plan.values.plaque_law();
         law.rest_after_mm(&bed, outer_mm, false).max(rest_mm)
     }
 

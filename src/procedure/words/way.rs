@@ -154,12 +154,14 @@ pub(super) fn lesion(reason: &Lesion) -> Said {
         Lesion::Dilates {
             narrow,
             needed_n,
+            needed_range_n: [_, most_n],
             leaves_mm,
         } => with(
             format!(
-                "{}: it dilates the lesion as it passes, which takes {} there, and leaves {leaves_mm:.1} mm",
+                "{}: it dilates the lesion as it passes, which takes {} there (at most {}), and leaves {leaves_mm:.1} mm",
                 against(narrow),
-                newtons(*needed_n)
+                newtons(*needed_n),
+                newtons(*most_n).trim_start_matches("about ")
             ),
             "pre-dilate with a small balloon",
         ),
