@@ -5,7 +5,7 @@ use crate::procedure::{Passed, Plan, lumen_flow};
 use serde::{Deserialize, Serialize};
 
 /// Free flow of blood through a catheter of [`LUMEN_MM`] under a pump's suction, mL/s: 3.74 for one of 0.068 in
-/// (J NeuroIntervent Surg 13, 1157, 2021).
+/// (J Neurointerv Surg 13, 1157, 2021).
 const FLOW_ML_PER_S: f64 = 3.74;
 /// Its lumen, mm: 0.068 in.
 const LUMEN_MM: f64 = 1.727;
@@ -75,7 +75,7 @@ mod tests {
 
     #[test]
     fn published_flows_of_two_lumens() {
-        // J NeuroIntervent Surg 13, 1157 (2021): 3.74 and 5.96 mL/s; 0.088 in for the second one is assumed
+        // J Neurointerv Surg 13, 1157 (2021): 3.74 and 5.96 mL/s; 0.088 in for the second one is assumed
         let flow = |inch: f64| FLOW_ML_PER_S * math::pow(25.4 * inch / LUMEN_MM, EXPONENT);
         assert!((flow(0.068) - 3.74).abs() < 0.01, "{}", flow(0.068));
         assert!((flow(0.088) - 5.96).abs() < 0.05, "{}", flow(0.088));
