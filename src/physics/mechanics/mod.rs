@@ -138,6 +138,7 @@ mod rod;
 mod stack;
 mod stent;
 
+pub use closed_forms::bench_ratio::{BENCH_RATIO, BenchRatio};
 pub use closed_forms::buckling::Buckling;
 pub use closed_forms::capstan::{BendContact, capstan_factor};
 pub use closed_forms::flow::{
