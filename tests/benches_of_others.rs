@@ -1,7 +1,7 @@
 //! Benches of others: published forces held against stacks posed with one set of parameters. Misses are printed and kept.
 //!
-//! Devices are those of the cabinet, friction is that of the table; where a source gives no geometry, one was assumed before
-//! the force was known and two others show what that is worth.
+//! Devices are those of the cabinet, friction is that of the table; where a source gives no geometry, three shapes were assumed, the
+//! middle one is held against it and the others show what that is worth.
 #![expect(
     clippy::unwrap_used,
     clippy::panic,
@@ -30,7 +30,7 @@ const STANDS: [(&str, f64, bool); 14] = [
     ("retriever begins to move, N", 0.54, true),
     ("retriever, most on its way, N", 1.12, true),
     ("coronary delivery system, mean track force, N", 10.3, false),
-    ("the same: hub over tip force at 4 N", 2.18, false),
+    ("the same: hub over tip force at 4 N", 2.17, false),
     ("folded stent in a microcatheter, most of 4, N", 1.61, false),
     ("tip force of a 5F class (0.060 in), N", 1.00, true),
     ("tip force of a 6F class (0.071 in), N", 1.41, true),
@@ -88,10 +88,12 @@ fn published_forces_of_benches() {
     );
     assert!((mean - BENCH_RATIO.mean_ln).abs() < 0.02, "{mean}");
     assert!((sd - BENCH_RATIO.sd_ln).abs() < 0.02, "{sd}");
-    // a published force lies within what the ranges of friction and stiffness allow
-    let beyond = forces.iter().filter(|row| !row.in_range());
-    let beyond: Vec<&str> = beyond.map(|row| row.what).collect();
-    println!("beyond our ranges: {beyond:?}");
+    // what no friction and stiffness within their ranges would give
+    let beyond: Vec<&str> = (forces.iter())
+        .filter(|row| !row.in_range())
+        .map(|row| row.what)
+        .collect();
+    assert_eq!(beyond, [STANDS[5].0, STANDS[6].0], "beyond all ranges");
 }
 
 /// Single parameters within their ranges, one at a time.
@@ -126,18 +128,42 @@ fn single_parameters() -> [(&'static str, Parameters); 7] {
     ]
 }
 
+/// What single parameter would explain a miss, and what it does to the others.
 #[test]
 fn published_misses_by_single_parameters() {
-    // what single parameter would explain a miss, and what it does to the others
-    for bench in benches() {
+    let mut all = Vec::new();
+    // a push of 4 N takes a minute at these, and uncoated shafts loop
+    let quick = |bench: &Bench| bench.what != STANDS[6].0;
+    for bench in benches().into_iter().filter(quick) {
         if !matches!(bench.kind, Kind::Force | Kind::Below) {
             continue;
         }
-        let start = std::time::Instant::now();
-        print!("{:<45}", bench.what);
-        for (name, with) in single_parameters() {
-            print!(" {name} {:.2};", bench.ratio(with));
-        }
-        println!(" {:.1}", start.elapsed().as_secs_f64());
+        let ratios = single_parameters().map(|(name, with)| (name, bench.ratio(with)));
+        println!("{:<45} {ratios:.2?}", bench.what);
+        all.push((bench.what, ratios));
     }
+    let ratio = |what: &str, way: &str| {
+        let (_, ratios) = all.iter().find(|(name, _)| *name == what).unwrap();
+        ratios.iter().find(|(name, _)| *name == way).unwrap().1
+    };
+    let [wire, microcatheter] = [STANDS[0].0, STANDS[1].0];
+    let [track, folded] = [STANDS[5].0, STANDS[7].0];
+    // wires stay below their limit, and microcatheters come into the band, if both are twice as stiff
+    let stiffer = "stiffness x 2";
+    assert!(
+        ratio(wire, stiffer) > 1.0 && (0.8..1.25).contains(&ratio(microcatheter, stiffer)),
+        "{all:?}"
+    );
+    assert!(
+        ratio(track, "polymer for hydrophilic") < 2.5,
+        "a shaft without coating explains most: {all:?}"
+    );
+    assert!(
+        ratio(track, "stiffness x 3") > 3.0,
+        "stiffness does not: {all:?}"
+    );
+    assert!(
+        (ratio(folded, "outward force x 2") - 0.5 * ratio(folded, "usual")).abs() < 0.05,
+        "{all:?}"
+    );
 }

@@ -180,13 +180,15 @@ fn hub_over_tip(runs: &[Run], with: Parameters) -> f64 {
     let pushed_n = through_straight_n(&posed, with, HUB_N);
     // a load at which a long rod finds no rest has neighbours at which it does
     let needs_n = |tip_n: f64| {
-        let near = [1.0, 0.98, 1.02, 0.96, 1.04].into_iter();
-        let mut all =
-            near.map(|by| posed.hub_n(with, Moving::pushed(0).held_back_by_n(by * tip_n)) / by);
-        all.find(|found_n| found_n.is_finite()).unwrap_or(f64::NAN)
+        let held = |by: f64| Moving::pushed(0).held_back_by_n(by * tip_n);
+        let mut near = [1.0, 0.98]
+            .map(|by| posed.hub_n(with, held(by)) / by)
+            .into_iter();
+        near.find(|found_n| found_n.is_finite()).unwrap_or(f64::NAN)
     };
-    let (mut least_n, mut most_n) = (0.0, pushed_n);
-    for _ in 0..10 {
+    // to one per cent, between a quarter of it and all
+    let (mut least_n, mut most_n) = (0.25 * pushed_n, pushed_n);
+    for _ in 0..7 {
         let tip_n = 0.5 * (least_n + most_n);
         let found_n = needs_n(tip_n);
         if found_n.is_nan() {
@@ -198,7 +200,7 @@ fn hub_over_tip(runs: &[Run], with: Parameters) -> f64 {
             most_n = tip_n;
         }
     }
-    HUB_N / (0.5 * (least_n + most_n))
+    2.0 * HUB_N / (least_n + most_n)
 }
 
 /// Schmidt W et al., Catheter Cardiovasc Interv 2009;73:350: coronary delivery systems in one vessel model. Of 4 N at

@@ -68,7 +68,7 @@ fn guide_in_the_arch(wide: f64) -> Posed {
 
 #[test]
 fn published_back_up_grows_with_french_size() {
-    // Ikari Y et al., The physics of guiding catheters: 8 French above 7 above 6
+    // Ikari Y et al., The physics of guiding catheters, ptca.us: 8 French above 7 above 6
     let found = [6.0, 7.0, 8.0].map(|french| backs_out_n(&guide_in_the_arch(french / 8.0)));
     println!("back-up of 6, 7, 8 French: {found:.3?} N");
     assert!(found[0] < found[1] && found[1] < found[2], "{found:?}");
@@ -76,7 +76,7 @@ fn published_back_up_grows_with_french_size() {
 
 #[test]
 fn published_an_outer_catheter_at_the_origin_supports_better() {
-    // sage 10.1177/19714009221150858: at the vessel's origin better than in the descending aorta
+    // doi 10.1177/19714009221150858: at the vessel's origin better than in the descending aorta
     let (runs, leaves_mm) = arch();
     let with_tip_at = |outer_mm: f64| Posed {
         tube: tube(&runs),
@@ -144,8 +144,10 @@ fn published_wall_force_peaks_behind_a_bend_and_rises_again() {
         "tip of the wire at {tips_mm:?} mm: walls {wire_n:.4?} N/mm; of the catheter: {catheter_n:.4?}"
     );
     let most = |list: &[f64]| list.iter().copied().fold(0.0, f64::max);
-    let peak_n = most(&wire_n);
-    let peak = wire_n.iter().position(|n| *n == peak_n).unwrap();
+    let peak = (0..wire_n.len())
+        .max_by(|a, b| wire_n[*a].total_cmp(&wire_n[*b]))
+        .unwrap();
+    let peak_n = wire_n[peak];
     assert!(
         (tips_mm[peak] - END_MM).abs() < 8.0,
         "at {} mm, the bend ends at {END_MM}",
