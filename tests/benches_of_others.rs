@@ -18,8 +18,8 @@ mod retrievers;
 mod row;
 
 use nestline_physics::device::Coating;
-use nestline_physics::mechanics::BENCH_RATIO;
-use pose::{Known, Parameters};
+use nestline_physics::mechanics::{BENCH_RATIO, Level};
+use pose::Parameters;
 use row::{Bench, Kind, Row};
 
 /// Published over ours as they stand, and which of them are missed by more than half of the published band's ends.
@@ -99,7 +99,7 @@ fn published_forces_of_benches() {
 /// Single parameters within their ranges, one at a time.
 fn single_parameters() -> [(&'static str, Parameters); 7] {
     let usual = Parameters::USUAL;
-    let most = Known::Most;
+    let most = Level::Most;
     let wetted = |wetted: Coating| Parameters { wetted, ..usual };
     let stiffer = |stiffness_factor: f64| Parameters {
         stiffness_factor,

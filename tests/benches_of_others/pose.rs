@@ -1,52 +1,50 @@
 //! How a bench is posed: tubes of runs, one set of frictions and stiffnesses for all, the force of a move.
 
 use super::devices::BenchDevice;
+use crate::support::materials::frictions;
 use nestline_physics::device::Coating;
 use nestline_physics::geometry::{Frame, Point, Vector};
 use nestline_physics::mechanics::{
-    Containment, Drive, Failure, FrictionValue, LoadSettings, MechanicsError, Moving, Settings,
-    StackDevice, StackProblem, StackSolver, StackState, Surface, TubeStation, friction,
+    Containment, Drive, Failure, FrictionValues, Frictions, KNOWN_TO_FACTOR, Level, LoadSettings,
+    MechanicsError, Moving, Settings, StackDevice, StackProblem, StackSolver, StackState, Surface,
+    TubeStation,
 };
-
-/// Which end of a range.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Known {
-    Least,
-    Usual,
-    Most,
-}
+use std::sync::OnceLock;
 
 /// What all benches share.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Parameters {
     /// Friction, by the ranges of the table.
-    pub(super) friction: Known,
+    pub(super) friction: Level,
     /// That of hydrophilic surfaces, where it is tried alone.
-    pub(super) hydrophilic: Known,
+    pub(super) hydrophilic: Level,
     /// What takes the place of hydrophilic outsides.
     pub(super) wetted: Coating,
     /// All friction times this.
     pub(super) friction_factor: f64,
     /// Bending stiffness of everything times this.
     pub(super) stiffness_factor: f64,
-    /// Outward force of retrievers times this.
+    /// Outward force of retrievers times this; no better known than stiffness.
     pub(super) outward_factor: f64,
 }
 
-/// Stiffness and outward force are known to this factor either way: no measurement is public, as every device file says.
-const STIFFNESS_KNOWN_TO: f64 = 3.0;
+/// The usual table's friction at one end of its ranges.
+fn table(level: Level) -> FrictionValues {
+    static TABLE: OnceLock<Frictions> = OnceLock::new();
+    TABLE.get_or_init(frictions).at(level)
+}
 
 impl Parameters {
-    pub(super) const USUAL: Self = Self::of(Known::Usual, 1.0);
+    pub(super) const USUAL: Self = Self::of(Level::Usual, 1.0);
 
     /// The ends of all ranges and what lies between: least, usual, most.
     pub(super) const RANGE: [Self; 3] = [
-        Self::of(Known::Least, 1.0 / STIFFNESS_KNOWN_TO),
+        Self::of(Level::Least, 1.0 / KNOWN_TO_FACTOR),
         Self::USUAL,
-        Self::of(Known::Most, STIFFNESS_KNOWN_TO),
+        Self::of(Level::Most, KNOWN_TO_FACTOR),
     ];
 
-    const fn of(friction: Known, factor: f64) -> Self {
+    const fn of(friction: Level, factor: f64) -> Self {
         Self {
             friction,
             hydrophilic: friction,
@@ -55,6 +53,11 @@ impl Parameters {
             stiffness_factor: factor,
             outward_factor: factor,
         }
+    }
+
+    /// Friction of an open retriever's struts on the wall.
+    pub(super) fn struts_on_wall(self) -> f64 {
+        self.friction_factor * table(self.friction).struts_on_wall
     }
 
     /// Friction of a surface on what it slides on.
@@ -66,16 +69,11 @@ impl Parameters {
         let of = as_worn(of);
         let on = match on {
             Surface::Device(coating) => Surface::Device(as_worn(coating)),
-            Surface::Vessel => on,
+            Surface::Vessel | Surface::Plaque => on,
         };
         let wet = of == Coating::Hydrophilic || on == Surface::Device(Coating::Hydrophilic);
-        let value: FrictionValue = friction(of, on);
-        let coefficient = match if wet { self.hydrophilic } else { self.friction } {
-            Known::Least => value.least,
-            Known::Usual => value.coefficient,
-            Known::Most => value.most,
-        };
-        self.friction_factor * coefficient
+        let level = if wet { self.hydrophilic } else { self.friction };
+        self.friction_factor * table(level).of(of, on)
     }
 }
 

@@ -3,7 +3,7 @@
 use super::devices::BenchDevice;
 use super::pose::{Parameters, Posed, Run, length_mm, tube};
 use super::row::{Bench, Kind};
-use nestline_physics::device::{Coating, RetrieverSpec};
+use nestline_physics::device::RetrieverSpec;
 use nestline_physics::mechanics::{Containment, Drive, Moving, Surface, TubeStation};
 
 /// A retriever by its free diameter, free and folded length, mm; what else it says is of no account here.
@@ -71,8 +71,8 @@ fn pull_n(which: usize, runs: &[Run], tip_mm: f64, with: Parameters) -> f64 {
     let tube = tube(runs);
     let basket = BenchDevice::of_cabinet(name);
     let open_mm = spec.open_length_mm(M1_MM, 0.45).unwrap();
-    let rubs = with.friction(Coating::Metal, Surface::Vessel);
-    let holds_n = rubs * with.outward_factor * outward_n(spec, &tube, tip_mm, open_mm);
+    let holds_n =
+        with.struts_on_wall() * with.outward_factor * outward_n(spec, &tube, tip_mm, open_mm);
     // open it fills its vessel, as stiff as folded: assumed
     let stiffness_n_mm2 = basket.at(10.0).stiffness_n_mm2;
     let basket = basket.with_front(open_mm, 0.9 * M1_MM, stiffness_n_mm2);

@@ -8,8 +8,7 @@ use super::squeezed::{lesion_forces, lesion_passages};
 use crate::geometry::{Station, Track};
 use crate::mechanics::{
     Direction, Failure, Flag, ForceAt, LoadSettings, MaterialValues, MechanicsError, Moving,
-    Settings,
-    StackProblem, StackSolver, StackState, TubeStation,
+    Settings, StackProblem, StackSolver, StackState, TubeStation,
 };
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
