@@ -454,3 +454,106 @@ fn property_a_stack_followed_up_depends_on_its_inputs_alone() {
         );
     }
 }
+
+#[test]
+fn exact_capstan_round_a_full_turn() {
+    // T2 = T1 exp(mu theta): R 40 mm, 2 pi, mu 0.1. What is pulled with 0.5 N at its far end needs 0.937228 N, and
+    // what needs 0.5 N is held by 0.266744 N: there the far end begins to follow a hand that gives way.
+    let pulled_n = |far_n: f64| {
+        let mut posed = string_problem(1e-4, 0.4, 2.0, [10.0, 80.0 * PI], 1.0, 2e4);
+        posed.runs[1].turn_deg = 360.0;
+        posed.friction[0].coefficient = 0.1;
+        posed.moves = Some(ProblemMove {
+            rod: 0,
+            direction: Direction::Pull,
+            held_back_n: far_n,
+        });
+        let report = posed.solve().unwrap();
+        assert_eq!(report.status, Status::Converged, "held by {far_n} N");
+        report.friction.unwrap().hub_force_n
+    };
+    for (far_n, exact_n) in [(0.5, 0.937228), (0.266744, 0.5)] {
+        let found_n = pulled_n(far_n);
+        println!("full turn, {far_n} N: {found_n:.6} N");
+        assert!(
+            (found_n / exact_n - 1.0).abs() < 2e-5,
+            "{far_n} N: {found_n} against {exact_n}"
+        );
+    }
+}
+
+/// Hub force, N, and path, mm, of a rod pushed along a path of two bends by so much thrust; with which axes are
+/// held where they lie without loads, N/mm.
+fn pushed_path(thrusts_n: &[f64], held_n_per_mm: f64) -> Vec<[f64; 2]> {
+    const WIDE_MM: f64 = 4.5;
+    let (turn, arc_mm) = (PI / 3.0, 40.0 * PI / 3.0);
+    let runs = [
+        (60.0, 0.0, 0.0),
+        (arc_mm, turn, 0.0),
+        (40.0, 0.0, 0.0),
+        (arc_mm, turn, 250.0_f64.to_radians()),
+        (60.0, 0.0, 0.0),
+    ];
+    let mut tube = tube(&runs, WIDE_MM, 10.0, 3.0);
+    // the far end is pinned on the axis
+    if let Some(last) = tube.last_mut() {
+        last.radius_mm = 0.51;
+    }
+    let settings = LoadSettings::with(|s| {
+        *s = LoadSettings::rehearsal();
+        s.proximal_n_per_mm = held_n_per_mm;
+    });
+    let mut solver = StackSolver::new(Settings::default(), settings.unwrap());
+    let mut before: Option<StackState> = None;
+    let mut all = Vec::new();
+    for thrust_n in thrusts_n {
+        let rod = Rod::builder().stiffness_n_mm2(38.0).outer_mm(1.0);
+        let rod = rod.start(StartSupport::Pinned).build().unwrap();
+        let devices = [device(rod, Drive::Through)];
+        let moving = moving(Direction::Push, *thrust_n);
+        let found = solver
+            .solve(
+                &stack(&tube, &devices, &|_, _| 0.05, moving),
+                before.as_ref(),
+            )
+            .unwrap();
+        let hub_n = found.load.as_ref().unwrap().hub_force_n;
+        all.push([hub_n, found.devices[0].inserted_mm]);
+        before = Some(found);
+    }
+    all
+}
+
+#[test]
+fn reference_a_rod_pushed_to_rest_is_near_one_followed_along_its_path() {
+    // Followed with drag and memory of its contacts by a program of its own: 10 and 20 mm of feed while thrust rises to
+    // 0.7 N at 30 mm, then held for 10 mm. Here friction acts along the rod only and nothing drags across it: every
+    // state has come to rest under its thrust, and the bounds are what that costs. At 30 mm the rod followed is on its way
+    // (0.9015 N, 263.68 mm), and rest lies beyond.
+    const HELD_N_PER_MM: f64 = 2e-5;
+    let thrusts_n: Vec<f64> = (0..=30)
+        .map(|i| 0.05 + 0.65 * f64::from(i) / 30.0)
+        .collect();
+    let found = pushed_path(&thrusts_n, HELD_N_PER_MM);
+    for (feed, followed_n, followed_mm) in [
+        (10, 0.3062, 255.00),
+        (20, 0.5826, 258.78),
+        (30, 0.9342, 265.06),
+    ] {
+        let [hub_n, path_mm] = found[feed];
+        println!("{hub_n:.4} against {followed_n} N, {path_mm:.2} against {followed_mm} mm");
+        assert!(
+            (hub_n / followed_n - 1.0).abs() < 0.025,
+            "{hub_n} against {followed_n} N"
+        );
+        assert!(
+            (path_mm - followed_mm).abs() < 1.1,
+            "{path_mm} against {followed_mm} mm"
+        );
+    }
+    assert!(
+        found[30][0] > 0.9015 && found[30][1] > 263.68,
+        "{:?}",
+        found[30]
+    );
+}

@@ -7,6 +7,7 @@
 
 mod anatomy;
 mod apposition;
+mod benches_of_others;
 mod bundles;
 mod closed_form;
 mod contract;

@@ -80,7 +80,7 @@
 //! | room | what is in it |
 //! | --- | --- |
 //! | `linear_algebra` | block-banded `L D L'`, right-hand sides side by side, small dense solves, Anderson's acceleration, norms, vectors of any width |
-//! | `closed_forms` | capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
+//! | `closed_forms` | how far benches of others lie from what is found here (`bench_ratio`), capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
 //! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
 //! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
 //! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `together`, `solver`), from the state before or followed up from light load (`follow_up`), the report |
@@ -138,6 +138,7 @@ mod rod;
 mod stack;
 mod stent;
 
+pub use closed_forms::bench_ratio::{BENCH_RATIO, BenchRatio};
 pub use closed_forms::buckling::Buckling;
 pub use closed_forms::capstan::{BendContact, capstan_factor};
 pub use closed_forms::flow::{
