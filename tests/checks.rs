@@ -590,6 +590,11 @@ fn look_no_sign_stands_twice_and_no_more_than_all_arrives() {
     let row = |direction, hub_force_n| LoadRow {
         direction,
         hub_force_n,
+        hub_force_least_n: None,
+        hub_force_most_n: None,
+        hand_force_n: hub_force_n,
+        hand_force_least_n: None,
+        hand_force_most_n: None,
         tip_force_n: 0.0,
         efficiency: None,
         share_lost: None,

@@ -302,6 +302,11 @@ fn look_forces_are_shown_where_they_are_known() {
     device.load = Some(LoadRow {
         direction: Direction::Push,
         hub_force_n: 1.23,
+        hub_force_least_n: None,
+        hub_force_most_n: None,
+        hand_force_n: 1.4,
+        hand_force_least_n: None,
+        hand_force_most_n: None,
         tip_force_n: 0.41,
         efficiency: Some(0.33),
         share_lost: Some(0.67),

@@ -43,10 +43,10 @@ static NATIVE: LazyLock<Vec<Vec<u8>>> = LazyLock::new(|| {
         .collect()
 });
 
-/// What `run --json` prints of a scene.
+/// What `run --json` prints of a scene, without ranges: those are followed for one of them.
 fn told(scene: &str, lanes: Option<&str>, alone: bool) -> Vec<u8> {
     let file = format!("scenes/{scene}.ron");
-    let output = nestline(&["run", &file, "--json"], lanes, alone);
+    let output = nestline(&["run", &file, "--json", "--no-ranges"], lanes, alone);
     let error = String::from_utf8(output.stderr).unwrap();
     assert!(output.stdout.len() > 10_000, "{scene}: {error}");
     output.stdout
@@ -64,6 +64,18 @@ fn property_scenes_are_the_same_at_every_width_and_on_one_core() {
             );
         }
     }
+}
+
+#[test]
+fn property_ranges_are_the_same_on_one_core() {
+    let run = |lanes, alone| {
+        let output = nestline(&["run", "scenes/right-radial.ron", "--json"], lanes, alone);
+        assert!(output.stdout.len() > 10_000, "a rehearsal");
+        output.stdout
+    };
+    // not `assert_eq`, which would print megabytes
+    let same = run(None, false) == run(Some("2"), true);
+    assert!(same, "ranges differ with two lanes on one core");
 }
 
 #[test]

@@ -13,7 +13,8 @@ use nestline::output::{
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, rehearsed_of,
+    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, follow_ranges,
+    rehearsed_of,
 };
 use nestline::stage::{Stage, StageSettings};
 use std::ffi::{OsStr, OsString};
@@ -135,6 +136,10 @@ pub(crate) struct Run {
     scene: Option<OsString>,
     #[command(flatten)]
     changes: Changes,
+    /// Leave out how far forces reach if frictions and stiffnesses are at the least and the most known of
+    /// them: takes half the time.
+    #[arg(long)]
+    no_ranges: bool,
     #[command(flatten)]
     more: More,
     #[command(flatten)]
@@ -166,7 +171,15 @@ pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
     let fault = |fault: &dyn std::fmt::Display| {
         data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
     };
-    let passed = laying::walk(scene, &loaded.plan, changes.ruler)?;
+    let mut passed = laying::walk(scene, &loaded.plan, changes.ruler)?;
+    if !(changes.ruler || arguments.no_ranges) {
+        laying::watched(
+            "following the script with least and most friction and stiffness",
+            || {
+                follow_ranges(&loaded.plan, &mut passed);
+            },
+        );
+    }
     let sampling = changes.sampling();
     let rehearsed = laying::watched("drawing courses of the clock", || {
         rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)

@@ -3,7 +3,7 @@
 use super::gantt::minutes;
 use super::table::{section, verdict_words, weak_point_line, wrapped};
 use crate::procedure::{Likelihood, Percentiles, Severity};
-use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed};
+use crate::rehearsal::{AtStep, Outcome, PhaseRow, Rehearsed, range_in_figures};
 use crate::units::fixed;
 use std::fmt::Write as _;
 
@@ -105,7 +105,9 @@ fn tightest(row: &PhaseRow) -> String {
     });
     parts.extend(spare);
     let push = row.hardest_push_n.as_ref();
-    let push = push.map(|f| format!("push {} N ({})", fixed(f.value, 2), at(f)));
+    let range = range_in_figures(1.0, row.hardest_push_range_n);
+    let range = range.map_or_else(String::new, |range| format!(", {range}"));
+    let push = push.map(|f| format!("push {} N{range} ({})", fixed(f.value, 2), at(f)));
     parts.extend(push);
     match parts.is_empty() {
         true => "nothing is moved".to_owned(),

@@ -16,6 +16,7 @@ pub fn script_text(script: &[Step]) -> String {
             fields.push(format!("after: [{}]", labels.join(", ")));
         }
         fields.extend(step.takes_s.map(|s| format!("takes_s: {}", spread(s))));
+        fields.extend(step.valves.map(|tight| format!("valves: {tight:?}")));
         fields.push(format!("act: {}", act(&step.act)));
         let _ = writeln!(out, "        ({}),", fields.join(", "));
     }

@@ -212,7 +212,7 @@ fn steps_table(outcome: &Outcome, columns: u16) -> String {
         .any(|s| s.devices.iter().any(|d| d.load.is_some()));
     let mut header = vec!["", "step", "device", "tip", "outside mm", "to spare mm"];
     if forces {
-        header.extend(["ruler wrong by mm", "hub N", "reaches tip"]);
+        header.extend(["ruler wrong by mm", "hub N", "hand N", "reaches tip"]);
     }
     header.extend(["by turning alone", "true lumen held by"]);
     let mut table = Grid::new(2, &header).right(4..header.len() - 1);
@@ -243,19 +243,19 @@ fn steps_table(outcome: &Outcome, columns: u16) -> String {
     table.text(columns)
 }
 
-/// What a ruler gets wrong, the force of the hand at the hub (drawing with a minus, also where it holds
-/// back what goes on by itself) and what of it reaches the tip.
-fn force_cells(device: &DeviceRow) -> [String; 3] {
+/// What a ruler gets wrong, the force at the hub as the vessel feels it (drawing with a minus, also where the hand holds
+/// back what goes on by itself) and as the hand does, past the valves, each with its least and most, and what of it
+/// reaches the tip.
+fn force_cells(device: &DeviceRow) -> [String; 4] {
     let load = device.load.as_ref();
+    let sign = match load.map(|l| l.direction) {
+        Some(Direction::Pull) => -1.0,
+        _ => 1.0,
+    };
     [
         fixed(device.ruler_error_mm, 0),
-        load.map_or_else(String::new, |l| {
-            let sign = match l.direction {
-                Direction::Push => 1.0,
-                Direction::Pull => -1.0,
-            };
-            fixed(sign * l.hub_force_n, 2)
-        }),
+        load.map_or_else(String::new, |l| l.hub_in_figures(sign)),
+        load.map_or_else(String::new, |l| l.hand_in_figures(sign)),
         // a tip that its own bend draws on is pushed by nothing
         load.and_then(|l| l.efficiency)
             .map_or_else(String::new, |e| match e > 0.0 {

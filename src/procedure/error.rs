@@ -11,6 +11,7 @@ const NAME_EACH: &str = "give each device its own";
 const STANDOFF: &str = "give how far it stands off the artery, some 30 mm";
 const ANOTHER: &str = "name another device or place";
 const ONE_OUT: &str = "take one out before this step";
+const LEAVE_OUT: &str = "leave it out here, and write it at the steps that move something";
 const DURATION: &str = "give a duration that is finite and not negative";
 const NEED: &str = "give the team more, or let the step need less";
 const CIRCLE: &str = "take one of the waits away";
@@ -91,6 +92,11 @@ pub enum ProcedureError {
     },
     /// Too few devices in a list.
     EmptyUnit {
+        /// Path of the field.
+        path: String,
+    },
+    /// Valves of a step in which nothing slides through one.
+    NothingInValves {
         /// Path of the field.
         path: String,
     },
@@ -310,6 +316,9 @@ impl ProcedureError {
                 inside.join(", ")
             ),
             Self::EmptyUnit { .. } => "a unit of devices needs at least one name".to_owned(),
+            Self::NothingInValves { .. } => {
+                "`valves` says how tight valves are, and nothing is moved in this step".to_owned()
+            }
         }
     }
 
@@ -328,6 +337,7 @@ impl ProcedureError {
             Self::Itself { .. } => Some(ANOTHER.to_owned()),
             Self::TooManyInside { .. } => Some(ONE_OUT.to_owned()),
             Self::EmptyUnit { .. } => None,
+            Self::NothingInValves { .. } => Some(LEAVE_OUT.to_owned()),
         }
     }
 
@@ -343,7 +353,8 @@ impl ProcedureError {
             | Self::WrongKind { path, .. }
             | Self::Itself { path, .. }
             | Self::TooManyInside { path, .. }
-            | Self::EmptyUnit { path } => path,
+            | Self::EmptyUnit { path }
+            | Self::NothingInValves { path } => path,
             Self::Standoff { .. } => "hub_standoff",
         }
     }

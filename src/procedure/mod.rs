@@ -66,8 +66,8 @@ pub use edges::{
 pub use error::{NetworkError, ProcedureError, StrategyError, nearest};
 pub use ledger::{Crossing, Events, Hold, Ledger, LedgerRow, Protection, brings_clot, ledger};
 pub use placing::{
-    CentreLine, CoverMoment, DepthTarget, Motion, Pending, Placer, Pull, Rods, Shape, SolvedPull,
-    StackPlacement, UnsolvedPull, pulls, retriever_holds_n,
+    Asked, CentreLine, CoverMoment, DepthTarget, EndForces, Motion, Pending, Placer, Pull, Rods,
+    Shape, SolvedPull, StackPlacement, UnsolvedPull, follow_again, pulls, retriever_holds_n,
 };
 pub use reason::{Cost, Finding, Likelihood, Reason, Severity, Topic};
 pub use script::{
@@ -79,6 +79,6 @@ pub use state::{
     DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,
     Seat, State, lumen_flow, meetings,
 };
-pub use steps::{Passed, StepEffect, perform, perform_with, place_step, tell_forces};
+pub use steps::{Passed, StepEffect, perform, perform_with, place_step, tell_ends, tell_forces};
 pub use strategies::{Choices, ClotBy, NeckBy, Order};
 pub use words::{longer_mm, samples};

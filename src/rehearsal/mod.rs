@@ -7,6 +7,7 @@
 //! | a [`Plan`](crate::procedure::Plan) | an [`Outcome`]: verdict, steps with findings, fed lengths mm, forces N, fits, exchanges | [`rehearse`], every device as an elastic rod (seconds) |
 //! | a plan and a [`Placer`](crate::procedure::Placer) | the same | [`rehearse_with`]; [`CentreLine`](crate::procedure::CentreLine) takes no time |
 //! | a plan and a placer | state before, state after and effect of every step | [`walk_through`]; [`outcome_of`] makes the outcome of that |
+//! | the same, walked through | the same with the force at the hub at the least and the most known of friction and stiffness | [`follow_ranges`] before [`outcome_of`] |
 //! | a walked plan and [`Durations`](crate::procedure::Durations) | when what is done: the clock with its critical path, s | [`time`] |
 //! | several rehearsed plans | which is better at what, and what would turn it | [`compare`](fn@compare) |
 //!
@@ -28,8 +29,10 @@ mod edge_findings;
 mod edge_rows;
 mod error;
 mod followers;
+mod load_rows;
 mod outcome;
 mod phases;
+mod ranges;
 mod run;
 mod timing;
 mod verdict;
@@ -47,11 +50,13 @@ pub use compare::{
 pub use compare_flip::{Changed, Flip, Sooner, Stretch};
 pub use edge_rows::{CoverRow, EDGE_CAUTION, EdgeRow, PullRow, StentRow, SuctionRow, SweepPoint};
 pub use error::RehearsalError;
+pub use load_rows::range_in_figures;
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
     Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,
 };
 pub use phases::{AtStep, CatchAtStep, Phase, PhaseRow};
+pub use ranges::follow_ranges;
 pub use run::{CAUTION, outcome_of, rehearse, rehearse_with};
 pub use timing::{
     Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,

@@ -229,8 +229,25 @@ pub struct DeviceRow {
 pub struct LoadRow {
     /// `push` or `pull`.
     pub direction: Direction,
-    /// Force at the hub in that direction, N.
+    /// Force at the hub in that direction, N, as the vessel feels it: without what valves hold back.
     pub hub_force_n: f64,
+    /// The least it may be if all frictions and stiffnesses are at their least, N; none where that was not followed or
+    /// came to no rest.
+    #[serde(default)]
+    pub hub_force_least_n: Option<f64>,
+    /// The most it may be if they are at their most, N; none likewise.
+    #[serde(default)]
+    pub hub_force_most_n: Option<f64>,
+    /// What the hand feels, N: the force at the hub and what the haemostatic valves on the way hold back, which the
+    /// vessel does not feel.
+    #[serde(default)]
+    pub hand_force_n: f64,
+    /// The least it may be, N; none where [`Self::hub_force_least_n`] is.
+    #[serde(default)]
+    pub hand_force_least_n: Option<f64>,
+    /// The most it may be, N; none where [`Self::hub_force_most_n`] is.
+    #[serde(default)]
+    pub hand_force_most_n: Option<f64>,
     /// To how much forces are known here, N: shape and loads agree to within this.
     pub within_n: f64,
     /// Force its tip works against, N.

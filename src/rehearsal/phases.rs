@@ -67,6 +67,9 @@ pub struct PhaseRow {
     pub least_to_spare_mm: Option<AtStep>,
     /// The hardest push in it, N at the hub.
     pub hardest_push_n: Option<AtStep>,
+    /// The least and most that this push may be, N, where they are known.
+    #[serde(default)]
+    pub hardest_push_range_n: [Option<f64>; 2],
     /// The longest way in it on which nobody holds a rail, mm; the device is the rail.
     pub nobody_holds_mm: Option<AtStep>,
     /// The likeliest catch at a stent's edge in it.
@@ -108,8 +111,11 @@ pub(super) fn phase_rows(
         let moved = || of_it().flat_map(|s| moved(s).map(move |d| (s.number, d)));
         let pushes = moved().filter_map(|(step, d)| {
             let load = d.load.as_ref()?;
-            (load.direction == Direction::Push).then(|| at(load.hub_force_n, &d.name, step))
+            let is_push = load.direction == Direction::Push && load.is_told();
+            let ends = [load.hub_force_least_n, load.hub_force_most_n];
+            is_push.then(|| (at(load.hub_force_n, &d.name, step), ends))
         });
+        let hardest = pushes.min_by(|a, b| b.0.value.total_cmp(&a.0.value));
         let blind = exchanges
             .iter()
             .filter(|e| within(e.step) && e.blind_mm > 0.0);
@@ -125,7 +131,8 @@ pub(super) fn phase_rows(
             to_step: to,
             worst: of_it().filter_map(StepRow::worst).max(),
             least_to_spare_mm: least(to_spare.map(|(step, d)| at(d.margin_mm, &d.name, step))),
-            hardest_push_n: most(pushes),
+            hardest_push_range_n: hardest.as_ref().map_or([None; 2], |(_, ends)| *ends),
+            hardest_push_n: hardest.map(|(push, _)| push),
             nobody_holds_mm: most(blind.map(|e| at(e.blind_mm, &e.rail, e.step))),
             likeliest_catch: likeliest(crossings),
         }

@@ -1,9 +1,10 @@
 //! A rehearsal: the script walked through, and what every step of it comes to as an outcome.
 
 use super::edge_rows::{EdgeRows, crossings, stent_rows};
+use super::load_rows::{held_row, load_row};
 use super::outcome::{
-    AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
-    Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow,
+    AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, LesionRow, Outcome, ReachRow,
+    SCHEMA_VERSION, StackRow, StepRow,
 };
 use super::phases::phase_rows;
 use super::verdict::verdict;
@@ -12,11 +13,10 @@ use super::weak_points::weak_points;
 use super::{RehearsalError, words};
 use crate::device::{FitRules, Verdict as FitVerdict};
 use crate::geometry::{ecst_percent, nascet_percent};
-use crate::mechanics::{BendContact, Surface, capstan_factor};
+use crate::mechanics::{BendContact, Surface, Tightness, capstan_factor};
 use crate::procedure::reason::{Fit, Within};
 use crate::procedure::{
-    Finding, Meeting, Passed, Placer, Plan, Reason, Rods, StackPlacement, State, StepEffect,
-    meetings,
+    Finding, Meeting, Passed, Placer, Plan, Reason, Rods, State, StepEffect, meetings,
 };
 
 /// How lengths and loads are had where devices are laid as rods.
@@ -126,8 +126,9 @@ impl Gathered {
                 }),
             });
         }
+        let tightness = plan.script[number - 1].tightness();
         let devices = (0..plan.devices.len())
-            .filter_map(|k| device_row(plan, [before, state], k, effect, met))
+            .filter_map(|k| device_row(plan, [before, state], k, effect, met, tightness))
             .collect();
         let stents = state
             .stents
@@ -296,6 +297,7 @@ fn device_row(
     k: usize,
     effect: &StepEffect,
     met: &[Meeting],
+    tightness: Tightness,
 ) -> Option<DeviceRow> {
     let at = state.in_place[k]?;
     let stacked = &plan.devices[k];
@@ -330,7 +332,7 @@ fn device_row(
         load: effect
             .placements
             .iter()
-            .find_map(|placed| load_row(plan, k, placed)),
+            .find_map(|placed| load_row(plan, (state, effect, tightness), k, placed)),
         held: effect
             .placements
             .iter()
@@ -340,60 +342,6 @@ fn device_row(
             .filter(|m| m.inside.contains(&k))
             .map(|m| m.fit.clearance_mm)
             .min_by(f64::total_cmp),
-    })
-}
-
-/// Most places told where force is lost.
-const LOSSES_TOLD: usize = 3;
-
-/// Shares are told of hub forces so many times as large as what they are known to.
-const KNOWN: f64 = 2.0;
-
-fn load_row(plan: &Plan, k: usize, placed: &StackPlacement) -> Option<LoadRow> {
-    let load = placed.loads.iter().find(|l| l.device == k)?;
-    let known = load.hub_force_n > KNOWN * placed.within_n;
-    let losses = load.losses.iter().take(LOSSES_TOLD);
-    Some(LoadRow {
-        direction: load.direction,
-        hub_force_n: load.hub_force_n,
-        within_n: placed.within_n,
-        tip_force_n: load.tip_force_n,
-        // more at the tip than at the hub comes from the device's own bend, not from the hand
-        efficiency: load.efficiency.filter(|e| known && *e <= 1.0),
-        share_lost: load.share_lost.filter(|share| known && *share <= 1.0),
-        lost: losses
-            .map(|l| LossRow {
-                station_mm: l.station_mm,
-                at: plan.place_in_words(l.station_mm),
-                lost_n: l.lost_n,
-                on: l
-                    .other
-                    .map_or_else(|| "vessel".into(), |j| plan.devices[j].name.clone()),
-            })
-            .collect(),
-        slack_mm: placed.slack_mm.filter(|_| placed.loads[0].device == k),
-        largest_wall_force_n_per_mm: load.largest_wall_force_n_per_mm,
-        largest_wall_force_at: load
-            .largest_wall_force_at_mm
-            .map(|s| plan.place_in_words(s)),
-        buckled_mm: load.buckling.as_ref().map(|b| b.length_mm),
-    })
-}
-
-fn held_row(before: &State, k: usize, placed: &StackPlacement) -> Option<HeldRow> {
-    let held = placed
-        .loads
-        .iter()
-        .flat_map(|l| &l.held)
-        .find(|h| h.device == k)?;
-    let loaded_mm = placed.loaded_tip_mm.get(k).copied().flatten();
-    Some(HeldRow {
-        hub_reaction_n: held.hub_reaction_n,
-        hub_range_n: held.hub_range_n,
-        drag_n: held.drag_n,
-        fall_back_mm: before.in_place[k]
-            .zip(loaded_mm)
-            .map_or(0.0, |(at, loaded_mm)| at.tip_mm - loaded_mm),
     })
 }
 

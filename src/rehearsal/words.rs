@@ -1,6 +1,7 @@
 //! A rehearsal in plain words: the headline.
 
 use super::edge_rows::{EDGE_CAUTION, EdgeRow};
+use super::load_rows::range_in_figures;
 use super::outcome::{ExchangeRow, FindingRow, Outcome, Verdict};
 use super::verdict::{first_that_stands, undecided};
 use super::weak_points::WeakPoint;
@@ -238,12 +239,16 @@ fn force_line(outcome: &Outcome) -> Option<String> {
     let (step, device, load) = pushes
         .filter(|(_, _, l)| l.direction == Push::Push)
         .max_by(|a, b| a.2.hub_force_n.total_cmp(&b.2.hub_force_n))?;
+    let ends = [load.hub_force_least_n, load.hub_force_most_n];
+    let range = range_in_figures(1.0, ends).map_or_else(String::new, |range| {
+        format!(", {range} N with friction and stiffness at their least and most")
+    });
     let lost = load
         .lost
         .first()
         .map_or_else(String::new, |l| format!(", most of it lost {}", l.at));
     Some(format!(
-        "The hardest push is {:.2} N at the hub of the {} (step {step}){lost}.",
+        "The hardest push is {:.2} N at the hub of the {} (step {step}){range}{lost}.",
         load.hub_force_n, device.name
     ))
 }

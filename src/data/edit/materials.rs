@@ -11,7 +11,7 @@ use crate::data::materials_file::given_in;
 use crate::procedure::Scene;
 
 /// Groups of the table, as paths begin with them.
-const GROUPS: [&str; 3] = ["friction", "plaque", "stiffness"];
+const GROUPS: [&str; 4] = ["friction", "plaque", "stiffness", "valves"];
 /// Short names of single lines.
 const SHORT: [(&str, &str); 2] = [
     ("wall", "stiffness.wall"),

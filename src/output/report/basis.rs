@@ -39,6 +39,7 @@ pub(in crate::output) fn all(plan: &Plan, durations: &Durations) -> Vec<Rests> {
     out.extend(limits(plan));
     out.extend(frictions(plan));
     out.extend(resistances(plan));
+    out.extend(valves(plan));
     out.extend(times(durations));
     out
 }
@@ -273,6 +274,24 @@ fn resistances(plan: &Plan) -> Vec<Rests> {
     rests.into()
 }
 
+/// What valves hold back, by how tight they are.
+fn valves(plan: &Plan) -> Vec<Rests> {
+    let valves = &plan.materials.valves;
+    let lines = [
+        (
+            "force in an open valve, for each mm of diameter",
+            &valves.open_n_per_mm,
+        ),
+        (
+            "in a snug valve, as all are unless a step says otherwise",
+            &valves.snug_n_per_mm,
+        ),
+        ("in a closed valve", &valves.closed_n_per_mm),
+    ];
+    let rests = lines.map(|(what, value)| of_table("valves", what.to_owned(), " N/mm", value));
+    rests.into()
+}
+
 /// A line of the table of materials; `unit` begins with a blank.
 fn of_table(group: &'static str, what: String, unit: &str, value: &Ranged) -> Rests {
     let [least, usual, most] = Level::ALL.map(|level| value.at(level));
@@ -339,6 +358,7 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
         ("limits and laws", "Limits and laws"),
         ("friction", "Friction coefficients"),
         ("stiffness", "Stiffness of plaque, walls and devices"),
+        ("valves", "Haemostatic valves"),
         ("step times", "Step times (s, mm/s)"),
     ];
     html! {

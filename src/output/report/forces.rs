@@ -4,7 +4,7 @@ use super::Sheet;
 use super::svg::{Figure, Scale, WIDTH, length_axis, num, step_axis, ticks};
 use super::text::{fixed, percent, place};
 use crate::mechanics::Direction;
-use crate::rehearsal::{DeviceRow, LoadRow, LossRow};
+use crate::rehearsal::{DeviceRow, LoadRow, LossRow, range_in_figures};
 use maud::{Markup, html};
 
 const LEFT: f64 = 56.0;
@@ -192,7 +192,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                     caption { "Force at the hub, and where it is lost" }
                     thead { tr {
                         th scope="col" { "step" } th scope="col" { "device" } th scope="col" { "way" }
-                        th.r scope="col" { "hub, N" } th.r scope="col" { "tip, N" } th.r scope="col" { "reaches the tip" }
+                        th.r scope="col" { "hub, N" } th.r scope="col" { "least to most" } th.r scope="col" { "hand, N" } th.r scope="col" { "tip, N" } th.r scope="col" { "reaches the tip" }
                         th scope="col" { "most is lost" } th.r scope="col" { "largest on the wall, N/mm" }
                     } }
                     tbody {
@@ -201,7 +201,9 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                                 td { (sheet.step_link(step)) }
                                 th scope="row" { (sheet.key(&d.name)) (d.name) }
                                 td { @if load.direction == Direction::Push { "push" } @else { "pull" } }
-                                td.r { (fixed(load.hub_force_n, 2)) }
+                                td.r { @if load.is_told() { (fixed(load.hub_force_n, 2)) } @else { (load.hub_in_figures(1.0)) } }
+                                td.r { (range_in_figures(1.0, [load.hub_force_least_n, load.hub_force_most_n]).unwrap_or_else(|| "–".into())) }
+                                td.r { (load.hand_in_figures(1.0)) }
                                 td.r { (fixed(load.tip_force_n, 2)) }
                                 td.r { @match load.efficiency {
                                     Some(e) if e > 0.0 => (percent(e)),
@@ -223,6 +225,7 @@ pub(super) fn table(sheet: &Sheet<'_>) -> Markup {
                     }
                 }
             }
+            p.note { "Least to most: with all frictions and stiffnesses at the least and at the most known of them, the lengths fed alike; a dash where rods came to no rest. Hub: what the vessel feels. Hand: with what the haemostatic valves hold back, snug unless a step says otherwise (from memory)." }
             p.note { "A dash: the force at the hub is less than twice what it is known to. None: its own bend draws on the tip, or walls hold it." }
         }
     }

@@ -4,7 +4,7 @@ use super::Sheet;
 use super::text::{Kind, length, minutes, percent};
 use crate::device::Verdict as FitVerdict;
 use crate::procedure::{Severity, Topic};
-use crate::rehearsal::Verdict;
+use crate::rehearsal::{Verdict, range_in_figures};
 use maud::{Markup, html};
 
 /// What stands for a verdict: its class, its sign and its word.
@@ -57,7 +57,7 @@ pub(super) fn figures(sheet: &Sheet<'_>) -> Markup {
                 div { dt { "Worst edge crossing" } dd { b { "catching " (e.likelihood.in_words()) } small { (percent(e.probability)) " of samples, no clinical rate; " (e.device) ", " (sheet.step_link(e.step)) } } }
             }
             @if let Some((step, d, load)) = pushed {
-                div { dt { "Largest force at a hub" } dd { b { (super::text::fixed(load.hub_force_n, 1)) " N" } small { (d.name) ", " (sheet.step_link(step)) } } }
+                div { dt { "Largest force at a hub" } dd { b { (super::text::fixed(load.hub_force_n, 1)) " N" } small { @if let Some(range) = range_in_figures(1.0, [load.hub_force_least_n, load.hub_force_most_n]) { (range) " N; " } (d.name) ", " (sheet.step_link(step)) } } }
             }
             @for lesion in outcome.lesions.iter().take(1) {
                 div { dt { "Neck, NASCET" } dd { b { (super::text::fixed(lesion.nascet_before_percent, 0)) " → " (super::text::fixed(lesion.nascet_after_percent, 0)) " %" } small { "after: estimate" } } }

@@ -229,6 +229,10 @@ fn hub_force(ui: &mut Ui, stage: &Stage, row: Option<&DeviceRow>) {
                 Direction::Pull => "pull",
             };
             ui.label(format!("{way} {:.2} N", load.hub_force_n))
+                .on_hover_text(format!(
+                    "at the hand, past the valves: {} N",
+                    load.hand_in_figures(1.0)
+                ))
         }
         None if stage.shapes == ShapesFrom::Rehearsal => {
             ui.label("–").on_hover_text("not moved in this step")

@@ -80,11 +80,11 @@
 //! | room | what is in it |
 //! | --- | --- |
 //! | `linear_algebra` | block-banded `L D L'`, right-hand sides side by side, small dense solves, Anderson's acceleration, norms, vectors of any width |
-//! | `closed_forms` | how far benches of others lie from what is found here (`bench_ratio`), capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever |
+//! | `closed_forms` | how far benches of others lie from what is found here (`bench_ratio`), capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever, grip of valves |
 //! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
 //! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
 //! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `together`, `solver`), from the state before or followed up from light load (`follow_up`), the report |
-//! | `stent` | deployment, apposition, crossing of edges by chance |
+//! | `stent` | deployment, apposition, crossing of edges by chance, what a lesion asks of what is too wide for it (`squeeze`) |
 //! | `materials` | frictions and stiffnesses with ranges and sources, as numbers to reckon with at the least, usual and most of them |
 //! | `problem` | bare rod-in-tube problems as an engineer writes them |
 //!
@@ -146,6 +146,7 @@ pub use closed_forms::flow::{
     series_flow_fraction, suction_force_n,
 };
 pub use closed_forms::retriever::{BareStretch, Sliding, retriever_pull_n};
+pub use closed_forms::valve::{Tightness, valve_friction_n};
 pub use equilibrium::settle::Settle;
 pub use equilibrium::solution::{Contact, Flag, RodState, Solution, Status, Zone};
 pub use equilibrium::start_shapes::StartShapes;
@@ -155,7 +156,8 @@ pub use materials::friction::{KNOWN_TO_FACTOR, Surface};
 pub use materials::ranged::{Level, Ranged};
 pub use materials::table::{
     FrictionValues, Frictions, GivenFrictions, GivenMaterials, GivenPlaque, GivenStiffness,
-    MaterialValues, Materials, Plaque, PlaqueValues, Stiffness, StiffnessValues,
+    GivenValves, MaterialValues, Materials, Plaque, PlaqueValues, Stiffness, StiffnessValues,
+    ValveValues, Valves,
 };
 pub use rod::builder::RodBuilder;
 pub use rod::profile::Profile;

@@ -75,6 +75,11 @@ pub struct SolvedPull {
 }
 
 impl Pending {
+    /// Whether it is to tell forces, not only a slack.
+    pub(super) fn asks_forces(&self) -> bool {
+        matches!(self.asks, Asks::Forces)
+    }
+
     /// Solves it; each with a solver of its own, so that the outcome depends on nothing else.
     #[must_use]
     pub fn solve(self) -> SolvedPull {

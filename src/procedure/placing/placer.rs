@@ -5,7 +5,7 @@
 //! centre line, [`Rods`](super::Rods) by the equilibrium of elastic rods.
 
 use super::pending::Pending;
-use crate::mechanics::{Failure, LoadReport, MechanicsError, StackState};
+use crate::mechanics::{Direction, Failure, LoadReport, MechanicsError, StackState};
 use crate::procedure::script::Plan;
 use crate::procedure::state::State;
 use std::sync::Arc;
@@ -60,6 +60,44 @@ pub struct StackPlacement {
     pub several_equilibria: bool,
     /// The shapes at rest, and which device of the plan each of its devices is.
     pub shape: Option<Arc<Shape>>,
+    /// What was asked for, where rods were laid: whoever follows the move again asks for the same.
+    pub asked: Option<Arc<Asked>>,
+    /// Forces of the same move with materials at the least and at the most that is known of them, where that was
+    /// followed.
+    pub at_ends: Option<[EndForces; 2]>,
+}
+
+/// What a placer was asked for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Asked {
+    /// The state before the move.
+    pub(super) state: State,
+    /// Which devices were to go where.
+    pub(super) targets: Vec<(usize, DepthTarget)>,
+    /// Which way.
+    pub(super) motion: Motion,
+}
+
+/// Forces of a move with materials at one end of what is known of them.
+#[derive(Debug, Clone, Default, PartialEq)]
+#[non_exhaustive]
+pub struct EndForces {
+    /// By device that moves, where rods came to rest: device, way, and force at the hub, N.
+    pub hub_n: Vec<(usize, Direction, f64)>,
+    /// What of the move fails, indices as in the plan.
+    pub failures: Vec<Failure>,
+    /// Whether the move could not be followed: nothing is known of it at this end.
+    pub unknown: bool,
+}
+
+impl EndForces {
+    /// Force at the hub of a device that moves so, N; none where it is not known.
+    #[must_use]
+    pub fn hub_force_n(&self, device: usize, direction: Direction) -> Option<f64> {
+        let mut all = self.hub_n.iter();
+        all.find(|found| found.0 == device && found.1 == direction)
+            .map(|found| found.2)
+    }
 }
 
 /// A pull that came to no rest.

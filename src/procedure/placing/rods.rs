@@ -1,7 +1,7 @@
 //! The stack as elastic rods: every device its own rod in the lumen it lies in.
 
 use super::pending::{Asks, FrictionTable, Pending};
-use super::placer::{DepthTarget, Motion, Placer, Shape, StackPlacement, on_centre_line};
+use super::placer::{Asked, DepthTarget, Motion, Placer, Shape, StackPlacement, on_centre_line};
 use super::posed::{Posed, far_enough_in};
 use super::retriever_hold::retriever_holds_n;
 use super::squeezed::{lesion_forces, lesion_passages};
@@ -91,6 +91,18 @@ impl Rods {
             last: None,
             share: 1.0,
         }
+    }
+
+    /// Ready for a plan and a state, with a shape to start from.
+    pub(super) fn starting_from(
+        plan: &Plan,
+        state: &State,
+        shape: Option<&Arc<Shape>>,
+    ) -> Result<Self, MechanicsError> {
+        let mut rods = Self::default();
+        rods.narrow(plan, state)?;
+        rods.last = shape.cloned();
+        Ok(rods)
     }
 
     /// The route with its lesions as they are now.
@@ -184,19 +196,31 @@ impl Placer for Rods {
         targets: &[(usize, DepthTarget)],
         motion: Motion,
     ) -> Result<StackPlacement, MechanicsError> {
-        match self.place_rods(plan, state, targets, motion) {
+        let placed = self.place_rods(plan, state, targets, motion);
+        let asked = || {
+            Some(Arc::new(Asked {
+                state: state.clone(),
+                targets: targets.to_vec(),
+                motion,
+            }))
+        };
+        match placed {
             Err(why) => {
                 let devices = far_enough_in(plan, state, targets);
                 let plan_index = |place: usize| devices.get(place).copied().unwrap_or(place);
                 match Failure::of(&why) {
                     None => Err(why),
                     Some(failure) => Ok(StackPlacement {
+                        asked: asked(),
                         unsolved: Some(failure.renumbered(plan_index)),
                         ..on_centre_line_beside_rods(plan, state, targets)
                     }),
                 }
             }
-            placed => placed,
+            Ok(placed) => Ok(StackPlacement {
+                asked: asked(),
+                ..placed
+            }),
         }
     }
 
@@ -317,7 +341,7 @@ impl Rods {
     }
 
     /// The state in which the first device that moves is being pushed, and what that takes.
-    fn push(
+    pub(super) fn push(
         &mut self,
         plan: &Plan,
         posed: &Posed<'_>,
@@ -365,7 +389,7 @@ impl Rods {
     }
 
     /// What it takes to start the pull of every device that moves, from where it is.
-    fn pull(
+    pub(super) fn pull(
         &self,
         plan: &Plan,
         state: &State,

@@ -28,6 +28,18 @@ pub enum Force {
         /// What the scene allows.
         limit_n: f64,
     },
+    /// More than the scene allows, or a device that does not move, only if frictions and stiffnesses are as large as
+    /// they may be.
+    BreaksAtMost {
+        /// The device.
+        device: String,
+        /// Where most is lost.
+        place: Spot,
+        /// Force at the hub.
+        hub_force_n: f64,
+        /// What the scene allows; none where the device locks up.
+        limit_n: Option<f64>,
+    },
     /// A tip that presses.
     TipPresses {
         /// The device.

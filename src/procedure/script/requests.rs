@@ -24,6 +24,11 @@ impl Plan {
         for (i, step) in self.script.iter().enumerate() {
             let path = format!("script[{i}].act");
             self.check_itself(&path, &step.act, errors);
+            if step.valves.is_some() && !step.act.moves_something() {
+                errors.push(ProcedureError::NothingInValves {
+                    path: format!("script[{i}].valves"),
+                });
+            }
             take_along(&step.act, &mut inside);
             if inside.len() > MOST_RODS && !crowded {
                 // told once: every later step would be one too many as well

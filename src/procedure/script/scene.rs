@@ -2,6 +2,7 @@
 
 use super::edge_rules::EdgeRules;
 use super::spread::Spread;
+use crate::mechanics::Tightness;
 use crate::units::text;
 use serde::{Deserialize, Serialize};
 
@@ -102,6 +103,9 @@ pub struct Step {
     /// Seconds this step takes in all (least, usual, most), in place of what the clock's table says.
     #[serde(default)]
     pub takes_s: Option<Spread>,
+    /// How tight the haemostatic valves are that its devices pass; snug if left out. An access sheath closes by itself.
+    #[serde(default)]
+    pub valves: Option<Tightness>,
     /// What is done.
     pub act: Action,
 }
@@ -115,8 +119,15 @@ impl Step {
             label: None,
             after: Vec::new(),
             takes_s: None,
+            valves: None,
             act,
         }
+    }
+
+    /// How tight the valves are that its devices pass.
+    #[must_use]
+    pub fn tightness(&self) -> Tightness {
+        self.valves.unwrap_or_default()
     }
 
     /// The same step in the operator's words.
@@ -370,6 +381,35 @@ impl Action {
             | Self::WithdrawTogether { to, .. } => to.place(),
             Self::Engage { ostium, .. } => Some(ostium),
             _ => None,
+        }
+    }
+
+    /// Whether a device is moved by it.
+    #[must_use]
+    pub fn moves_something(&self) -> bool {
+        match self {
+            Self::Insert { .. }
+            | Self::Advance { .. }
+            | Self::AdvanceTogether { .. }
+            | Self::Engage { .. }
+            | Self::Withdraw { .. }
+            | Self::WithdrawTogether { .. }
+            | Self::Remove { .. }
+            | Self::LoadRetriever { .. }
+            | Self::Unsheathe { .. } => true,
+            Self::DeployStent { .. }
+            | Self::Inflate { .. }
+            | Self::Deflate { .. }
+            | Self::SuctionOn { .. }
+            | Self::SuctionOff { .. }
+            | Self::Contrast { .. }
+            | Self::Roadmap { .. }
+            | Self::CheckMarkers { .. }
+            | Self::Flush { .. }
+            | Self::Attach { .. }
+            | Self::Detach { .. }
+            | Self::Watch { .. }
+            | Self::Wait { .. } => false,
         }
     }
 

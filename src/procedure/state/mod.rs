@@ -9,6 +9,7 @@ mod moves;
 mod nesting;
 mod retriever;
 mod stent;
+mod valves;
 
 pub(in crate::procedure) use bed::Beds;
 pub use between_steps::{InPlace, Seat, State};

@@ -5,6 +5,7 @@
 mod balloon;
 mod clot;
 mod effect;
+mod ends;
 mod engage;
 mod exchange;
 mod forces;
@@ -23,6 +24,7 @@ mod unit;
 mod watch;
 
 pub use effect::{Passed, StepEffect};
+pub use ends::tell_ends;
 pub use forces::tell_forces;
 pub use perform::{perform, perform_with, place_step};
 pub(in crate::procedure) use protection::{acts_on_neck, stops_flow};

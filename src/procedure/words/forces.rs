@@ -30,6 +30,24 @@ pub(super) fn force(reason: &Force) -> Said {
             ),
             support,
         ),
+        Force::BreaksAtMost {
+            device,
+            place,
+            hub_force_n,
+            limit_n,
+        } => with(
+            match limit_n {
+                None => format!(
+                    "the {device} locks up if friction and stiffness are as large as they may be: {hub_force_n:.1} N at the hub and it does not move; most is lost {}",
+                    place.at
+                ),
+                Some(limit_n) => format!(
+                    "the {device} takes {hub_force_n:.1} N at the hub if friction and stiffness are as large as they may be, the scene allows {limit_n:.1} N; most is lost {}",
+                    place.at
+                ),
+            },
+            support,
+        ),
         Force::TipPresses {
             device,
             tip_force_n,

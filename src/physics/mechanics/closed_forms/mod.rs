@@ -5,3 +5,4 @@ pub(super) mod buckling;
 pub(super) mod capstan;
 pub(super) mod flow;
 pub(super) mod retriever;
+pub(super) mod valve;

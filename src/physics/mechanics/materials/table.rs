@@ -64,6 +64,18 @@ group! {
     }
 }
 
+group! {
+    /// How haemostatic valves hold back what slides in them, by how tight they are.
+    Valves, GivenValves, ValveValues {
+        /// Open, N for each mm of diameter.
+        open_n_per_mm: 0.0 to 10.0, level;
+        /// Snug, N for each mm of diameter.
+        snug_n_per_mm: 0.0 to 10.0, level;
+        /// Closed, N for each mm of diameter.
+        closed_n_per_mm: 0.0 to 10.0, level;
+    }
+}
+
 /// A table of materials with ranges and sources.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
@@ -76,6 +88,8 @@ pub struct Materials {
     pub plaque: Plaque,
     /// Factors on stiffness.
     pub stiffness: Stiffness,
+    /// Haemostatic valves.
+    pub valves: Valves,
 }
 
 /// A table of materials as a file gives it: whatever is left out is taken from another one.
@@ -94,6 +108,9 @@ pub struct GivenMaterials {
     /// Factors on stiffness.
     #[serde(default)]
     pub stiffness: GivenStiffness,
+    /// Haemostatic valves.
+    #[serde(default)]
+    pub valves: GivenValves,
 }
 
 /// Materials as plain numbers, at one end of what is known of them.
@@ -106,6 +123,8 @@ pub struct MaterialValues {
     pub plaque: PlaqueValues,
     /// Factors on stiffness.
     pub stiffness: StiffnessValues,
+    /// Haemostatic valves.
+    pub valves: ValveValues,
 }
 
 impl Materials {
@@ -117,6 +136,7 @@ impl Materials {
             friction: self.friction.at(level),
             plaque: self.plaque.at(level),
             stiffness: self.stiffness.at(level),
+            valves: self.valves.at(level),
         }
     }
 
@@ -133,6 +153,7 @@ impl Materials {
             ("friction", self.friction.lines()),
             ("plaque", self.plaque.lines()),
             ("stiffness", self.stiffness.lines()),
+            ("valves", self.valves.lines()),
         ];
         let lines = groups.into_iter().flat_map(|(group, lines)| {
             let in_group = move |(name, value)| (group, name, value);
@@ -151,6 +172,7 @@ impl GivenMaterials {
             friction: self.friction.over(&other.friction),
             plaque: self.plaque.over(&other.plaque),
             stiffness: self.stiffness.over(&other.stiffness),
+            valves: self.valves.over(&other.valves),
         }
     }
 
@@ -165,6 +187,7 @@ impl GivenMaterials {
             friction: self.friction.whole().map_err(of("friction"))?,
             plaque: self.plaque.whole().map_err(of("plaque"))?,
             stiffness: self.stiffness.whole().map_err(of("stiffness"))?,
+            valves: self.valves.whole().map_err(of("valves"))?,
         })
     }
 
@@ -175,6 +198,7 @@ impl GivenMaterials {
             ("friction", self.friction.beyond()),
             ("plaque", self.plaque.beyond()),
             ("stiffness", self.stiffness.beyond()),
+            ("valves", self.valves.beyond()),
         ];
         let wrong = groups.into_iter().flat_map(|(group, lines)| {
             lines.into_iter().map(move |(line, found, [least, most])| {
