@@ -18,6 +18,7 @@ mod edge_scenes;
 mod exports;
 mod faults;
 mod folders;
+mod how_sure;
 mod import_faults;
 mod imports;
 mod layers;

@@ -3,6 +3,7 @@
 
 mod clock;
 mod comparison;
+mod sure;
 
 pub use comparison::comparison_tables;
 
@@ -123,6 +124,7 @@ impl Report<'_> {
         ];
         out.extend(devices(outcome));
         out.push(losses(outcome));
+        out.extend(sure::sure(outcome));
         out.extend(fits(outcome));
         out.extend(stents(outcome));
         out.extend(edges(outcome));

@@ -27,6 +27,7 @@ mod edge_findings;
 mod edge_rows;
 mod error;
 mod followers;
+mod how_sure;
 mod outcome;
 mod phases;
 mod run;
@@ -45,6 +46,7 @@ pub use compare::{
 pub use compare_flip::{Changed, Flip, Sooner, Stretch};
 pub use edge_rows::{CoverRow, EDGE_CAUTION, EdgeRow, PullRow, StentRow, SuctionRow, SweepPoint};
 pub use error::RehearsalError;
+pub use how_sure::{Cause, CauseField, Chance, HowSure, MarginKind, RestsOn, SureMargin};
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,
     Outcome, ReachRow, SCHEMA_VERSION, StackRow, StepRow, Verdict,

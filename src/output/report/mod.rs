@@ -18,6 +18,7 @@ mod planes;
 mod scene3d;
 mod steps;
 mod style;
+mod sure;
 mod svg;
 mod text;
 mod verdict;
@@ -153,6 +154,10 @@ impl Report<'_> {
                 p.note { "Each row has a scale of its own, from nought. Dot: the least. Dashed: what a hand needs to hold a wire or pusher." }
                 (fits::exchanges(&sheet))
             }
+            section #sure aria-labelledby="h-sure" {
+                h2 #h-sure { "How sure" }
+                (sure::section(&sheet))
+            }
             section #fits aria-labelledby="h-fits" {
                 h2 #h-fits { "What fits in what" }
                 (fits::matrix(&sheet))
@@ -197,6 +202,7 @@ impl Report<'_> {
             ("space", "In space"),
             ("edges", "Stent edges"),
             ("lengths", "Lengths"),
+            ("sure", "How sure"),
             ("fits", "Fits"),
             ("force", "Force"),
             ("clock", "Clock"),

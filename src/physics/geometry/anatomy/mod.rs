@@ -35,6 +35,7 @@ mod means;
 mod neck;
 mod pen;
 mod plausible;
+mod route_lengths;
 mod sample;
 mod torso;
 mod walls;
@@ -48,6 +49,7 @@ pub use form::{
 pub use helps::Help;
 pub use kept::{End, Stretch, changed_lengths};
 pub use ledger::{NoteValue, Origin, ValueNote};
+pub use route_lengths::{Known, RouteLength, route_lengths};
 
 use super::{GeometryError, Place, Tree};
 use draft::{Draft, refuse};
