@@ -64,14 +64,10 @@ impl Plan {
             vessel,
             hub_standoff_mm: scene.hub_standoff_mm,
             rules: scene.rules,
-<<<<<<< HEAD
             track: track.with_walls_times(values.stiffness.wall),
             materials,
             values,
-=======
-            track,
             lengths: Vec::new(),
->>>>>>> 46a6320 (Tell how sure every margin is: its spread, its cause, the chance that it is short, what a measurement would leave)
             devices,
             parts,
             script: scene.script.clone(),

@@ -4,11 +4,8 @@ use super::equipment::{StackDevice, StackPart};
 use super::provenance::VesselInfo;
 use super::scene::{Action, Rules, Step, Where};
 use crate::geometry::Track;
-<<<<<<< HEAD
-use crate::mechanics::{Level, MaterialValues, Materials};
-=======
 use crate::geometry::anatomy::RouteLength;
->>>>>>> 46a6320 (Tell how sure every margin is: its spread, its cause, the chance that it is short, what a measurement would leave)
+use crate::mechanics::{Level, MaterialValues, Materials};
 
 /// A scene ready to be rehearsed.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,13 +26,9 @@ pub struct Plan {
     pub values: MaterialValues,
     /// The route, its walls as stiff as the materials have them.
     pub track: Track,
-<<<<<<< HEAD
-    /// Devices, in the order of the stack, as stiff as the materials have them.
-=======
     /// The lengths it is made of and what each is known to; empty where nothing is known of that.
     pub lengths: Vec<RouteLength>,
-    /// Devices, in the order of the stack.
->>>>>>> 46a6320 (Tell how sure every margin is: its spread, its cause, the chance that it is short, what a measurement would leave)
+    /// Devices, in the order of the stack, as stiff as the materials have them.
     pub devices: Vec<StackDevice>,
     /// Parts, in the order of the stack.
     pub parts: Vec<StackPart>,
@@ -44,7 +37,6 @@ pub struct Plan {
 }
 
 impl Plan {
-<<<<<<< HEAD
     /// The same plan with materials at one end of what is known of them: frictions, and the stiffness of devices,
     /// walls and plaque.
     #[must_use]
@@ -57,13 +49,13 @@ impl Plan {
             stacked.device = stacked.device.with_stiffness_times(now.all / then.all);
         }
         plan
-=======
+    }
+
     /// The same with what is known of the lengths that its route is made of.
     #[must_use]
     pub fn with_lengths(mut self, lengths: Vec<RouteLength>) -> Self {
         self.lengths = lengths;
         self
->>>>>>> 46a6320 (Tell how sure every margin is: its spread, its cause, the chance that it is short, what a measurement would leave)
     }
 
     /// Station of the access hub, mm, not above 0: where the tip of a device lies of which nothing is fed.
