@@ -10,7 +10,7 @@ use nestline::rehearsal::{Chance, HowSure, MarginKind, Outcome, outcome_of, walk
 const BY_MM: f64 = 2.0;
 
 fn load(scene: &str, edits: &[String]) -> Option<LoadedScene> {
-    let source = Source::from_argument(format!("embedded:scenes/{scene}.ron").as_ref());
+    let source = Source::from_argument(format!("embedded:scenes/{scene}.ron"));
     let edits: Vec<Edit> = edits.iter().map(|e| Edit::parse(e).unwrap()).collect();
     load_scene_with(&source, &TrackSettings::default(), &edits).ok()
 }

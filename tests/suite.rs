@@ -43,5 +43,6 @@ mod shots;
 mod stage;
 mod strategies;
 mod support;
+mod vary;
 mod verdicts;
 mod vessel_files;

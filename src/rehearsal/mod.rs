@@ -32,6 +32,7 @@ mod outcome;
 mod phases;
 mod run;
 mod timing;
+pub mod vary;
 mod verdict;
 mod vessel_report;
 mod walk;

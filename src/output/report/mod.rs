@@ -21,10 +21,12 @@ mod style;
 mod sure;
 mod svg;
 mod text;
+mod vary;
 mod verdict;
 mod vessel;
 
 pub(super) use basis::all as everything_rests;
+pub use vary::{vary_html, vary_plots};
 
 use super::palette::{Look, looks};
 use crate::procedure::{Durations, Plan};

@@ -14,11 +14,19 @@ const SHORT_MM: f64 = 300.0;
 /// Spread of the length of a hub with its valves, mm (from memory: how far valves are screwed in).
 const HUB_MM: f64 = 3.0;
 /// Spread of how far the access hub stands off the skin, mm (from memory: a finger's width).
-const STANDOFF_MM: f64 = 10.0;
+pub(in super::super) const STANDOFF_MM: f64 = 10.0;
 /// Spread of a released stent's length, mm (from memory: braids shorten by more or less).
 const STENT_MM: f64 = 2.0;
 /// A spread from memory is trusted as that of so few people (assumed): it is known to a quarter of itself.
 const FROM_MEMORY: f64 = 10.0;
+
+/// Spread of a device's length, mm, one standard deviation.
+pub(in super::super) fn device_spread_mm(length_mm: f64) -> f64 {
+    match length_mm < SHORT_MM {
+        true => SHORT_DEVICE_MM,
+        false => DEVICE_MM,
+    }
+}
 
 /// What the spread of a length rests on.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -84,10 +92,7 @@ impl Inputs {
             field: format!("{}.usable_length", d.name),
             group: format!("the length of the {}", d.name),
             value_mm: d.device.usable_length_mm,
-            spread_mm: match d.device.usable_length_mm < SHORT_MM {
-                true => SHORT_DEVICE_MM,
-                false => DEVICE_MM,
-            },
+            spread_mm: device_spread_mm(d.device.usable_length_mm),
             rests_on: RestsOn::Made,
         }));
         let hubs_from = all.len();

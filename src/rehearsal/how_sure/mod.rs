@@ -15,6 +15,7 @@ mod tell;
 pub use book::MarginKind;
 pub use chance::Chance;
 pub use inputs::RestsOn;
+pub(super) use inputs::{STANDOFF_MM, device_spread_mm};
 
 use crate::procedure::{Passed, Plan};
 use book::{Entry, entries};

@@ -20,6 +20,7 @@
 //! others from their parent's centre line. Means stand for populations, not for a person: an
 //! anatomy whose deciding lengths are assumed decides nothing.
 
+mod around;
 mod chords;
 mod context;
 mod doubts;
@@ -40,6 +41,7 @@ mod sample;
 mod torso;
 mod walls;
 
+pub use around::Doubtful;
 pub use doubts::Doubt;
 pub use form::{
     Access, Aorta, Arch, Bifurcation, CervicalIca, ClotForm, ClotPlace, CommonCarotid,

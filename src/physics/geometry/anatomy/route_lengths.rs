@@ -1,14 +1,11 @@
 //! Which lengths of a person a way through the vessel is made of, and what each of them is known to.
 
+use super::around::reading_mm;
 use super::kept::{End, Stretch, route};
 use super::ledger::{Origin, ValueNote};
 use super::means::{Population, source};
 use crate::geometry::{GeometryError, Place, Track, Tree};
 
-/// Error of a length read off an angiogram, mm: `MEASURED_MM` and a share of the length (both from memory: two
-/// readers of one centre line differ by a few millimetres, and by more where it is long).
-const MEASURED_MM: f64 = 2.0;
-const MEASURED_SHARE: f64 = 0.02;
 /// Stations of one place, found in two ways, differ by rounding and by what ostia are kept to, mm.
 const SAME_MM: f64 = 0.3;
 
@@ -185,10 +182,7 @@ impl Placed<'_> {
                 let Population { people, whom } = source::population(source);
                 (Known::Like { people, whom }, spread_mm)
             }
-            None => (
-                Known::Measured,
-                MEASURED_MM + MEASURED_SHARE * self.value_mm.abs(),
-            ),
+            None => (Known::Measured, reading_mm(self.value_mm)),
         };
         RouteLength {
             field: self.field.to_owned(),
