@@ -15,6 +15,7 @@ mod save;
 mod stop;
 #[cfg(not(feature = "viewer"))]
 mod undrawn;
+mod vary;
 
 pub(crate) use export::{Exports, export};
 pub(crate) use import::{IMPORT_EXAMPLE, ImportArguments, import};
@@ -28,6 +29,7 @@ pub(crate) use save::Save;
 pub(crate) use stop::{Stop, arguments};
 #[cfg(not(feature = "viewer"))]
 pub(crate) use undrawn::{film, view};
+pub(crate) use vary::{VaryArguments, vary};
 
 use nestline::data::{self, Source};
 use nestline::mechanics::{Settle, Status};

@@ -39,6 +39,9 @@ enum Command {
         #[command(flatten)]
         save: cli::Save,
     },
+    /// Rehearse a scene on many patients: how often it fails and by what, which input matters most.
+    #[command(after_help = "Example: nestline vary --cases 2000 --out many")]
+    Vary(cli::VaryArguments),
     /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
     #[command(
         after_help = "Example: nestline draft neck-first scenes/dissection.ron --out mine.ron"
@@ -115,6 +118,7 @@ fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
             strategies,
             save,
         }) => cli::compare(scenes, changes, strategies, save, json),
+        Some(Command::Vary(arguments)) => cli::vary(arguments, json),
         Some(Command::Draft {
             strategy,
             scene,

@@ -545,7 +545,7 @@ fn cli_compares_drafts_and_asks_what_if() {
     let (code, out, error) = nestline(&["run", "--each", "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(
-        out.contains("as it is") && out.contains("dwell = 480"),
+        out.contains("as it is") && out.contains("femoral.coeliac_to_left_subclavian = 281.0mm"),
         "{out}"
     );
 

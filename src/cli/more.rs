@@ -9,8 +9,8 @@ use nestline::rehearsal::Rehearsed;
 /// What `run` tells beside the plan.
 #[derive(Debug, Clone, Copy, Default, Args)]
 pub(crate) struct More {
-    /// Tell what each change does on its own; without `--set`, what some usual ones would do. Writes
-    /// no report.
+    /// Tell what each change does on its own; without `--set`, what the lengths do that this plan hangs on most,
+    /// each one standard deviation shorter and longer. Writes no report.
     #[arg(long, conflicts_with_all = ["out", "force", "png"])]
     pub(super) each: bool,
     /// Set the plan beside the five strategies on its vessel and stack, in the report too.
@@ -19,6 +19,9 @@ pub(crate) struct More {
     /// Print everything, not one screen.
     #[arg(long, conflicts_with = "each")]
     all: bool,
+    /// Print every margin with its spread, what causes it, and what a measurement would leave.
+    #[arg(long, conflicts_with = "each")]
+    sure: bool,
     /// Print every step with what it moves.
     #[arg(long, conflicts_with = "each")]
     steps: bool,
@@ -61,6 +64,7 @@ impl More {
             return Parts::ALL;
         }
         Parts {
+            sure: self.sure,
             steps: self.steps,
             findings: self.findings,
             fits: self.fits,

@@ -13,10 +13,11 @@ use nestline::output::{
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, follow_ranges,
-    rehearsed_of,
+    Candidate, HowSure, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, follow_ranges,
+    outcome_of, rehearsed_of, walk,
 };
 use nestline::stage::{Stage, StageSettings};
+use nestline::units::fixed;
 use std::ffi::{OsStr, OsString};
 use std::path::Path;
 use std::process::ExitCode;
@@ -30,16 +31,8 @@ const THIS_PLAN: &str = "this plan";
 /// What the moving sign says meanwhile.
 const COMPARING: &str = "rehearsing the plans side by side";
 
-/// Changes tried one at a time where none is named: a wider and a tighter neck, shorter and longer
-/// waits, a second assistant, a slow operator.
-const USUAL_CHANGES: [&str; 6] = [
-    "neck.stenosis.percent=70",
-    "neck.stenosis.percent=95",
-    "dwell=180",
-    "dwell=480",
-    "durations.team.assistants=2",
-    "pace=1.5",
-];
+/// Causes that are varied where no change is named.
+const CAUSES_VARIED: usize = 3;
 
 /// Values changed for this run only, and how times are drawn.
 #[derive(Debug, Clone, Args)]
@@ -239,6 +232,8 @@ fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCod
         data::not_rehearsed(&Source::from_argument(scene), &error.to_string())
     };
     let loaded = load(scene, &[])?;
+    // which lengths matter follows from the script's places: a ruler knows them
+    let sure = outcome_of(&loaded.plan, &walk(&loaded.plan)).sure;
     let base = assess(
         &candidate(loaded.plan.name.clone(), loaded, changes),
         &sampling,
@@ -246,8 +241,7 @@ fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCod
     .map_err(|error| fault(&error))?;
     let asked = changes.edits()?;
     let tried: Vec<Edit> = if asked.is_empty() {
-        let usual = USUAL_CHANGES.iter().map(|text| Edit::parse(text));
-        usual.collect::<Result<_, _>>()?
+        what_matters_most(&sure)?
     } else {
         asked.clone()
     };
@@ -257,7 +251,7 @@ fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCod
         let result = match load(scene, std::slice::from_ref(&edit)) {
             Ok(loaded) => assess(&candidate(change.clone(), loaded, changes), &sampling)
                 .map_err(|error| error.to_string()),
-            // a usual change that a scene cannot take is told; one that was asked for is refused
+            // a change that was not asked for and that a scene cannot take is told; else it is refused
             Err(Stop::Data(error)) if asked.is_empty() => Err(error.to_string()),
             Err(stop) => return Err(stop),
         };
@@ -267,6 +261,28 @@ fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCod
     let what_if = WhatIf::new(base, rows);
     print(json, &what_if, || what_if_text(&what_if, columns()))?;
     Ok(code(verdict))
+}
+
+/// The lengths that a plan hangs on most, each shorter and longer by one standard deviation of all that is told with it
+/// as one cause.
+fn what_matters_most(sure: &HowSure) -> Result<Vec<Edit>, Stop> {
+    let mut tried = Vec::new();
+    for cause in &sure.causes {
+        // places of lesions are no numbers of their own
+        let fields = cause.fields.iter();
+        let numbers = fields.filter(|f| !f.field.ends_with(".place") && !f.field.contains("stent"));
+        let Some(widest) = numbers.max_by(|a, b| a.spread_mm.total_cmp(&b.spread_mm)) else {
+            continue;
+        };
+        for by_mm in [-cause.spread_mm, cause.spread_mm] {
+            let value_mm = fixed(widest.value_mm + by_mm, 1);
+            tried.push(Edit::parse(&format!("{}={value_mm}mm", widest.field))?);
+        }
+        if tried.len() == 2 * CAUSES_VARIED {
+            break;
+        }
+    }
+    Ok(tried)
 }
 
 /// Refuses a change to a part of the script that no strategy keeps: it would change nothing.

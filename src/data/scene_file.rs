@@ -106,12 +106,17 @@ pub fn load_scene_with(
     let track = target
         .map(|place| vessel.route(&vessel_document, place, settings))
         .transpose()?;
+    let lengths = match target.zip(track.as_ref()) {
+        Some((place, track)) => vessel.route_lengths(&vessel_document, place, track)?,
+        None => Vec::new(),
+    };
     let plan = track.and_then(|track| {
         let places = Places {
             landmarks: track.landmarks.iter().map(|m| m.name.clone()).collect(),
             ends: ends_of_devices(&scene, &supplied),
         };
         Plan::new(&scene, supplied, vessel.info.clone(), track, materials)
+            .map(|plan| plan.with_lengths(lengths))
             .map_err(|errors| {
                 complaints.extend(complaints_of(&errors, &scene, &places));
             })

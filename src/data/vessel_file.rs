@@ -6,7 +6,8 @@ use super::error::{Complaint, DataError, Problem, choices};
 use super::graft::GraftedForm;
 use super::source::Source;
 use crate::geometry::anatomy::{
-    Anatomy, Measurements, NoteValue, Origin, Stretch, ValueNote, changed_lengths,
+    Anatomy, Measurements, NoteValue, Origin, RouteLength, Stretch, ValueNote, changed_lengths,
+    route_lengths,
 };
 use crate::geometry::{GeometryError, Place, Track, TrackSettings, Tree};
 use crate::procedure::{ValueRow, VesselInfo};
@@ -33,6 +34,8 @@ pub struct Vessel {
     pub targets: Vec<(String, Place)>,
     /// Where the entered lengths lie, where it was measured.
     pub lengths: Vec<Stretch>,
+    /// What these lengths and all else of the form rest on, where it was measured.
+    pub notes: Vec<ValueNote>,
     /// The form it was built from, where it was measured: populations are sampled around it.
     pub measurements: Option<Measurements>,
 }
@@ -59,6 +62,23 @@ enum Form {
 }
 
 impl Vessel {
+    /// The lengths that the route to a target is made of, with what each is known to.
+    pub(super) fn route_lengths(
+        &self,
+        document: &Document,
+        target: Place,
+        track: &Track,
+    ) -> Result<Vec<RouteLength>, DataError> {
+        route_lengths(
+            &self.tree,
+            [self.access, target],
+            track,
+            &self.lengths,
+            &self.notes,
+        )
+        .map_err(|fault| document.refuse_at(named_complaint(document, &fault)))
+    }
+
     /// The route from the access to a target.
     pub(super) fn route(
         &self,
@@ -183,6 +203,7 @@ fn accept(document: &Document) -> Result<Vessel, DataError> {
             access: built.access,
             targets: built.targets,
             lengths: Vec::new(),
+            notes: Vec::new(),
             measurements: None,
         }),
         Form::Measured(form) => match form.build() {
@@ -328,6 +349,7 @@ pub(super) fn measured(mut info: VesselInfo, anatomy: Anatomy, form: Measurement
             .map(|target| (target.name.to_owned(), target.place))
             .collect(),
         lengths: anatomy.lengths,
+        notes: anatomy.values,
         measurements: Some(form),
     }
 }

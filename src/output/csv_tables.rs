@@ -1,9 +1,12 @@
 //! Every table of a rehearsal as comma-separated values: one row a line, full precision, units in the
 //! names of the columns.
 
+mod cases;
 mod clock;
 mod comparison;
+mod sure;
 
+pub use cases::case_table;
 pub use comparison::comparison_tables;
 
 use super::everything::Drawn;
@@ -123,6 +126,7 @@ impl Report<'_> {
         ];
         out.extend(devices(outcome));
         out.push(losses(outcome));
+        out.extend(sure::sure(outcome));
         out.extend(fits(outcome));
         out.extend(stents(outcome));
         out.extend(edges(outcome));

@@ -30,8 +30,7 @@ pub fn first_screen(rehearsed: &Rehearsed, columns: u16) -> String {
     phases(&mut out, outcome, width);
     clock(&mut out, rehearsed, width);
     out.push('\n');
-    let more =
-        "Everything: `nestline run --all`; parts: --steps --findings --fits --edges --held --clock";
+    let more = "Everything: `nestline run --all`; parts: --sure --steps --findings --fits --edges --held --clock";
     wrapped(&mut out, "", more, width);
     wrapped(&mut out, "", &outcome.caution, width);
     out

@@ -31,6 +31,8 @@ mod scene_text;
 pub mod screen;
 pub mod stl;
 mod table;
+mod vary_folder;
+mod vary_text;
 mod vessel_drawing;
 mod vessel_text;
 #[cfg(feature = "viewer")]
@@ -38,7 +40,7 @@ pub mod viewer;
 
 pub use centre_lines::{CentreLines, LineFormat};
 pub use compare::{comparison_text, ledger_text, what_if_text};
-pub use csv_tables::{CsvTable, comparison_tables};
+pub use csv_tables::{CsvTable, case_table, comparison_tables};
 pub use everything::{
     BasisRow, Drawn, DrawnStep, DrawnTip, EVERYTHING_VERSION, Everything, RouteRow,
 };
@@ -51,9 +53,13 @@ pub use json::to_json;
 pub use measure_form::blank_form;
 pub use measures::measures_text;
 pub use problem::problem_text;
-pub use report::{GENERATOR, Plot, Report, comparison_html, comparison_plots};
+pub use report::{
+    GENERATOR, Plot, Report, comparison_html, comparison_plots, vary_html, vary_plots,
+};
 pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
 pub use table::{Parts, closing_text, rehearsal_text};
+pub use vary_folder::{CaseStore, vary_folder};
+pub use vary_text::{group_names, vary_text};
 pub use vessel_drawing::vessel_drawing;
 pub use vessel_text::{traced_text, traced_vessel_text};

@@ -20,6 +20,8 @@ const FITS_SHOWN: usize = 8;
     reason = "each is asked for on its own"
 )]
 pub struct Parts {
+    /// Every margin with its spread and what causes it.
+    pub sure: bool,
     /// Every step with what it moves.
     pub steps: bool,
     /// Every failure, warning and note.
@@ -37,6 +39,7 @@ pub struct Parts {
 impl Parts {
     /// All of them.
     pub const ALL: Self = Self {
+        sure: true,
         steps: true,
         findings: true,
         fits: true,
@@ -69,6 +72,9 @@ pub fn rehearsal_text(outcome: &Outcome, parts: Parts, columns: u16) -> String {
     }
     if parts == Parts::ALL {
         numbers(&mut out, outcome, width);
+    }
+    if parts.sure {
+        how_sure(&mut out, outcome, width);
     }
     if parts.steps {
         section(&mut out, "Steps");
@@ -119,6 +125,35 @@ fn numbers(out: &mut String, outcome: &Outcome, width: usize) {
     section(out, "In numbers");
     for line in &outcome.numbers {
         wrapped(out, "  - ", line, width);
+    }
+}
+
+/// Every margin with its spread and first cause, one a line, and what a measurement would leave.
+fn how_sure(out: &mut String, outcome: &Outcome, width: usize) {
+    let sure = &outcome.sure;
+    section(
+        out,
+        "How sure (± one standard deviation; who is likeliest to be short first)",
+    );
+    for margin in &sure.margins {
+        wrapped(
+            out,
+            &format!("  {}: ", margin.called()),
+            &margin.line(),
+            width,
+        );
+    }
+    let Some(short) = sure.short else {
+        return;
+    };
+    wrapped(
+        out,
+        "  ",
+        &format!("Any of them short: {}.", short.in_words()),
+        width,
+    );
+    for cause in &sure.causes {
+        wrapped(out, "  - ", &cause.in_words(&short), width);
     }
 }
 

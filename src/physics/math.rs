@@ -83,6 +83,31 @@ pub fn log10(x: f64) -> f64 {
     libm::log10(x)
 }
 
+/// Share of a normal law of mean 0 and deviation 1 that lies below `z`.
+#[must_use]
+pub fn normal_share(z: f64) -> f64 {
+    0.5 * libm::erfc(-z * std::f64::consts::FRAC_1_SQRT_2)
+}
+
+/// Value of a normal law of mean 0 and deviation 1 below which a share lies; shares nearer to 0 or 1 than 1e-16 are
+/// taken as that. Newton's method on [`normal_share`], which is convex on either side of its middle: from the middle
+/// it comes to the value from one side.
+#[must_use]
+pub fn normal_quantile(share: f64) -> f64 {
+    // in the tail far from one, where no digits are lost
+    let tail = share.min(1.0 - share).max(1e-16);
+    let mut z = 0.0_f64;
+    for _ in 0..60 {
+        let density = exp(-0.5 * z * z) / (2.0 * std::f64::consts::PI).sqrt();
+        let step = (normal_share(z) - tail) / density;
+        z -= step;
+        if step.abs() < 1e-14 * (1.0 + z.abs()) {
+            break;
+        }
+    }
+    if share < 0.5 { z } else { -z }
+}
+
 /// `x` to any power.
 #[must_use]
 pub fn pow(x: f64, exponent: f64) -> f64 {

@@ -233,13 +233,17 @@ fn way_in(plan: &Plan, outcome: &Outcome) -> Option<String> {
     }
     let least = outcome.reach.first()?;
     let way_mm = plan.track.landmark("common-carotid-origin").ok()?;
+    let sure = outcome.sure.reach(&least.device);
+    let spread = sure.map_or_else(String::new, |m| format!(" ± {}", fixed(m.spread_mm, 0)));
     let spare = match least.margin_mm {
-        m if m >= 0.5 => format!("has {} mm to spare", fixed(m, 0)),
+        m if m >= 0.5 => format!("has {} mm{spread} to spare", fixed(m, 0)),
         m if m > -0.5 => "has nothing to spare".to_owned(),
-        m => format!("is {} mm short", fixed(-m, 0)),
+        m => format!("is {} mm{spread} short", fixed(-m, 0)),
     };
+    let chance = outcome.sure.chance_in_words();
+    let chance = chance.map_or_else(String::new, |words| format!("; {words}"));
     Some(format!(
-        "How long is the way from the puncture to the origin of the common carotid? {} mm are reckoned with, of which much is assumed; the {} {spare}.",
+        "How long is the way from the puncture to the origin of the common carotid? {} mm are reckoned with, of which much is assumed; the {} {spare}{chance}.",
         fixed(way_mm, 0),
         least.device
     ))

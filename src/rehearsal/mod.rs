@@ -29,12 +29,14 @@ mod edge_findings;
 mod edge_rows;
 mod error;
 mod followers;
+mod how_sure;
 mod load_rows;
 mod outcome;
 mod phases;
 mod ranges;
 mod run;
 mod timing;
+pub mod vary;
 mod verdict;
 mod vessel_report;
 mod walk;
@@ -50,6 +52,7 @@ pub use compare::{
 pub use compare_flip::{Changed, Flip, Sooner, Stretch};
 pub use edge_rows::{CoverRow, EDGE_CAUTION, EdgeRow, PullRow, StentRow, SuctionRow, SweepPoint};
 pub use error::RehearsalError;
+pub use how_sure::{Cause, CauseField, Chance, HowSure, MarginKind, RestsOn, SureMargin};
 pub use load_rows::range_in_figures;
 pub use outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, HeldRow, LesionRow, LoadRow, LossRow,

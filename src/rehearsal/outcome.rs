@@ -3,7 +3,7 @@
 //! Everything here serialises; the names are the schema of the JSON output. Lengths in mm, angles
 //! in degrees, stations from the arteriotomy along the route.
 
-use super::{EdgeRow, PullRow, StentRow, SuctionRow};
+use super::{EdgeRow, HowSure, PullRow, StentRow, SuctionRow};
 use super::{PhaseRow, WeakPoint};
 use crate::device::{DeviceBasis, DeviceClass, Verdict as FitVerdict};
 use crate::mechanics::Direction;
@@ -82,6 +82,9 @@ pub struct Outcome {
     pub steps: Vec<StepRow>,
     /// By device with a hub: the step that leaves least outside.
     pub reach: Vec<ReachRow>,
+    /// How sure that is: spreads, their causes and what would settle them.
+    #[serde(default)]
+    pub sure: HowSure,
     /// Every pair that meets in a lumen at any step, the tightest first.
     pub fits: Vec<FitRow>,
     /// Every exchange.

@@ -1,6 +1,7 @@
 //! A rehearsal: the script walked through, and what every step of it comes to as an outcome.
 
 use super::edge_rows::{EdgeRows, crossings, stent_rows};
+use super::how_sure::HowSure;
 use super::load_rows::{held_row, load_row};
 use super::outcome::{
     AccessRow, DeviceRow, ExchangeRow, FindingRow, FitRow, LesionRow, Outcome, ReachRow,
@@ -69,6 +70,7 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
         let mut placed = p.effect.placements.iter();
         placed.any(|placed| placed.shape.is_some() || placed.unsolved.is_some())
     });
+    gathered.sure = HowSure::of(plan, passed);
     gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
 }
 
@@ -79,6 +81,7 @@ struct Gathered {
     exchanges: Vec<ExchangeRow>,
     at_edges: EdgeRows,
     by_rods: bool,
+    sure: HowSure,
     /// What rods found no room for and has been told.
     without_room: Vec<Within>,
 }
@@ -260,6 +263,7 @@ impl Gathered {
                 .map(|l| (l.name.clone(), l.s_mm))
                 .collect(),
             reach: reach_rows(plan, &self.steps),
+            sure: self.sure,
             steps: self.steps,
             fits: self.fits,
             exchanges: self.exchanges,

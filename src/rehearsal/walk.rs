@@ -21,9 +21,21 @@ pub fn walk_with(
     plan: &Plan,
     placer: &mut dyn Placer,
 ) -> Result<Vec<Passed>, (usize, MechanicsError)> {
+    walk_on(plan, placer, all_of_them())
+}
+
+/// The same on so many threads; their number changes no bit of the result.
+///
+/// # Errors
+/// As [`walk_with`].
+pub(super) fn walk_on(
+    plan: &Plan,
+    placer: &mut dyn Placer,
+    threads: usize,
+) -> Result<Vec<Passed>, (usize, MechanicsError)> {
     // pulls are solved beside the script: nothing in it waits for them
     let (walked, solved) = run_alongside(
-        all_of_them(),
+        threads,
         |(step, placed, pending): (usize, usize, Pending)| (step, placed, pending.solve()),
         |hand_in| {
             let mut state = State::start(plan);

@@ -192,9 +192,13 @@ fn shortfall_line(outcome: &Outcome) -> Option<String> {
 /// The least that is to spare; only a plan that passes is known to reach everywhere.
 fn reach_line(outcome: &Outcome) -> Option<String> {
     let row = outcome.reach.first()?;
+    let sure = outcome.sure.reach(&row.device);
+    let spread = sure.map_or_else(String::new, |m| format!(" ± {}", fixed(m.spread_mm, 0)));
+    let chance = outcome.sure.chance_in_words();
+    let chance = chance.map_or_else(String::new, |words| format!("; {words}"));
     if outcome.verdict == Verdict::Passes {
         return Some(format!(
-            "Every device reaches, with {} mm to spare (the {}, at step {}).",
+            "Every device reaches, with {} mm to spare{spread} (the {}, at step {}){chance}.",
             fixed(row.margin_mm, 0),
             row.device,
             row.step
@@ -206,7 +210,7 @@ fn reach_line(outcome: &Outcome) -> Option<String> {
         .any(|f| f.topic == Topic::Reach);
     (!short).then(|| {
         format!(
-            "Of what was done, the {} has least to spare: {} mm, at step {}.",
+            "Of what was done, the {} has least to spare: {} mm{spread}, at step {}{chance}.",
             row.device,
             fixed(row.margin_mm, 0),
             row.step

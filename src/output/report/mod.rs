@@ -18,12 +18,15 @@ mod planes;
 mod scene3d;
 mod steps;
 mod style;
+mod sure;
 mod svg;
 mod text;
+mod vary;
 mod verdict;
 mod vessel;
 
 pub(super) use basis::all as everything_rests;
+pub use vary::{vary_html, vary_plots};
 
 use super::palette::{Look, looks};
 use crate::procedure::{Durations, Plan};
@@ -153,6 +156,10 @@ impl Report<'_> {
                 p.note { "Each row has a scale of its own, from nought. Dot: the least. Dashed: what a hand needs to hold a wire or pusher." }
                 (fits::exchanges(&sheet))
             }
+            section #sure aria-labelledby="h-sure" {
+                h2 #h-sure { "How sure" }
+                (sure::section(&sheet))
+            }
             section #fits aria-labelledby="h-fits" {
                 h2 #h-fits { "What fits in what" }
                 (fits::matrix(&sheet))
@@ -197,6 +204,7 @@ impl Report<'_> {
             ("space", "In space"),
             ("edges", "Stent edges"),
             ("lengths", "Lengths"),
+            ("sure", "How sure"),
             ("fits", "Fits"),
             ("force", "Force"),
             ("clock", "Clock"),

@@ -45,7 +45,7 @@ pub(super) fn figures(sheet: &Sheet<'_>) -> Markup {
             @if let Some(step) = too_short {
                 div { dt { "Least to spare" } dd { b { "none" } small { "too short, " (sheet.step_link(step.number)) } } }
             } @else if let Some(r) = reach {
-                div { dt { "Least to spare" } dd { b { (length(r.margin_mm, Kind::Way, 0)) } small { (r.device) ", " (sheet.step_link(r.step)) } } }
+                div { dt { "Least to spare" } dd { b { (length(r.margin_mm, Kind::Way, 0)) } small { @if let Some(m) = outcome.sure.reach(&r.device) { "± " (length(m.spread_mm, Kind::Way, 0)) ", " } (r.device) ", " (sheet.step_link(r.step)) } } }
             }
             @if let Some(f) = fit {
                 div { dt { "Tightest fit" } dd { b { (length(f.clearance_mm, Kind::Bore, 2)) } small { (f.inside.join(" beside ")) " in " (f.around) @if f.verdict == FitVerdict::DoesNotFit { ": does not fit" } ", " (sheet.step_link(f.step)) } } }

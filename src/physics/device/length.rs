@@ -3,6 +3,9 @@
 
 use super::{Device, LumenKind};
 
+/// A line of a profile that lies so near a device's end is its end, mm.
+const SAME_END_MM: f64 = 1e-6;
+
 impl Device {
     /// The same device with all of its bending stiffness larger by a factor > 0.
     #[must_use]
@@ -12,6 +15,20 @@ impl Device {
             line.stiffness_n_mm2 *= factor;
         }
         device
+    }
+
+    /// Makes the device so long (mm, > 0), tip to hub: the end of its profile goes along, and what lay beyond the new
+    /// end of it ends there.
+    pub fn set_usable_length_mm(&mut self, usable_length_mm: f64) {
+        let old_mm = self.usable_length_mm;
+        for line in &mut self.profile {
+            let at_end = line.from_tip_mm >= old_mm - SAME_END_MM;
+            line.from_tip_mm = match at_end {
+                true => usable_length_mm,
+                false => line.from_tip_mm.min(usable_length_mm),
+            };
+        }
+        self.usable_length_mm = usable_length_mm;
     }
 
     /// Usable length, hub and strain relief together, mm.

@@ -67,6 +67,7 @@ impl Plan {
             track: track.with_walls_times(values.stiffness.wall),
             materials,
             values,
+            lengths: Vec::new(),
             devices,
             parts,
             script: scene.script.clone(),

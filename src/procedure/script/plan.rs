@@ -4,6 +4,7 @@ use super::equipment::{StackDevice, StackPart};
 use super::provenance::VesselInfo;
 use super::scene::{Action, Rules, Step, Where};
 use crate::geometry::Track;
+use crate::geometry::anatomy::RouteLength;
 use crate::mechanics::{Level, MaterialValues, Materials};
 
 /// A scene ready to be rehearsed.
@@ -25,6 +26,8 @@ pub struct Plan {
     pub values: MaterialValues,
     /// The route, its walls as stiff as the materials have them.
     pub track: Track,
+    /// The lengths it is made of and what each is known to; empty where nothing is known of that.
+    pub lengths: Vec<RouteLength>,
     /// Devices, in the order of the stack, as stiff as the materials have them.
     pub devices: Vec<StackDevice>,
     /// Parts, in the order of the stack.
@@ -46,6 +49,13 @@ impl Plan {
             stacked.device = stacked.device.with_stiffness_times(now.all / then.all);
         }
         plan
+    }
+
+    /// The same with what is known of the lengths that its route is made of.
+    #[must_use]
+    pub fn with_lengths(mut self, lengths: Vec<RouteLength>) -> Self {
+        self.lengths = lengths;
+        self
     }
 
     /// Station of the access hub, mm, not above 0: where the tip of a device lies of which nothing is fed.

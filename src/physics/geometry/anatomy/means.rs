@@ -28,8 +28,19 @@ pub(super) const fn fixed(value: f64, source: &'static str) -> Mean {
     }
 }
 
+/// Who a published mean and its spread are of.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Population {
+    /// How many people.
+    pub(super) people: f64,
+    /// Who they were, as in `100 elderly CTs`; none where the mean is from memory.
+    pub(super) whom: Option<&'static str>,
+}
+
 /// Sources, as cited in notes.
 pub(super) mod source {
+    use super::Population;
+
     pub(in super::super) const MEMORY: &str = "from memory: right range, no publication looked up";
     pub(in super::super) const MODEL: &str =
         "choice of the model: common anatomy, drawn from memory";
@@ -91,6 +102,26 @@ pub(super) mod source {
         "arterial network after Boileau et al. 2015 (journal not looked up)";
     pub(in super::super) const COW_NETWORK: &str =
         "arterial network after Alastruey et al. 2007 (journal not looked up)";
+    /// The people behind a mean: whoever is not listed was told from memory, or by papers whose number of people was
+    /// not read.
+    pub(in super::super) fn population(source: &str) -> Population {
+        let (people, whom) = match source {
+            FEMORAL | FEMORAL_SIDE => (100.0, Some("100 elderly CTs")),
+            ZONES_YOUNG => (1769.0, Some("1,769 CTs of the young")),
+            ELDERLY_ARCH => (120.0, Some("120 elderly arches")),
+            HEALTHY_ARCH => (61.0, Some("61 healthy arches")),
+            TAKEOFF => (25.0, Some("25 cadavers")),
+            MEMORY | RADIAL_LENGTH | MODEL => (FROM_MEMORY, None),
+            _ => (NOT_READ, Some("a published series")),
+        };
+        Population { people, whom }
+    }
+
+    /// A spread from memory is trusted as that of so few people (assumed): it is known to a quarter of itself.
+    const FROM_MEMORY: f64 = 10.0;
+    /// So many people are taken to stand behind a paper whose abstract does not tell how many (assumed).
+    const NOT_READ: f64 = 30.0;
+
     pub(in super::super) const WALL: &str = "derived: 4/3 E w / h, the squeeze of a wall of thickness h on a rigid bed under a device that touches a strip of width w (plane strain, incompressible); E of the arterial network after Alastruey et al. 2007, w and h from memory. Order of magnitude only";
 }
 use source::*;

@@ -20,6 +20,7 @@
 //! others from their parent's centre line. Means stand for populations, not for a person: an
 //! anatomy whose deciding lengths are assumed decides nothing.
 
+mod around;
 mod chords;
 mod context;
 mod doubts;
@@ -35,10 +36,12 @@ mod means;
 mod neck;
 mod pen;
 mod plausible;
+mod route_lengths;
 mod sample;
 mod torso;
 mod walls;
 
+pub use around::Doubtful;
 pub use doubts::Doubt;
 pub use form::{
     Access, Aorta, Arch, Bifurcation, CervicalIca, ClotForm, ClotPlace, CommonCarotid,
@@ -48,6 +51,7 @@ pub use form::{
 pub use helps::Help;
 pub use kept::{End, Stretch, changed_lengths};
 pub use ledger::{NoteValue, Origin, ValueNote};
+pub use route_lengths::{Known, RouteLength, route_lengths};
 
 use super::{GeometryError, Place, Tree};
 use draft::{Draft, refuse};
