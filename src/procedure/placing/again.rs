@@ -60,11 +60,12 @@ fn moved_again(
             let targets: Vec<_> = asked.targets.iter().map(fed).collect();
             let mut rods = Rods::starting_from(plan, &asked.state, laid.shape.as_ref())?;
             let posed = Posed::new(plan, &asked.state, &targets, &moved)?;
-            rods.push(plan, &posed, found)?;
+            let lesions = rods.asked_by_lesions(plan, &asked.state, &asked.targets)?;
+            rods.push(plan, &posed, &lesions, found)?;
         }
         Motion::Back => {
             let rods = Rods::starting_from(plan, &asked.state, before)?;
-            rods.pull(plan, &asked.state, &moved, found)?;
+            rods.pull(plan, &asked.state, &asked.targets, found)?;
         }
     }
     for pending in std::mem::take(&mut found.pending) {

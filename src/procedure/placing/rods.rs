@@ -419,7 +419,7 @@ impl Rods {
     }
 
     /// By target: what lesions ask of a device that is pushed there, with its tip where it is to go.
-    fn asked_by_lesions(
+    pub(super) fn asked_by_lesions(
         &self,
         plan: &Plan,
         state: &State,
