@@ -10,8 +10,8 @@ use nestline::data::{self, Source};
 use nestline::mechanics::{Failure, MechanicsError};
 use nestline::procedure::reason::{Fit, Force, Precondition, Reach, StentEdge, Unknown};
 use nestline::procedure::{
-    CentreLine, DepthTarget, Likelihood, Meets, Motion, Placer, Plan, Reason, Rods, Severity,
-    StackPlacement, State,
+    Action, CentreLine, DepthTarget, Likelihood, Meets, Motion, Placer, Plan, Reason, Rods,
+    Severity, StackPlacement, State, Step,
 };
 use nestline::rehearsal::{
     Candidate, Outcome, Rehearsed, Verdict, compare, outcome_of, rehearse_with, walk_through,
@@ -546,4 +546,24 @@ fn cli_the_exit_code_tells_the_verdict() {
     assert!(seen.contains(&Verdict::Undecided), "{seen:?}");
     let short = json(&["run", "scenes/too-short.ron", "--ruler", "--json"]).1;
     assert_eq!(short, Some(1), "a plan that fails");
+}
+
+#[test]
+fn property_a_rail_that_is_nearly_lost_stands_in_the_headline() {
+    let mut plan = plan("kinked-neck-type-3");
+    plan.script
+        .retain(|step| !matches!(step.act, Action::Flush { .. }));
+    let off =
+        |step: &Step| matches!(&step.act, Action::Remove { device } if device == "microcatheter");
+    let last = plan.script.iter().position(off).unwrap();
+    plan.script.truncate(last + 1);
+    let outcome = rehearse_with(&plan, &mut Rods::default()).unwrap();
+    let line = outcome
+        .headline
+        .iter()
+        .find(|line| line.contains("nearly lost as a rail"));
+    let line = line.unwrap_or_else(|| panic!("{:?}", outcome.headline));
+    for told in ["microcatheter", "drags on it with 0.", "it holds with 0.2"] {
+        assert!(line.contains(told), "{line}");
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::grid::Grid;
 use super::table::{long_section, section, wrapped};
-use crate::procedure::Ledger;
+use crate::procedure::{Ledger, Likelihood};
 use crate::rehearsal::{CompareRow, Comparison, Verdict, WhatIf};
 use crate::units::signed;
 
@@ -19,6 +19,10 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
     long_section(&mut out, title, width);
     out.push_str(&side_by_side(&comparison.rows, columns));
     wrapped(&mut out, "  ", &comparison.order, width);
+    section(&mut out, "What series found");
+    for line in &comparison.series {
+        wrapped(&mut out, "  - ", line, width);
+    }
     section(&mut out, "What would turn the order round");
     for line in &comparison.flips_in_words {
         wrapped(&mut out, "  - ", line, width);
@@ -55,7 +59,7 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
 /// One criterion and how a plan meets it.
 type Criterion = (&'static str, fn(&CompareRow) -> String);
 
-const CRITERIA: [Criterion; 17] = [
+const CRITERIA: [Criterion; 18] = [
     ("verdict", |r| {
         let verdict = match (r.verdict, &r.breaks_at, r.undecided.first()) {
             (Verdict::Fails, Some((step, _)), _) => format!("FAILS at {step}"),
@@ -127,6 +131,10 @@ const CRITERIA: [Criterion; 17] = [
                 )
             },
         )
+    }),
+    ("clot stripped on its way out", |r| {
+        let stripped = r.clot_stripped.unwrap_or(Likelihood::Unlikely);
+        stripped.in_words().to_owned()
     }),
     ("smallest reach margin", |r| {
         r.least_reach.as_ref().map_or_else(String::new, |reach| {

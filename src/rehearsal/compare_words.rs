@@ -3,6 +3,7 @@
 use super::compare::CompareRow;
 use super::compare_flip::{Changed, Flip, Sooner, Stretch};
 use super::outcome::Verdict;
+use crate::procedure::Likelihood;
 
 /// Minutes with one digit.
 fn min(s: f64) -> String {
@@ -30,7 +31,7 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
             first.name
         ),
         (Verdict::Passes, Some(p)) => format!(
-            "{} comes first: it holds{}{}, and reperfuses after {} (10 to 90 %: {} to {}).",
+            "{} stands first: it holds{}{}, leaves the neck at {} (NASCET, an estimate), and reperfuses after {} (10 to 90 %: {} to {}).",
             first.name,
             if first.let_go.is_empty() {
                 ", never lets go of access with work left".to_owned()
@@ -45,6 +46,7 @@ pub(super) fn why(rows: &[CompareRow]) -> Vec<String> {
                     times(first.bare_edges)
                 )
             },
+            left(first),
             min(p.p50_s),
             min(p.p10_s),
             min(p.p90_s)
@@ -98,17 +100,40 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
             times(other.bare_edges)
         );
     }
+    if other.neck_class() != first.neck_class() {
+        return format!(
+            "{name} falls behind because it leaves the neck at {} against {} (NASCET, estimates){but_sooner}.",
+            left(other),
+            left(first)
+        );
+    }
+    if other.class() != first.class() {
+        let likely = other.clot_stripped.map_or("unlikely", Likelihood::in_words);
+        return format!(
+            "{name} falls behind because that clot is stripped on its way out is {likely}{but_sooner}."
+        );
+    }
     match ahead_s {
-        Some(s) if s < -1.0 => format!(
-            "{name} falls behind because it reperfuses {} later{}.",
-            min(-s),
+        Some(_) if first.clearly_sooner(other) => {
+            format!(
+                "{name} falls behind because it reperfuses later, by more than either varies{but_sooner}."
+            )
+        }
+        Some(s) => format!(
+            "Between {} and {name} there is no difference that matters: it reperfuses {} {}, within what both vary by{}.",
+            first.name,
+            min(s.abs()),
+            if s > 0.0 { "sooner" } else { "later" },
             but_wider(first, other)
         ),
-        Some(_) => {
-            format!("{name} is as good within a second; it stands behind by order of naming.")
-        }
         None => format!("{name} falls behind because its script never brings the clot out."),
     }
+}
+
+/// What is left of a stenosis.
+fn left(row: &CompareRow) -> String {
+    row.neck_left_percent
+        .map_or_else(|| "nothing".to_owned(), |p| format!("{p:.0} %"))
 }
 
 /// What a slower plan leaves in the neck, where that is clearly less narrow (5 percentage points are

@@ -6,7 +6,7 @@ use super::outcome::{ExchangeRow, FindingRow, Outcome, Verdict};
 use super::verdict::{first_that_stands, undecided};
 use super::weak_points::WeakPoint;
 use crate::mechanics::Direction as Push;
-use crate::procedure::reason::Reach;
+use crate::procedure::reason::{Exchange, Reach};
 use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples};
 use crate::units::fixed;
 
@@ -89,7 +89,34 @@ pub(super) fn headline(outcome: &Outcome) -> Vec<String> {
     if outcome.verdict == Verdict::Passes {
         lines.extend(reach_line(outcome));
     }
+    lines.extend(rail_line(outcome));
     lines
+}
+
+/// A rail in nobody's hand that is nearly lost: what drags on it, and what holds it.
+fn rail_line(outcome: &Outcome) -> Option<String> {
+    let told = outcome
+        .steps
+        .iter()
+        .flat_map(|s| s.findings.iter().map(move |f| (s.number, f)));
+    let nearly_lost = told.filter(|(_, f)| f.severity == Severity::Warning);
+    let dragged = nearly_lost.filter_map(|(step, f)| match &f.reason {
+        Reason::Exchange(Exchange::RailDragged {
+            rail,
+            device,
+            drag_n,
+            holds_n,
+            flush_n,
+        }) => Some((step, rail, device, drag_n - flush_n, *holds_n)),
+        _ => None,
+    });
+    let (step, rail, device, drag_n, holds_n) =
+        dragged.max_by(|a, b| (a.3 / a.4).total_cmp(&(b.3 / b.4)))?;
+    Some(format!(
+        "The {rail} is nearly lost as a rail: the {device} drags on it with {} N at step {step}, it holds with {} N.",
+        fixed(drag_n, 2),
+        fixed(holds_n, 2)
+    ))
 }
 
 /// The numbers behind it, one of a kind.

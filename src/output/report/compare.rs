@@ -131,6 +131,8 @@ pub(super) fn section(comparison: &Comparison) -> Markup {
             }
         }
         p.note { (sentence(&comparison.order)) }
+        h3 { "What series found" }
+        ul { @for line in &comparison.series { li { (line) } } }
         @for figure in figures(comparison) {
             h3 { (figure.title) }
             (figure.inline())
