@@ -120,7 +120,7 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
             )
         }
         Some(s) => format!(
-            "Between {} and {name} there is no difference that matters: it reperfuses {} {}, within what both vary by{}.",
+            "{name} differs from {} in nothing that matters: it reperfuses {} {}, within what both vary by{}.",
             first.name,
             min(s.abs()),
             if s > 0.0 { "sooner" } else { "later" },
