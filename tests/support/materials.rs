@@ -1,4 +1,8 @@
 //! The usual table of materials, for tests of the physics, which read no RON: its usual values by name, and its friction with ranges.
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test may stop where it stands, and reads the project's own table"
+)]
 
 use super::root::root;
 use nestline_physics::mechanics::{Frictions, GivenFrictions, PlaqueLaw, Sliding};
