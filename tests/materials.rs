@@ -197,7 +197,10 @@ fn exact_halfway_is_the_mean_of_factors() {
     assert!((half.friction.bare_pair - bare).abs() < 1e-12, "friction");
     let least = table.at(Level::Least);
     let open = usual.towards(&least, 0.5).valves.open_n_per_mm;
-    assert!(close(open, 0.5 * usual.valves.open_n_per_mm), "towards nothing");
+    assert!(
+        close(open, 0.5 * usual.valves.open_n_per_mm),
+        "towards nothing"
+    );
     assert_eq!(usual.towards(&most, 0.0), usual);
 }
 

@@ -7,9 +7,10 @@ use crate::mechanics::{Failure, MechanicsError, StackState};
 use crate::procedure::script::Plan;
 use std::sync::Arc;
 
-/// Most work of one solve at an end, in factorised unknowns: four times what a usual move takes. Ends are not worth
-/// the tenfold that the usual values are allowed.
-const MOST_WORK: u64 = 800_000;
+/// Most work of one solve at an end, in factorised unknowns: at first four times what a usual move takes, and where that
+/// was not enough and a nearer start is found, four times that. Usual values are allowed six times as much again.
+const FIRST_WORK: u64 = 800_000;
+const MOST_WORK: u64 = 3_200_000;
 
 /// Forces of a move that was laid before, with other materials; every device is fed as far as it was then, since
 /// that is what the hand does. `before`: the shape that the move began from. None where it was not laid as rods, or
@@ -35,12 +36,14 @@ pub fn follow_again(
         },
         pulls: Vec::new(),
     };
-    let move_again = |plan: &Plan, from: &Starts| Again::of(plan, laid, asked, from);
-    let mut again = move_again(plan, &from);
+    let move_again = |plan: &Plan, from: &Starts, most_work: u64| {
+        Again::of(plan, (laid, asked), from, most_work)
+    };
+    let mut again = move_again(plan, &from, FIRST_WORK);
     if again.is_lost() {
-        let nearer = move_again(halfway, &from);
+        let nearer = move_again(halfway, &from, FIRST_WORK);
         if !nearer.is_lost() {
-            again = move_again(plan, &nearer.found);
+            again = move_again(plan, &nearer.found, MOST_WORK);
         }
     }
     Some(again.forces())
@@ -64,7 +67,12 @@ struct Again {
 }
 
 impl Again {
-    fn of(plan: &Plan, laid: &StackPlacement, asked: &Asked, from: &Starts) -> Self {
+    fn of(
+        plan: &Plan,
+        (laid, asked): (&StackPlacement, &Asked),
+        from: &Starts,
+        most_work: u64,
+    ) -> Self {
         let mut again = Self {
             placed: StackPlacement {
                 loaded_tip_mm: laid.loaded_tip_mm.clone(),
@@ -73,7 +81,7 @@ impl Again {
             lost: None,
             found: Starts::default(),
         };
-        let moved = again.moves(plan, laid, asked, from);
+        let moved = again.moves(plan, (laid, asked), from, most_work);
         again.lost = moved
             .err()
             .map(|why| Failure::of(&why).unwrap_or(Failure::NonFinite));
@@ -83,12 +91,12 @@ impl Again {
     fn moves(
         &mut self,
         plan: &Plan,
-        laid: &StackPlacement,
-        asked: &Asked,
+        (laid, asked): (&StackPlacement, &Asked),
         from: &Starts,
+        most_work: u64,
     ) -> Result<(), MechanicsError> {
         let state = &asked.state;
-        let mut rods = Rods::at_an_end(plan, asked, from.shape.as_ref(), MOST_WORK)?;
+        let mut rods = Rods::at_an_end(plan, asked, from.shape.as_ref(), most_work)?;
         match asked.motion {
             Motion::Forward => {
                 let fed = |(k, target): &(usize, DepthTarget)| {
