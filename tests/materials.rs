@@ -187,6 +187,24 @@ fn exact_a_plan_at_the_most_is_stiffer_throughout() {
 }
 
 #[test]
+fn exact_halfway_is_the_mean_of_factors() {
+    let table = usual_materials().unwrap();
+    let (usual, most) = (table.at(Level::Usual), table.at(Level::Most));
+    let half = usual.towards(&most, 0.5);
+    let between = |a: f64, b: f64| (a * b).sqrt();
+    assert!(close(half.stiffness.all, between(1.0, 3.0)), "stiffness");
+    let bare = between(usual.friction.bare_pair, most.friction.bare_pair);
+    assert!((half.friction.bare_pair - bare).abs() < 1e-12, "friction");
+    let least = table.at(Level::Least);
+    let open = usual.towards(&least, 0.5).valves.open_n_per_mm;
+    assert!(
+        close(open, 0.5 * usual.valves.open_n_per_mm),
+        "towards nothing"
+    );
+    assert_eq!(usual.towards(&most, 0.0), usual);
+}
+
+#[test]
 fn property_scaled_friction_scales_what_follows_from_it() {
     let logs = |changes: &[&str]| -> Vec<f64> {
         let plan = with(changes);

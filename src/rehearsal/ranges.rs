@@ -15,13 +15,17 @@ type Laid<'a> = (&'a StackPlacement, Option<&'a Arc<Shape>>);
 /// come to no rest at an end, no force is told of it. Steps that were ruled have no ranges. Moves do not wait for each
 /// other, and the outcome is the same with any number of threads.
 pub fn follow_ranges(plan: &Plan, passed: &mut [Passed]) {
-    let ends = [Level::Least, Level::Most].map(|level| plan.at(level));
+    let ends = [Level::Least, Level::Most].map(|level| {
+        let end = plan.materials.at(level);
+        let halfway = plan.values.towards(&end, 0.5);
+        [halfway, end].map(|values| plan.with_values(values))
+    });
     let laid = laid(passed);
-    let jobs: Vec<(&Plan, Laid<'_>)> = (laid.iter())
-        .flat_map(|laid| ends.iter().map(move |plan| (plan, *laid)))
+    let jobs: Vec<(&[Plan; 2], Laid<'_>)> = (laid.iter())
+        .flat_map(|laid| ends.iter().map(move |plans| (plans, *laid)))
         .collect();
-    let mut found = in_order(&jobs, all_of_them(), |(plan, (laid, before))| {
-        follow_again(plan, laid, *before)
+    let mut found = in_order(&jobs, all_of_them(), |(plans, (laid, before))| {
+        follow_again(plans.each_ref(), laid, *before)
     })
     .into_iter();
     let mut pairs = Vec::with_capacity(laid.len());

@@ -76,6 +76,8 @@ pub struct Asked {
     pub(super) targets: Vec<(usize, DepthTarget)>,
     /// Which way.
     pub(super) motion: Motion,
+    /// The share of what lesions ask for that was put on.
+    pub(super) share: f64,
 }
 
 /// Forces of a move with materials at one end of what is known of them.

@@ -93,15 +93,19 @@ impl Rods {
         }
     }
 
-    /// Ready for a plan and a state, with a shape to start from.
-    pub(super) fn starting_from(
+    /// Ready to follow a move again, with a shape to start from and at most so much work a solve.
+    pub(super) fn at_an_end(
         plan: &Plan,
-        state: &State,
+        asked: &Asked,
         shape: Option<&Arc<Shape>>,
+        most_work: u64,
     ) -> Result<Self, MechanicsError> {
         let mut rods = Self::default();
-        rods.narrow(plan, state)?;
+        rods.load_settings.most_factorised_unknowns = most_work;
+        rods = Self::new(rods.settings, rods.load_settings);
+        rods.narrow(plan, &asked.state)?;
         rods.last = shape.cloned();
+        rods.share = asked.share;
         Ok(rods)
     }
 
@@ -197,11 +201,13 @@ impl Placer for Rods {
         motion: Motion,
     ) -> Result<StackPlacement, MechanicsError> {
         let placed = self.place_rods(plan, state, targets, motion);
+        let share = self.share;
         let asked = || {
             Some(Arc::new(Asked {
                 state: state.clone(),
                 targets: targets.to_vec(),
                 motion,
+                share,
             }))
         };
         match placed {

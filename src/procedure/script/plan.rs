@@ -41,8 +41,14 @@ impl Plan {
     /// walls and plaque.
     #[must_use]
     pub fn at(&self, level: Level) -> Self {
+        self.with_values(self.materials.at(level))
+    }
+
+    /// The same plan with other values of its materials.
+    #[must_use]
+    pub fn with_values(&self, values: MaterialValues) -> Self {
         let mut plan = self.clone();
-        plan.values = self.materials.at(level);
+        plan.values = values;
         let (then, now) = (&self.values.stiffness, &plan.values.stiffness);
         plan.track = self.track.with_walls_times(now.wall / then.wall);
         for stacked in &mut plan.devices {

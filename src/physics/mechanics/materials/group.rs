@@ -1,5 +1,7 @@
 //! One group of a table of materials: its lines with their ranges, as they are given, and as plain numbers.
 
+use crate::math;
+
 /// Writes the three structs of a group: with ranges, as a file gives it (any line may be left out), and as
 /// plain numbers at one end of the ranges.
 ///
@@ -52,6 +54,14 @@ macro_rules! group {
             }
         }
 
+        impl $values {
+            /// The values a share (0 to 1) of the way to others, by equal factors.
+            #[must_use]
+            pub(super) fn towards(&self, others: &Self, share: f64) -> Self {
+                Self { $($line: part_way(self.$line, others.$line, share),)* }
+            }
+        }
+
         impl $given {
             /// The group with what is left out taken from another one.
             #[must_use]
@@ -83,3 +93,11 @@ macro_rules! group {
     (@ usual $level:ident) => { Level::Usual };
 }
 pub(super) use group;
+
+/// A share of the way from one value to another, by equal factors where there are such.
+pub(super) fn part_way(from: f64, to: f64, share: f64) -> f64 {
+    match from > 0.0 && to > 0.0 {
+        true => from * math::pow(to / from, share),
+        false => from + share * (to - from),
+    }
+}

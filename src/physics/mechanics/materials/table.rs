@@ -1,7 +1,7 @@
 //! The table of materials: how surfaces rub, how walls, plaque and devices resist.
 
 use super::friction::{Surface, line_of};
-use super::group::group;
+use super::group::{group, part_way};
 use super::ranged::{Level, Ranged};
 use crate::device::Coating;
 use crate::mechanics::stent::deploy::PlaqueLaw;
@@ -212,6 +212,18 @@ impl GivenMaterials {
 }
 
 impl MaterialValues {
+    /// The values a share (0 to 1) of the way to others, by equal factors: half of the way to nine times as much is three
+    /// times as much. For whoever seeks what is far from usual by way of what is nearer.
+    #[must_use]
+    pub fn towards(&self, others: &Self, share: f64) -> Self {
+        Self {
+            friction: self.friction.towards(&others.friction, share),
+            plaque: self.plaque.towards(&others.plaque, share),
+            stiffness: self.stiffness.towards(&others.stiffness, share),
+            valves: self.valves.towards(&others.valves, share),
+        }
+    }
+
     /// How plaque and artery resist stent and balloon.
     #[must_use]
     pub const fn plaque_law(&self) -> PlaqueLaw {
