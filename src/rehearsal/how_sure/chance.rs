@@ -52,8 +52,10 @@ pub(super) struct Law {
 impl Law {
     /// Of margins (mm) with their forms.
     pub(super) fn new(inputs: &[Input], margins: &[(f64, &Form)]) -> Self {
-        let counts =
-            |(margin_mm, form): &&(f64, &Form)| *margin_mm <= FAR * spread_mm(inputs, form);
+        // one margin alone is told with all that moves it, however far it is from being short
+        let counts = |(margin_mm, form): &&(f64, &Form)| {
+            margins.len() == 1 || *margin_mm <= FAR * spread_mm(inputs, form)
+        };
         let mut kept: Vec<(f64, &Form)> = Vec::new();
         for (margin_mm, form) in margins.iter().filter(counts) {
             match kept.iter_mut().find(|(_, known)| known == form) {
@@ -114,8 +116,8 @@ impl Law {
         let error = RANGE * variance.sqrt();
         Chance {
             usual,
-            from: normal_share(z - error),
-            to: normal_share(z + error),
+            from: normal_share(z - error).min(usual),
+            to: normal_share(z + error).max(usual),
         }
     }
 

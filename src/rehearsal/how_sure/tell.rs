@@ -68,6 +68,12 @@ fn count(share: f64) -> u32 {
 }
 
 impl Cause {
+    /// What it is in as few words as a line leaves.
+    fn in_short(&self) -> &str {
+        let what = self.what.strip_suffix(" as measured").unwrap_or(&self.what);
+        what.strip_prefix("the ").unwrap_or(what)
+    }
+
     /// Under which condition a chance holds: `if the groin-to-arch length is like that of 100 elderly CTs`.
     #[must_use]
     pub fn condition(&self) -> String {
@@ -139,10 +145,10 @@ impl SureMargin {
         let of = &self.device;
         match self.kind {
             MarginKind::Reach => of.clone(),
-            MarginKind::Hold => format!("{of} (held)"),
-            MarginKind::Exchange => format!("{of} (as a rail)"),
-            MarginKind::Landing => format!("{of} (over the lesion)"),
-            MarginKind::Overlap => format!("{of} (over the clot)"),
+            MarginKind::Hold => format!("{of} in hand"),
+            MarginKind::Exchange => format!("{of} as a rail"),
+            MarginKind::Landing => format!("{of} over the lesion"),
+            MarginKind::Overlap => format!("{of} over the clot"),
         }
     }
 
@@ -156,11 +162,11 @@ impl SureMargin {
         }
     }
 
-    /// The whole on one line: `34 mm to spare ± 45; short in 17–29 of 100: the groin-to-arch length`.
+    /// The whole on one line: `34 mm to spare ± 45; short in 17–29 of 100: groin-to-arch length`.
     #[must_use]
     pub fn line(&self) -> String {
         let cause = self.causes.first();
-        let cause = cause.map_or_else(String::new, |c| format!(": {}", c.what));
+        let cause = cause.map_or_else(String::new, |c| format!(": {}", c.in_short()));
         format!(
             "{}; short in {}{cause}",
             self.spare_in_words(),

@@ -13,6 +13,8 @@ use serde::{Deserialize, Serialize};
 const RESAMPLED: u64 = 400;
 /// A share whose interval is wider is not told as a number.
 pub const RESOLVED: f64 = 0.1;
+/// Of fewer rows nothing is resolved: rows drawn again cannot tell what none of them has seen (assumed).
+const LEAST_ROWS: usize = 50;
 
 /// A share of a variance with its interval (95 of 100).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -23,7 +25,7 @@ pub struct Index {
     pub from: f64,
     /// Upper end.
     pub to: f64,
-    /// Whether the interval is narrow enough for the share to be told: no wider than 0.1.
+    /// Whether the share can be told: the interval is no wider than 0.1, and fifty rows or more stand behind it.
     pub resolved: bool,
 }
 
@@ -68,8 +70,8 @@ pub fn importances(names: &[String], rows: &[Row], seed: u64) -> Option<Vec<Impo
     let all = names.iter().zip(usual).zip(&again);
     let found = all.map(|((name, (first, total)), again)| Importance {
         input: name.clone(),
-        first: index(first, again.iter().map(|pair| pair.0)),
-        total: index(total, again.iter().map(|pair| pair.1)),
+        first: index(first, again.iter().map(|pair| pair.0), rows.len()),
+        total: index(total, again.iter().map(|pair| pair.1), rows.len()),
     });
     Some(found.collect())
 }
@@ -77,7 +79,7 @@ pub fn importances(names: &[String], rows: &[Row], seed: u64) -> Option<Vec<Impo
 /// Stream of the rows that are drawn again.
 const STREAM: u64 = 0xB007;
 
-fn index(value: f64, again: impl Iterator<Item = f64>) -> Index {
+fn index(value: f64, again: impl Iterator<Item = f64>, rows: usize) -> Index {
     let mut sorted: Vec<f64> = again.collect();
     sorted.sort_by(f64::total_cmp);
     let at = |permille: usize| {
@@ -89,7 +91,7 @@ fn index(value: f64, again: impl Iterator<Item = f64>) -> Index {
         value,
         from: from.min(value),
         to: to.max(value),
-        resolved: to - from <= RESOLVED,
+        resolved: rows >= LEAST_ROWS && to - from <= RESOLVED,
     }
 }
 
@@ -213,9 +215,9 @@ mod tests {
 
     #[test]
     fn exact_what_never_varies_has_no_shares() {
-        let rows = rows(50, 2, |_| 3.0);
-        assert!(importances(&names(2), &rows, 1).is_none());
-        let few = super::tests::rows(1, 2, |u| u[0]);
+        let same = rows(50, 2, |_| 3.0);
+        assert!(importances(&names(2), &same, 1).is_none());
+        let few = rows(1, 2, |u| u[0]);
         assert!(importances(&names(2), &few, 1).is_none());
     }
 }
