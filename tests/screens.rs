@@ -94,7 +94,7 @@ fn cli_every_scene_tells_verdict_reason_and_remedy_on_one_screen() {
             );
             // a reason: the step at which the plan breaks, or what it has to spare
             let reason = match verdict[0] {
-                true => " mm to spare (the ",
+                true => " mm to spare",
                 false => "tep ",
             };
             assert!(text.contains(reason), "{name}: {text}");
@@ -107,6 +107,7 @@ fn cli_parts_are_parts_of_everything() {
     let scene = scene("left-tandem-retriever-first");
     let all = printed(&["run", &scene, "--ruler", "--all"], 120);
     for (flag, title) in [
+        ("--sure", "How sure"),
         ("--steps", "Steps\n"),
         ("--findings", "Warnings\n"),
         ("--fits", "What runs in what"),

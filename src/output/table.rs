@@ -131,10 +131,8 @@ fn numbers(out: &mut String, outcome: &Outcome, width: usize) {
 /// Every margin with its spread and first cause, one a line, and what a measurement would leave.
 fn how_sure(out: &mut String, outcome: &Outcome, width: usize) {
     let sure = &outcome.sure;
-    section(
-        out,
-        "How sure (± one standard deviation; who is likeliest to be short first)",
-    );
+    let title = "How sure (± one standard deviation; no chance to be short is told below 1 of 100)";
+    long_section(out, title, width);
     for margin in &sure.margins {
         wrapped(
             out,

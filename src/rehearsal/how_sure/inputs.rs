@@ -210,15 +210,15 @@ fn spoken(field: &str) -> &'static str {
     match field.split(['.', '[']).next().unwrap_or_default() {
         "femoral" => "the groin-to-arch length",
         "radial" => "the length of the arm's arteries",
-        "arch" => "the distance of the arch vessels",
+        "arch" => "the way along the arch",
         "innominate" => "the innominate's length",
         "common_carotid" => "the common carotid's length",
         "puncture_below_bifurcation" => "the puncture's distance from the bifurcation",
         "cervical_ica" => "the neck's internal carotid",
-        "petrous" | "siphon" => "the carotid's length in the skull",
+        "petrous" | "siphon" => "the carotid in the skull",
         "m1" | "m2" => "the length of the middle cerebral artery",
         "clot" => "the clot's place",
-        _ => "the lesion's place and length",
+        _ => "the lesion's extent",
     }
 }
 

@@ -147,7 +147,7 @@ impl SureMargin {
             MarginKind::Reach => of.clone(),
             MarginKind::Hold => format!("{of} in hand"),
             MarginKind::Exchange => format!("{of} as a rail"),
-            MarginKind::Landing => format!("{of} over the lesion"),
+            MarginKind::Landing => format!("{of}'s landing"),
             MarginKind::Overlap => format!("{of} over the clot"),
         }
     }
@@ -162,16 +162,18 @@ impl SureMargin {
         }
     }
 
-    /// The whole on one line: `34 mm to spare ± 45; short in 17–29 of 100: groin-to-arch length`.
+    /// The whole on one line: `34 mm to spare ± 45; short in 17–29 of 100: groin-to-arch length`. No chance is told
+    /// below 1 of 100.
     #[must_use]
     pub fn line(&self) -> String {
-        let cause = self.causes.first();
-        let cause = cause.map_or_else(String::new, |c| format!(": {}", c.in_short()));
-        format!(
-            "{}; short in {}{cause}",
-            self.spare_in_words(),
-            self.short.range_in_words()
-        )
+        let spare = self.spare_in_words();
+        let Some(cause) = self.causes.first().map(Cause::in_short) else {
+            return spare;
+        };
+        if self.short.to < LEAST {
+            return format!("{spare}, mostly by {cause}");
+        }
+        format!("{spare}; short in {}: {cause}", self.short.range_in_words())
     }
 }
 
