@@ -1,5 +1,6 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod each;
 mod export;
 mod handout;
 mod import;

@@ -1,5 +1,6 @@
 //! Verbs about plans: run, compare, draft.
 
+use super::each;
 use super::handout::Handout;
 use super::more::More;
 use super::save::Saved;
@@ -8,16 +9,12 @@ use clap::Args;
 use clap::builder::RangedU64ValueParser;
 use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
-use nestline::output::{
-    Report, comparison_folder, comparison_text, script_text, what_if_text, write_text,
-};
+use nestline::output::{Report, comparison_folder, comparison_text, script_text, write_text};
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, HowSure, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, follow_ranges,
-    outcome_of, rehearsed_of, walk,
+    Candidate, Verdict, compare as side_by_side, follow_ranges, rehearsed_of,
 };
 use nestline::stage::{Stage, StageSettings};
-use nestline::units::fixed;
 use std::ffi::{OsStr, OsString};
 use std::path::Path;
 use std::process::ExitCode;
@@ -30,9 +27,6 @@ const THIS_PLAN: &str = "this plan";
 
 /// What the moving sign says meanwhile.
 const COMPARING: &str = "rehearsing the plans side by side";
-
-/// Causes that are varied where no change is named.
-const CAUSES_VARIED: usize = 3;
 
 /// Values changed for this run only, and how times are drawn.
 #[derive(Debug, Clone, Args)]
@@ -69,13 +63,13 @@ impl Default for Changes {
 }
 
 impl Changes {
-    fn edits(&self) -> Result<Vec<Edit>, Stop> {
+    pub(super) fn edits(&self) -> Result<Vec<Edit>, Stop> {
         let edits = self.set.iter().map(|text| Edit::parse(text));
         Ok(edits.collect::<Result<_, _>>()?)
     }
 
     /// With as many threads as there are cores; their number changes no bit of the result.
-    fn sampling(&self) -> Sampling {
+    pub(super) fn sampling(&self) -> Sampling {
         Sampling {
             courses: self.courses,
             seed: self.seed,
@@ -93,7 +87,7 @@ pub(super) fn load(scene: &OsStr, edits: &[Edit]) -> Result<LoadedScene, Stop> {
     )?)
 }
 
-fn code(verdict: Verdict) -> ExitCode {
+pub(super) fn code(verdict: Verdict) -> ExitCode {
     match verdict {
         Verdict::Passes => ExitCode::SUCCESS,
         Verdict::Fails => ExitCode::from(1),
@@ -115,7 +109,7 @@ fn strategy(
     })
 }
 
-fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate {
+pub(super) fn candidate(name: String, loaded: LoadedScene, changes: &Changes) -> Candidate {
     Candidate {
         ruler: changes.ruler,
         ..Candidate::new(name, loaded.plan, loaded.durations)
@@ -158,7 +152,7 @@ pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
         ));
     }
     if more.each {
-        return one_at_a_time(scene, changes, json);
+        return each::one_at_a_time(scene, changes, json);
     }
     let loaded = load(scene, &changes.edits()?)?;
     let fault = |fault: &dyn std::fmt::Display| {
@@ -224,65 +218,6 @@ pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
         .concat()
     })?;
     saved.end(code(rehearsed.outcome.verdict))
-}
-
-fn one_at_a_time(scene: &OsStr, changes: &Changes, json: bool) -> Result<ExitCode, Stop> {
-    let sampling = changes.sampling();
-    let fault = |error: &dyn std::fmt::Display| {
-        data::not_rehearsed(&Source::from_argument(scene), &error.to_string())
-    };
-    let loaded = load(scene, &[])?;
-    // which lengths matter follows from the script's places: a ruler knows them
-    let sure = outcome_of(&loaded.plan, &walk(&loaded.plan)).sure;
-    let base = assess(
-        &candidate(loaded.plan.name.clone(), loaded, changes),
-        &sampling,
-    )
-    .map_err(|error| fault(&error))?;
-    let asked = changes.edits()?;
-    let tried: Vec<Edit> = if asked.is_empty() {
-        what_matters_most(&sure)?
-    } else {
-        asked.clone()
-    };
-    let mut rows = Vec::new();
-    for edit in tried {
-        let change = edit.in_words();
-        let result = match load(scene, std::slice::from_ref(&edit)) {
-            Ok(loaded) => assess(&candidate(change.clone(), loaded, changes), &sampling)
-                .map_err(|error| error.to_string()),
-            // a change that was not asked for and that a scene cannot take is told; else it is refused
-            Err(Stop::Data(error)) if asked.is_empty() => Err(error.to_string()),
-            Err(stop) => return Err(stop),
-        };
-        rows.push(WhatIfRow { change, result });
-    }
-    let verdict = base.verdict;
-    let what_if = WhatIf::new(base, rows);
-    print(json, &what_if, || what_if_text(&what_if, columns()))?;
-    Ok(code(verdict))
-}
-
-/// The lengths that a plan hangs on most, each shorter and longer by one standard deviation of all that is told with it
-/// as one cause.
-fn what_matters_most(sure: &HowSure) -> Result<Vec<Edit>, Stop> {
-    let mut tried = Vec::new();
-    for cause in &sure.causes {
-        // places of lesions are no numbers of their own
-        let fields = cause.fields.iter();
-        let numbers = fields.filter(|f| !f.field.ends_with(".place") && !f.field.contains("stent"));
-        let Some(widest) = numbers.max_by(|a, b| a.spread_mm.total_cmp(&b.spread_mm)) else {
-            continue;
-        };
-        for by_mm in [-cause.spread_mm, cause.spread_mm] {
-            let value_mm = fixed(widest.value_mm + by_mm, 1);
-            tried.push(Edit::parse(&format!("{}={value_mm}mm", widest.field))?);
-        }
-        if tried.len() == 2 * CAUSES_VARIED {
-            break;
-        }
-    }
-    Ok(tried)
 }
 
 /// Refuses a change to a part of the script that no strategy keeps: it would change nothing.

@@ -148,7 +148,7 @@ impl SureMargin {
             MarginKind::Hold => format!("{of} in hand"),
             MarginKind::Exchange => format!("{of} as a rail"),
             MarginKind::Landing => format!("{of}'s landing"),
-            MarginKind::Overlap => format!("{of} over the clot"),
+            MarginKind::Overlap => format!("{of} over clot"),
         }
     }
 
