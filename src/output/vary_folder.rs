@@ -30,6 +30,15 @@ pub fn vary_folder(vary: &Vary, cases: &[Case]) -> io::Result<Folder> {
     Ok(folder)
 }
 
+/// The bytes of a file of our own, which holds sixteen cases or a key.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "our own cases, not input of somebody's"
+)]
+fn own(path: &Path) -> io::Result<Vec<u8>> {
+    std::fs::read(path)
+}
+
 /// Cases that were worked out before, in files of sixteen, each written whole: a run that was cut off goes on from
 /// them, and a longer one takes them over.
 #[derive(Debug)]
@@ -46,7 +55,7 @@ impl CaseStore {
         let folder = out.join("cases");
         std::fs::create_dir_all(&folder).map_err(|error| blamed(&folder, &error))?;
         let path = folder.join(KEY);
-        match std::fs::read(&path) {
+        match own(&path) {
             Ok(kept) if kept == key.as_bytes() => {}
             Ok(_) => {
                 return Err(io::Error::new(
@@ -80,7 +89,7 @@ impl CaseStore {
         let Some(first) = numbers.first() else {
             return Vec::new();
         };
-        let bytes = std::fs::read(self.path(*first)).unwrap_or_default();
+        let bytes = own(&self.path(*first)).unwrap_or_default();
         let cases: Vec<Case> = serde_json::from_slice(&bytes).unwrap_or_default();
         let mut kept: BTreeMap<u64, Case> = BTreeMap::new();
         for case in cases {

@@ -5,7 +5,7 @@
 //! fed alike, and those that are not moved keep what they have.
 
 use super::inputs::{Form, Inputs};
-use crate::device::{LumenKind, Payload};
+use crate::device::Payload;
 use crate::procedure::reason::Reach;
 use crate::procedure::{Action, DeviceEnd, Passed, Place, Plan, Reason, State, Where};
 use serde::{Deserialize, Serialize};
@@ -270,8 +270,6 @@ impl Book<'_> {
             if self.stopped[rail] {
                 continue;
             }
-            let rider = &self.plan.devices[exchange.device].device;
-            debug_assert!(matches!(rider.lumen, LumenKind::RapidExchange { .. }));
             let through = done.before.in_place[rail].and_then(|at| at.through);
             self.entries.push(Entry {
                 kind: MarginKind::Exchange,

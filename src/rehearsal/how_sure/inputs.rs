@@ -226,10 +226,10 @@ fn spoken(field: &str) -> &'static str {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Form(pub(super) Vec<f64>);
 
-impl std::ops::Add<&Form> for Form {
+impl std::ops::Add<&Self> for Form {
     type Output = Self;
 
-    fn add(mut self, other: &Form) -> Self {
+    fn add(mut self, other: &Self) -> Self {
         for (a, b) in self.0.iter_mut().zip(&other.0) {
             *a += b;
         }
@@ -237,10 +237,10 @@ impl std::ops::Add<&Form> for Form {
     }
 }
 
-impl std::ops::Sub<&Form> for Form {
+impl std::ops::Sub<&Self> for Form {
     type Output = Self;
 
-    fn sub(mut self, other: &Form) -> Self {
+    fn sub(mut self, other: &Self) -> Self {
         for (a, b) in self.0.iter_mut().zip(&other.0) {
             *a -= b;
         }

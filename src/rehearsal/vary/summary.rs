@@ -126,6 +126,9 @@ pub struct InputRow {
     pub spread: f64,
 }
 
+/// A number of a case, where it has one.
+type OfCase<'a> = &'a dyn Fn(&Case) -> Option<f64>;
+
 /// How shares and indices are had.
 const METHOD: &str = "Numbers are drawn independently from normal laws cut off at 2.5 standard deviations; classes stay as the scene \
 has them. Friction and stiffness are nobody's scatter: all devices have them at their least, as usual or at their most. Intervals hold \
@@ -186,7 +189,7 @@ impl Population {
             Ends::Fails => Some(1.0),
             Ends::Passes | Ends::Undecided => Some(0.0),
         };
-        let results: [(&str, &dyn Fn(&Case) -> Option<f64>); 2] =
+        let results: [(&str, OfCase<'_>); 2] =
             [("spare_mm", &|case| case.spare_mm), ("fails", &fails)];
         let told = results.into_iter().map(|(result, of)| {
             let rows = self.rows(cases, groups.len(), of);
