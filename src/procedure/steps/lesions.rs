@@ -132,7 +132,7 @@ impl Stepper<'_> {
         let stacked = &self.plan.devices[device];
         // what passes a station is everything from the tip to what lies there in the end; what has passed it before
         // has been told
-        let up_to_mm = |tip_mm: f64, s_mm: f64| match tip_mm > s_mm {
+        let up_to_mm = |tip_mm: f64, s_mm: f64| match tip_mm >= s_mm {
             true => stacked.device.max_outer_between(0.0, tip_mm - s_mm),
             false => 0.0,
         };
