@@ -53,6 +53,16 @@ pub(super) fn watched<T>(words: &str, work: impl FnOnce() -> T) -> T {
     done
 }
 
+/// Follows a script that was walked through with the least and the most known of friction and stiffness.
+pub(super) fn follow_ranges(plan: &Plan, passed: &mut [Passed]) {
+    watched(
+        "following the script at both ends of friction and stiffness",
+        || {
+            nestline::rehearsal::follow_ranges(plan, passed);
+        },
+    );
+}
+
 fn sign(template: &str) -> ProgressBar {
     let style =
         ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_spinner());

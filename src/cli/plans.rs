@@ -13,8 +13,8 @@ use nestline::output::{
 };
 use nestline::procedure::{Choices, Sampling};
 use nestline::rehearsal::{
-    Candidate, HowSure, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, follow_ranges,
-    outcome_of, rehearsed_of, walk,
+    Candidate, HowSure, Verdict, WhatIf, WhatIfRow, assess, compare as side_by_side, outcome_of,
+    rehearsed_of, walk,
 };
 use nestline::stage::{Stage, StageSettings};
 use nestline::units::fixed;
@@ -166,12 +166,7 @@ pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
     };
     let mut passed = laying::walk(scene, &loaded.plan, changes.ruler)?;
     if !(changes.ruler || arguments.no_ranges) {
-        laying::watched(
-            "following the script with least and most friction and stiffness",
-            || {
-                follow_ranges(&loaded.plan, &mut passed);
-            },
-        );
+        laying::follow_ranges(&loaded.plan, &mut passed);
     }
     let sampling = changes.sampling();
     let rehearsed = laying::watched("drawing courses of the clock", || {
