@@ -129,10 +129,6 @@ pub(crate) struct Run {
     scene: Option<OsString>,
     #[command(flatten)]
     changes: Changes,
-    /// Leave out how far forces reach if frictions and stiffnesses are at the least and the most known of
-    /// them: takes half the time.
-    #[arg(long)]
-    no_ranges: bool,
     #[command(flatten)]
     more: More,
     #[command(flatten)]
@@ -164,10 +160,7 @@ pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
     let fault = |fault: &dyn std::fmt::Display| {
         data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
     };
-    let mut passed = laying::walk(scene, &loaded.plan, changes.ruler)?;
-    if !(changes.ruler || arguments.no_ranges) {
-        laying::follow_ranges(&loaded.plan, &mut passed);
-    }
+    let passed = laying::walk_with_ranges(scene, &loaded.plan, changes.ruler, !more.no_ranges)?;
     let sampling = changes.sampling();
     let rehearsed = laying::watched("drawing courses of the clock", || {
         rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)
