@@ -217,6 +217,8 @@ fn property_scaled_friction_scales_what_follows_from_it() {
         .friction
         .lines()
         .iter()
+        // twice the most of it would be more than a coefficient may be; a shaft does not rub on clot
+        .filter(|(name, _)| *name != "clot_on_wall")
         .map(|(name, _)| format!("friction.{name}=x2"))
         .collect();
     let twice: Vec<&str> = twice.iter().map(String::as_str).collect();
@@ -263,7 +265,8 @@ fn exact_paths_that_are_not_there_are_refused_with_those_that_are() {
         ("friction.bare_pair=+0.1", "friction.bare_pair=0.25"),
         ("friction.bare_pair=5", "0 to 2"),
         ("friction.bare_pair=-1", "0"),
-        ("friction.bare_pair=soap", "quotes"),
+        ("friction.bare_pair=soap", "friction.bare_pair=x2"),
+        ("friction.bare_pair=(soap)", "friction.bare_pair"),
         ("friction.bare_pair=(0.3, 0.2, 0.1)", "order"),
         ("stiffness.all=x0.001", "0.01 to 100"),
         ("plaque.kept=x9", "0 to 1"),

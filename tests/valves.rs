@@ -81,11 +81,21 @@ fn exact_a_device_rubs_in_the_valves_it_enters_through() {
     );
 }
 
-#[test]
-fn exact_two_devices_lie_in_one_valve() {
+/// The retriever open in the head, its pusher in the guide's valve, the microcatheter off.
+fn with_pusher_in_guide() -> Table {
     let mut t = Table::new(plan())
         .with_guide_at(700.0)
         .with_retriever_at(970.0, "retriever");
+    let effect = t.perform(&Action::Remove {
+        device: "microcatheter".into(),
+    });
+    assert!(effect.performed, "{:?}", effect.findings);
+    t
+}
+
+#[test]
+fn exact_two_devices_lie_in_one_valve() {
+    let mut t = with_pusher_in_guide();
     let grip = t.plan.values.valves.closed_n_per_mm;
     let pusher_mm = outer_mm(&t.plan, "retriever");
     assert_close(
@@ -116,30 +126,35 @@ fn exact_two_devices_lie_in_one_valve() {
 
 #[test]
 fn exact_a_rail_inside_its_rider_is_not_in_the_valve() {
-    let mut t = Table::new(plan())
-        .with_guide_at(200.0)
-        .with_retriever_at(970.0, "retriever");
-    // hardly in: the port has not come to the valve, and the pusher runs inside the tip
+    let mut t = with_pusher_in_guide();
+    // drawn back until its port is out of the valve again: the pusher runs inside its tip there
     t.good(&insert(
         "stent",
         Some("guide"),
         Some("retriever"),
-        Where::Short("common-carotid-origin".into(), 599.0),
+        at("carotid-bifurcation"),
     ));
     let stent = t.index("stent");
-    let device = &t.plan.devices[stent].device;
-    let past_mm = device.usable_length_mm - t.state.outside_mm(&t.plan, stent).unwrap();
-    let port_mm = device.port_from_tip_mm().unwrap();
+    let device = t.plan.devices[stent].device.clone();
     let grip = t.plan.values.valves.snug_n_per_mm;
-    let at_valve_mm = device.section_at(past_mm).outer_mm;
     let pusher_mm = outer_mm(&t.plan, "retriever");
-    let expected = match past_mm < port_mm {
-        true => grip * at_valve_mm,
-        false => valve_friction_n(grip, at_valve_mm, pusher_mm),
-    };
-    assert_close(
-        hold_n(&t, &["stent"], Tightness::Snug),
-        expected,
-        "as far in as it is",
-    );
+    let port_mm = device.port_from_tip_mm().unwrap();
+    for (past_mm, beside) in [(port_mm + 50.0, true), (port_mm - 50.0, false)] {
+        let fed_now_mm = t.state.in_place[stent].unwrap().fed_mm;
+        let past_now_mm = device.usable_length_mm - t.state.outside_mm(&t.plan, stent).unwrap();
+        let mut moved = t.state.clone();
+        let in_place = moved.in_place[stent].as_mut().unwrap();
+        in_place.fed_mm = fed_now_mm - past_now_mm + past_mm;
+        let found = moved.valves_hold_n(
+            &t.plan,
+            stent,
+            &[stent],
+            Tightness::Snug,
+            &t.plan.values.valves,
+        );
+        let shaft_mm = device.section_at(past_mm).outer_mm;
+        let still_mm = if beside { pusher_mm } else { 0.0 };
+        let expected = valve_friction_n(grip, shaft_mm, still_mm);
+        assert_close(found, expected, "as far in as it is");
+    }
 }

@@ -7,7 +7,7 @@ use nestline::mechanics::MechanicsError;
 use nestline::procedure::{
     CentreLine, DepthTarget, Motion, Passed, Placer, Plan, Rods, StackPlacement, State,
 };
-use nestline::rehearsal::walk_through;
+use nestline::rehearsal::{follow_ranges, walk_through};
 use std::ffi::OsStr;
 use std::time::Duration;
 
@@ -78,4 +78,19 @@ pub(super) fn walk(scene: &OsStr, plan: &Plan, ruler: bool) -> Result<Vec<Passed
     passed.map_err(|fault| {
         data::not_rehearsed(&Source::from_argument(scene), &fault.to_string()).into()
     })
+}
+
+/// The same, with the forces of rods at the least and the most known of friction and stiffness where `ranges` are asked for.
+pub(super) fn walk_with_ranges(
+    scene: &OsStr,
+    plan: &Plan,
+    ruler: bool,
+    ranges: bool,
+) -> Result<Vec<Passed>, Stop> {
+    let mut passed = walk(scene, plan, ruler)?;
+    if ranges && !ruler {
+        let words = "following the script at both ends of friction and stiffness";
+        watched(words, || follow_ranges(plan, &mut passed));
+    }
+    Ok(passed)
 }

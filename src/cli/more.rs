@@ -16,6 +16,10 @@ pub(crate) struct More {
     /// Set the plan beside the five strategies on its vessel and stack, in the report too.
     #[arg(long, conflicts_with = "each")]
     pub(super) compare: bool,
+    /// Leave out how far forces reach if frictions and stiffnesses are at the least and the most known of
+    /// them: takes half the time.
+    #[arg(long)]
+    pub(super) no_ranges: bool,
     /// Print everything, not one screen.
     #[arg(long, conflicts_with = "each")]
     all: bool,

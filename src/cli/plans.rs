@@ -11,9 +11,7 @@ use nestline::data::{self, Edit, LoadedScene, Source};
 use nestline::geometry::TrackSettings;
 use nestline::output::{Report, comparison_folder, comparison_text, script_text, write_text};
 use nestline::procedure::{Choices, Sampling};
-use nestline::rehearsal::{
-    Candidate, Verdict, compare as side_by_side, follow_ranges, rehearsed_of,
-};
+use nestline::rehearsal::{Candidate, Verdict, compare as side_by_side, rehearsed_of};
 use nestline::stage::{Stage, StageSettings};
 use std::ffi::{OsStr, OsString};
 use std::path::Path;
@@ -123,10 +121,6 @@ pub(crate) struct Run {
     scene: Option<OsString>,
     #[command(flatten)]
     changes: Changes,
-    /// Leave out how far forces reach if frictions and stiffnesses are at the least and the most known of
-    /// them: takes half the time.
-    #[arg(long)]
-    no_ranges: bool,
     #[command(flatten)]
     more: More,
     #[command(flatten)]
@@ -158,15 +152,7 @@ pub(crate) fn run(arguments: &Run, json: bool) -> Result<ExitCode, Stop> {
     let fault = |fault: &dyn std::fmt::Display| {
         data::not_rehearsed(&Source::from_argument(scene), &fault.to_string())
     };
-    let mut passed = laying::walk(scene, &loaded.plan, changes.ruler)?;
-    if !(changes.ruler || arguments.no_ranges) {
-        laying::watched(
-            "following the script with least and most friction and stiffness",
-            || {
-                follow_ranges(&loaded.plan, &mut passed);
-            },
-        );
-    }
+    let passed = laying::walk_with_ranges(scene, &loaded.plan, changes.ruler, !more.no_ranges)?;
     let sampling = changes.sampling();
     let rehearsed = laying::watched("drawing courses of the clock", || {
         rehearsed_of(&loaded.plan, &loaded.durations, &sampling, &passed)

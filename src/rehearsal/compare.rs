@@ -283,7 +283,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
 
 /// The better ones first; of plans that differ in nothing but times, those that are clearly sooner.
 fn sort(judged: &mut [Judged<'_>]) {
-    judged.sort_by(|a, b| a.row.class().cmp(&b.row.class()));
+    judged.sort_by_key(|judged| judged.row.class());
     let behind: Vec<usize> = judged
         .iter()
         .map(|j| {

@@ -185,7 +185,21 @@ fn with_line(
     old: &str,
     edit: &Edit,
 ) -> Result<Document, DataError> {
-    let new = new_line(old, edit).unwrap_or_else(|| edit.value.clone());
+    let new = new_line(old, edit);
+    let whole = edit.value.starts_with('(').then(|| edit.value.clone());
+    let new = new.or(whole).ok_or_else(|| {
+        DataError::new(
+            Problem::NotAccepted,
+            format!(
+                "`{}={}` is no number, no factor and no range",
+                edit.path, edit.value
+            ),
+        )
+        .with_help(format!(
+            "write {0}=0.06, {0}=x2 or {0}=(least, usual, most)",
+            edit.path
+        ))
+    })?;
     let span = RonMap::of(&document.text).locate(line).span;
     let text = replaced(&document.text, span.start, span.end, &new);
     let changed = document.with_text(text, &edit.in_words());

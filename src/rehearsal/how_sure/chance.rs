@@ -254,13 +254,13 @@ mod tests {
         let form = Form(vec![-1.0, 1.0]);
         let law = Law::new(&inputs, &[(34.0, &form)]);
         let found = law.chance();
-        let spread_mm = 41.0_f64.hypot(18.5);
+        let spread_mm = crate::math::hypot(41.0, 18.5);
         let exact = normal_share(-34.0 / spread_mm);
         assert!((found.usual - exact).abs() < 2e-3, "{found:?}, {exact}");
         assert!((found.from - 0.17).abs() < 0.012, "{found:?}");
         assert!((found.to - 0.29).abs() < 0.012, "{found:?}");
         let measured = law.chance_if_measured("aorta", 5.0);
-        let exact = normal_share(-34.0 / 5.0_f64.hypot(18.5));
+        let exact = normal_share(-34.0 / crate::math::hypot(5.0, 18.5));
         assert!((measured - exact).abs() < 2e-3, "{measured}, {exact}");
     }
 

@@ -1,8 +1,6 @@
 //! Which coefficient of friction a pair of surfaces has.
 
-use super::table::FrictionValues;
 use crate::device::Coating;
-use crate::mechanics::closed_forms::retriever::Sliding;
 use serde::{Deserialize, Serialize};
 
 /// How well friction and stiffness are known where nothing else is said: to this factor either way.
@@ -46,20 +44,3 @@ macro_rules! line_of {
     }};
 }
 pub(super) use line_of;
-
-impl FrictionValues {
-    /// Coefficient of friction of a device's surface on what it slides on.
-    #[must_use]
-    pub const fn of(&self, on_device: Coating, against: Surface) -> f64 {
-        *line_of!(self, on_device, against)
-    }
-
-    /// How an open retriever slides.
-    #[must_use]
-    pub const fn sliding(&self) -> Sliding {
-        Sliding {
-            wall_friction: self.struts_on_wall,
-            clot_friction: self.clot_on_wall,
-        }
-    }
-}

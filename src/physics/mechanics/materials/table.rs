@@ -4,6 +4,7 @@ use super::friction::{Surface, line_of};
 use super::group::{group, part_way};
 use super::ranged::{Level, Ranged};
 use crate::device::Coating;
+use crate::mechanics::closed_forms::retriever::Sliding;
 use crate::mechanics::stent::deploy::PlaqueLaw;
 use crate::units::Refusal;
 use serde::{Deserialize, Serialize};
@@ -125,6 +126,23 @@ pub struct MaterialValues {
     pub stiffness: StiffnessValues,
     /// Haemostatic valves.
     pub valves: ValveValues,
+}
+
+impl FrictionValues {
+    /// Coefficient of friction of a device's surface on what it slides on.
+    #[must_use]
+    pub const fn of(&self, on_device: Coating, against: Surface) -> f64 {
+        *line_of!(self, on_device, against)
+    }
+
+    /// How an open retriever slides.
+    #[must_use]
+    pub const fn sliding(&self) -> Sliding {
+        Sliding {
+            wall_friction: self.struts_on_wall,
+            clot_friction: self.clot_on_wall,
+        }
+    }
 }
 
 impl Materials {
