@@ -1,10 +1,6 @@
 //! What a lesion does to what passes it, and to clot that is drawn through it.
 
-#![expect(
-    clippy::unwrap_used,
-    clippy::panic,
-    reason = "a helper that fails fails the test"
-)]
+#![expect(clippy::unwrap_used, reason = "a helper that fails fails the test")]
 
 use nestline::data::{self, Source};
 use nestline::procedure::reason::{Lesion, Narrowing, Retrieving};
@@ -162,7 +158,7 @@ fn property_what_has_passed_once_has_left_it_open() {
 fn property_clot_is_stripped_where_the_neck_is_left_shut() {
     let drawn = |strategy: &str, percent: f64| {
         let outcome = ruled(&plan(strategy, percent));
-        let found = told(&outcome).find_map(|(_, f)| match &f.reason {
+        told(&outcome).find_map(|(_, f)| match &f.reason {
             Reason::Retrieving(Retrieving::ClotThroughNarrow {
                 through,
                 stripped,
@@ -175,8 +171,7 @@ fn property_clot_is_stripped_where_the_neck_is_left_shut() {
                 Some((through.clone(), *stripped, f.severity))
             }
             _ => None,
-        });
-        found
+        })
     };
     let neck = || Narrowing::Lesion("neck-lesion".into());
     assert_eq!(
