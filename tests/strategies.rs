@@ -10,6 +10,7 @@
 use nestline::data::{Edit, Rendering, Source, draft_text, load_scene, load_scene_with};
 use nestline::geometry::TrackSettings;
 use nestline::output::{comparison_text, script_text};
+use nestline::procedure::reason::Retrieving;
 use nestline::procedure::{
     Action, CentreLine, Choices, Clock, ClotBy, Durations, Ledger, NeckBy, Order, Plan, Reason,
     Sampling, Severity, StrategyError, ledger,
@@ -42,11 +43,18 @@ fn kept(scene: &str, strategy: &str) -> Ledger {
 
 /// Along the centre line: orders and reasons are tested with it.
 fn side_by_side(scene: &str) -> Comparison {
-    compared(scene, true)
+    compared(base(scene), true)
 }
 
-fn compared(scene: &str, ruler: bool) -> Comparison {
-    let (plan, durations) = base(scene);
+/// With a neck that is half shut: a catheter passes it bare, and clot is not likely stripped in it.
+fn with_half_a_neck(scene: &str) -> (Plan, Durations) {
+    let (mut plan, durations) = base(scene);
+    let half_mm = 0.5 * plan.track.lesions[0].reference_mm;
+    plan.track.set_residual(0, half_mm).unwrap();
+    (plan, durations)
+}
+
+fn compared((plan, durations): (Plan, Durations), ruler: bool) -> Comparison {
     let candidates: Vec<Candidate> = Choices::NAMED
         .iter()
         .map(|(name, choices)| {
@@ -70,9 +78,18 @@ fn compared(scene: &str, ruler: bool) -> Comparison {
 #[test]
 fn property_rods_of_every_strategy_come_to_rest() {
     for scene in [DEFAULT, DISSECTED, KINKED, RADIAL] {
-        for row in compared(scene, false).rows {
-            let unknown = &row.undecided;
-            assert!(unknown.is_empty(), "{scene}, {}: {unknown:?}", row.name);
+        for row in compared(base(scene), false).rows {
+            // a bare rim at the neck is a thing that no law decides
+            let mut unknown = row
+                .undecided
+                .iter()
+                .filter(|(_, what)| !what.contains("open rim stands"));
+            assert!(
+                unknown.next().is_none(),
+                "{scene}, {}: {:?}",
+                row.name,
+                row.undecided
+            );
             let hub_n = row.largest_hub_force_n.unwrap();
             assert!(
                 (0.1..5.0).contains(&hub_n),
@@ -97,10 +114,16 @@ fn property_every_step_of_every_strategy_can_be_done() {
             }
             // behind a kink the guide leans on the stent's lower edge, and a balloon's shaft leaves a step
             let leans = scene == KINKED && name == "neck-first";
-            let wanted = if leans {
-                Verdict::Fails
-            } else {
-                Verdict::Passes
+            // an untreated neck strips clot off an open retriever, and a bare rim may stop at it
+            let bare = match name {
+                "clot-first" => Some(Verdict::Fails),
+                "suction-first" => Some(Verdict::Undecided),
+                _ => None,
+            };
+            let wanted = match (leans, bare) {
+                (true, _) => Verdict::Fails,
+                (_, Some(verdict)) => verdict,
+                _ => Verdict::Passes,
             };
             assert_eq!(
                 outcome.verdict, wanted,
@@ -110,10 +133,12 @@ fn property_every_step_of_every_strategy_can_be_done() {
             let failures = outcome.steps.iter().flat_map(|s| &s.findings);
             let failures = failures.filter(|f| f.severity == Severity::Failure);
             for failure in failures {
-                assert!(
-                    leans && matches!(failure.reason, Reason::StentEdge(_)),
-                    "{name} on {scene}: {failure:?}"
-                );
+                let known = match &failure.reason {
+                    Reason::StentEdge(_) => leans,
+                    Reason::Retrieving(Retrieving::ClotThroughNarrow { .. }) => bare.is_some(),
+                    _ => false,
+                };
+                assert!(known, "{name} on {scene}: {failure:?}");
             }
         }
     }
@@ -275,7 +300,7 @@ fn exact_a_dissection_is_unproven_until_contrast_shows_the_true_lumen() {
 
 #[test]
 fn exact_the_order_flips_where_the_wait_equals_the_work() {
-    let comparison = side_by_side(DEFAULT);
+    let comparison = compared(with_half_a_neck(DEFAULT), true);
     let flip = comparison
         .flips
         .iter()
@@ -298,7 +323,7 @@ fn exact_the_order_flips_where_the_wait_equals_the_work() {
     );
     // the border lies where the wait just covers the work over the pusher, which the course without
     // any wait tells; a second is what counts as equal
-    let (base, mut durations) = base(DEFAULT);
+    let (base, mut durations) = with_half_a_neck(DEFAULT);
     durations.dwell_s.value = nestline::procedure::Spread::fixed(0.0).unwrap();
     let plan = base
         .with_strategy(&Choices::named("retriever-first").unwrap())
@@ -603,7 +628,7 @@ fn cli_compares_drafts_and_asks_what_if() {
     let (code, out, error) = nestline(&["compare", DEFAULT, &path, "--courses", "50"]);
     assert_eq!(code, Some(0), "{error}");
     assert!(
-        out.contains("clot-first") && out.contains("falls behind"),
+        out.contains("clot-first does not hold") && out.contains("What series found"),
         "{out}"
     );
     std::fs::remove_dir_all(&folder).unwrap();

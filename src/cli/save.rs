@@ -91,7 +91,7 @@ impl Save {
             png => format!(", {png} PNG"),
         };
         let told = format!(
-            "\nReport: {} (open it in a browser)\nBeside it: report.json, {} tables (CSV), {} plots (SVG{pictures})\n",
+            "\nReport: {}; beside it {} tables (CSV), {} plots (SVG{pictures})\n",
             into.join("report.html").display(),
             count("csv"),
             count("svg"),
