@@ -91,7 +91,7 @@ impl Save {
             png => format!(", {png} PNG"),
         };
         let told = format!(
-            "\nReport: {}; beside it {} tables (CSV), {} plots (SVG{pictures})\n",
+            "\nReport: {}, {} tables, {} plots{pictures}\n",
             into.join("report.html").display(),
             count("csv"),
             count("svg"),
