@@ -75,9 +75,9 @@ mod tests {
     fn exact_limits_of_two_in_one_ring() {
         let alone = valve_friction_n(0.3, 2.7, 0.0);
         assert!((alone - 0.81).abs() < 1e-12, "alone: {alone}");
-        // a hair beside it changes nothing, and a hair beside a catheter costs nothing
+        // a hair beside it changes nothing, and a hair beside a catheter costs next to nothing: with the root of its width
         assert!((valve_friction_n(0.3, 2.7, 1e-9) - alone).abs() < 1e-4);
-        assert!(valve_friction_n(0.3, 1e-9, 2.7).abs() < 1e-6);
+        assert!(valve_friction_n(0.3, 1e-9, 2.7).abs() < 1e-4);
         assert!(
             valve_friction_n(0.3, 0.0, 0.0).abs() < 1e-15,
             "nothing in it"
