@@ -1,7 +1,7 @@
 //! How sure the margins are: spreads, causes, what a measurement would leave.
 
 use super::Sheet;
-use super::text::{fixed, prose};
+use super::text::{Kind, bare, prose, unit};
 use maud::{Markup, html};
 
 /// Every margin with its spread, and what moves the least of them.
@@ -12,15 +12,15 @@ pub(super) fn section(sheet: &Sheet<'_>) -> Markup {
         div.scroll tabindex="0" role="region" aria-label="How sure the margins are" {
             table {
                 thead { tr {
-                    th scope="col" { "margin" } th.r scope="col" { "to spare, mm" } th.r scope="col" { "±, mm" }
+                    th scope="col" { "margin" } th.r scope="col" { "to spare, " (unit(Kind::Way)) } th.r scope="col" { "±, " (unit(Kind::Way)) }
                     th.r scope="col" { "short in" } th scope="col" { "most of it by" } th scope="col" { "step" }
                 } }
                 tbody {
                     @for margin in &sure.margins {
                         tr {
                             th scope="row" { (margin.called()) }
-                            td.r { (fixed(margin.margin_mm, 0)) }
-                            td.r { (fixed(margin.spread_mm, 0)) }
+                            td.r { (bare(margin.margin_mm, Kind::Way, 0)) }
+                            td.r { (bare(margin.spread_mm, Kind::Way, 0)) }
                             td.r { (margin.short.range_in_words()) }
                             td { @if let Some(cause) = margin.causes.first() { (prose(&cause.what)) } }
                             td { (sheet.step_link(margin.step)) }
