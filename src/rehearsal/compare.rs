@@ -171,12 +171,12 @@ const SERIES: [&str; 3] = [
 /// # Errors
 /// As [`Clock::new`], for the first plan that cannot be timed.
 pub fn compare(candidates: &[Candidate], sampling: &Sampling) -> Result<Comparison, NetworkError> {
-    let mut judged = in_order(candidates, sampling.threads, |candidate| {
+    let judged = in_order(candidates, sampling.threads, |candidate| {
         judge(candidate, sampling)
     })
     .into_iter()
     .collect::<Result<Vec<_>, _>>()?;
-    sort(&mut judged);
+    let judged = sorted(judged);
     let flips = flips(&judged)?;
     let rows: Vec<CompareRow> = judged.iter().map(|j| j.row.clone()).collect();
     Ok(Comparison {
@@ -282,23 +282,12 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
 }
 
 /// The better ones first; of plans that differ in nothing but times, those that are clearly sooner.
-fn sort(judged: &mut [Judged<'_>]) {
-    judged.sort_by_key(|judged| judged.row.class());
-    let behind: Vec<usize> = judged
-        .iter()
-        .map(|j| {
-            judged
-                .iter()
-                .filter(|o| o.row.clearly_sooner(&j.row))
-                .count()
-        })
-        .collect();
-    let mut order: Vec<usize> = (0..judged.len()).collect();
-    order.sort_by_key(|i| (judged[*i].row.class(), behind[*i]));
-    let sorted: Vec<Judged<'_>> = order.iter().map(|i| judged[*i].clone()).collect();
-    for (place, found) in judged.iter_mut().zip(sorted) {
-        *place = found;
-    }
+fn sorted(judged: Vec<Judged<'_>>) -> Vec<Judged<'_>> {
+    let sooner = |row: &CompareRow| judged.iter().filter(|o| o.row.clearly_sooner(row)).count();
+    let behind: Vec<usize> = judged.iter().map(|j| sooner(&j.row)).collect();
+    let mut ranked: Vec<_> = judged.into_iter().zip(behind).collect();
+    ranked.sort_by_key(|(judged, behind)| (judged.row.class(), *behind));
+    ranked.into_iter().map(|(judged, _)| judged).collect()
 }
 
 impl CompareRow {

@@ -4,7 +4,7 @@ use super::pending::{Asks, FrictionTable, Pending};
 use super::placer::{Asked, DepthTarget, Motion, Placer, Shape, StackPlacement, on_centre_line};
 use super::posed::{Posed, far_enough_in};
 use super::retriever_hold::retriever_holds_n;
-use super::squeezed::{lesion_forces, lesion_passages};
+use super::squeezed::{SHUT_MM, lesion_forces, lesion_passages};
 use crate::geometry::{Station, Track};
 use crate::mechanics::{
     Direction, Failure, Flag, ForceAt, LoadSettings, MaterialValues, MechanicsError, Moving,
@@ -15,9 +15,6 @@ use crate::procedure::state::State;
 use crate::units::Allowed;
 use std::sync::Arc;
 
-/// Radius that a lumen which is shut is taken to have, mm: rods need one, and what is pushed
-/// through bears on the wall all round.
-const SHUT_MM: f64 = 0.05;
 /// Newton steps after which a shape is given up: ten times what most take.
 const MOST_STEPS: usize = 200;
 /// Largest cells of a rehearsal: length, mm, turning, rad, and change of the lumen as a share. Against cells of

@@ -10,8 +10,9 @@ use crate::procedure::state::{Beds, State};
 
 /// Thickness of the wall beside a lesion, mm: that of the common carotid (0.7 mm, from memory).
 const WALL_MM: f64 = 0.7;
-/// Lumen that a lesion which is shut is taken to have, mm: soft fresh material a wire has gone through (assumed).
-const SHUT_MM: f64 = 0.1;
+/// Radius that a lumen which is shut is taken to have, mm: soft fresh material a wire has gone through (assumed). Rods need
+/// one too, and what is pushed through bears on the wall all round.
+pub(super) const SHUT_MM: f64 = 0.05;
 /// Spacing of the places at which a passage is looked at, mm.
 const LOOK_MM: f64 = 1.0;
 /// Spacing at which the lumen of a lesion is kept, mm.
@@ -61,6 +62,8 @@ impl LesionPassage {
 
 /// A device that lies bare in a lesion.
 struct InLesion<'a> {
+    /// Its index on the track.
+    lesion: usize,
     law: PlaqueLaw,
     profile: Vec<PassingKnot>,
     /// The lumen by station, mm, from the lesion's start on, at [`GRID_MM`].
@@ -99,7 +102,7 @@ pub(in crate::procedure) fn lesion_passages(
         };
         let worst = met.worst([from_mm, to_mm])?;
         if worst.needed_n > 0.0 || worst.ledge_mm > 0.0 {
-            found.push(LesionPassage { lesion, ..worst });
+            found.push(worst);
         }
     }
     Ok(found)
@@ -138,17 +141,17 @@ impl<'a> InLesion<'a> {
         furthest_mm: f64,
     ) -> Option<Self> {
         let told = &plan.track.lesions[lesion];
-        let stented = (state.stents.iter())
-            .any(|s| s.proximal_mm < told.end_mm && s.distal_mm > told.start_mm);
-        if stented || told.rigid || state.open[device] || furthest_mm <= told.start_mm {
+        if state.is_stented(told)
+            || told.rigid
+            || state.open[device]
+            || furthest_mm <= told.start_mm
+        {
             return None;
         }
-        let covered = state.hubs_passed(device).into_iter();
-        let bare_from_mm = covered.filter_map(|j| state.tip_mm(j)).fold(0.0, f64::max);
-        let within_mm = [bare_from_mm.max(told.start_mm), told.end_mm];
+        let within_mm = [state.bare_from_mm(device).max(told.start_mm), told.end_mm];
         let shape = &plan.devices[device].device;
         let widest_mm = shape.max_outer_between(0.0, furthest_mm - told.start_mm);
-        let narrowest_mm = state.rest_mm[lesion].max(SHUT_MM);
+        let narrowest_mm = state.rest_mm[lesion].max(2.0 * SHUT_MM);
         if within_mm[0] >= within_mm[1] || widest_mm <= narrowest_mm {
             return None;
         }
@@ -157,7 +160,7 @@ impl<'a> InLesion<'a> {
         let mut s_mm = told.start_mm;
         while s_mm < told.end_mm + GRID_MM {
             let bed = now.at(s_mm);
-            let rest_mm = bed.rest_mm.max(SHUT_MM);
+            let rest_mm = bed.rest_mm.max(2.0 * SHUT_MM);
             beds.push((s_mm, Bed { rest_mm, ..bed }));
             s_mm += GRID_MM;
         }
@@ -169,6 +172,7 @@ impl<'a> InLesion<'a> {
             .filter_map(|k| Some((state.tip_mm(k)?, &plan.devices[k].device)))
             .collect();
         Some(Self {
+            lesion,
             law: values.plaque_law(),
             profile: profile(shape),
             beds,
@@ -238,7 +242,7 @@ impl<'a> InLesion<'a> {
         );
         let cells = ((high_mm - low_mm) / LOOK_MM).ceil().max(1.0);
         let mut worst = LesionPassage {
-            lesion: 0,
+            lesion: self.lesion,
             needed_n: 0.0,
             tip_mm: to_mm,
             ledge_mm: 0.0,
@@ -255,11 +259,10 @@ impl<'a> InLesion<'a> {
             let ledge_mm = worst.ledge_mm.max(met.ledge_mm);
             if met.force_n() > worst.needed_n {
                 worst = LesionPassage {
-                    lesion: 0,
                     needed_n: met.force_n(),
                     tip_mm,
-                    ledge_mm,
                     at: met.by_place,
+                    ..worst
                 };
             }
             worst.ledge_mm = ledge_mm;

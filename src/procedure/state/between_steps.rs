@@ -2,6 +2,7 @@
 
 use super::stent::DeployedStent;
 use crate::device::{Accessory, LumenKind};
+use crate::geometry::TrackLesion;
 use crate::procedure::script::{Plan, Region};
 
 /// A device inside the body.
@@ -210,6 +211,20 @@ impl State {
     /// The rapid-exchange riders on a rail.
     pub fn riders_of(&self, rail: usize) -> impl Iterator<Item = usize> + '_ {
         self.rides.iter().filter(move |r| r.1 == rail).map(|r| r.0)
+    }
+
+    /// Station from which on a device lies bare, mm: beyond all catheters whose hubs it has passed.
+    #[must_use]
+    pub fn bare_from_mm(&self, device: usize) -> f64 {
+        let around = self.hubs_passed(device).into_iter();
+        around.filter_map(|j| self.tip_mm(j)).fold(0.0, f64::max)
+    }
+
+    /// Whether a stent lies in a lesion, in part at least.
+    #[must_use]
+    pub fn is_stented(&self, lesion: &TrackLesion) -> bool {
+        let mut stents = self.stents.iter();
+        stents.any(|s| s.proximal_mm < lesion.end_mm && s.distal_mm > lesion.start_mm)
     }
 
     /// Devices whose tip lies beyond a lesion's far end: they hold the way across it.

@@ -77,8 +77,7 @@ impl Stepper<'_> {
             passing.map(|s| 2.0 * s.outer_radius_mm).fold(0.0, f64::max)
         };
         for (lesion, told) in self.plan.track.lesions.iter().enumerate() {
-            let mut stents = self.state.stents.iter();
-            if !stents.any(|s| s.proximal_mm < told.end_mm && s.distal_mm > told.start_mm) {
+            if !self.state.is_stented(told) {
                 continue;
             }
             let tightest = self.tightest_in(lesion, [0.0, to_mm], arrives_mm);
@@ -238,15 +237,11 @@ impl Stepper<'_> {
         if matches!(shape.payload, Some(Payload::Stent(_))) {
             return;
         }
-        let hubs = self.state.hubs_passed(device).into_iter();
-        let bare_from_mm = hubs
-            .filter_map(|j| self.state.tip_mm(j))
-            .fold(0.0, f64::max);
+        let bare_from_mm = self.state.bare_from_mm(device);
         for lesion in 0..self.plan.track.lesions.len() {
             let told = &self.plan.track.lesions[lesion];
             let middle_mm = told.middle_mm();
-            let stented = (self.state.stents.iter())
-                .any(|s| s.proximal_mm < told.end_mm && s.distal_mm > told.start_mm);
+            let stented = self.state.is_stented(told);
             if stented || bare_from_mm > middle_mm || to_mm <= middle_mm {
                 continue;
             }

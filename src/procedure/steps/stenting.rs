@@ -25,12 +25,7 @@ impl Stepper<'_> {
             });
         }
         let distal_mm = at.tip_mm - spec.nose_length_mm;
-        let bare_mm = self
-            .state
-            .hubs_passed(device)
-            .into_iter()
-            .filter_map(|j| self.state.tip_mm(j))
-            .fold(0.0, f64::max);
+        let bare_mm = self.state.bare_from_mm(device);
         let laid = self.lay_down(&spec, distal_mm)?;
         let proximal_mm = laid.proximal_mm;
         if proximal_mm < bare_mm {

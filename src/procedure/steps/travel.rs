@@ -142,12 +142,7 @@ impl Stepper<'_> {
     /// The device against every stretch of vessel that it lies bare in after the move.
     fn tell_vessel(&mut self, device: usize, at: InPlace, to_mm: f64) -> Outcome {
         let stacked = &self.plan.devices[device];
-        let bare_from_mm = self
-            .state
-            .hubs_passed(device)
-            .into_iter()
-            .filter_map(|j| self.state.tip_mm(j))
-            .fold(0.0, f64::max);
+        let bare_from_mm = self.state.bare_from_mm(device);
         let track = &self.plan.track;
         // what passes a station is everything from the tip to what lies there in the end
         let widest_to = |from_tip_mm: f64| stacked.device.max_outer_between(0.0, from_tip_mm);
