@@ -125,3 +125,67 @@ fn property_a_flush_zone_is_one_zone_at_any_spacing() {
         assert_eq!(counts, [1, 1, 2], "at {spacing_mm} mm");
     }
 }
+
+#[test]
+fn cli_a_path_is_told_increment_by_increment() {
+    use nestline::mechanics::Direction;
+    use nestline::mechanics::problem::{ProblemFriction, ProblemLeg, ProblemMove, ProblemPath};
+    let mut posed = problem(
+        vec![run(40.0, 0.0, 0.0, 2.0), run(40.0, 60.0, 0.0, 2.0)],
+        vec![rod(20.0, 1.0, None)],
+    );
+    posed.friction = vec![ProblemFriction {
+        rod: 0,
+        against: None,
+        coefficient: 0.1,
+    }];
+    posed.moves = Some(ProblemMove {
+        rod: 0,
+        direction: Direction::Push,
+        held_back_n: 0.2,
+    });
+    let leg = |feed_mm: f64| ProblemLeg {
+        feed_mm,
+        hub_push_n: None,
+        held_back_n: None,
+        line_load_n_per_mm: None,
+    };
+    posed.path = Some(ProblemPath {
+        legs: vec![leg(10.0), leg(-5.0)],
+        increment_mm: 5.0,
+        stick_mm: 0.01,
+    });
+    let output = settle(&posed);
+    assert_eq!(output.status.code(), Some(0), "{}", told(&output));
+    let report: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let points = report["path"]["points"].as_array().unwrap();
+    assert_eq!(points.len(), 4, "start, two pushed, one drawn back");
+    let push_n = |i: usize| points[i]["hub_push_n"].as_f64().unwrap();
+    assert!(push_n(2) > 0.2 && push_n(3) < 0.2, "{report:#}");
+
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("path.ron");
+    let body = ron::ser::to_string(&posed).unwrap();
+    std::fs::write(&file, format!("Problem{body}")).unwrap();
+    for columns in ["60", "100"] {
+        let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+            .env("COLUMNS", columns)
+            .arg("settle")
+            .arg(&file)
+            .output()
+            .unwrap();
+        let text = String::from_utf8_lossy(&output.stdout);
+        assert!(text.contains("hub pushes N"), "{text}");
+        let most = columns.parse().unwrap();
+        let widest = text.lines().map(|line| line.chars().count()).max();
+        assert!(widest <= Some(most), "{columns}: {text}");
+    }
+
+    // the file's own error, with its place
+    if let Some(path) = &mut posed.path {
+        path.legs[1].feed_mm = f64::NAN;
+    }
+    let output = settle(&posed);
+    assert_eq!(output.status.code(), Some(2), "{}", told(&output));
+    assert!(told(&output).contains("path.legs[1]"), "{}", told(&output));
+}

@@ -17,6 +17,7 @@ mod flow;
 mod load;
 mod nested_rods;
 mod nesting;
+mod paths;
 mod property;
 mod published;
 mod reference_rods;

@@ -3,7 +3,7 @@
 use super::grid::Grid;
 use super::table::{section, wrapped};
 use crate::mechanics::Direction;
-use crate::mechanics::problem::{FrictionReport, ProblemReport};
+use crate::mechanics::problem::{FrictionReport, PathReport, ProblemReport};
 
 /// The report for a terminal of `columns` characters.
 #[must_use]
@@ -74,7 +74,46 @@ pub fn problem_text(report: &ProblemReport, columns: u16) -> String {
     if let Some(friction) = &report.friction {
         tell_friction(&mut out, friction, columns);
     }
+    if let Some(path) = &report.path {
+        tell_path(&mut out, path, columns);
+    }
     out
+}
+
+/// How a path went, increment by increment.
+fn tell_path(out: &mut String, path: &PathReport, columns: u16) {
+    section(out, "Path");
+    let line = format!(
+        "{}, fed and drawn back in increments; work of the hub less what went out, since the start",
+        path.rod
+    );
+    wrapped(out, "", &line, usize::from(columns));
+    let header = [
+        "leg",
+        "fed mm",
+        "hub pushes N",
+        "held back N",
+        "path mm",
+        "work N mm",
+        "stored",
+        "friction",
+        "set free",
+    ];
+    let mut table = Grid::new(1, &header).right(0..9);
+    for point in &path.points {
+        table.row([
+            point.leg.to_string(),
+            format!("{:.4}", point.fed_mm),
+            format!("{:.6}", point.hub_push_n),
+            format!("{:.4}", point.held_back_n),
+            format!("{:.4}", point.path_length_mm),
+            format!("{:.4}", point.work_n_mm),
+            format!("{:.4}", point.stored_n_mm),
+            format!("{:.4}", point.dissipated_n_mm),
+            format!("{:.4}", point.released_n_mm),
+        ]);
+    }
+    out.push_str(&table.text(columns));
 }
 
 /// What a move takes, and where that is lost.

@@ -31,6 +31,7 @@ pub fn rod(stiffness_n_mm2: f64, outer_mm: f64, inner_mm: Option<f64>) -> Proble
         stiffness: ProblemStiffness::Constant(stiffness_n_mm2),
         outer_mm,
         inner_mm,
+        axial_stiffness_n: None,
         end: ProblemEnd::ExitPlane,
         axial_load_n: 0.0,
         frictionless: true,
@@ -52,6 +53,7 @@ pub fn problem(runs: Vec<ProblemRun>, rods: Vec<ProblemRod>) -> Problem {
         spacing_mm: 1.0,
         friction: Vec::new(),
         moves: None,
+        path: None,
         settings: Settings::default(),
     }
 }

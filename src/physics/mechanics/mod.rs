@@ -7,6 +7,7 @@
 //! | a tube, `[stations]` of [`TubeStation`]: arc length mm, centre with normals, radius mm, wall N/mm² | [`TubeStation::along`] a [`Track`](crate::geometry::Track) | | |
 //! | rods, `[rods]` of [`Rod`]: stiffness N mm², diameters mm, by distance from the tip | [`Rod::builder`], [`Rod::uniform`]; [`nest`] puts them into each other | positions mm, contacts N, moments N mm, energies N mm, fed lengths mm: [`Solution`] | [`Settle`] on a [`Scene`] |
 //! | the same as devices with a depth each, who lies in whom, friction, and which one slides | [`StackDevice`], [`Drive`], [`Containment`], [`Moving`] in a [`StackProblem`] | all that, forces at hub and tip, where they are lost, what the others feel: [`StackState`], [`LoadReport`] | [`StackSolver`] |
+//! | the same, taken on in small increments of feed, friction holding it where it was | [`StackPath`] | a [`StackState`] after each, and what friction took | [`StackPath::feed`] |
 //! | a problem of straight runs and arcs as plain numbers | [`problem::Problem`], also from a file | a report in plain numbers | [`problem::Problem::solve`] |
 //! | a stent, its artery and plaque | [`Bed`], [`PlaqueLaw`] | diameters mm along it: [`deploy`] | |
 //! | an edge and what passes it | [`Crossing`] | clearance mm, share of samples that catch: [`Chance`] | |
@@ -57,7 +58,7 @@
 //!
 //! # What it cannot do
 //!
-//! Rods do not twist and do not stretch; natural bends lie at tips only. Nodes stay in the planes of their stations, so
+//! Rods do not twist, and stretch on paths only; natural bends lie at tips only. Nodes stay in the planes of their stations, so
 //! that a rod which turns more than [`Settings::prolapse_deg`] away from the centre line is refused
 //! ([`MechanicsError::Prolapsed`]), not followed. Tubes are round and stay in place; only the wall gives. One device slides at a
 //! time, quasi-statically: no speed, no inertia. Friction is the coefficient that is given; a table of [`Materials`] has
@@ -81,9 +82,9 @@
 //! | --- | --- |
 //! | `linear_algebra` | block-banded `L D L'`, right-hand sides side by side, small dense solves, Anderson's acceleration, norms, vectors of any width |
 //! | `closed_forms` | how far benches of others lie from what is found here (`bench_ratio`), capstan, buckling of a pushed rod, flow beside devices, pull of an open retriever, grip of valves |
-//! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
+//! | `rod` | scene (`scene`, `builder`, `profile`, `settings`), discretisation (`nodes`, `numbering`, `quadrature`, `layout`), energy terms (`vertex_energy`, `bending`, `end_terms`, `hub_spring`, `pre_shaped`, `natural_bends`, `proximal`, `drag`, `contact_*`), what they depend on (`sections`, `configurational`, `load_rounds`, `coefficients`), and all put together (`model`) |
 //! | `equilibrium` | Newton's step (`direction`, `line_search`, `newton`), rounds of coefficients and shape (`rounds`, `angles`, `hub_regularised`, `balance`), stability, levels and stages (`settle`), what is read off (`readout`, `solution`) |
-//! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `together`, `solver`), from the state before or followed up from light load (`follow_up`), the report |
+//! | `stack` | who contains whom (`arrangement`), rods that are present, friction and tip loads, coupling of loads, lengths and shape (`coupling`, `together`, `solver`), from the state before or followed up from light load (`follow_up`), paths by increments (`path`, `slip`, `stretch`), the report |
 //! | `stent` | deployment, apposition, crossing of edges by chance, what a lesion asks of what is too wide for it (`squeeze`) |
 //! | `materials` | frictions and stiffnesses with ranges and sources, as numbers to reckon with at the least, usual and most of them |
 //! | `problem` | bare rod-in-tube problems as an engineer writes them |
@@ -111,6 +112,9 @@
 //! | contact law: limit of the offset, half-width of its onset, stiffness | `limit, onset, k` | mm, mm, N/mm | `rod::contact_law` |
 //! | gap: half the difference of lumen and outer diameter | | mm | `rod::numbering` |
 //! | proximal term: keeps unknowns near where they were | `w` | N/mm | `rod::proximal` |
+//! | slip at a contact: along and across, since an increment of a path began, with the memory of what sticks | `z + du` | mm | `stack::slip` |
+//! | drag: what friction holds across a contact, as a spring that rounds renew | `c` | N/mm | `rod::drag` |
+//! | stretch: how far the rod that slides has lengthened up to a station; axial stiffness | `e, EA` | mm, N | `stack::stretch` |
 //! | gradient of the energy, its largest entry: residual | `residual_n` | N | `rod::model`, `equilibrium::newton` |
 //! | Hessian, shift of its diagonal | `H` | N/mm | `rod::model`, `equilibrium::direction` |
 //! | inner strategy: how a step looks for its active contacts | | | `equilibrium::direction` |
@@ -172,6 +176,7 @@ pub use stack::arrangement::{
 pub use stack::load_report::{HeldLoad, LoadReport, Loss};
 pub use stack::load_settings::LoadSettings;
 pub use stack::moving::{Direction, ForceAt, Moving};
+pub use stack::path::{Increment, StackPath};
 pub use stack::solver::StackSolver;
 pub use stack::state::{DeviceState, Failure, StackState};
 pub use stent::apposition::{Rim, RimShift, bed_stiffness_n_per_mm2, long_stent_shift, rim_shifts};

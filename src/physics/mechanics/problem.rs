@@ -15,8 +15,10 @@ use crate::units::Allowed;
 use serde::{Deserialize, Serialize};
 
 mod friction;
+mod path;
 
 pub use friction::{FrictionHeld, FrictionLoss, FrictionReport, ProblemFriction, ProblemMove};
+pub use path::{PathPoint, PathReport, ProblemLeg, ProblemPath};
 
 /// Rods in a tube of straight runs and arcs.
 ///
@@ -55,6 +57,10 @@ pub struct Problem {
     /// has friction.
     #[serde(default)]
     pub moves: Option<ProblemMove>,
+    /// Feeds and thrusts in order, of the rod that `moves` (whose `direction` then counts for nothing: feeds have
+    /// signs). Left out: one state.
+    #[serde(default)]
+    pub path: Option<ProblemPath>,
     /// Settings of the solve.
     #[serde(default)]
     pub settings: Settings,
@@ -98,6 +104,9 @@ pub struct ProblemRod {
     /// Lumen, mm, where it has one.
     #[serde(default)]
     pub inner_mm: Option<f64>,
+    /// Axial stiffness EA, N; left out, it does not stretch. Only where a `path` is posed.
+    #[serde(default)]
+    pub axial_stiffness_n: Option<f64>,
     /// Where it ends. Default: it runs through the exit plane.
     #[serde(default = "exit_plane")]
     pub end: ProblemEnd,
@@ -151,6 +160,8 @@ pub enum ProblemEnd {
     /// A free tip at this arc length of the centre line, mm.
     #[serde(rename = "tip_at_mm")]
     Tip(f64),
+    /// The same in the tube's last plane, on the centre line and free to turn.
+    ExitOnAxis,
 }
 
 /// A natural bend.
@@ -430,6 +441,8 @@ impl Problem {
             line_load_n_per_mm: Vector::from(self.line_load_n_per_mm),
             tip_force_n: Vector::from(rod.tip_force_n),
             yields: false,
+            axial_stiffness_n: rod.axial_stiffness_n,
+            exits_on_axis: matches!(rod.end, ProblemEnd::ExitOnAxis),
             containers: rod
                 .containers
                 .iter()
@@ -484,6 +497,13 @@ impl Problem {
             let solution = settle.settle(&posed.scene())?;
             return Ok(self.report(posed, &solution));
         };
+        if let Some(path) = &self.path {
+            let (solution, path) = self.follow(posed, moved, path)?;
+            return Ok(ProblemReport {
+                path: Some(path),
+                ..self.report(posed, &solution)
+            });
+        }
         let (solution, friction) = self.slide(posed, moved)?;
         Ok(ProblemReport {
             friction: Some(friction),
@@ -603,6 +623,7 @@ impl Problem {
             smallest_eigenvalue_n_per_mm: solution.smallest_eigenvalue_n_per_mm,
             flags: solution.flags.clone(),
             friction: None,
+            path: None,
             milliseconds: None,
         }
     }
@@ -687,6 +708,9 @@ pub struct ProblemReport {
     /// What the move takes, where a rod moves.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub friction: Option<FrictionReport>,
+    /// How a path went, where one is posed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub path: Option<PathReport>,
     /// Time of the solve, ms, entered by the caller.
     pub milliseconds: Option<f64>,
 }

@@ -9,6 +9,7 @@ use super::solution::{RodState, Solution};
 use super::start_shapes::{StartShape, StartShapes};
 use super::workspace::{Stage, Workspace};
 use crate::mechanics::error::MechanicsError;
+use crate::mechanics::rod::drag::DragAt;
 use crate::mechanics::rod::numbering::Sharing;
 use crate::mechanics::rod::scene::Scene;
 
@@ -22,6 +23,17 @@ const STIFFENED_N: f64 = 1e-4;
 const KEPT_NEAR_N_PER_MM: f64 = 1e-2;
 const KEPT_LESS: f64 = 0.1;
 const LEAST_NEAR_N_PER_MM: f64 = 1e-7;
+
+/// What axes are kept near, and how.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Nearness<'a> {
+    /// Shapes, by rod; none: where axes start.
+    pub(crate) centre: Option<&'a [Option<&'a RodState>]>,
+    /// Weight of the proximal term, N/mm.
+    pub(crate) proximal_n_per_mm: f64,
+    /// Drag at contacts, told from the same centre.
+    pub(crate) drags: &'a [DragAt],
+}
 
 /// Memory of passes.
 #[derive(Debug, Clone, Default)]
@@ -171,8 +183,7 @@ impl Passes {
         self.guess(scene);
     }
 
-    /// Equilibrium from shapes near it, kept near these by a proximal term of this weight; a rod without one
-    /// starts along what it lies in.
+    /// Equilibrium from shapes near it, kept near these or others; a rod without one starts along what it lies in.
     ///
     /// # Errors
     /// As [`super::settle::Settle::settle`].
@@ -180,8 +191,7 @@ impl Passes {
         &mut self,
         scene: &Scene<'_>,
         shapes: &[Option<&RodState>],
-        centre: Option<&[Option<&RodState>]>,
-        proximal_n_per_mm: f64,
+        kept: Nearness<'_>,
     ) -> Result<Solution, MechanicsError> {
         self.begin(scene)?;
         self.begin_from(scene, shapes.iter().map(|s| s.map(StartShape::of)));
@@ -195,17 +205,19 @@ impl Passes {
         self.ws.lay_out_terms(scene, self.ws.tight_fits());
         let start = self.ws.newton.at.clone();
         let stage = self.last_stage(scene);
-        match centre {
-            Some(centre) => self.keep_near_shapes(scene, centre, proximal_n_per_mm),
-            None => self.keep_near(proximal_n_per_mm),
+        let weight_n_per_mm = kept.proximal_n_per_mm;
+        match kept.centre {
+            Some(centre) => self.keep_near_shapes(scene, centre, weight_n_per_mm),
+            None => self.keep_near(weight_n_per_mm),
         }
+        self.ws.model.place_drags(kept.drags);
         let lost = match settle_stage(&mut self.ws, stage) {
             Ok(passed_saddle) => return read(&mut self.ws, scene, passed_saddle),
-            Err(lost) if lost.is_lost() && centre.is_none() => lost,
+            Err(lost) if lost.is_lost() && kept.centre.is_none() => lost,
             Err(other) => return Err(other),
         };
         self.ws.newton.at = start;
-        self.settle_step_by_step(stage, proximal_n_per_mm, lost)
+        self.settle_step_by_step(stage, weight_n_per_mm, lost)
     }
 
     /// Keeps unknowns near where they are.

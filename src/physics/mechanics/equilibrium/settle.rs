@@ -2,7 +2,7 @@
 
 use super::continuation::{bends_up, settle_bending};
 use super::direction::InnerStrategy;
-use super::passes::Passes;
+use super::passes::{Nearness, Passes};
 use super::solution::{RodState, Solution};
 use super::start_shapes::StartShapes;
 use super::work::Work;
@@ -192,8 +192,7 @@ impl Settle {
         }
     }
 
-    /// Equilibrium from shapes near it, kept near these by a proximal term of this weight; a rod without one
-    /// starts along what it lies in.
+    /// Equilibrium from shapes near it, kept near these or others; a rod without one starts along what it lies in.
     ///
     /// # Errors
     /// As [`Self::settle`].
@@ -201,14 +200,13 @@ impl Settle {
         &mut self,
         scene: &Scene<'_>,
         shapes: &[Option<&RodState>],
-        centre: Option<&[Option<&RodState>]>,
-        proximal_n_per_mm: f64,
+        kept: Nearness<'_>,
     ) -> Result<Solution, MechanicsError> {
         self.restart_work();
         if shapes.len() != scene.rods.len() || shapes.iter().all(Option::is_none) {
             return self.settle(scene);
         }
-        self.passes.near(scene, shapes, centre, proximal_n_per_mm)
+        self.passes.near(scene, shapes, kept)
     }
 
     /// Assembles and factorises the matrix of the last solve once more, for measurements; tells

@@ -35,6 +35,7 @@ impl Workspace {
     pub(crate) fn begin(&mut self, scene: &Scene<'_>) {
         self.newton.effort.history = Default::default();
         self.model.coefficients.proximal.centre.clear();
+        self.model.coefficients.drags.clear();
         self.agreement = Agreement::default();
         self.follows = scene.rods.iter().any(Rod::goes_by_rounds);
         self.newton.direction.restart();

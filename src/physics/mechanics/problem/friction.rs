@@ -34,7 +34,8 @@ pub struct ProblemMove {
     /// Which way it slides.
     pub direction: Direction,
     /// What holds its distal end back, N: a dead weight at the end of a rod that is pulled, what a tip
-    /// that is pushed has to overcome.
+    /// that is pushed has to overcome. On a path the force against the end, whichever way it goes: a weight that draws it
+    /// on is negative.
     #[serde(default)]
     pub held_back_n: f64,
 }
@@ -106,6 +107,37 @@ impl Problem {
         let rods = self.rods.len();
         #[expect(clippy::cast_precision_loss, reason = "small counts")]
         let number = |index: usize| index as f64;
+        for (k, rod) in self.rods.iter().enumerate() {
+            let Some(found) = rod.axial_stiffness_n else {
+                continue;
+            };
+            let what = format!("rods[{k}].axial_stiffness_n");
+            if self.path.is_none() {
+                let needed = Allowed::in_words("left out where no `path` is posed");
+                return refuse(what, found, needed);
+            }
+            if !(found.is_finite() && found > 0.0) {
+                return refuse(what, found, Allowed::POSITIVE);
+            }
+        }
+        if let Some(path) = &self.path {
+            path.check()?;
+            let force = path.legs.iter().find_map(|leg| leg.hub_push_n);
+            let stretches = |m: &ProblemMove| {
+                let rod = self.rods.get(m.rod);
+                rod.is_some_and(|rod| rod.axial_stiffness_n.is_some())
+            };
+            if let (Some(_), Some(m)) = (force, self.moves.filter(|m| !stretches(m))) {
+                let needed = Allowed::in_words(
+                    "an `axial_stiffness_n` of the rod that `moves`, where a leg gives `hub_push_n`",
+                );
+                return refuse(format!("rods[{}].axial_stiffness_n", m.rod), 0.0, needed);
+            }
+            if self.moves.is_none() {
+                let needed = Allowed::in_words("left out where no rod `moves`");
+                return refuse("path".into(), number(path.legs.len()), needed);
+            }
+        }
         let Some(moved) = &self.moves else {
             if !self.friction.is_empty() {
                 return refuse(
@@ -124,7 +156,8 @@ impl Problem {
                 .below(number(rods));
             return refuse("moves.rod".into(), number(moved.rod), needed);
         }
-        if !(moved.held_back_n.is_finite() && moved.held_back_n >= 0.0) {
+        let drawn = self.path.is_some() && moved.held_back_n < 0.0;
+        if !(moved.held_back_n.is_finite() && (moved.held_back_n >= 0.0 || drawn)) {
             let needed = Allowed::NOT_NEGATIVE;
             return refuse("moves.held_back_n".into(), moved.held_back_n, needed);
         }
@@ -178,7 +211,7 @@ impl Problem {
     }
 
     /// Coefficient of a rod on the tube (none) or on another rod; none given, no friction.
-    fn coefficient(&self, rod: usize, other: Option<usize>) -> f64 {
+    pub(super) fn coefficient(&self, rod: usize, other: Option<usize>) -> f64 {
         let wanted = ProblemFriction {
             rod,
             against: other,
@@ -197,14 +230,7 @@ impl Problem {
         moved: &ProblemMove,
     ) -> Result<(Solution, FrictionReport), MechanicsError> {
         let devices = self.stack_devices(posed);
-        let hollow = |j: &usize| posed.rods[*j].inner_mm.is_some();
-        let containments: Vec<Containment> = (0..devices.len())
-            .flat_map(|k| {
-                (0..k)
-                    .filter(hollow)
-                    .map(move |j| Containment::coaxial(k, j))
-            })
-            .collect();
+        let containments = self.containments(posed);
         let settings = self.slide_settings();
         let friction = |rod, other| self.coefficient(rod, other);
         let stack = StackProblem::new(&posed.tube, &devices)
@@ -255,8 +281,20 @@ impl Problem {
         Ok((solution, report))
     }
 
+    /// Every rod in all those before it that have a lumen.
+    pub(super) fn containments(&self, posed: &Posed) -> Vec<Containment> {
+        let hollow = |j: &usize| posed.rods[*j].inner_mm.is_some();
+        (0..self.rods.len())
+            .flat_map(|k| {
+                (0..k)
+                    .filter(hollow)
+                    .map(move |j| Containment::coaxial(k, j))
+            })
+            .collect()
+    }
+
     /// The rods as devices of a stack, driven to where they end.
-    fn stack_devices(&self, posed: &Posed) -> Vec<StackDevice> {
+    pub(super) fn stack_devices(&self, posed: &Posed) -> Vec<StackDevice> {
         posed
             .rods
             .iter()
@@ -264,7 +302,7 @@ impl Problem {
             .map(|(rod, given)| StackDevice {
                 rod: rod.clone(),
                 drive: match given.end {
-                    ProblemEnd::ExitPlane => Drive::Through,
+                    ProblemEnd::ExitPlane | ProblemEnd::ExitOnAxis => Drive::Through,
                     ProblemEnd::Tip(s_mm) => Drive::Tip(s_mm),
                 },
             })
@@ -272,7 +310,7 @@ impl Problem {
     }
 
     /// Settings of a slide.
-    fn slide_settings(&self) -> LoadSettings {
+    pub(super) fn slide_settings(&self) -> LoadSettings {
         // to the last digit: no mismatch is enough, and rounds that come nearer slowly go on
         LoadSettings {
             enough_n: 0.0,

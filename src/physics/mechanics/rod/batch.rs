@@ -172,6 +172,7 @@ impl Rows {
         let regular = |c: &VertexTerm| {
             !c.clamp
                 && !c.dof[0].is_fixed()
+                && !c.dof[2].is_fixed()
                 && c.frame[1] == c.frame[0] + 1
                 && c.frame[2] == c.frame[0] + 2
                 && c.edge[1] == c.edge[0] + 1

@@ -42,6 +42,8 @@ pub struct RodBuilder {
     line_load_n_per_mm: Vector,
     tip_force_n: Vector,
     yields: bool,
+    axial_stiffness_n: Option<f64>,
+    exits_on_axis: bool,
 }
 
 impl Default for RodBuilder {
@@ -57,6 +59,8 @@ impl Default for RodBuilder {
             line_load_n_per_mm: Vector::zeros(),
             tip_force_n: Vector::zeros(),
             yields: false,
+            axial_stiffness_n: None,
+            exits_on_axis: false,
         }
     }
 }
@@ -176,6 +180,21 @@ impl RodBuilder {
         self
     }
 
+    /// Axial stiffness `EA`, N, > 0. Not given: it does not stretch.
+    #[must_use]
+    pub fn axial_stiffness_n(mut self, axial_stiffness_n: f64) -> Self {
+        self.axial_stiffness_n = Some(axial_stiffness_n);
+        self
+    }
+
+    /// Where it runs through the exit plane it is held on the centre line there, free to turn. Not given: nothing holds
+    /// it.
+    #[must_use]
+    pub fn exits_on_axis(mut self) -> Self {
+        self.exits_on_axis = true;
+        self
+    }
+
     /// The rod, in the vessel ([`nest`](crate::mechanics::nest) puts it into others).
     ///
     /// # Errors
@@ -215,6 +234,8 @@ impl RodBuilder {
             line_load_n_per_mm: self.line_load_n_per_mm,
             tip_force_n: self.tip_force_n,
             yields: self.yields,
+            axial_stiffness_n: self.axial_stiffness_n,
+            exits_on_axis: self.exits_on_axis,
             containers: Vec::new(),
         })
     }

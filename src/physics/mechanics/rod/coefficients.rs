@@ -4,6 +4,7 @@
 use super::contact_law::{Keep, Law};
 use super::contact_set::ContactLaws;
 use super::contact_terms::{ContactTerm, ContactTerms, Gate};
+use super::drag::Drags;
 use super::kinematics::Kinematics;
 use super::layout::Layout;
 use super::load_rounds::{Relaxation, Turning};
@@ -34,6 +35,7 @@ pub(crate) struct Coefficients {
     /// The cap on stiffness for which the contact laws were made, where they depend on nothing else.
     laws_for: Option<f64>,
     pub(crate) proximal: Proximal,
+    pub(crate) drags: Drags,
     pub(crate) relaxation: Relaxation,
     pub(crate) turning: Turning,
 }

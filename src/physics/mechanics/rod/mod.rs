@@ -12,6 +12,7 @@ pub(super) mod contact_placement;
 pub(super) mod contact_set;
 pub(super) mod contact_terms;
 pub(super) mod dof;
+pub(super) mod drag;
 pub(super) mod edge_batch;
 pub(super) mod end_terms;
 pub(super) mod energy;

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! E = sum over vertices (bending + axial load) + ends + hub springs + natural bends
-//!     + proximal term - dead loads + contacts
+//!     + proximal term + drags - dead loads + contacts
 //! ```
 //!
 //! [`Model::evaluate`] and [`Model::energy`] list the same terms, the second without derivatives.
@@ -12,6 +12,7 @@ use super::bordered::{Bordered, RollSystem};
 use super::coefficients::Coefficients;
 use super::configurational::Configurational;
 use super::contact_set::{Along, Contacts};
+use super::drag::DragAt;
 use super::end_terms;
 use super::energy::Energy;
 use super::evaluation::Evaluation;
@@ -123,6 +124,14 @@ impl Model {
         }
     }
 
+    /// Puts drags on the contacts, told from the centre of the proximal term.
+    pub(crate) fn place_drags(&mut self, asked: &[DragAt]) {
+        let Coefficients {
+            drags, proximal, ..
+        } = &mut self.coefficients;
+        drags.place(&self.layout.contacts, asked, &proximal.centre);
+    }
+
     /// Rolls that the rods begin with, rad.
     pub(crate) fn first_rolls(scene: &Scene<'_>) -> Vec<f64> {
         scene
@@ -213,6 +222,7 @@ impl Model {
         at.shaped
             .evaluate(shape, bends, &mut energy, &mut at.gradient, &mut at.by_roll);
         by_shape.proximal.evaluate(x, &mut energy, &mut at.gradient);
+        (by_shape.drags).evaluate(&layout.contacts, x, &mut energy, &mut at.gradient);
         for ((g, f), x) in at.gradient.iter_mut().zip(&by_shape.dead_n).zip(x) {
             *g -= f;
             energy.total -= f * x;
@@ -253,7 +263,7 @@ impl Model {
             let coefficients = (sections.stiffness[node], natural);
             energy += natural_bends::energy_of(shape, term, coefficients, rolls);
         }
-        energy += by_shape.proximal.energy(x);
+        energy += by_shape.proximal.energy(x) + by_shape.drags.energy(&layout.contacts, x);
         let dead = by_shape.dead_n.iter().zip(x);
         energy -= dead.map(|(f, x)| f * x).sum::<f64>();
         let contacts = Contacts::new(&layout.contacts, &by_shape.contact_laws);
@@ -294,6 +304,7 @@ impl Model {
         }
         self.at.shaped.assemble(&mut matrix);
         self.coefficients.proximal.assemble(&mut matrix);
+        (self.coefficients.drags).assemble(&self.layout.contacts, &mut matrix);
         self.at.matrix = matrix;
     }
 

@@ -3,7 +3,7 @@
 
 use super::dof::{Dof, short};
 use super::nodes::{Nodes, RodNodes};
-use super::scene::{Container, MOST_RODS, Scene, StartSupport};
+use super::scene::{Container, End, MOST_RODS, Scene, StartSupport};
 use super::sections::Sections;
 
 /// Which rods share degrees of freedom.
@@ -124,13 +124,16 @@ impl Numberer<'_> {
         out: &mut Numbering,
     ) {
         let count = self.rods.len();
-        let held = |k: usize| self.scene.rods[k].start != StartSupport::Free;
+        let last = self.scene.tube.len() - 1;
+        let held = |k: usize| {
+            let rod = &self.scene.rods[k];
+            (station == 0 && rod.start != StartSupport::Free)
+                || (station == last && rod.exits_on_axis && matches!(rod.end, End::ExitPlane))
+        };
         for k in (0..count).filter(|k| self.is_present(*k, station)) {
             nodes.dof[self.rods[k].first + station] = if lead[k] != k {
                 nodes.dof[self.rods[lead[k]].first + station]
-            } else if station == 0
-                && (0..count).any(|j| lead[j] == k && self.is_present(j, station) && held(j))
-            {
+            } else if (0..count).any(|j| lead[j] == k && held(j) && self.is_present(j, station)) {
                 Dof::FIXED
             } else {
                 out.next(k, self.scene.tube[station].s_mm)

@@ -240,6 +240,11 @@ pub struct Rod {
     /// it lies in the middle of that. Other rods are refused there. Beside another rod it counts with its thinnest
     /// part.
     pub yields: bool,
+    /// Axial stiffness `EA`, N; none: it does not stretch. Paths know it
+    /// ([`StackPath`](crate::mechanics::StackPath)); an equilibrium for itself needs no lengths of material.
+    pub axial_stiffness_n: Option<f64>,
+    /// Where it runs through the last station's plane: whether it is held on the centre line there, free to turn.
+    pub exits_on_axis: bool,
     /// What it lies in, from station 0 to its end without gaps. Empty: all in the vessel.
     pub containers: Vec<ContainerStretch>,
 }
@@ -260,6 +265,8 @@ impl Rod {
             line_load_n_per_mm: Vector::zeros(),
             tip_force_n: Vector::zeros(),
             yields: false,
+            axial_stiffness_n: None,
+            exits_on_axis: false,
             containers: Vec::new(),
         }
     }

@@ -4,9 +4,11 @@ use super::arrangement::{FrictionOf, StackProblem};
 use super::friction_sum::FrictionAccumulation;
 use super::moving::Moving;
 use super::present::{PresentRods, least_end};
+use super::slip::Slip;
+use super::stretch::{Slipping, Stretch};
 use super::tip_load::tip_load_n;
 use super::together::Together;
-use crate::mechanics::equilibrium::solution::Solution;
+use crate::mechanics::equilibrium::solution::{RodState, Solution};
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::anderson::Anderson;
 use crate::mechanics::linear_algebra::norms::larger;
@@ -49,9 +51,32 @@ pub(crate) struct Coupling {
     unknown_mm: Vec<f64>,
     bare_n: Vec<f64>,
     anderson: Anderson,
+    /// How contacts of the rod that slides slip, where friction follows that.
+    slipping: Vec<SlippingAt>,
+    stick_mm: f64,
+    pub(crate) stretching: Option<Stretching>,
     /// While loads come up from nought.
     coming_up: Option<ComingUp>,
     together: Together,
+}
+
+/// How a contact of the rod that slides slips.
+#[derive(Debug, Clone, Copy)]
+struct SlippingAt {
+    other: Option<usize>,
+    s_mm: f64,
+    slipping: Slipping,
+}
+
+/// The rod that slides as it stretches.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Stretching {
+    /// Axial stiffness, N.
+    pub(crate) stiffness_n: f64,
+    /// By station: its load before the increment, N.
+    pub(crate) before_n: Vec<f64>,
+    /// By station: by how much it has stretched up to there since, mm, as last found.
+    pub(crate) stretch_mm: Vec<f64>,
 }
 
 /// Loads that come up from nought.
@@ -81,6 +106,8 @@ impl Coupling {
     /// Forgets what it learnt of other states.
     pub(crate) fn restart(&mut self) {
         self.anderson.restart();
+        self.slipping.clear();
+        self.stretching = None;
         self.coming_up = None;
     }
 
@@ -91,6 +118,36 @@ impl Coupling {
             share,
             held_at_mm: held_at_mm.to_vec(),
         });
+    }
+
+    /// Lets friction along rod `mover` follow how its contacts slip.
+    pub(crate) fn slip_along(&mut self, mover: usize, slips: &[Slip], stick_mm: f64) {
+        self.stick_mm = stick_mm;
+        self.slipping.clear();
+        self.slipping.extend(slips.iter().filter_map(|slip| {
+            // slip is told of the rod against its partner
+            let (other, sign) = if slip.rod == mover {
+                (slip.other, 1.0)
+            } else if slip.other == Some(mover) {
+                (Some(slip.rod), -1.0)
+            } else {
+                return None;
+            };
+            Some(SlippingAt {
+                other,
+                s_mm: slip.s_mm,
+                slipping: Slipping {
+                    along_mm: sign * slip.slip_mm[0],
+                    across_mm: slip.slip_mm[1],
+                },
+            })
+        }));
+    }
+
+    /// How a contact of the rod that slides slips.
+    fn slipping_at(&self, other: Option<usize>, s_mm: f64) -> Slipping {
+        let same = |a: &&SlippingAt| a.other == other && (a.s_mm - s_mm).abs() < 1e-9;
+        (self.slipping.iter().find(same)).map_or(Slipping::AT_REST, |a| a.slipping)
     }
 
     /// Finds what friction and hub loads a shape calls for, and what it misses by.
@@ -171,9 +228,19 @@ impl Coupling {
         found: &Solution,
     ) {
         let stations = problem.tube.len();
-        let coefficient = |other| rods.friction_of(problem.friction, rod, other);
+        let towards_tip = -moving.direction.sign();
+        let mut friction = std::mem::take(&mut self.friction);
+        let coefficient = |other, s_mm: f64| {
+            let mu = rods.friction_of(problem.friction, rod, other);
+            if self.slipping.is_empty() || self.stretching.is_some() {
+                return mu;
+            }
+            let slipping = self.slipping_at(other, s_mm);
+            towards_tip * slipping.friction(0.0, self.stick_mm).0 * mu
+        };
         let resistance = problem.resistance;
-        (self.friction).gather(problem.tube, found, rod, &coefficient, resistance);
+        friction.gather(problem.tube, found, rod, &coefficient, resistance);
+        self.friction = friction;
         let state = &found.rods[rod];
         let on_stations =
             state.station_mm.len() - usize::from(matches!(rods.rods[rod].end, End::Tip(_)));
@@ -188,13 +255,53 @@ impl Coupling {
             }
         }));
         let sign = moving.direction.sign();
-        self.friction
-            .sum(&self.bare_n, sign, &mut self.target_load_n[rod]);
+        if self.stretching.is_some() {
+            self.stretch(rod, towards_tip, state);
+        } else {
+            self.friction
+                .sum(&self.bare_n, sign, &mut self.target_load_n[rod]);
+        }
         for (k, target_n) in self.target_load_n.iter_mut().enumerate() {
             if k != rod {
                 self.friction.react(k, sign, target_n);
             }
         }
+    }
+
+    /// Friction of the rod that slides as it stretches.
+    fn stretch(&mut self, rod: usize, towards_tip: f64, state: &RodState) {
+        let Some(mut stretching) = self.stretching.take() else {
+            return;
+        };
+        let slipping: Vec<_> = (self.friction.list.iter())
+            .map(|c| self.slipping_at(c.other, c.s_mm))
+            .collect();
+        let stations = self.bare_n.len().min(stretching.before_n.len());
+        let cells_mm: Vec<f64> = (state
+            .from_tip_mm
+            .windows(2)
+            .take(stations.saturating_sub(1)))
+        .map(|d| d[0] - d[1])
+        .collect();
+        let problem = Stretch {
+            stiffness_n: stretching.stiffness_n,
+            cells_mm: &cells_mm,
+            bare_n: &self.bare_n[..stations],
+            before_n: &stretching.before_n[..stations],
+            stick_mm: self.stick_mm,
+        };
+        let mut added_n = vec![0.0; stations];
+        let found = problem.solve(&mut self.friction.list, &slipping, &mut added_n);
+        if let Some(stretch_mm) = found {
+            stretching.stretch_mm = stretch_mm;
+            self.target_load_n[rod][..stations].copy_from_slice(&added_n);
+        } else {
+            self.target_load_n[rod].fill(f64::NAN);
+        }
+        for contact in &mut self.friction.list {
+            contact.friction_n *= towards_tip;
+        }
+        self.stretching = Some(stretching);
     }
 
     /// What the contacts of every rod but the one that slides can carry at rest.

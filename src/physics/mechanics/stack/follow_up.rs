@@ -110,7 +110,7 @@ impl StackSolver {
         }))
     }
 
-    fn mover_of(&self, problem: &StackProblem<'_>) -> Mover {
+    pub(super) fn mover_of(&self, problem: &StackProblem<'_>) -> Mover {
         (problem.moving).and_then(|m| Some((self.rods.rod_of(m.device)?, m)))
     }
 

@@ -59,13 +59,14 @@ fn bends(solution: &Solution, k: usize, out: &mut Vec<Vector>) {
 }
 
 impl FrictionAccumulation {
-    /// Lists the contacts of rod `k` with their friction coefficients, and what else holds it back.
+    /// Lists the contacts of rod `k` with their friction coefficients, by partner and station, and what else holds it
+    /// back.
     pub(crate) fn gather(
         &mut self,
         tube: &[TubeStation],
         solution: &Solution,
         k: usize,
-        friction: &dyn Fn(Option<usize>) -> f64,
+        friction: &dyn Fn(Option<usize>, f64) -> f64,
         resistance: Resistance<'_>,
     ) {
         bends(solution, k, &mut self.bend);
@@ -99,7 +100,7 @@ impl FrictionAccumulation {
                 s_mm: s,
                 share: 1.0,
                 other,
-                friction: friction(other),
+                friction: friction(other, s),
                 force_n: size,
                 // the wall carries what the load presses on it: -tau times the turn
                 slope: -bend.dot(&force) / size * contact.length_mm,

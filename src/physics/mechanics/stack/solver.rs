@@ -8,10 +8,12 @@ use super::moving::Moving;
 use super::present::{HubLoad, PresentRods};
 use super::report::Reporter;
 use super::state::{StackState, absent};
+use crate::mechanics::equilibrium::passes::Nearness;
 use crate::mechanics::equilibrium::settle::Settle;
 use crate::mechanics::equilibrium::solution::{Flag, RodState, Solution};
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::linear_algebra::norms::larger;
+use crate::mechanics::rod::drag::DragAt;
 use crate::mechanics::rod::scene::TubeStation;
 use crate::mechanics::rod::settings::Settings;
 use crate::units::Allowed;
@@ -78,6 +80,8 @@ pub(super) enum Kept<'a> {
     NearStart,
     /// These shapes, by rod.
     Near(&'a [Option<&'a RodState>]),
+    /// The same by drag at contacts alone.
+    Dragged(&'a [Option<&'a RodState>], &'a [DragAt]),
 }
 
 /// Solves stacks; keeps its memory from one to the next.
@@ -392,14 +396,20 @@ impl StackSolver {
             .arrange(tube, self.load_settings.hub_spring_n_per_mm);
         let scene = self.rods.scene(tube);
         let proximal_n_per_mm = self.load_settings.proximal_n_per_mm;
-        let (near, weight_n_per_mm) = match kept {
-            Kept::Free => (None, 0.0),
-            Kept::NearStart => (None, proximal_n_per_mm),
-            Kept::Near(shapes) => (Some(shapes), proximal_n_per_mm),
+        let near = |centre, proximal_n_per_mm, drags| Nearness {
+            centre,
+            proximal_n_per_mm,
+            drags,
         };
-        let found = (self.settle).settle_near(&scene, shapes, near, weight_n_per_mm);
+        let near = match kept {
+            Kept::Free => near(None, 0.0, &[][..]),
+            Kept::NearStart => near(None, proximal_n_per_mm, &[]),
+            Kept::Near(shapes) => near(Some(shapes), proximal_n_per_mm, &[]),
+            Kept::Dragged(shapes, drags) => near(Some(shapes), 0.0, drags),
+        };
+        let found = self.settle.settle_near(&scene, shapes, near);
         let found = match found {
-            Err(lost) if lost.is_lost() && near.is_none() => {
+            Err(lost) if lost.is_lost() && near.centre.is_none() => {
                 self.settle.settle_from_scratch(&scene).map_err(|_| lost)
             }
             found => found,
