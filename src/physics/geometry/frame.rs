@@ -55,7 +55,11 @@ impl Frame {
     /// The normals turn with the tangent about the bend's axis, so the frame stays free of twist.
     #[must_use]
     pub fn turned(&self, turn_rad: f64, roll_rad: f64) -> Self {
-        let axis = self.tangent.cross(&self.across(roll_rad));
+        self.turned_towards(turn_rad, &self.across(roll_rad))
+    }
+
+    fn turned_towards(&self, turn_rad: f64, across: &Vector) -> Self {
+        let axis = self.tangent.cross(across);
         let rotation = Rotation3::from_axis_angle(&Unit::new_normalize(axis), turn_rad);
         Self {
             origin_mm: self.origin_mm,
@@ -72,16 +76,16 @@ impl Frame {
         let across = self.across(roll_rad);
         // sin(t)/t and (1-cos(t))/t without loss of digits near a straight line
         let half = 0.5 * turn_rad;
+        let sine = math::sin(half);
         let sinc_half = if half.abs() < 1e-6 {
             1.0 - half * half / 6.0
         } else {
-            math::sin(half) / half
+            sine / half
         };
         let chord = length_mm * sinc_half;
         Self {
-            origin_mm: self.origin_mm
-                + (self.tangent * math::cos(half) + across * math::sin(half)) * chord,
-            ..self.turned(turn_rad, roll_rad)
+            origin_mm: self.origin_mm + (self.tangent * math::cos(half) + across * sine) * chord,
+            ..self.turned_towards(turn_rad, &across)
         }
     }
 

@@ -120,14 +120,14 @@ impl<'a> Builder<'a> {
         )
     }
 
-    /// Blends of growing limbs within the room.
-    fn trials(&self, corner: Corner, room_mm: f64) -> impl Iterator<Item = Blend> {
+    /// Growing limbs within the room, mm.
+    fn limbs_mm(&self, corner: Corner, room_mm: f64) -> impl Iterator<Item = f64> {
         let (a, b) = self.radii(corner);
         let mut next_mm = Some((SHORTEST_LIMB * a.min(b)).min(room_mm));
         std::iter::from_fn(move || {
             let limb_mm = next_mm?;
             next_mm = (limb_mm < room_mm).then(|| (limb_mm * LIMB_GROWTH).min(room_mm));
-            Some(self.blend_with(corner, limb_mm))
+            Some(limb_mm)
         })
     }
 
@@ -146,7 +146,8 @@ impl<'a> Builder<'a> {
 
     fn shortest(&self, corner: Corner, room_mm: f64) -> Blend {
         let mut best = None::<Blend>;
-        for blend in self.trials(corner, room_mm) {
+        for limb_mm in self.limbs_mm(corner, room_mm) {
+            let blend = self.blend_with(corner, limb_mm);
             if best.as_ref().is_none_or(|b| blend.strain() < b.strain()) {
                 best = Some(blend);
             }
@@ -158,9 +159,9 @@ impl<'a> Builder<'a> {
     }
 
     /// Limb wished for: it starts where the parent's wall gives way.
-    fn limb_wished(&self, corner: Corner) -> f64 {
+    fn limb_wished(&self, corner: Corner, needed_mm: f64) -> f64 {
         let (a, b) = self.radii(corner);
-        (a + b).max(self.limb_needed(corner))
+        (a + b).max(needed_mm)
     }
 
     /// How far the tube of the narrower radius reaches through all the walls in the middle of a
@@ -197,30 +198,35 @@ impl<'a> Builder<'a> {
             .fold(f64::INFINITY, f64::min)
     }
 
-    /// One corner between any two legs, those too close together merged.
-    fn corners(&self) -> Vec<Corner> {
+    /// One corner between any two legs, those too close together merged, and the limb that each needs, mm.
+    fn corners(&self) -> (Vec<Corner>, Vec<f64>) {
         let mut corners: Vec<Corner> = (1..self.spans.len())
             .map(|after| Corner {
                 before: after - 1,
                 after,
             })
             .collect();
-        while let Some(i) = (1..corners.len()).find(|&i| {
-            let needed_mm = self.limb_needed(corners[i - 1]) + self.limb_needed(corners[i]);
-            self.leg(corners[i].before).length_mm() < needed_mm
-        }) {
+        let mut needed: Vec<f64> = corners.iter().map(|c| self.limb_needed(*c)).collect();
+        while let Some(i) = (1..corners.len())
+            .find(|&i| self.leg(corners[i].before).length_mm() < needed[i - 1] + needed[i])
+        {
             corners[i - 1].after = corners[i].after;
+            needed[i - 1] = self.limb_needed(corners[i - 1]);
             corners.remove(i);
+            needed.remove(i);
         }
-        corners
+        (corners, needed)
     }
 
     /// The widest bend up to the limb wished for that stays within the walls, unless that is too
     /// tight: then the least wide that is not.
     fn blend(&self, corner: Corner, wished_mm: f64, room_mm: f64) -> Blend {
-        self.trials(corner, room_mm.min(wished_mm))
-            .filter(|b| self.excess(corner, b) <= ROUNDED_EDGE * b.narrower_mm())
-            .last()
+        let limbs: Vec<f64> = self.limbs_mm(corner, room_mm.min(wished_mm)).collect();
+        limbs
+            .iter()
+            .rev()
+            .map(|limb_mm| self.blend_with(corner, *limb_mm))
+            .find(|b| self.excess(corner, b) <= ROUNDED_EDGE * b.narrower_mm())
             .filter(|b| !self.is_tight(b))
             .unwrap_or_else(|| self.shortest(corner, room_mm))
     }
@@ -247,9 +253,7 @@ impl<'a> Builder<'a> {
         }
     }
 
-    fn blends(&self, corners: &[Corner]) -> Vec<Blend> {
-        let needed: Vec<f64> = corners.iter().map(|c| self.limb_needed(*c)).collect();
-        let wished: Vec<f64> = corners.iter().map(|c| self.limb_wished(*c)).collect();
+    fn blends(&self, corners: &[Corner], needed: &[f64]) -> Vec<Blend> {
         // of a leg with a corner at both ends each has what it needs and half of what is left
         let share = |leg: usize, own: usize, neighbour: Option<usize>| {
             let length_mm = self.leg(leg).length_mm();
@@ -265,7 +269,8 @@ impl<'a> Builder<'a> {
                     i,
                     Some(i + 1),
                 ));
-                self.blend(corners[i], wished[i], room_mm)
+                let wished_mm = self.limb_wished(corners[i], needed[i]);
+                self.blend(corners[i], wished_mm, room_mm)
             })
             .collect()
     }
@@ -286,8 +291,8 @@ impl<'a> Builder<'a> {
     }
 
     pub(super) fn assemble(&self) -> Result<Whole, GeometryError> {
-        let corners = self.corners();
-        let mut blends = self.blends(&corners);
+        let (corners, needed) = self.corners();
+        let mut blends = self.blends(&corners, &needed);
         // usable radius at both ends of every blend
         let mut ends = Vec::with_capacity(blends.len());
         for (corner, blend) in corners.iter().zip(&blends) {
@@ -444,7 +449,7 @@ fn through_ostium(from: f64, to: f64) -> impl Iterator<Item = (f64, f64)> {
 ///
 /// # References
 /// Bolton (1975), Biarc curves, *Computer-Aided Design* 7(2), 89-92 (from memory).
-fn biarc(start: (Point, Vector), end: (Point, Vector)) -> Vec<(Piece, f64)> {
+fn biarc(start: (Point, Vector), end: (Point, Vector)) -> [(Piece, f64); 2] {
     let chord = end.0 - start.0;
     let sum = start.1 + end.1;
     let openness = 2.0 * (1.0 - start.1.dot(&end.1));
@@ -458,7 +463,7 @@ fn biarc(start: (Point, Vector), end: (Point, Vector)) -> Vec<(Piece, f64)> {
     let way = (joint - start.0).normalize();
     let passing = way * (2.0 * start.1.dot(&way)) - start.1;
     let second = arc(joint, passing, end.0);
-    vec![first, second]
+    [first, second]
 }
 
 /// The circular arc from a point along a tangent to another point, and its turn.

@@ -24,7 +24,7 @@ const STEEPEST_SLOPE: f64 = 0.45;
 const COIL_PIECES: u32 = 24;
 
 /// Tilts the axis until the end lies over the aim, sideways and front to back.
-fn aimed(aim_mm: Vector, draw: impl Fn(Vector) -> Pen) -> (Vector, Pen) {
+fn aimed(aim_mm: Vector, mut draw: impl FnMut(Vector) -> Pen) -> Pen {
     let mut slope = Vector::zeros();
     let mut axis = Vector::z();
     let mut pen = draw(axis);
@@ -38,7 +38,7 @@ fn aimed(aim_mm: Vector, draw: impl Fn(Vector) -> Pen) -> (Vector, Pen) {
         axis = (Vector::z() + slope).normalize();
         pen = draw(axis);
     }
-    (axis, pen)
+    pen
 }
 
 /// The way back from a heading at `angle_rad` from the axis, square to that heading.
@@ -66,9 +66,13 @@ fn wave(
     pen.bend_to(axis, home * length_mm, field);
 }
 
-/// Half turn of an S that gives a length-to-chord ratio; `Err` holds the ratios within reach.
-fn half_turn(ratio: f64, ratio_of: impl Fn(f64) -> f64) -> Result<f64, (f64, f64)> {
-    crossing(0.0, WIDEST_S_RAD, |a| ratio_of(a) - ratio)
+/// Half turn of an S that gives a length-to-chord ratio, sought first near `guess`; `Err` holds the ratios within reach.
+fn half_turn(
+    ratio: f64,
+    guess: Option<f64>,
+    ratio_of: impl Fn(f64) -> f64,
+) -> Result<f64, (f64, f64)> {
+    crossing(0.0, WIDEST_S_RAD, guess, |a| ratio_of(a) - ratio)
         .ok_or_else(|| (ratio_of(0.0), ratio_of(WIDEST_S_RAD)))
 }
 
@@ -146,35 +150,41 @@ pub(super) fn common_carotid(
         ("layout.other_common_carotid_takeoff_bend", "")
     };
     let takeoff_share = ledger.share(share_name, 0.25);
-    let draw = |axis: Vector, half_turn_rad: f64| {
+    let takeoff = |axis: Vector| {
         let mut pen = Pen::new(origin.place_mm, origin.heading);
         pen.straight(origin.inside_mm, names.length);
         pen.bend_to(axis, takeoff_share * length_mm, names.length);
-        let rest_mm = (1.0 - takeoff_share) * length_mm;
-        wave(
-            &mut pen,
-            axis,
-            plane,
-            half_turn_rad,
-            rest_mm,
-            shares,
-            names.ratio,
-        );
         pen
     };
+    let rest_mm = (1.0 - takeoff_share) * length_mm;
+    let s_from = |mut pen: Pen, axis: Vector, half_turn_rad: f64| {
+        let field = names.ratio;
+        wave(&mut pen, axis, plane, half_turn_rad, rest_mm, shares, field);
+        pen
+    };
+    let draw = |axis, half_turn_rad| s_from(takeoff(axis), axis, half_turn_rad);
     let ostium_mm: Point = origin.place_mm + origin.heading * origin.inside_mm;
     let ratio_of = |pen: &Pen| length_mm / (pen.place_mm() - ostium_mm).norm();
     let entered = measured(form.common_carotid.length_to_chord);
     check_ratio(names.ratio, entered)?;
     let ratio = entered.unwrap_or(who.common_carotid_ratio().value);
-    let solve = |axis| half_turn(ratio, |a| ratio_of(&draw(axis, a)));
-    let (axis, _) = aimed(aim_mm, |axis| draw(axis, solve(axis).unwrap_or(0.0)));
-    let (half_turn_rad, otherwise) = match (solve(axis), entered) {
-        (Ok(half_turn_rad), _) => (half_turn_rad, who.common_carotid_ratio()),
-        (Err((least, _)), None) => (
-            0.0,
-            fixed(least, "derived: the least that the take-off angle permits"),
-        ),
+    let solve = |axis, guess| {
+        let trunk = takeoff(axis).sketching();
+        half_turn(ratio, guess, |a| {
+            ratio_of(&s_from(trunk.sketching(), axis, a))
+        })
+    };
+    // what the last axis takes is what is drawn
+    let mut solved = Err((0.0, 0.0));
+    let pen = aimed(aim_mm, |axis| {
+        solved = solve(axis, solved.ok());
+        draw(axis, solved.unwrap_or(0.0))
+    });
+    let otherwise = match (solved, entered) {
+        (Ok(_), _) => who.common_carotid_ratio(),
+        (Err((least, _)), None) => {
+            fixed(least, "derived: the least that the take-off angle permits")
+        }
         (Err((least, most)), Some(ratio)) => {
             return Err(refuse(
                 names.ratio,
@@ -185,7 +195,6 @@ pub(super) fn common_carotid(
         }
     };
     draft.ledger.number(names.ratio, "", entered, otherwise);
-    let pen = draw(axis, half_turn_rad);
     let end_mm = pen.length_mm();
     let knots = if treated {
         let flare_mm = draft
@@ -364,7 +373,7 @@ fn course(
                 None,
                 fixed(5.0, source::NECK_ANGLE),
             );
-            aimed(aim_mm, |axis| s_of(axis, half_turn_rad)).1
+            aimed(aim_mm, |axis| s_of(axis, half_turn_rad))
         }
         NeckShape::Tortuous {
             turn_deg: Some(turn_deg),
@@ -382,15 +391,25 @@ fn course(
                     "describe it as a Loop or a Coil",
                 ));
             }
-            aimed(aim_mm, |axis| s_of(axis, 0.5 * turn_rad)).1
+            aimed(aim_mm, |axis| s_of(axis, 0.5 * turn_rad))
         }
         NeckShape::Tortuous { turn_deg: None } => {
             let ratio = draft
                 .ledger
                 .number(RATIO, "", entered, who.cervical_ica_ratio());
-            let solve = |axis| half_turn(ratio, |a| ratio_of(&s_of(axis, a)));
-            let (axis, _) = aimed(aim_mm, |axis| s_of(axis, solve(axis).unwrap_or(0.0)));
-            let half_turn_rad = solve(axis).map_err(|(least, most)| {
+            let solve = |axis, guess| {
+                half_turn(ratio, guess, |a| {
+                    let mut pen = start().sketching();
+                    wave(&mut pen, axis, side, a, length_mm, EVEN, SHAPE);
+                    ratio_of(&pen)
+                })
+            };
+            let mut solved = Err((0.0, 0.0));
+            let pen = aimed(aim_mm, |axis| {
+                solved = solve(axis, solved.ok());
+                s_of(axis, solved.unwrap_or(0.0))
+            });
+            solved.map_err(|(least, most)| {
                 refuse(
                     RATIO,
                     format!("{ratio:.3}"),
@@ -398,7 +417,7 @@ fn course(
                     "correct it, or describe the neck as a Loop or a Coil",
                 )
             })?;
-            s_of(axis, half_turn_rad)
+            pen
         }
         NeckShape::Kink {
             interior_angle_deg,
@@ -453,7 +472,6 @@ fn course(
                 pen.bend_to(axis, after_mm, SHAPE);
                 pen
             })
-            .1
         }
         NeckShape::Coil { .. } => {
             let turn_mm = turn_diameter_mm.unwrap_or(3.2 * diameter_mm);
@@ -505,7 +523,6 @@ fn course(
                 pen.bend_to(axis, (1.0 - before) * rest_mm, SHAPE);
                 pen
             })
-            .1
         }
         NeckShape::Loop {
             interior_angle_deg,
@@ -558,7 +575,6 @@ fn course(
                 pen.bend_to(axis, limb * rest_mm, SHAPE);
                 pen
             })
-            .1
         }
     };
     if !from_length {

@@ -16,6 +16,8 @@ pub(super) struct Pen {
     frame: Frame,
     runs: Vec<(Run, &'static str)>,
     length_mm: f64,
+    /// Only where it comes to is asked, not the way.
+    sketches: bool,
 }
 
 impl Pen {
@@ -26,6 +28,17 @@ impl Pen {
             frame,
             runs: Vec::new(),
             length_mm: 0.0,
+            sketches: false,
+        }
+    }
+
+    /// A pen at the same place that draws nothing, for trials of where a course ends.
+    pub(super) fn sketching(&self) -> Self {
+        Self {
+            start: self.frame,
+            runs: Vec::new(),
+            sketches: true,
+            ..*self
         }
     }
 
@@ -85,14 +98,16 @@ impl Pen {
         if length_mm < LEAST_RUN_MM {
             return;
         }
-        let run = Run {
-            length_mm,
-            turn_rad,
-            roll_rad,
-            diameter_start_mm: 0.0,
-            diameter_end_mm: 0.0,
-        };
-        self.runs.push((run, field));
+        if !self.sketches {
+            let run = Run {
+                length_mm,
+                turn_rad,
+                roll_rad,
+                diameter_start_mm: 0.0,
+                diameter_end_mm: 0.0,
+            };
+            self.runs.push((run, field));
+        }
         self.frame = self.frame.along_arc(length_mm, turn_rad, roll_rad);
         self.length_mm += length_mm;
     }
@@ -152,22 +167,75 @@ fn widest_mm(lumen: &Lumen, from_mm: f64, to_mm: f64) -> f64 {
         .fold(ends, |widest, k| widest.max(k.1))
 }
 
-/// Where a rising function crosses zero, by halving; `None` where it does not.
+/// Where a rising function crosses zero, by halving; `None` where it does not. `guess` is a place it may cross near.
 ///
-/// 60 halvings leave 1e-18 of the interval, below the rounding of any f64 in it.
-pub(super) fn crossing(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Option<f64> {
-    if f(low) > 0.0 || f(high) < 0.0 {
+/// 60 halvings leave 1e-18 of the interval, below the rounding of any f64 in it. Most of them are told without
+/// asking the function, from two places close around the crossing between which rounding hides its sign.
+pub(super) fn crossing(
+    mut low: f64,
+    mut high: f64,
+    guess: Option<f64>,
+    f: impl Fn(f64) -> f64,
+) -> Option<f64> {
+    let (below, above) = close_around(low, high, guess, &f);
+    if (below < low && f(low) > 0.0) || (above > high && f(high) < 0.0) {
         return None;
     }
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
-        if f(middle) < 0.0 {
+        if middle <= low || middle >= high {
+            break;
+        }
+        if middle <= below || (middle < above && f(middle) < 0.0) {
             low = middle;
         } else {
             high = middle;
         }
     }
     Some(0.5 * (low + high))
+}
+
+/// Two places close around the crossing of a rising function, well below and well above it; infinite where they
+/// were not found.
+fn close_around(low: f64, high: f64, guess: Option<f64>, f: &impl Fn(f64) -> f64) -> (f64, f64) {
+    /// Their distance from the crossing: where a vessel bends at all the function is a hundred times its rounding there.
+    const APART: f64 = 1e-12;
+    /// Values are sure of their sign from here on, some hundred roundings of numbers about 1.
+    const CLEAR: f64 = 3e-14;
+    /// Secants: from a guess three or four are enough.
+    const MOST: usize = 12;
+    /// How far the second place of the first secant lies from the first.
+    const STEP: f64 = 1e-3;
+    let mut last = guess.unwrap_or(0.5 * (low + high)).clamp(low, high - STEP);
+    let mut at_last = f(last);
+    let mut next = last + STEP;
+    for _ in 0..MOST {
+        let at_next = f(next);
+        let rise = (at_next - at_last) / (next - last);
+        (last, at_last) = (next, at_next);
+        if rise.is_nan() || rise <= 0.0 {
+            break;
+        }
+        let step = at_last / rise;
+        next = (last - step).clamp(low, high);
+        // the next one would be as near as the square of this step
+        if step.abs() < 1e-7 || next == last {
+            break;
+        }
+    }
+    let (below, above) = (next - APART, next + APART);
+    (
+        if f(below) < -CLEAR {
+            below
+        } else {
+            f64::NEG_INFINITY
+        },
+        if f(above) > CLEAR {
+            above
+        } else {
+            f64::INFINITY
+        },
+    )
 }
 
 /// The unit vector at `angle_rad` from `axis` towards `side`.

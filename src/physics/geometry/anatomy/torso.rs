@@ -246,8 +246,10 @@ fn aorta(
             radius_mm + before_top_mm - quarter_mm
         }
     };
-    let before_top_mm = crossing(0.0, quarter_mm + height_mm, |t| drop_mm(t) - height_mm)
-        .unwrap_or(quarter_mm + height_mm);
+    let before_top_mm = crossing(0.0, quarter_mm + height_mm, None, |t| {
+        drop_mm(t) - height_mm
+    })
+    .unwrap_or(quarter_mm + height_mm);
     let upright_mm = ascending_mm - (quarter_mm - before_top_mm);
     if upright_mm <= 0.0 {
         return Err(refuse(
