@@ -2,8 +2,10 @@
 
 use super::{Stop, columns, print};
 use clap::Args;
-use nestline::data::{self, Source};
+use nestline::data::{self, Edit, Source};
+use nestline::geometry::TrackSettings;
 use nestline::output::{blank_form, measures_text, refuse_existing, vessel_drawing, write_text};
+use nestline::rehearsal::{HelpsPlan, outcome_of, walk};
 use std::ffi::OsString;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -18,7 +20,7 @@ pub(crate) struct MeasureArguments {
     #[arg(long)]
     target: Option<String>,
     /// Write a form to fill in: every measurement with what it is, how it is read and what is usual.
-    #[arg(long, conflicts_with_all = ["vessel", "target", "drawing"])]
+    #[arg(long, conflicts_with_all = ["vessel", "target", "drawing", "scene"])]
     new: bool,
     /// File for the form; printed if left out.
     #[arg(short, long, value_name = "FILE", requires = "new")]
@@ -26,6 +28,9 @@ pub(crate) struct MeasureArguments {
     /// Draw the vessel from the front and from the left, as SVG.
     #[arg(long, value_name = "FILE")]
     drawing: Option<PathBuf>,
+    /// Scene rehearsed on this vessel, by ruler: which missing measurement would help its margins most.
+    #[arg(long = "for", value_name = "SCENE")]
+    scene: Option<OsString>,
     /// Replace files that exist.
     #[arg(long, visible_alias = "force")]
     replace: bool,
@@ -63,11 +68,26 @@ fn measured(source: &Source, arguments: &MeasureArguments, json: bool) -> Result
     if let Some(path) = &arguments.drawing {
         refuse_existing(path, arguments.replace)?;
     }
-    let (report, vessel, track) = data::measure_vessel_on(source, arguments.target.as_deref())?;
+    let (mut report, vessel, track) = data::measure_vessel_on(source, arguments.target.as_deref())?;
+    if let Some(scene) = &arguments.scene {
+        report.for_plan = Some(helps_plan(scene, source)?);
+    }
     if let Some(path) = &arguments.drawing {
         let drawing = vessel_drawing(&vessel.info.name, &vessel.tree, &track);
         write_text(path, &drawing, arguments.replace)?;
     }
     print(json, &report, || measures_text(&report, columns()))?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Which measurements would help a scene with this vessel in the place of its own.
+fn helps_plan(scene: &OsString, vessel: &Source) -> Result<HelpsPlan, Stop> {
+    let edit = Edit::parse(&format!("vessel={}", vessel.whole_name()))?;
+    let loaded = data::load_scene_with(&Source::from_argument(scene), &[edit], &TrackSettings::default())?;
+    let plan = &loaded.plan;
+    // lengths follow from the script's places: a ruler knows them
+    Ok(HelpsPlan::of(
+        &plan.name,
+        outcome_of(plan, &walk(plan)).sure,
+    ))
 }

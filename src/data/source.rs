@@ -93,6 +93,18 @@ impl Source {
         }
     }
 
+    /// A name that means the same file wherever it is written, in a change to a scene too.
+    #[must_use]
+    pub fn whole_name(&self) -> String {
+        match self {
+            Self::Disk(path) => {
+                let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
+                whole.display().to_string()
+            }
+            Self::Embedded(_) => self.to_string(),
+        }
+    }
+
     /// Reads the text.
     ///
     /// # Errors

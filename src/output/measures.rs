@@ -3,7 +3,7 @@
 use super::grid::Grid;
 use super::table::{section, wrapped};
 use crate::geometry::{KinkGrade, Tortuosity};
-use crate::rehearsal::{ClotOnRoute, VesselReport};
+use crate::rehearsal::{ClotOnRoute, HelpsPlan, VesselReport};
 use crate::units::fixed;
 
 /// The report for a terminal of `columns` characters.
@@ -57,11 +57,12 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
         "out",
         "narrowest",
         "turning",
+        "bends",
         "length/chord",
         "inflections",
         "sharpest bend (interior)",
     ];
-    let mut table = Grid::new(1, &header).right(1..9);
+    let mut table = Grid::new(1, &header).right(1..10);
     for s in &measures.segments {
         table.row([
             s.name.clone(),
@@ -70,6 +71,7 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
             format!("{:.2}", s.diameter_end_mm),
             format!("{:.2}", s.narrowest_mm),
             fixed(s.tortuosity.turning_deg, 0),
+            s.tortuosity.bends.to_string(),
             format!("{:.3}", s.tortuosity.distance_metric),
             s.tortuosity.inflections.to_string(),
             format!(
@@ -120,7 +122,10 @@ pub fn measures_text(report: &VesselReport, columns: u16) -> String {
     }
     changed_lengths(&mut out, report, columns);
     doubts(&mut out, report, width);
-    would_help(&mut out, report, columns);
+    match &report.for_plan {
+        Some(plan) => helps_plan(&mut out, plan, columns),
+        None => would_help(&mut out, report, columns),
+    }
     out.push('\n');
     wrapped(&mut out, "", &report.caution, width);
     out
@@ -170,6 +175,45 @@ fn would_help(out: &mut String, report: &VesselReport, columns: u16) {
         ]);
     }
     out.push_str(&table.text(columns));
+    let more = "`--for SCENE` ranks them by the margins of a plan instead.";
+    wrapped(out, "", more, usize::from(columns));
+}
+
+/// Which measurement to make next for a plan.
+fn helps_plan(out: &mut String, helps: &HelpsPlan, columns: u16) {
+    let width = usize::from(columns);
+    section(out, "Missing measurements that would help the plan most");
+    wrapped(out, "plan: ", &helps.plan, width);
+    let Some(short) = &helps.short else {
+        wrapped(out, "", "none: no margin of it rests on lengths", width);
+        return;
+    };
+    let line = format!("something is too short in {}", short.in_words());
+    wrapped(out, "", &line, width);
+    if helps.causes.is_empty() {
+        let line = "none of the lengths that it hangs on most is assumed";
+        wrapped(out, "", line, width);
+        return;
+    }
+    let header = [
+        "length",
+        "fields",
+        "assumed (mm)",
+        "spread",
+        "too short, once measured to ± 5 mm",
+    ];
+    let mut table = Grid::new(1, &header).right([2, 3]);
+    for cause in &helps.causes {
+        let fields = cause.fields.iter().map(|f| f.field.as_str());
+        table.row([
+            cause.what.clone(),
+            fields.collect::<Vec<_>>().join(", "),
+            fixed(cause.value_mm, 0),
+            fixed(cause.spread_mm, 0),
+            cause.left_in_words(),
+        ]);
+    }
+    out.push_str(&table.text(columns));
 }
 
 /// In which vessels a clot lies: one longer than its vessel runs on into the next.
@@ -205,7 +249,7 @@ fn changed_lengths(out: &mut String, report: &VesselReport, columns: u16) {
 
 fn winding(t: &Tortuosity) -> String {
     format!(
-        "{:.0} mm long, {:.0} mm straight (distance metric {:.3}), {} inflections (inflection count metric {:.2}), sum of angles {:.4} rad/mm, turning {:.0} degrees, sharpest bend {:.0} degrees between its limbs{}",
+        "{:.0} mm long, {:.0} mm straight (distance metric {:.3}), {} inflections (inflection count metric {:.2}), sum of angles {:.4} rad/mm, turning {:.0} degrees in {}, sharpest bend {:.0} degrees between its limbs{}",
         t.length_mm,
         t.chord_mm,
         t.distance_metric,
@@ -213,9 +257,17 @@ fn winding(t: &Tortuosity) -> String {
         t.inflection_count_metric,
         t.sum_of_angles_rad_per_mm,
         t.turning_deg,
+        counted(t.bends, "bend"),
         t.sharpest.interior_deg,
         kink(t)
     )
+}
+
+fn counted(count: u32, what: &str) -> String {
+    match count {
+        1 => format!("1 {what}"),
+        _ => format!("{count} {what}s"),
+    }
 }
 
 fn kink(t: &Tortuosity) -> &'static str {

@@ -65,7 +65,7 @@ pub use timing::{
     Anchor, ClockReport, ClockRow, Milestone, OtherOrder, Rehearsed, loads_of, rehearse_all,
     rehearsed_of, time,
 };
-pub use vessel_report::{ChangedLength, ClotOnRoute, VesselReport, WouldHelp};
+pub use vessel_report::{ChangedLength, ClotOnRoute, HelpsPlan, VesselReport, WouldHelp};
 pub use walk::{walk, walk_through, walk_with};
 pub use weak_points::WeakPoint;
 pub use what_if::{WHAT_IF_VERSION, WhatIf, WhatIfRow};

@@ -1,6 +1,6 @@
 //! The measures of a vessel and what its values rest on, as plain data.
 
-use super::CAUTION;
+use super::{CAUTION, Cause, Chance, HowSure, RestsOn};
 use crate::geometry::{GeometryError, MeasureSettings, Measures, Track, Tree};
 use crate::procedure::VesselInfo;
 use serde::{Deserialize, Serialize};
@@ -27,6 +27,8 @@ pub struct VesselReport {
     pub doubts: Vec<String>,
     /// Measurements that are missing, those that would settle most of the route's length first.
     pub would_help: Vec<WouldHelp>,
+    /// What would help a plan on this vessel most, where one was named.
+    pub for_plan: Option<HelpsPlan>,
     /// The caution that goes with every output.
     pub caution: String,
 }
@@ -86,6 +88,30 @@ pub struct WouldHelp {
     pub longer_mm: f64,
 }
 
+/// Which missing measurements would settle whether a plan's devices are long enough.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HelpsPlan {
+    /// The plan's name.
+    pub plan: String,
+    /// Chance that any margin of it is below zero; none where no margin rests on lengths.
+    pub short: Option<Chance>,
+    /// Assumed lengths, the one first whose measurement would tell most about that chance.
+    pub causes: Vec<Cause>,
+}
+
+impl HelpsPlan {
+    /// Of a plan and how sure its margins are: what was measured, and what makers promise, is left out.
+    #[must_use]
+    pub fn of(plan: &str, sure: HowSure) -> Self {
+        let assumed = |cause: &Cause| matches!(cause.rests_on, RestsOn::Assumed { .. });
+        Self {
+            plan: plan.to_owned(),
+            short: sure.short,
+            causes: sure.causes.into_iter().filter(assumed).collect(),
+        }
+    }
+}
+
 impl VesselReport {
     /// Measures a vessel with the default settings.
     ///
@@ -107,6 +133,7 @@ impl VesselReport {
             changed: Vec::new(),
             doubts: Vec::new(),
             would_help: Vec::new(),
+            for_plan: None,
             caution: CAUTION.into(),
         })
     }

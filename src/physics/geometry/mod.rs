@@ -40,6 +40,7 @@
 //! pass through their points and do not smooth them. Nothing reads an image: segment elsewhere, and give centre lines.
 
 pub mod anatomy;
+mod bends;
 mod check;
 mod curve;
 mod error;

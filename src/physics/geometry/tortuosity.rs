@@ -1,5 +1,6 @@
 //! How winding a curve is.
 
+use super::bends::{self, Cell, Parting};
 use super::{Curve, GeometryError, Vector};
 use crate::math;
 use crate::units::Allowed;
@@ -20,9 +21,20 @@ pub struct TortuositySettings {
     /// The limbs of a bend may be this far apart along the curve, mm: long enough for an acute bend
     /// of a neck artery (150 degrees at a radius of 5 mm are 13 mm), too short for a wide curve.
     pub bend_window_mm: f64,
-    /// Less curvature than this, 1/mm, is straight: has no plane and takes part in no inflection.
-    /// 1/mm a thousandth is a radius of a metre; noise of a centre line bends more.
+    /// Less curvature than this, 1/mm, is straight: has no plane and takes part in no inflection. 0.012
+    /// is a radius of 83 mm: what tracing on images leaves bends nearly as much, in a plane of its own every few
+    /// millimetres. Lower, the planes of the aorta's long curves count as well, and with them noise.
     pub straight_below_per_mm: f64,
+    /// A place has a plane only at the crest of its bend: where it bends by at least this share of the most around
+    /// it, 0 to 1. From one bend to the next curvature passes near nothing, and there a tenth of a millimetre turns the
+    /// plane by half a turn. Lower, more of that noise counts; at 1 only the very peaks do.
+    pub crest_share: f64,
+    /// How far around a place its crest is sought, mm to either side: less than bends of a siphon lie apart.
+    pub crest_window_mm: f64,
+    /// Neighbouring peaks of curvature are two bends if it falls below this share of the lower one in between, 0 to 1.
+    pub valley_share: f64,
+    /// Bends that turn by less than this, degrees, are not counted.
+    pub least_bend_deg: f64,
 }
 
 impl TortuositySettings {
@@ -42,8 +54,24 @@ impl TortuositySettings {
             ("step_mm", self.step_mm),
             ("bend_window_mm", self.bend_window_mm),
             ("straight_below_per_mm", self.straight_below_per_mm),
+            ("crest_window_mm", self.crest_window_mm),
+            ("least_bend_deg", self.least_bend_deg),
         ] {
             refuse_unless_positive(what, found)?;
+        }
+        for (what, found) in [
+            ("crest_share", self.crest_share),
+            ("valley_share", self.valley_share),
+        ] {
+            if !(found > 0.0 && found < 1.0) {
+                return Err(GeometryError::OutOfRange {
+                    what: what.into(),
+                    found,
+                    needed: Allowed::in_words("between 0 and 1, both excluded")
+                        .above(0.0)
+                        .below(1.0),
+                });
+            }
         }
         Ok(())
     }
@@ -65,7 +93,11 @@ impl Default for TortuositySettings {
         Self {
             step_mm: 0.5,
             bend_window_mm: 15.0,
-            straight_below_per_mm: 1e-3,
+            straight_below_per_mm: 0.012,
+            crest_share: 0.9,
+            crest_window_mm: 6.0,
+            valley_share: 0.8,
+            least_bend_deg: 20.0,
         }
     }
 }
@@ -88,6 +120,8 @@ pub struct Tortuosity {
     pub sum_of_angles_rad_per_mm: f64,
     /// Integral of curvature, degrees.
     pub turning_deg: f64,
+    /// Bends: stretches about one peak of curvature and in one plane.
+    pub bends: u32,
     /// The sharpest bend.
     pub sharpest: Bend,
 }
@@ -139,12 +173,6 @@ impl KinkGrade {
     }
 }
 
-/// A cell between samples that bends: its turn and the normal of its plane.
-struct BentCell {
-    turn_rad: f64,
-    plane: Vector,
-}
-
 /// Measures the stretch of a curve between two arc lengths (clamped to it).
 ///
 /// The curve is sampled in equal cells. The in-plane angle of a cell is the angle between the
@@ -153,6 +181,12 @@ struct BentCell {
 /// inflection count metric adds 1 to the count; and where a planar curve changes side its plane's
 /// normal flips by 180 degrees, which is not torsion, so angles above 90 count as 180 minus
 /// themselves.
+///
+/// A third one is ours: only cells at the crest of their bend have a plane
+/// ([`TortuositySettings::crest_share`]), and torsion is counted from one of them to the next. Without it the sum
+/// measures noise: routes traced at 1 mm with 0.1 mm of noise came out up to 2.4 times as winding as they are, and
+/// come out within 5 % in 87 of 90 draws with it (`tests/imports.rs`). A curve whose curvature does not
+/// change, straight, circle or helix, is measured as published.
 ///
 /// The sharpest bend is the largest angle between two tangents at most
 /// [`TortuositySettings::bend_window_mm`] apart.
@@ -201,24 +235,24 @@ pub fn tortuosity(
         tangents.push(curve.tangent_at(from_mm + length_mm * (i / cells)));
         i += 1.0;
     }
-    let mut straight_sum_rad = 0.0;
-    let mut bent = Vec::new();
-    for pair in tangents.windows(2) {
-        let turn_rad = angle(&pair[0], &pair[1]);
-        if turn_rad < settings.straight_below_per_mm * step_mm {
-            straight_sum_rad += turn_rad;
-        } else {
-            bent.push(BentCell {
-                turn_rad,
-                plane: pair[0].cross(&pair[1]).normalize(),
-            });
-        }
-    }
+    let cells: Vec<Cell> = tangents
+        .windows(2)
+        .map(|pair| Cell {
+            turn_rad: angle(&pair[0], &pair[1]),
+            normal: pair[0].cross(&pair[1]),
+        })
+        .collect();
+    let parting = Parting {
+        valley_share: settings.valley_share,
+        least_rad: settings.least_bend_deg.to_radians(),
+        straight_rad: settings.straight_below_per_mm * step_mm,
+    };
+    let (bent, straight_sum_rad) = crests(&cells, step_mm, settings);
     let chord_mm = (curve.point_at(to_mm) - curve.point_at(from_mm)).norm();
     let distance_metric = length_mm / chord_mm;
     let flips = bent
         .windows(2)
-        .filter(|w| (w[0].plane - w[1].plane).norm_squared() > INFLECTION)
+        .filter(|w| (w[0].normal - w[1].normal).norm_squared() > INFLECTION)
         .count();
     let inflections = u32::try_from(flips).unwrap_or(u32::MAX);
     Ok(Tortuosity {
@@ -228,16 +262,46 @@ pub fn tortuosity(
         inflections,
         inflection_count_metric: (f64::from(inflections) + 1.0) * distance_metric,
         sum_of_angles_rad_per_mm: (straight_sum_rad + sum_of_angles(&bent)) / length_mm,
+        bends: bends::count(&cells, &parting),
         turning_deg: (curve.turning_to(to_mm) - curve.turning_to(from_mm)).to_degrees(),
         sharpest: sharpest(&tangents, from_mm, step_mm, settings.bend_window_mm),
     })
 }
 
-fn sum_of_angles(bent: &[BentCell]) -> f64 {
+/// Cells that have a plane, their normals of length one, and the turn of all others, rad.
+fn crests(cells: &[Cell], step_mm: f64, settings: &TortuositySettings) -> (Vec<Cell>, f64) {
+    let straight_rad = settings.straight_below_per_mm * step_mm;
+    let mut bent = Vec::new();
+    let mut others_rad = 0.0;
+    for (i, cell) in cells.iter().enumerate() {
+        // cells whose middles lie within the window
+        let within = |k: &usize| f64_of(i.abs_diff(*k)) * step_mm <= settings.crest_window_mm;
+        let turn = |k: usize| cells[k].turn_rad;
+        let before = (0..i).rev().take_while(within).map(turn);
+        let after = (i + 1..cells.len()).take_while(within).map(turn);
+        let peak_rad = before.chain(after).fold(cell.turn_rad, f64::max);
+        if cell.turn_rad < straight_rad || cell.turn_rad < settings.crest_share * peak_rad {
+            others_rad += cell.turn_rad;
+        } else {
+            bent.push(Cell {
+                normal: cell.normal.normalize(),
+                ..*cell
+            });
+        }
+    }
+    (bent, others_rad)
+}
+
+/// A count as a number.
+fn f64_of(count: usize) -> f64 {
+    u32::try_from(count).map_or(f64::from(u32::MAX), f64::from)
+}
+
+fn sum_of_angles(bent: &[Cell]) -> f64 {
     let torsion: Vec<f64> = bent
         .windows(2)
         .map(|w| {
-            let between = angle(&w[0].plane, &w[1].plane);
+            let between = angle(&w[0].normal, &w[1].normal);
             between.min(std::f64::consts::PI - between)
         })
         .collect();

@@ -102,15 +102,18 @@ impl Cause {
         let helps = hundredths(self.short_if_measured) < hundredths(now.usual);
         let measurable = matches!(self.rests_on, RestsOn::Assumed { .. });
         (helps && measurable).then(|| {
-            let left = match self.short_if_measured < LEAST {
-                true => "fewer than 1".to_owned(),
-                false => count(self.short_if_measured).to_string(),
-            };
-            format!(
-                "measured to ± {} mm: {left} of 100",
-                fixed(self.measured_to_mm, 0)
-            )
+            let to = fixed(self.measured_to_mm, 0);
+            format!("measured to ± {to} mm: {}", self.left_in_words())
         })
+    }
+
+    /// Chance to be short that a measurement would leave: `3 of 100`.
+    #[must_use]
+    pub fn left_in_words(&self) -> String {
+        match self.short_if_measured < LEAST {
+            true => "fewer than 1 of 100".to_owned(),
+            false => format!("{} of 100", count(self.short_if_measured)),
+        }
     }
 }
 
