@@ -83,7 +83,11 @@ fn measured(source: &Source, arguments: &MeasureArguments, json: bool) -> Result
 /// Which measurements would help a scene with this vessel in the place of its own.
 fn helps_plan(scene: &OsString, vessel: &Source) -> Result<HelpsPlan, Stop> {
     let edit = Edit::parse(&format!("vessel={}", vessel.whole_name()))?;
-    let loaded = data::load_scene_with(&Source::from_argument(scene), &[edit], &TrackSettings::default())?;
+    let loaded = data::load_scene_with(
+        &Source::from_argument(scene),
+        &TrackSettings::default(),
+        &[edit],
+    )?;
     let plan = &loaded.plan;
     // lengths follow from the script's places: a ruler knows them
     Ok(HelpsPlan::of(
