@@ -258,9 +258,9 @@ impl DataError {
                 out.push_str(&error.to_string());
             }
         };
-        one(&Part::of(self, true));
+        one(&Part::of(self, true, rendering.columns));
         for error in &self.0.related {
-            one(&Part::of(error, false));
+            one(&Part::of(error, false, rendering.columns));
         }
         out
     }
@@ -277,12 +277,12 @@ struct Part<'a> {
 }
 
 impl<'a> Part<'a> {
-    fn of(error: &'a DataError, code: bool) -> Self {
+    fn of(error: &'a DataError, code: bool, columns: usize) -> Self {
         let text = error.0.text.as_ref();
         Self {
             error,
             code,
-            excerpt: text.and_then(|t| Excerpt::of(t.name(), t.inner(), &error.0.labels)),
+            excerpt: text.and_then(|t| Excerpt::of(t.name(), t.inner(), &error.0.labels, columns)),
         }
     }
 }

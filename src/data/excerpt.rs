@@ -4,11 +4,16 @@ use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpa
 use std::borrow::Cow;
 use std::ops::Range;
 
-/// Longest line that is shown whole, bytes: four lines of a wide terminal. The renderer gives up beyond
-/// 65,535 columns.
-const LONGEST: usize = 400;
-/// What is shown of a longer one before and behind a label, bytes.
-const AROUND: usize = 60;
+/// What is shown of a line that is too long before and behind a label, bytes: the most, and the least.
+const AROUND: (usize, usize) = (60, 4);
+/// A line is cut between words, if there is a gap within so many bytes.
+const TO_A_GAP: usize = 24;
+/// Words of a label get at least so many columns beside the place they belong to.
+const LABEL: usize = 24;
+/// What is drawn before the words of a label.
+const BEFORE_LABEL: usize = 4;
+/// What is drawn before lines that a label runs over.
+const BESIDE_LINES: usize = 5;
 /// Longest message that is shown whole, characters: the longest list of choices is half of that.
 const LONGEST_MESSAGE: usize = 4000;
 
@@ -77,8 +82,13 @@ struct Piece {
 }
 
 impl Excerpt {
-    /// The lines around some labels; none where there is no label.
-    pub(super) fn of(name: &str, text: &str, labels: &[LabeledSpan]) -> Option<Self> {
+    /// The lines around some labels, for a terminal of `columns` characters; none where there is no label.
+    pub(super) fn of(
+        name: &str,
+        text: &str,
+        labels: &[LabeledSpan],
+        columns: usize,
+    ) -> Option<Self> {
         let spans: Vec<Range<usize>> = labels
             .iter()
             .map(|l| l.offset().min(text.len())..(l.offset() + l.len()).min(text.len()))
@@ -88,17 +98,42 @@ impl Excerpt {
         // one line before and behind is shown too
         let from = start_of_line(text, start_of_line(text, first).saturating_sub(1));
         let to = end_of_line(text, (end_of_line(text, last) + 1).min(text.len()));
+        let lines_before = text[..from].matches('\n').count();
+        let lines = lines_before + text[from..to].matches('\n').count() + 1;
+        let digits = lines.to_string().len();
+        // `  10 │ `
+        let mut room = columns.saturating_sub(digits + 4);
+        if spans.iter().any(|span| text[span.clone()].contains('\n')) {
+            room = room.saturating_sub(BESIDE_LINES);
+        }
+        let words: Vec<Option<String>> = labels
+            .iter()
+            .map(|l| l.label().map(str::to_owned))
+            .collect();
+        let wanted: Vec<usize> = words
+            .iter()
+            .map(|words| words.as_deref().map_or(0, |w| w.chars().count().min(LABEL)))
+            .collect();
+        let fits = Fits {
+            text,
+            spans: &spans,
+            wanted: &wanted,
+            room,
+        };
+        let (line, column) = line_and_column(text, first);
+        let place = format!(":{line}:{column}").len();
         let mut shown = Self {
-            name: name.to_owned(),
+            // `   ╭─[` and `]`
+            name: named_within(name, columns.saturating_sub(digits + 6 + place)),
             text: String::new(),
             labels: Vec::new(),
-            lines_before: text[..from].matches('\n').count(),
+            lines_before,
             columns: Vec::new(),
         };
         let mut pieces = Vec::new();
         let mut at = from;
         for line in text[from..to].split_inclusive('\n') {
-            shown.take_line(text, at..at + line.len(), &spans, &mut pieces);
+            shown.take_line(&fits, at..at + line.len(), &mut pieces);
             at += line.len();
         }
         let here = |whole: usize| {
@@ -108,10 +143,11 @@ impl Excerpt {
                 .find(|p: &&Piece| p.whole.start <= whole);
             before.map_or(0, |p| p.here + whole.min(p.whole.end) - p.whole.start)
         };
-        for (label, span) in labels.iter().zip(&spans) {
-            let start = here(span.start);
-            let words = label.label().map(str::to_owned);
-            let place = SourceSpan::from((start, here(span.end).saturating_sub(start)));
+        for ((label, span), words) in labels.iter().zip(&spans).zip(words) {
+            let (start, end) = (here(span.start), here(span.end));
+            let left = room.saturating_sub(caret(&shown.text, start, end) + BEFORE_LABEL);
+            let words = words.map(|words| words_within(&words, left.max(LABEL)));
+            let place = SourceSpan::from((start, end.saturating_sub(start)));
             shown.labels.push(if label.primary() {
                 LabeledSpan::new_primary_with_span(words, place)
             } else {
@@ -123,16 +159,10 @@ impl Excerpt {
         Some(shown)
     }
 
-    fn take_line(
-        &mut self,
-        text: &str,
-        line: Range<usize>,
-        spans: &[Range<usize>],
-        pieces: &mut Vec<Piece>,
-    ) {
+    fn take_line(&mut self, fits: &Fits<'_>, line: Range<usize>, pieces: &mut Vec<Piece>) {
+        let text = fits.text;
         let mut at = line.start;
-        for part in parts_to_show(&line, spans) {
-            let part = boundary(text, part.start)..boundary(text, part.end);
+        for part in fits.parts_to_show(&line) {
             if part.start > at {
                 self.text.push('…');
             }
@@ -155,33 +185,159 @@ impl Excerpt {
     }
 }
 
-/// What of a line is shown: all of a short one, what lies around the labels of a long one, else its start.
-fn parts_to_show(line: &Range<usize>, spans: &[Range<usize>]) -> Vec<Range<usize>> {
-    if line.len() <= LONGEST {
-        return vec![line.clone()];
+/// Where the words of a label begin under its line: in the middle of what it marks.
+fn caret(text: &str, start: usize, end: usize) -> usize {
+    let before = width(&text[start_of_line(text, start)..start]);
+    before + width(&text[start..end.min(end_of_line(text, start))]) / 2
+}
+
+/// Columns that a text takes; the renderer draws a tab as four.
+fn width(text: &str) -> usize {
+    text.trim_end_matches(['\n', '\r'])
+        .chars()
+        .map(|c| if c == '\t' { 4 } else { 1 })
+        .sum()
+}
+
+/// The words of a label on as many lines as they need.
+fn words_within(words: &str, room: usize) -> String {
+    let options = textwrap::Options::new(room)
+        .word_separator(textwrap::WordSeparator::AsciiSpace)
+        .word_splitter(textwrap::WordSplitter::NoHyphenation)
+        .break_words(false);
+    textwrap::wrap(words, options).join("\n")
+}
+
+/// A file's name, its first folders left out where there is no room for them.
+fn named_within(name: &str, room: usize) -> String {
+    let count = name.chars().count();
+    if count <= room {
+        return name.to_owned();
     }
-    let mut around: Vec<Range<usize>> = spans
-        .iter()
-        .filter(|span| line.contains(&span.start))
-        .map(|span| {
-            let end = span.end.min(span.start + AROUND);
-            let from = span.start.saturating_sub(AROUND).max(line.start);
-            from..(end + AROUND).min(line.end)
-        })
-        .collect();
-    if around.is_empty() {
-        let start = line.start..line.start + AROUND;
-        return vec![start];
-    }
-    around.sort_by_key(|part| part.start);
-    let mut parts: Vec<Range<usize>> = Vec::new();
-    for part in around {
-        match parts.last_mut() {
-            Some(last) if part.start <= last.end => last.end = last.end.max(part.end),
-            _ => parts.push(part),
+    let tails = name.match_indices('/').map(|(at, _)| &name[at..]);
+    let mut tails = tails.filter(|tail| tail.chars().count() < room);
+    match tails.next() {
+        Some(tail) => format!("…{tail}"),
+        None => {
+            let left_out = (count + 1).saturating_sub(room);
+            format!("…{}", name.chars().skip(left_out).collect::<String>())
         }
     }
-    parts
+}
+
+/// What of the lines of a text has room.
+struct Fits<'a> {
+    text: &'a str,
+    spans: &'a [Range<usize>],
+    /// Columns that the words of each span's label need at least.
+    wanted: &'a [usize],
+    /// Columns for a line.
+    room: usize,
+}
+
+impl Fits<'_> {
+    /// What of a line is shown: all of a short one, what lies around the labels of a long one, else its start.
+    fn parts_to_show(&self, line: &Range<usize>) -> Vec<Range<usize>> {
+        let labels: Vec<(&Range<usize>, usize)> = self
+            .spans
+            .iter()
+            .zip(self.wanted.iter().copied())
+            .filter(|(span, _)| line.contains(&span.start))
+            .collect();
+        let whole = vec![line.clone()];
+        if self.has_room(line, &labels, &whole) {
+            return whole;
+        }
+        if labels.is_empty() {
+            // one column for the ellipsis
+            let most = self.text[line.clone()]
+                .char_indices()
+                .nth(self.room.saturating_sub(1));
+            let end = most.map_or(line.end, |(at, _)| line.start + at);
+            return vec![line.start..self.back_to_a_gap(line.start, end)];
+        }
+        let (mut around, least) = AROUND;
+        loop {
+            let parts = self.around(line, &labels, around);
+            if around <= least || self.has_room(line, &labels, &parts) {
+                return parts;
+            }
+            around -= 1;
+        }
+    }
+
+    /// Whether parts of a line, and the words of its labels under them, have room.
+    fn has_room(
+        &self,
+        line: &Range<usize>,
+        labels: &[(&Range<usize>, usize)],
+        parts: &[Range<usize>],
+    ) -> bool {
+        let mut columns = 0;
+        let mut at = line.start;
+        for part in parts {
+            columns += usize::from(part.start > at);
+            for (label, wanted) in labels.iter().filter(|(l, _)| part.contains(&l.start)) {
+                let end = label.end.min(part.end);
+                let caret = columns
+                    + width(&self.text[part.start..label.start])
+                    + width(&self.text[label.start..end]) / 2;
+                if caret + BEFORE_LABEL + wanted > self.room {
+                    return false;
+                }
+            }
+            columns += width(&self.text[part.clone()]);
+            at = part.end;
+        }
+        columns + usize::from(at < line.end) <= self.room
+    }
+
+    fn around(
+        &self,
+        line: &Range<usize>,
+        labels: &[(&Range<usize>, usize)],
+        around: usize,
+    ) -> Vec<Range<usize>> {
+        let shown = labels.iter().map(|(label, _)| {
+            let end = label.end.min(label.start + around.max(LABEL));
+            let from = label.start.saturating_sub(around).max(line.start);
+            let to = (end + around).min(line.end);
+            let from = boundary(self.text, from);
+            let to = boundary(self.text, to);
+            let end = boundary(self.text, end.min(to));
+            self.on_to_a_gap(line, from, label.start)..self.back_to_a_gap(end, to)
+        });
+        let mut shown: Vec<Range<usize>> = shown.collect();
+        shown.sort_by_key(|part| part.start);
+        let mut parts: Vec<Range<usize>> = Vec::new();
+        for part in shown {
+            match parts.last_mut() {
+                Some(last) if part.start <= last.end => last.end = last.end.max(part.end),
+                _ => parts.push(part),
+            }
+        }
+        parts
+    }
+
+    /// The first gap between words at or behind `from`, before `end`; else `from` itself.
+    fn on_to_a_gap(&self, line: &Range<usize>, from: usize, end: usize) -> usize {
+        if from == line.start {
+            return from;
+        }
+        let gap = self.text[from..end]
+            .find(' ')
+            .filter(|gap| *gap <= TO_A_GAP);
+        gap.map_or(from, |gap| from + gap)
+    }
+
+    /// The last gap between words before `to`, at or behind `from`; `to` itself at a line's end or without a gap.
+    fn back_to_a_gap(&self, from: usize, to: usize) -> usize {
+        if to >= end_of_line(self.text, from) {
+            return to;
+        }
+        let gap = self.text[from..to].rfind(' ').map(|gap| from + gap + 1);
+        gap.filter(|gap| to - gap <= TO_A_GAP).unwrap_or(to)
+    }
 }
 
 /// The next place at or behind `at` where a character begins.
@@ -246,7 +402,7 @@ mod tests {
 
     fn shown(text: &str, span: Range<usize>) -> Excerpt {
         let label = LabeledSpan::new_primary_with_span(Some("here".into()), span);
-        Excerpt::of("file", text, &[label]).unwrap()
+        Excerpt::of("file", text, &[label], 100).unwrap()
     }
 
     #[test]
@@ -281,6 +437,47 @@ mod tests {
             label.offset() + label.len() <= excerpt.text.len(),
             "beyond the end"
         );
+    }
+
+    #[test]
+    fn property_what_is_shown_fits_and_keeps_its_label() {
+        let text = "    a: 1,\n    (from_tip: \"25 cm\", outer: \"1.3 mm\", inner: \"0.016 in\", stiffness_n_mm2: 60), // and more words behind\n    b: 2, // some words that go on and on beyond what a narrow terminal has\n";
+        for wrong in ["25 cm", "0.016 in", "60", "behind"] {
+            let at = text.find(wrong).unwrap();
+            for columns in [60, 70, 80, 100, 200] {
+                let label = LabeledSpan::new_primary_with_span(
+                    Some("what is said of it goes on for some words as well".into()),
+                    at..at + wrong.len(),
+                );
+                let name = "a/folder/whose/name/is/long/and/another/one/file.ron";
+                let excerpt = Excerpt::of(name, text, &[label], columns).unwrap();
+                let label = &excerpt.labels[0];
+                let end = label.offset() + label.len();
+                assert_eq!(&excerpt.text[label.offset()..end], wrong, "{columns}");
+                for line in excerpt.text.lines() {
+                    assert!(line.chars().count() + 5 <= columns, "{columns}: {line}");
+                    // cut between words
+                    let cut = line.trim_matches('…').split_whitespace();
+                    let whole: Vec<&str> = text.split_whitespace().collect();
+                    for word in cut {
+                        assert!(whole.contains(&word), "{columns}: {word} of {line}");
+                    }
+                }
+                let caret = caret(&excerpt.text, label.offset(), end);
+                for line in label.label().unwrap().lines() {
+                    assert!(
+                        5 + caret + 4 + line.chars().count() <= columns,
+                        "{columns}: {line}"
+                    );
+                }
+                assert!(excerpt.name.ends_with("/file.ron"), "{}", excerpt.name);
+                assert!(
+                    excerpt.name.chars().count() + 12 <= columns,
+                    "{}",
+                    excerpt.name
+                );
+            }
+        }
     }
 
     #[test]
