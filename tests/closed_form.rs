@@ -298,6 +298,68 @@ fn exact_inflections_are_counted_and_are_no_torsion() {
 }
 
 #[test]
+fn exact_bends_are_peaks_of_curvature_in_one_plane() {
+    let bends = |runs: &[Run]| measured(&arcs(runs)).bends;
+    let straight = run(30.0, 0.0, 0.0);
+    assert_eq!(bends(&[straight]), 0);
+    assert_eq!(bends(&[run(10.0, 1.0, 0.0)]), 1);
+    assert_eq!(bends(&[run(10.0, 1.0, 0.0), run(10.0, 1.0, PI)]), 2, "an S");
+    let apart = [run(10.0, 1.0, 0.0), straight, run(10.0, 1.0, 0.0)];
+    assert_eq!(bends(&apart), 2, "two of one side with a straight between");
+    let beside = [run(10.0, 1.0, 0.0), run(10.0, 0.9, 0.0)];
+    assert_eq!(bends(&beside), 1, "no valley between");
+    let square = [run(10.0, 1.0, 0.0), run(10.0, 1.0, 0.5 * PI)];
+    assert_eq!(bends(&square), 2, "in two planes");
+    assert_eq!(
+        bends(&[run(10.0, 0.3, 0.0)]),
+        0,
+        "17 degrees are not counted"
+    );
+    assert_eq!(bends(&[run(10.0, 0.4, 0.0)]), 1, "23 are");
+    let sine = measured(&graph(|x| 5.0 * (TAU * x / 40.0).sin(), 80.0, 4000));
+    assert_eq!(sine.bends, 4, "two wavelengths");
+}
+
+#[test]
+fn exact_a_place_between_bends_has_no_plane() {
+    // an S whose middle bends by next to nothing in a plane square to the others: noise of a tracing
+    let noisy = [
+        run(10.0, 1.0, 0.0),
+        run(2.0, 0.03, 0.5 * PI),
+        run(10.0, 1.0, PI),
+    ];
+    let bend = measured(&arcs(&noisy));
+    assert_eq!(bend.inflections, 1, "one S");
+    let turned = bend.turning_deg.to_radians() / bend.length_mm;
+    assert!(
+        (bend.sum_of_angles_rad_per_mm / turned - 1.0).abs() < 0.02,
+        "no torsion: {} of {turned}",
+        bend.sum_of_angles_rad_per_mm
+    );
+    let all = TortuositySettings::with(|s| {
+        s.straight_below_per_mm = 1e-3;
+        s.crest_share = 1e-3;
+    });
+    let curve = arcs(&noisy);
+    let published = tortuosity(&curve, 0.0, curve.length_mm(), &all.unwrap()).unwrap();
+    assert!(
+        published.sum_of_angles_rad_per_mm > 1.3 * turned,
+        "with all planes: {}",
+        published.sum_of_angles_rad_per_mm
+    );
+    for share in [0.0, 1.0, f64::NAN] {
+        assert!(
+            TortuositySettings::with(|s| s.crest_share = share).is_err(),
+            "{share}"
+        );
+        assert!(
+            TortuositySettings::with(|s| s.valley_share = share).is_err(),
+            "{share}"
+        );
+    }
+}
+
+#[test]
 fn published_kink_grades() {
     // interior angle: mild 60 and more, moderate 30 to 60, severe below 30; none above 90
     for (interior, want) in [

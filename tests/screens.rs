@@ -75,6 +75,131 @@ fn cli_comparison_measures_and_help_fit_every_width() {
     }
 }
 
+/// What a command that is refused prints, `columns` wide.
+fn refused(arguments: &[&str], columns: usize) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
+        .args(arguments)
+        .current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/bad"))
+        .env("COLUMNS", columns.to_string())
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+    String::from_utf8(output.stderr).unwrap()
+}
+
+#[test]
+fn cli_errors_fit_every_width() {
+    let bad = std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/bad")).unwrap();
+    let mut files: Vec<String> = bad
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with(".ron"))
+        .collect();
+    files.sort();
+    let mut commands: Vec<Vec<&str>> = files.iter().map(|f| vec!["check", f.as_str()]).collect();
+    let vessel = "embedded:vessels/left-tandem-type-2.ron";
+    commands.extend([
+        vec!["run", "nowhere.ron"],
+        vec!["run", "--set", "common_carotid.lenght=100mm"],
+        vec!["run", "--set", "clot.length=+3mm"],
+        vec!["run", "--frobnicate"],
+        vec!["frobnicate"],
+        vec!["compare", "nowhere.ron"],
+        vec!["vary", "nowhere.ron"],
+        vec!["measure", vessel, "--target", "nowhere"],
+        vec!["import", "vessel_cycle.ron", "--unit", "mm"],
+        vec!["import", "nowhere.vtp", "--unit", "furlong"],
+    ]);
+    for arguments in &commands {
+        let widest = words(&refused(arguments, 1000));
+        for columns in WIDTHS {
+            let text = refused(arguments, columns);
+            for line in text.lines() {
+                let length = line.chars().count();
+                assert!(
+                    length <= columns,
+                    "{arguments:?}, {length} of {columns}: {line}\n{text}"
+                );
+            }
+            // a path too long for its line begins with an ellipsis
+            let cut: Vec<String> = words(&text.replace('…', " "))
+                .difference(&widest)
+                .filter(|word| !widest.iter().any(|whole| whole.ends_with(word.as_str())))
+                .cloned()
+                .collect();
+            assert!(
+                cut.is_empty(),
+                "{arguments:?} at {columns}: {cut:?}\n{text}"
+            );
+        }
+    }
+}
+
+#[test]
+fn cli_everything_else_fits_every_width() {
+    for verb in [
+        "run", "compare", "vary", "measure", "import", "check", "draft", "settle", "export",
+        "film", "view",
+    ] {
+        for columns in WIDTHS {
+            for line in printed(&[verb, "--help"], columns).lines() {
+                assert!(line.chars().count() <= columns, "{verb}, {columns}: {line}");
+            }
+        }
+    }
+    let (vessel, scene) = (
+        "embedded:vessels/left-tandem-type-2.ron",
+        scene("left-tandem-retriever-first"),
+    );
+    holds_at_every_width(&["measure", vessel, "--for", &scene]);
+    holds_at_every_width(&["vary", &scene, "--ruler", "--cases", "20"]);
+    let folder = tempfile::tempdir().unwrap();
+    let lines = folder.path().join("lines.csv");
+    let rows: Vec<String> = (0..60).map(|k| format!("{k},0,0,2")).collect();
+    std::fs::write(&lines, format!("x,y,z,radius\n{}\n", rows.join("\n"))).unwrap();
+    let (lines, out) = (lines.to_str().unwrap(), folder.path().join("made.ron"));
+    for columns in WIDTHS {
+        let arguments = [
+            "import",
+            lines,
+            "--unit",
+            "mm",
+            "--replace",
+            "-o",
+            out.to_str().unwrap(),
+        ];
+        for line in printed(&arguments, columns).lines() {
+            let fits = line.chars().count() <= columns || line.starts_with("written: ");
+            assert!(fits, "{columns}: {line}");
+        }
+    }
+}
+
+#[test]
+fn look_places_are_spoken_and_not_spelt() {
+    use nestline::data::{Source, read_scene};
+    for name in SCENES {
+        let scene = scene(name);
+        let plan = read_scene(&Source::from_argument(&scene)).unwrap();
+        let track = &plan.track;
+        let names = track.landmarks.iter().map(|l| &l.name);
+        let names = names.chain(track.lesions.iter().map(|l| &l.name));
+        let names: BTreeSet<&String> = names
+            .chain(track.clots.iter().map(|c| &c.name))
+            .filter(|name| name.contains('-'))
+            .collect();
+        assert!(names.len() > 10, "{name}: {names:?}");
+        for arguments in [
+            vec!["run", &scene, "--ruler"],
+            vec!["run", &scene, "--ruler", "--all"],
+            vec!["compare", &scene, "--ruler"],
+        ] {
+            let text = words(&printed(&arguments, 140));
+            let spelt: Vec<&&String> = names.iter().filter(|n| text.contains(**n)).collect();
+            assert!(spelt.is_empty(), "{arguments:?}: {spelt:?}");
+        }
+    }
+}
+
 #[test]
 fn cli_every_scene_tells_verdict_reason_and_remedy_on_one_screen() {
     for name in SCENES {

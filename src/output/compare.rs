@@ -2,7 +2,7 @@
 
 use super::grid::Grid;
 use super::table::{long_section, section, wrapped};
-use crate::procedure::{Ledger, Likelihood};
+use crate::procedure::{Ledger, Likelihood, spoken};
 use crate::rehearsal::{CompareRow, Comparison, Verdict, WhatIf};
 use crate::units::signed;
 
@@ -104,7 +104,7 @@ const CRITERIA: [Criterion; 18] = [
         let at: Vec<String> = r
             .let_go
             .iter()
-            .map(|(across, step)| format!("{across} at {step}"))
+            .map(|(across, step)| format!("{} at {step}", spoken(across)))
             .collect();
         at.join(", ")
     }),
@@ -254,7 +254,7 @@ pub fn ledger_text(ledger: &Ledger, columns: u16) -> String {
     let width = usize::from(columns);
     section(&mut out, "Who holds the way in the true lumen");
     let header: Vec<String> = std::iter::once("from step".to_owned())
-        .chain(ledger.crossings.iter().map(|c| c.across.clone()))
+        .chain(ledger.crossings.iter().map(|c| spoken(&c.across)))
         .collect();
     let header: Vec<&str> = header.iter().map(String::as_str).collect();
     let mut table = Grid::new(1, &header);
@@ -290,7 +290,9 @@ pub fn ledger_text(ledger: &Ledger, columns: u16) -> String {
         };
         let line = format!(
             "{}: {} tips across, {} of them with nothing there before; {held}.",
-            crossing.across, crossing.tips, crossing.unled
+            spoken(&crossing.across),
+            crossing.tips,
+            crossing.unled
         );
         wrapped(&mut out, "  - ", &line, width);
     }

@@ -3,7 +3,7 @@
 use super::grid::Grid;
 use super::table::{long_section, section, wrapped};
 use crate::math;
-use crate::procedure::Meets;
+use crate::procedure::{Meets, spoken};
 use crate::rehearsal::{EDGE_CAUTION, EdgeRow, Outcome};
 use crate::units::{fixed, signed};
 use std::fmt::Write as _;
@@ -59,7 +59,7 @@ fn stent_lines(outcome: &Outcome) -> Vec<String> {
             };
             lines.push(format!(
                 "{} in it: {:.0} mm of wall covered below, {:.0} mm above; {} before, {} with the stent alone, {} in the end (estimates).",
-                cover.lesion,
+                spoken(&cover.lesion),
                 cover.below_mm,
                 cover.above_mm,
                 measures(&cover.before),

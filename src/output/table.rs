@@ -5,7 +5,7 @@ use super::grid::Grid;
 use crate::device::Verdict as FitVerdict;
 use crate::mechanics::Direction;
 use crate::procedure::reason::{Force, Reason};
-use crate::procedure::{Direction as ExchangeDirection, Severity};
+use crate::procedure::{Direction as ExchangeDirection, Severity, spoken};
 use crate::rehearsal::{DeviceRow, FindingRow, Outcome, StepRow, Verdict, WeakPoint};
 use crate::units::fixed;
 use std::fmt::Write as _;
@@ -180,7 +180,7 @@ fn lesions(out: &mut String, outcome: &Outcome, width: usize) {
     for lesion in &outcome.lesions {
         let line = format!(
             "{}: {:.1} mm before (NASCET {} %), {:.1} mm after (NASCET {} %, estimate); crossed by {} tips.",
-            lesion.name,
+            spoken(&lesion.name),
             lesion.before_mm,
             fixed(lesion.nascet_before_percent, 0),
             lesion.after_mm,

@@ -73,7 +73,7 @@ pub use reason::{Cost, Finding, Likelihood, Reason, Severity, Topic};
 pub use script::{
     Action, DeviceEnd, EdgeRules, Equipment, HandSpeed, Pace, Place, Plan, Plane, Region, Rules,
     Scene, Seconds, Spot, Spread, SpreadKind, StackDevice, StackEntry, StackPart, Step, Supplied,
-    ValueRow, VesselInfo, Where,
+    ValueRow, VesselInfo, Where, spoken,
 };
 pub use state::{
     DeployedStent, Direction, EdgeKind, Exchange, InPlace, LumenFlow, Meeting, Move, OpenStation,

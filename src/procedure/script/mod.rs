@@ -13,7 +13,7 @@ mod spread;
 
 pub use edge_rules::EdgeRules;
 pub use equipment::{Equipment, StackDevice, StackPart, Supplied};
-pub(crate) use place::spoken;
+pub use place::spoken;
 pub use place::{DeviceEnd, Place, Spot};
 pub use plan::Plan;
 pub use provenance::{ValueRow, VesselInfo};

@@ -135,8 +135,14 @@ impl Plan {
     }
 }
 
-/// The name of a landmark as it is spoken: scripts join its words by hyphens.
-pub(crate) fn spoken(name: &str) -> String {
+/// The name of a landmark, a lesion or a clot as it is spoken: scripts join its words by hyphens.
+///
+/// # Example
+/// ```
+/// assert_eq!(nestline::procedure::spoken("m1-end"), "M1 end");
+/// ```
+#[must_use]
+pub fn spoken(name: &str) -> String {
     if name == "common-carotid-origin" {
         return "CCA origin".to_owned();
     }

@@ -272,3 +272,58 @@ pub(super) fn overlap(branch: &Branch) -> Option<(f64, f64)> {
     }
     worst
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All sixty halvings asked of the function.
+    fn by_halving(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> Option<f64> {
+        if f(low) > 0.0 || f(high) < 0.0 {
+            return None;
+        }
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if f(middle) < 0.0 {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Some(0.5 * (low + high))
+    }
+
+    #[test]
+    fn exact_a_crossing_is_that_of_all_halvings() {
+        use std::cell::Cell;
+        for k in 1..400 {
+            let wished = 1.0 + 0.004 * f64::from(k);
+            // the length over chord of an arc, flat at its start, steep at its end
+            let ratio = |a: f64| if a > 0.0 { a / math::sin(a) } else { 1.0 };
+            let f = |a: f64| ratio(a) - wished;
+            let plain = by_halving(0.0, 2.0, f);
+            assert_eq!(plain.is_some(), wished <= ratio(2.0), "{wished}");
+            for guess in [None, Some(0.3), Some(1.9), plain] {
+                let asked = Cell::new(0);
+                let counted = |a: f64| {
+                    asked.set(asked.get() + 1);
+                    f(a)
+                };
+                let found = crossing(0.0, 2.0, guess, counted);
+                assert_eq!(found.map(f64::to_bits), plain.map(f64::to_bits), "{wished}");
+                assert!(
+                    asked.get() < 50,
+                    "{wished} from {guess:?}: asked {} times",
+                    asked.get()
+                );
+            }
+        }
+        // steps, flats and what never crosses
+        let step = |x: f64| if x < 0.7 { -1.0 } else { 1.0 };
+        assert_eq!(crossing(0.0, 2.0, None, step), by_halving(0.0, 2.0, step));
+        let flat = |x: f64| (x - 1.0).max(0.0) - 1e-20;
+        assert_eq!(crossing(0.0, 2.0, None, flat), by_halving(0.0, 2.0, flat));
+        assert_eq!(crossing(0.0, 2.0, None, |x| x + 1.0), None);
+        assert_eq!(crossing(0.0, 2.0, Some(1.0), |x| x - 3.0), None);
+    }
+}
