@@ -1,5 +1,6 @@
 //! What is shown: tables in plain words, JSON for machines, the scene model of all pictures.
 
+mod beside;
 mod centre_lines;
 mod compare;
 mod csv_tables;

@@ -3,6 +3,7 @@
 use super::Sheet;
 use super::svg::{Figure, cut, num};
 use crate::geometry::Point;
+use crate::output::beside::lines_beside;
 use crate::output::projection::{PROJECTIONS, Projection};
 use crate::stage::{Moment, Node, Stage};
 use maud::{Markup, html};
@@ -182,33 +183,21 @@ fn drawing(
 
 /// Names at one side of a plane, pushed apart, each led to its place.
 fn names(sheet: &Sheet<'_>, at: &[(f64, f64, String)], edge: f64, at_right: bool) -> Markup {
-    let mut rows: Vec<(f64, f64, f64, &str)> = at
-        .iter()
-        .map(|(x, y, name)| (*x, *y, *y, name.as_str()))
-        .collect();
-    rows.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let mut free = MARGIN + 2.0 * LINE;
-    for row in &mut rows {
-        row.2 = row.2.max(free);
-        free = row.2 + LINE;
-    }
-    // what ran out below moves up again
-    let mut below = HEIGHT - 4.0;
-    for row in rows.iter_mut().rev() {
-        row.2 = row.2.min(below);
-        below = row.2 - LINE;
-    }
+    let mut at: Vec<&(f64, f64, String)> = at.iter().collect();
+    at.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let heights: Vec<f64> = at.iter().map(|(_, y, _)| *y).collect();
+    let lines = lines_beside(&heights, LINE, MARGIN + 2.0 * LINE, HEIGHT - 4.0);
     let room = NAMES - 12.0;
     html! {
-        @for (x, y, line, name) in rows {
+        @for ((x, y, name), line) in at.iter().zip(lines) {
             @let words = cut(name, room);
-            polyline.axis points=(super::svg::points([(x, y), (edge, line - 4.0)])) {}
+            polyline.axis points=(super::svg::points([(*x, *y), (edge, line - 4.0)])) {}
             @if at_right {
                 text.t x=(num(edge + 3.0)) y=(num(line)) { (words) }
             } @else {
                 text.t.end x=(num(edge - 3.0)) y=(num(line)) { (words) }
             }
-            @if let Some(i) = sheet.index(name) { circle class={ "d" (i) } cx=(num(x)) cy=(num(y)) r="1.8" {} }
+            @if let Some(i) = sheet.index(name) { circle class={ "d" (i) } cx=(num(*x)) cy=(num(*y)) r="1.8" {} }
         }
     }
 }
