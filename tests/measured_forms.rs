@@ -162,14 +162,14 @@ fn look_the_drawing_shows_both_views_with_names() {
     for words in [
         "from the front",
         "from the patient",
-        "carotid-bifurcation",
-        "skull-base",
+        "carotid bifurcation",
+        "skull base",
         "100 mm",
     ] {
         assert!(drawing.contains(words), "{words}");
     }
     assert_eq!(
-        drawing.matches(">carotid-bifurcation<").count(),
+        drawing.matches(">carotid bifurcation<").count(),
         2,
         "in both views"
     );

@@ -98,9 +98,11 @@ fn tightest(row: &PhaseRow) -> String {
     }));
     let spare = row.least_to_spare_mm.as_ref();
     let near = |m: &&AtStep| m.value < MUCH_MM || parts.is_empty();
-    let spare = spare.filter(near).map(|m| match m.value > -0.5 {
-        true => format!("{} mm to spare ({})", fixed(m.value, 0), at(m)),
-        false => format!("does not reach ({})", at(m)),
+    let spare = spare.filter(near).map(|m| match m.value {
+        mm if mm >= 0.5 => format!("{} mm to spare ({})", fixed(mm, 0), at(m)),
+        // fed up to its hub, and so as far as it comes: where it should be a finding says
+        mm if mm > -0.5 => format!("no length left ({})", at(m)),
+        _ => format!("does not reach ({})", at(m)),
     });
     parts.extend(spare);
     let push = row.hardest_push_n.as_ref();

@@ -19,7 +19,7 @@ const LINE: f64 = 13.0;
 /// Longest step along a branch, mm, and in units of the drawing.
 const STEP: (f64, f64) = (2.0, 4.0);
 /// Lengths of the scale, mm; the longest that is no longer than half of the drawing's height is drawn.
-const SCALES_MM: [f64; 6] = [200.0, 100.0, 50.0, 20.0, 10.0, 5.0];
+const SCALES_MM: [f64; 5] = [100.0, 50.0, 20.0, 10.0, 5.0];
 
 /// What both views have in common.
 struct Sheet {

@@ -48,7 +48,7 @@ pub fn range_in_figures(sign: f64, ends: [Option<f64>; 2]) -> Option<String> {
             Some(format!("{} to {}", told(most_n), told(least_n)))
         }
         [Some(least_n), Some(most_n)] => Some(format!("{} to {}", told(least_n), told(most_n))),
-        [Some(least_n), None] => Some(format!("from {}", told(least_n))),
+        [Some(least_n), None] => Some(format!("at least {}", told(least_n))),
         [None, Some(most_n)] => Some(format!("up to {}", told(most_n))),
         [None, None] => None,
     }
