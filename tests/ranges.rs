@@ -186,7 +186,7 @@ fn look_ranges_stand_where_forces_are_told() {
 fn exact_one_end_alone_is_told_as_one() {
     for (ends, told) in [
         ([Some(0.1), Some(2.0)], Some("0.10 to 2.00")),
-        ([Some(0.1), None], Some("from 0.10")),
+        ([Some(0.1), None], Some("at least 0.10")),
         ([None, Some(2.0)], Some("up to 2.00")),
         ([None, None], None),
     ] {
