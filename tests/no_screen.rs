@@ -28,6 +28,7 @@ fn run(arguments: &[&str], variables: &[(&str, &str)]) -> Output {
         .env("XDG_RUNTIME_DIR", folder.path())
         // a backtrace would be seen
         .env("RUST_BACKTRACE", "1")
+        .env("COLUMNS", "1000")
         .envs(variables.iter().copied())
         .output()
         .unwrap();

@@ -440,6 +440,7 @@ fn cli_png_is_refused_where_it_was_left_out() {
     for verb in ["run", "compare"] {
         let output = Command::new(env!("CARGO_BIN_EXE_nestline"))
             .args([verb, "--png", "--out", "here"])
+            .env("COLUMNS", "1000")
             .current_dir(folder.path())
             .output()
             .unwrap();

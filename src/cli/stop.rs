@@ -92,13 +92,27 @@ fn say(code: &str, text: &str, json: bool) {
     if json {
         write_down(&document(json!({ "code": code, "message": text })).to_string());
     } else {
-        write_down(&format!("nestline: {}", plainly(text)));
+        write_down(&within_columns(&format!("nestline: {}", plainly(text))));
     }
 }
 
 fn write_down(text: &str) {
     // nowhere else to tell it if stderr is gone
     let _ = writeln!(stderr().lock(), "{text}");
+}
+
+/// Every line of a text on as many lines as the terminal needs for it, at its own depth. Words stay whole.
+fn within_columns(text: &str) -> String {
+    let wrapped = text.lines().map(|line| {
+        let depth = &line[..line.len() - line.trim_start().len()];
+        let options = textwrap::Options::new(usize::from(columns()))
+            .word_separator(textwrap::WordSeparator::AsciiSpace)
+            .word_splitter(textwrap::WordSplitter::NoHyphenation)
+            .break_words(false)
+            .subsequent_indent(depth);
+        textwrap::fill(line, options)
+    });
+    wrapped.collect::<Vec<_>>().join("\n")
 }
 
 /// An error as a document of one line.
@@ -146,6 +160,12 @@ pub(crate) fn arguments<T: Parser>() -> Result<T, ExitCode> {
     );
     if !asked_for && std::env::args_os().any(|argument| argument == "--json") {
         say("arguments", error.render().to_string().trim_end(), true);
+        return Err(ExitCode::from(COULD_NOT_RUN));
+    }
+    let text = error.render().to_string();
+    let too_long = |line: &str| line.chars().count() > usize::from(columns());
+    if !asked_for && text.lines().any(too_long) {
+        write_down(within_columns(&text).trim_end());
         return Err(ExitCode::from(COULD_NOT_RUN));
     }
     let printed = error.print().and_then(|()| stdout().flush());

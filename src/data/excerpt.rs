@@ -145,7 +145,12 @@ impl Excerpt {
         };
         for ((label, span), words) in labels.iter().zip(&spans).zip(words) {
             let (start, end) = (here(span.start), here(span.end));
-            let left = room.saturating_sub(caret(&shown.text, start, end) + BEFORE_LABEL);
+            // words of a label over several lines stand at their left
+            let at = match text[span.clone()].contains('\n') {
+                true => 0,
+                false => caret(&shown.text, start, end),
+            };
+            let left = room.saturating_sub(at + BEFORE_LABEL);
             let words = words.map(|words| words_within(&words, left.max(LABEL)));
             let place = SourceSpan::from((start, end.saturating_sub(start)));
             shown.labels.push(if label.primary() {
@@ -332,8 +337,9 @@ impl Fits<'_> {
 
     /// The last gap between words before `to`, at or behind `from`; `to` itself at a line's end or without a gap.
     fn back_to_a_gap(&self, from: usize, to: usize) -> usize {
-        if to >= end_of_line(self.text, from) {
-            return to;
+        let end = end_of_line(self.text, from);
+        if to >= end || self.text[to..end].trim_end().is_empty() {
+            return end;
         }
         let gap = self.text[from..to].rfind(' ').map(|gap| from + gap + 1);
         gap.filter(|gap| to - gap <= TO_A_GAP).unwrap_or(to)
