@@ -246,3 +246,54 @@ fn cli_an_import_is_written_checked_and_measured() {
         "nothing half-written"
     );
 }
+
+#[test]
+fn cli_what_is_missing_is_ranked_by_a_plan() {
+    let folder = tempfile::tempdir().unwrap();
+    let (vessel, scene) = (
+        "embedded:vessels/left-tandem-type-2.ron",
+        "embedded:scenes/left-tandem-retriever-first.ron",
+    );
+    let text = Source::from_argument(vessel).read().unwrap();
+    let measured = text.replacen(
+        "form: Measured((",
+        "form: Measured((\n        femoral: (puncture_to_bifurcation: \"215 mm\", bifurcation_to_renal: \"100 mm\", renal_to_coeliac: \"50 mm\",\n            coeliac_to_left_subclavian: \"240 mm\"),",
+        1,
+    );
+    std::fs::write(folder.path().join("measured.ron"), measured).unwrap();
+    let asked = |vessel: &str| {
+        let (code, told) = told_in(
+            folder.path(),
+            &["measure", vessel, "--for", scene, "--json"],
+        );
+        assert_eq!(code, Some(0), "{told}");
+        let report: serde_json::Value = serde_json::from_str(&told).unwrap();
+        report["for_plan"].clone()
+    };
+    let short = |plan: &serde_json::Value| plan["short"]["usual"].as_f64().unwrap();
+    let causes = |plan: &serde_json::Value| -> Vec<String> {
+        let all = plan["causes"].as_array().unwrap().iter();
+        all.map(|c| c["what"].as_str().unwrap().to_owned())
+            .collect()
+    };
+    let assumed = asked(vessel);
+    assert_eq!(causes(&assumed)[0], "the groin-to-arch length");
+    let settled = assumed["causes"][0]["short_if_measured"].as_f64().unwrap();
+    assert!(
+        settled < short(&assumed),
+        "{settled} of {}",
+        short(&assumed)
+    );
+    // measured, it is no longer what is missing, and less is left to chance
+    let measured = asked("measured.ron");
+    assert!(
+        !causes(&measured).contains(&"the groin-to-arch length".to_owned()),
+        "{:?}",
+        causes(&measured)
+    );
+    assert!(short(&measured) < short(&assumed), "{measured}");
+    let (code, told) = told_in(folder.path(), &["measure", "measured.ron", "--for", scene]);
+    assert!(code == Some(0) && told.contains("too short in"), "{told}");
+    let (code, told) = told_in(folder.path(), &["measure", vessel, "--for", "nowhere.ron"]);
+    assert!(code == Some(2) && told.contains("nowhere.ron"), "{told}");
+}
