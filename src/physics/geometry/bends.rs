@@ -42,7 +42,7 @@ struct Bend {
 ///
 /// # Validity
 /// How many bends an artery has depends on how finely it was traced: on one internal carotid detectors found 3 to
-/// 33 (BioMed Eng OnLine 2021, doi 10.1186/s12938-021-00957-6); 6 to 7 are what anatomy names.
+/// 33 (`BioMed Eng OnLine` 2021, doi 10.1186/s12938-021-00957-6); 6 to 7 are what anatomy names.
 pub(super) fn count(cells: &[Cell], parting: &Parting) -> u32 {
     let turned = |from: usize, to: usize| cells[from..to].iter().map(|c| c.turn_rad).sum::<f64>();
     let mut count = 0;

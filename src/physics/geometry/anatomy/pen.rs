@@ -219,7 +219,7 @@ fn close_around(low: f64, high: f64, guess: Option<f64>, f: &impl Fn(f64) -> f64
         let step = at_last / rise;
         next = (last - step).clamp(low, high);
         // the next one would be as near as the square of this step
-        if step.abs() < 1e-7 || next == last {
+        if step.abs() < 1e-7 {
             break;
         }
     }
