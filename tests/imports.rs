@@ -483,7 +483,7 @@ fn published_traced_carotids_are_as_long_as_carotids_are() {
             measures.route.sharpest
         );
         // 6 to 7 bends are what anatomy names on an internal carotid, 3 to 33 what detectors found on one (BioMed Eng
-        // OnLine 2021, doi 10.1186/s12938-021-00957-6): within three of the former. M1 is an arch or an S (Reci V,
+        // OnLine 2021, doi 10.1186/s12938-021-00957-6): within two of the former. M1 is an arch or an S (Reci V,
         // Bexheti S, 2019): one or two bends, and one more where the tracing goes on into a trunk
         let bends = |from_mm, to_mm| {
             let settings = TortuositySettings::default();

@@ -259,7 +259,8 @@ impl Fits<'_> {
                 .char_indices()
                 .nth(self.room.saturating_sub(1));
             let end = most.map_or(line.end, |(at, _)| line.start + at);
-            return vec![line.start..self.back_to_a_gap(line.start, end)];
+            let start = line.start..self.back_to_a_gap(line.start, end);
+            return vec![start];
         }
         let (mut around, least) = AROUND;
         loop {

@@ -96,7 +96,7 @@ impl Default for TortuositySettings {
             straight_below_per_mm: 0.012,
             crest_share: 0.9,
             crest_window_mm: 6.0,
-            valley_share: 0.8,
+            valley_share: 0.85,
             least_bend_deg: 20.0,
         }
     }
@@ -120,7 +120,7 @@ pub struct Tortuosity {
     pub sum_of_angles_rad_per_mm: f64,
     /// Integral of curvature, degrees.
     pub turning_deg: f64,
-    /// Bends: stretches about one peak of curvature and in one plane.
+    /// Bends: stretches about one peak of curvature and in one plane, that turn by more than a little.
     pub bends: u32,
     /// The sharpest bend.
     pub sharpest: Bend,
@@ -243,9 +243,9 @@ pub fn tortuosity(
         })
         .collect();
     let parting = Parting {
+        step_mm,
         valley_share: settings.valley_share,
         least_rad: settings.least_bend_deg.to_radians(),
-        straight_rad: settings.straight_below_per_mm * step_mm,
     };
     let (bent, straight_sum_rad) = crests(&cells, step_mm, settings);
     let chord_mm = (curve.point_at(to_mm) - curve.point_at(from_mm)).norm();
