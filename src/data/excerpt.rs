@@ -428,7 +428,8 @@ mod tests {
             let text = format!("first {long}\n{long} wrong {long}\n{long}");
             let at = text.find("wrong").unwrap();
             let excerpt = shown(&text, at..at + 5);
-            assert!(excerpt.text.len() < 600, "{} bytes", excerpt.text.len());
+            let count = excerpt.text.chars().count();
+            assert!(count < 300, "{count} characters in three lines of 95");
             let here = excerpt.labels[0].offset();
             assert_eq!(&excerpt.text[here..here + 5], "wrong");
             assert_eq!(excerpt.text.lines().count(), 3);
