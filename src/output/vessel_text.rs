@@ -81,9 +81,10 @@ fn piece(out: &mut String, vessel: &TracedVessel, pad: &str) {
             leaves.unwrap_or_default()
         );
         for (p, radius) in branch.points_mm.iter().zip(&branch.radii_mm) {
+            // a ten-thousandth of a millimetre would turn the planes of gentle bends
             let _ = writeln!(
                 out,
-                "{pad}        ({:.4}, {:.4}, {:.4}, {radius:.4}),",
+                "{pad}        ({:.6}, {:.6}, {:.6}, {radius:.4}),",
                 p.x, p.y, p.z
             );
         }
