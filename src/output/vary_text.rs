@@ -1,6 +1,6 @@
 //! A plan on many patients, as text.
 
-use super::table::{section, wrapped};
+use super::table::{long_section, section, wrapped};
 use crate::rehearsal::vary::{Group, LevelRow, Matters, Vary};
 
 /// A population for a terminal of `columns` characters: how often it fails, by what, and what matters most.
@@ -29,7 +29,7 @@ pub fn vary_text(vary: &Vary, columns: u16) -> String {
 }
 
 fn level_text(out: &mut String, level: &LevelRow, width: usize) {
-    section(out, &format!("With {}", level.materials_in_words()));
+    long_section(out, &format!("With {}", level.materials_in_words()), width);
     let mut line = |text: &str| wrapped(out, "  - ", text, width);
     line(&format!("passes: {}", level.passes.in_words()));
     line(&format!("fails: {}", level.fails.in_words()));
@@ -75,7 +75,7 @@ fn level_text(out: &mut String, level: &LevelRow, width: usize) {
 }
 
 fn matters_text(out: &mut String, matters: &Matters, width: usize) {
-    section(out, &title(matters));
+    long_section(out, &title(matters), width);
     if matters.groups.is_empty() {
         wrapped(
             out,

@@ -7,7 +7,7 @@ use super::verdict::{first_that_stands, undecided};
 use super::weak_points::WeakPoint;
 use crate::mechanics::Direction as Push;
 use crate::procedure::reason::{Exchange, Reach};
-use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples};
+use crate::procedure::{Direction, Meets, Reason, Severity, Topic, longer_mm, samples, spoken};
 use crate::units::fixed;
 
 /// Weak points on a first page.
@@ -387,7 +387,8 @@ fn access_lines(outcome: &Outcome) -> Vec<String> {
             };
             format!(
                 "{}: crossed {} times, {held}.",
-                lesion.name, lesion.crossings
+                spoken(&lesion.name),
+                lesion.crossings
             )
         })
         .collect()
