@@ -6,10 +6,14 @@ use clap::Args;
 use clap::builder::RangedU64ValueParser;
 use indicatif::{ProgressBar, ProgressStyle};
 use nestline::data::Edit;
-use nestline::output::{CaseStore, Folder, group_names, vary_folder, vary_text};
-use nestline::rehearsal::vary::{Case, Group, Population};
+use nestline::output::{
+    CaseStore, Folder, ShardHead, Stands, gather_shards, group_names, shard_text, vary_folder,
+    vary_text,
+};
+use nestline::rehearsal::vary::{Case, Group, Population, Shard, Vary};
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::io::{Error, ErrorKind};
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// The folder where none is named.
@@ -30,6 +34,14 @@ pub(crate) struct VaryArguments {
     /// Seed of the draws.
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Work out one part of so many, and write nothing but its cases: DIR/shard-2-of-3.parquet, whole or not at all. What
+    /// is there already is left as it is.
+    #[arg(long, value_name = "2/3")]
+    shard: Option<Shard>,
+    /// Put all shards of a folder together: vary.json and the report there, as one run writes them. Everything else is
+    /// what the shards say.
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["scene", "cases", "seed", "shard", "out", "set", "keep", "ruler", "threads"])]
+    merge: Option<PathBuf>,
     /// Folder for vary.json, the report and the cases; a run that was cut off goes on there.
     #[arg(long, value_name = "DIR", default_value = FOLDER)]
     out: PathBuf,
@@ -51,9 +63,49 @@ pub(crate) struct VaryArguments {
     force: bool,
 }
 
+/// A population to be worked out.
+struct Asked {
+    population: Population,
+    /// All that a case depends on but its number.
+    key: String,
+}
+
 pub(crate) fn vary(arguments: &VaryArguments, json: bool) -> Result<ExitCode, Stop> {
+    if let Some(folder) = &arguments.merge {
+        check(folder, arguments.force)?;
+        let (design, cases) = gather_shards(folder).map_err(refused)?;
+        return tell(
+            &design.summary(&cases),
+            &cases,
+            folder,
+            arguments.force,
+            json,
+        );
+    }
+    if let Some(shard) = arguments.shard {
+        return one_shard(&asked(arguments)?, shard, arguments, json);
+    }
+    check(&arguments.out, arguments.force)?;
+    let asked = asked(arguments)?;
+    let store = CaseStore::open(&arguments.out, Shard::WHOLE, &asked.key).map_err(Stop::Write)?;
+    let cases = worked_out(&asked.population, &store, Shard::WHOLE, arguments)?;
+    let found = asked.population.summary(&cases);
+    tell(&found, &cases, &arguments.out, arguments.force, json)
+}
+
+fn refused(error: Error) -> Stop {
+    match error.kind() {
+        ErrorKind::InvalidData | ErrorKind::AlreadyExists => Stop::Refused(error.to_string()),
+        _ => Stop::Write(error),
+    }
+}
+
+fn check(folder: &Path, force: bool) -> Result<(), Stop> {
     let names = ["vary.json", "report.html", "tables/cases.csv"];
-    Folder::check(&arguments.out, &names, arguments.force).map_err(Stop::Write)?;
+    Folder::check(folder, &names, force).map_err(Stop::Write)
+}
+
+fn asked(arguments: &VaryArguments) -> Result<Asked, Stop> {
     let kept = kept_groups(&arguments.keep)?;
     let scene = arguments.scene.as_deref().unwrap_or(DEFAULT_SCENE.as_ref());
     let edits: Vec<Edit> = arguments
@@ -80,20 +132,62 @@ pub(crate) fn vary(arguments: &VaryArguments, json: bool) -> Result<ExitCode, St
     )
     .by_ruler(arguments.ruler)
     .keeping(&kept);
-    let store = CaseStore::open(&arguments.out, &key).map_err(Stop::Write)?;
-    let cases = worked_out(&population, &store, arguments)?;
-    let found = population.summary(&cases);
-    let folder = vary_folder(&found, &cases)?;
-    folder
-        .write(&arguments.out, arguments.force)
-        .map_err(Stop::Write)?;
-    print(json, &found, || {
+    Ok(Asked { population, key })
+}
+
+/// Writes the folder of a population and prints what it comes to.
+fn tell(
+    found: &Vary,
+    cases: &[Case],
+    into: &Path,
+    force: bool,
+    json: bool,
+) -> Result<ExitCode, Stop> {
+    let folder = vary_folder(found, cases)?;
+    folder.write(into, force).map_err(Stop::Write)?;
+    print(json, found, || {
         format!(
             "{}\nReport: {}\n",
-            vary_text(&found, columns()),
-            arguments.out.join("report.html").display()
+            vary_text(found, columns()),
+            into.join("report.html").display()
         )
     })?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// One part of a population into its own file, unless it is there already.
+fn one_shard(
+    asked: &Asked,
+    shard: Shard,
+    arguments: &VaryArguments,
+    json: bool,
+) -> Result<ExitCode, Stop> {
+    let (out, force) = (&arguments.out, arguments.force);
+    let design = asked.population.design();
+    let head = ShardHead::new(shard, arguments.cases, &asked.key, design);
+    let there = || head.stands_in(out, force).map_err(refused);
+    let written = || -> Result<CaseStore, Stop> {
+        let store = CaseStore::open(out, shard, &asked.key).map_err(Stop::Write)?;
+        let cases = worked_out(&asked.population, &store, shard, arguments)?;
+        head.write(out, &cases, force).map_err(Stop::Write)?;
+        Ok(store)
+    };
+    let before = there()? == Stands::Whole;
+    if !before {
+        match written() {
+            Ok(store) => store.remove(),
+            // another run of the same part may have come to its end first, and taken away what both had kept
+            Err(stop) => match there() {
+                Ok(Stands::Whole) => {}
+                _ => return Err(stop),
+            },
+        }
+    } else if let Ok(store) = CaseStore::open(out, shard, &asked.key) {
+        // kept by a run that was cut off at its very end
+        store.remove();
+    }
+    let told = head.told(out, before);
+    print(json, &told, || shard_text(&told))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -114,9 +208,12 @@ fn kept_groups(names: &[String]) -> Result<Vec<Group>, Stop> {
 fn worked_out(
     population: &Population,
     store: &CaseStore,
+    shard: Shard,
     arguments: &VaryArguments,
 ) -> Result<Vec<Case>, Stop> {
-    let bar = ProgressBar::new(arguments.cases).with_style(
+    let blocks = shard.blocks(arguments.cases);
+    let own = blocks.map(|block| block.end - block.start).sum();
+    let bar = ProgressBar::new(own).with_style(
         ProgressStyle::with_template("{bar:30} {pos} of {len} cases, {elapsed}, {eta} left")
             .unwrap_or_else(|_| ProgressStyle::default_bar()),
     );
@@ -124,7 +221,8 @@ fn worked_out(
         .threads
         .unwrap_or_else(nestline::threads::all_of_them);
     let mut all = Vec::new();
-    for numbers in CaseStore::blocks(arguments.cases) {
+    for block in shard.blocks(arguments.cases) {
+        let numbers: Vec<u64> = block.collect();
         let mut cases = store.kept(&numbers);
         let known = |number: &u64| cases.iter().any(|case| case.number == *number);
         let missing: Vec<u64> = numbers.iter().copied().filter(|n| !known(n)).collect();

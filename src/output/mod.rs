@@ -30,6 +30,7 @@ mod report_folder;
 mod scene_text;
 #[cfg(feature = "viewer")]
 pub mod screen;
+mod shards;
 pub mod stl;
 mod table;
 mod vary_folder;
@@ -59,6 +60,7 @@ pub use report::{
 };
 pub use report_folder::comparison_folder;
 pub use scene_text::script_text;
+pub use shards::{SHARD_COLUMNS, ShardHead, ShardTold, Stands, gather_shards, shard_text};
 pub use table::{Parts, closing_text, rehearsal_text};
 pub use vary_folder::{CaseStore, vary_folder};
 pub use vary_text::{group_names, vary_text};

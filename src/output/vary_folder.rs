@@ -1,17 +1,15 @@
 //! What goes into the folder of a population, and the cases kept beside it while it grows.
 
 use super::csv_tables::case_table;
-use super::file::{blamed, write_bytes};
+use super::file::{UNFINISHED, blamed, write_bytes};
 use super::folder::Folder;
 use super::report::{vary_html, vary_plots};
 use super::to_json;
-use crate::rehearsal::vary::{Case, Vary};
+use crate::rehearsal::vary::{CASES_TOGETHER, Case, Shard, Vary};
 use std::collections::BTreeMap;
-use std::io;
+use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
-/// Cases kept in one file.
-const BLOCK: u64 = 16;
 /// What the cases of a folder are of.
 const KEY: &str = "cases-are-of.txt";
 
@@ -47,40 +45,57 @@ pub struct CaseStore {
 }
 
 impl CaseStore {
-    /// The cases of a folder. `key` says all that a case depends on but its number.
+    /// The cases of a part of a population in a folder. `key` says all that a case depends on but its number.
     ///
     /// # Errors
     /// [`io::ErrorKind::AlreadyExists`] where the folder keeps cases of something else; those of the file system.
-    pub fn open(out: &Path, key: &str) -> io::Result<Self> {
-        let folder = out.join("cases");
+    pub fn open(out: &Path, shard: Shard, key: &str) -> io::Result<Self> {
+        let folder = out.join(match shard.of() {
+            1 => "cases".to_owned(),
+            of => format!("cases-{}-of-{of}", shard.number()),
+        });
         std::fs::create_dir_all(&folder).map_err(|error| blamed(&folder, &error))?;
         let path = folder.join(KEY);
-        match own(&path) {
-            Ok(kept) if kept == key.as_bytes() => {}
-            Ok(_) => {
-                return Err(io::Error::new(
-                    io::ErrorKind::AlreadyExists,
-                    format!(
-                        "`{}` keeps cases of another scene, seed, change or version: name another folder (--out DIR), or remove it",
-                        folder.display()
-                    ),
-                ));
+        if own(&path).is_err() {
+            match write_bytes(&path, key.as_bytes(), false) {
+                // another run of the same part was quicker
+                Err(error) if error.kind() != ErrorKind::AlreadyExists => return Err(error),
+                _ => {}
             }
-            Err(_) => write_bytes(&path, key.as_bytes(), false)?,
         }
-        Ok(Self { folder })
+        match own(&path) {
+            Ok(kept) if kept == key.as_bytes() => Ok(Self { folder }),
+            _ => Err(io::Error::new(
+                ErrorKind::AlreadyExists,
+                format!(
+                    "`{}` keeps cases of another scene, seed, change or version: name another folder (--out DIR), or remove it",
+                    folder.display()
+                ),
+            )),
+        }
     }
 
-    /// Blocks of cases up to a number, and the numbers of each.
-    #[must_use]
-    pub fn blocks(cases: u64) -> Vec<Vec<u64>> {
-        let starts = (0..cases.div_ceil(BLOCK)).map(|block| block * BLOCK);
-        let block = |from: u64| (from..(from + BLOCK).min(cases)).collect();
-        starts.map(block).collect()
+    /// Removes what is kept, which is in its place now; files of others stay, and the folder with them.
+    pub fn remove(self) {
+        let Ok(entries) = std::fs::read_dir(&self.folder) else {
+            return;
+        };
+        for entry in entries.flatten() {
+            let name = entry.file_name();
+            let name = name.to_string_lossy();
+            let number = name.strip_suffix(".json").unwrap_or_default();
+            let cases = !number.is_empty() && number.bytes().all(|b| b.is_ascii_digit());
+            if cases || name == KEY || name.starts_with(UNFINISHED) {
+                // what cannot be removed harms nobody
+                let _ = std::fs::remove_file(entry.path());
+            }
+        }
+        let _ = std::fs::remove_dir(&self.folder);
     }
 
     fn path(&self, number: u64) -> PathBuf {
-        self.folder.join(format!("{:08}.json", number / BLOCK))
+        self.folder
+            .join(format!("{:08}.json", number / CASES_TOGETHER))
     }
 
     /// Those cases of a block that are kept; a file that is not whole or holds something else is none.

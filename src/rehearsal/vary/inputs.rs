@@ -100,6 +100,13 @@ impl Group {
     }
 }
 
+/// The groups of these inputs, in the order in which they are told.
+pub(super) fn differing(groups: impl Iterator<Item = Group>) -> Vec<Group> {
+    let found: Vec<Group> = groups.collect();
+    let differs = |group: &Group| found.contains(group);
+    Group::ALL.into_iter().filter(differs).collect()
+}
+
 /// Everything that differs between the cases of a plan on a measured vessel; where it is not one built of
 /// measurements, only devices and hub do.
 pub(super) fn inputs(plan: &Plan, form: Option<&Measurements>) -> Vec<Input> {

@@ -16,11 +16,16 @@
 //! A case depends on the seed and its number alone. Numbers run through rows: of every row the usual materials with the
 //! draws of A, those of B, and those of A with one group after the other from B; then A once more with least and with
 //! most. A run that stops early therefore has whole rows but for the last one.
+//!
+//! What cases come to follows from them and from a [`Design`], so that those who put shards together need neither the plan
+//! nor its vessel.
 
 mod case;
 mod draws;
 mod indices;
 mod inputs;
+mod rows;
+mod shard;
 mod shares;
 mod summary;
 mod tell;
@@ -28,13 +33,17 @@ mod tell;
 pub use case::{Breaks, Case, Ends};
 pub use indices::{Importance, Index, RESOLVED, Row, importances};
 pub use inputs::Group;
+pub use shard::{CASES_TOGETHER, MOST_SHARDS, Shard};
 pub use shares::Share;
-pub use summary::{BreaksRow, Distribution, InputRow, LevelRow, Matters, VARY_VERSION, Vary};
+pub use summary::{
+    BreaksRow, Design, Distribution, InputRow, LevelRow, Matters, VARY_VERSION, Vary,
+};
 
 use crate::geometry::anatomy::Measurements;
 use crate::mechanics::Level;
 use crate::procedure::{Durations, Plan};
 use inputs::{Input, Pattern, inputs};
+use rows::{Draw, Rows};
 
 /// A plan, and what of it differs from case to case.
 #[derive(Debug, Clone)]
@@ -46,17 +55,6 @@ pub struct Population {
     inputs: Vec<Input>,
     seed: u64,
     ruler: bool,
-}
-
-/// What a case is drawn from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Draw {
-    A,
-    B,
-    /// A, but the group of this index from B.
-    Mixed(usize),
-    /// A, with other materials.
-    At(Level),
 }
 
 impl Population {
@@ -97,43 +95,51 @@ impl Population {
     /// The groups that differ, in order.
     #[must_use]
     pub fn groups(&self) -> Vec<Group> {
-        let differs = |group: &Group| self.inputs.iter().any(|input| input.group == *group);
-        Group::ALL.into_iter().filter(differs).collect()
+        inputs::differing(self.inputs.iter().map(|input| input.group))
     }
 
-    /// Cases of one row.
-    fn per_row(&self) -> u64 {
-        let groups = u64::try_from(self.groups().len()).unwrap_or(0);
-        // ruled lengths know no materials
-        2 + groups + if self.ruler { 0 } else { 2 }
+    fn rows(&self) -> Rows {
+        Rows {
+            groups: self.groups().len(),
+            by_ruler: self.ruler,
+        }
     }
 
-    /// The row of a case, and what it is drawn from.
-    pub(crate) fn draw(&self, number: u64) -> (u64, Draw) {
-        let (row, place) = (number / self.per_row(), number % self.per_row());
-        let groups = self.groups().len();
-        let place = usize::try_from(place).unwrap_or(0);
-        let draw = match place {
-            0 => Draw::A,
-            1 => Draw::B,
-            place if place < groups + 2 => Draw::Mixed(place - 2),
-            place if place == groups + 2 => Draw::At(Level::Least),
-            _ => Draw::At(Level::Most),
+    /// What its cases are told of.
+    #[must_use]
+    pub fn design(&self) -> Design {
+        let told = |input: &Input| InputRow {
+            field: input.law.field.clone(),
+            group: input.group,
+            usual: input.law.usual,
+            spread: input.law.spread,
         };
-        (row, draw)
+        Design {
+            scene: self.plan.name.clone(),
+            vessel: self.plan.vessel.name.clone(),
+            seed: self.seed,
+            by_ruler: self.ruler,
+            inputs: self.inputs.iter().map(told).collect(),
+        }
+    }
+
+    /// What cases come to: see [`Design::summary`].
+    #[must_use]
+    pub fn summary(&self, cases: &[Case]) -> Vary {
+        self.design().summary(cases)
     }
 
     /// Numbers of the cases that are a patient each, with usual materials: every other one varies a group of them or the
     /// materials.
     pub fn plain(&self) -> impl Iterator<Item = u64> + use<> {
-        let per_row = self.per_row();
+        let per_row = self.rows().cases();
         (0..).flat_map(move |row| [row * per_row, row * per_row + 1])
     }
 
     /// What came of the case of a number.
     #[must_use]
     pub fn case(&self, number: u64) -> Case {
-        let (row, draw) = self.draw(number);
+        let (row, draw) = self.rows().draw(number);
         let groups = self.groups();
         let from_b = |input: &Input| match draw {
             Draw::A | Draw::At(_) => false,

@@ -2,9 +2,9 @@
 
 use super::case::{Breaks, Case, Ends, level_in_words};
 use super::indices::{Importance, Row, importances};
-use super::inputs::Group;
+use super::inputs::{Group, differing};
+use super::rows::{Draw, Rows};
 use super::shares::Share;
-use super::{Draw, Population};
 use crate::mechanics::Level;
 use crate::rehearsal::CAUTION;
 use serde::{Deserialize, Serialize};
@@ -126,6 +126,22 @@ pub struct InputRow {
     pub spread: f64,
 }
 
+/// What the cases of a population are told of: what was rehearsed, and what differed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub struct Design {
+    /// Name of the scene.
+    pub scene: String,
+    /// Name of its vessel.
+    pub vessel: String,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Lengths were ruled along the centre line.
+    pub by_ruler: bool,
+    /// What was drawn.
+    pub inputs: Vec<InputRow>,
+}
+
 /// A number of a case, where it has one.
 type OfCase<'a> = &'a dyn Fn(&Case) -> Option<f64>;
 
@@ -134,15 +150,27 @@ const METHOD: &str = "Numbers are drawn independently from normal laws cut off a
 has them. Friction and stiffness are nobody's scatter: all devices have them at their least, as usual or at their most. Intervals hold \
 95 of 100 (Wilson). Indices are Jansen's, of groups; an index whose interval is wider than 0.1 is not resolved.";
 
-impl Population {
+impl Design {
+    fn groups(&self) -> Vec<Group> {
+        differing(self.inputs.iter().map(|input| input.group))
+    }
+
+    fn rows(&self) -> Rows {
+        Rows {
+            groups: self.groups().len(),
+            by_ruler: self.by_ruler,
+        }
+    }
+
     /// What cases come to, in whatever order they were worked out; each counts once.
     #[must_use]
     pub fn summary(&self, cases: &[Case]) -> Vary {
         let mut cases: Vec<&Case> = cases.iter().collect();
         cases.sort_by_key(|case| case.number);
         cases.dedup_by_key(|case| case.number);
+        let rows = self.rows();
         let plain = |level: Level| -> Vec<&Case> {
-            let of_level = |case: &&&Case| match self.draw(case.number).1 {
+            let of_level = |case: &&&Case| match rows.draw(case.number).1 {
                 Draw::A | Draw::B => level == Level::Usual,
                 Draw::At(at) => at == level,
                 Draw::Mixed(_) => false,
@@ -153,11 +181,11 @@ impl Population {
         Vary {
             schema: "nestline.vary".into(),
             version: VARY_VERSION,
-            scene: self.plan.name.clone(),
-            vessel: self.plan.vessel.name.clone(),
+            scene: self.scene.clone(),
+            vessel: self.vessel.clone(),
             seed: self.seed,
             cases: cases.len(),
-            by_ruler: self.ruler,
+            by_ruler: self.by_ruler,
             levels: levels
                 .into_iter()
                 .map(|level| (level, plain(level)))
@@ -165,16 +193,7 @@ impl Population {
                 .map(|(level, plain)| level_row(level, &plain))
                 .collect(),
             matters: self.matters(&cases),
-            inputs: self
-                .inputs
-                .iter()
-                .map(|input| InputRow {
-                    field: input.law.field.clone(),
-                    group: input.group,
-                    usual: input.law.usual,
-                    spread: input.law.spread,
-                })
-                .collect(),
+            inputs: self.inputs.clone(),
             method: METHOD.into(),
             caution: CAUTION.into(),
         }
@@ -192,7 +211,7 @@ impl Population {
         let results: [(&str, OfCase<'_>); 2] =
             [("spare_mm", &|case| case.spare_mm), ("fails", &fails)];
         let told = results.into_iter().map(|(result, of)| {
-            let rows = self.rows(cases, groups.len(), of);
+            let rows = self.whole_rows(cases, of);
             let mut found = importances(&names, &rows, self.seed).unwrap_or_default();
             found.sort_by(|a, b| b.total.value.total_cmp(&a.total.value));
             Matters {
@@ -205,17 +224,18 @@ impl Population {
     }
 
     /// Whole rows of which everybody could be built.
-    fn rows(&self, cases: &[&Case], groups: usize, of: &dyn Fn(&Case) -> Option<f64>) -> Vec<Row> {
-        let by_row = cases.chunk_by(|a, b| self.draw(a.number).0 == self.draw(b.number).0);
+    fn whole_rows(&self, cases: &[&Case], of: &dyn Fn(&Case) -> Option<f64>) -> Vec<Row> {
+        let rows = self.rows();
+        let by_row = cases.chunk_by(|a, b| rows.draw(a.number).0 == rows.draw(b.number).0);
         let whole = by_row.filter_map(|row| {
             let of_draw = |draw: Draw| {
-                let case = row.iter().find(|case| self.draw(case.number).1 == draw)?;
+                let case = row.iter().find(|case| rows.draw(case.number).1 == draw)?;
                 of(case)
             };
             Some(Row {
                 a: of_draw(Draw::A)?,
                 b: of_draw(Draw::B)?,
-                mixed: (0..groups)
+                mixed: (0..rows.groups)
                     .map(|group| of_draw(Draw::Mixed(group)))
                     .collect::<Option<_>>()?,
             })
