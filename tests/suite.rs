@@ -47,5 +47,6 @@ mod strategies;
 mod support;
 mod valves;
 mod vary;
+mod vary_shards;
 mod verdicts;
 mod vessel_files;

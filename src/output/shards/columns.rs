@@ -16,8 +16,12 @@ use parquet::schema::types::ColumnPath;
 use std::sync::Arc;
 
 /// Columns of a shard in their order, each with what it holds.
-pub const SHARD_COLUMNS: [(&str, &str); 12] = [
+pub const SHARD_COLUMNS: [(&str, &str); 13] = [
     ("case_number", "number of the case, from 0"),
+    (
+        "stands_for",
+        "`patient` (with usual materials: shares are of these), `least` or `most` (a patient once more with the ends of the materials), or the group of which it tells how much that matters",
+    ),
     (
         "ends",
         "`passes`, `fails`, `undecided`, or `no-such-patient` where nobody can be built of the numbers drawn",
@@ -52,6 +56,7 @@ pub const SHARD_COLUMNS: [(&str, &str); 12] = [
 /// The same for the format.
 const SCHEMA: &str = "message cases {
     required int64 case_number (INTEGER(64, false));
+    required binary stands_for (STRING);
     required binary ends (STRING);
     required boolean short;
     required boolean does_not_fit;
@@ -65,7 +70,7 @@ const SCHEMA: &str = "message cases {
     optional double reperfusion_s;
 }";
 /// The first column of what breaks a plan; the others follow in their order.
-const BREAKS_FROM: usize = 2;
+const BREAKS_FROM: usize = 3;
 /// The first column of numbers.
 const NUMBERS_FROM: usize = BREAKS_FROM + Breaks::ALL.len();
 
@@ -98,6 +103,7 @@ fn properties(head: &str) -> WriterProperties {
         .set_compression(Compression::UNCOMPRESSED)
         // few values come twice but for shares of samples and ends
         .set_dictionary_enabled(false)
+        .set_column_dictionary_enabled(ColumnPath::from("stands_for"), true)
         .set_column_dictionary_enabled(ColumnPath::from("ends"), true)
         .set_column_dictionary_enabled(ColumnPath::from("catch_share"), true)
         .set_column_encoding(
@@ -109,24 +115,34 @@ fn properties(head: &str) -> WriterProperties {
         .build()
 }
 
-/// A file of these cases, in their order.
-pub(super) fn write(head: &str, cases: &[Case]) -> Result<Vec<u8>> {
+/// A file of these cases, in their order; `stands_for` says what a case is there for.
+pub(super) fn write(
+    head: &str,
+    cases: &[Case],
+    stands_for: &dyn Fn(u64) -> &'static str,
+) -> Result<Vec<u8>> {
     let schema = Arc::new(parse_message_type(SCHEMA)?);
     let mut writer = SerializedFileWriter::new(Vec::new(), schema, Arc::new(properties(head)))?;
     for together in cases.chunks(TOGETHER) {
         let mut group = writer.next_row_group()?;
-        write_group(&mut group, together)?;
+        write_group(&mut group, together, stands_for)?;
         group.close()?;
     }
     writer.into_inner()
 }
 
-fn write_group(group: &mut SerializedRowGroupWriter<'_, Vec<u8>>, cases: &[Case]) -> Result<()> {
+fn write_group(
+    group: &mut SerializedRowGroupWriter<'_, Vec<u8>>,
+    cases: &[Case],
+    stands_for: &dyn Fn(u64) -> &'static str,
+) -> Result<()> {
     let numbers: Result<Vec<i64>> = cases
         .iter()
         .map(|case| i64::try_from(case.number).map_err(|e| ParquetError::External(e.into())))
         .collect();
     put::<Int64Type>(group, &numbers?, None)?;
+    let stands_for = cases.iter().map(|case| stands_for(case.number).into());
+    put::<ByteArrayType>(group, &stands_for.collect::<Vec<ByteArray>>(), None)?;
     let ends: Vec<ByteArray> = cases
         .iter()
         .filter_map(|case| ENDS.iter().find(|(_, ends)| *ends == case.ends))
@@ -183,7 +199,7 @@ fn read_group(group: &dyn RowGroupReader, cases: &mut Vec<Case>) -> Result<()> {
     let rows = usize::try_from(group.metadata().num_rows())
         .map_err(|error| ParquetError::External(error.into()))?;
     let (numbers, _) = take::<Int64Type>(group, 0, rows)?;
-    let (ends, _) = take::<ByteArrayType>(group, 1, rows)?;
+    let (ends, _) = take::<ByteArrayType>(group, BREAKS_FROM - 1, rows)?;
     let mut breaks = Vec::new();
     for column in (BREAKS_FROM..).take(Breaks::ALL.len()) {
         breaks.push(take::<BoolType>(group, column, rows)?.0);
@@ -267,8 +283,11 @@ mod tests {
     fn exact_cases_come_back_as_they_were() {
         for count in [0, 1, 300] {
             let cases = &cases()[..count];
-            let bytes = write("{\"of\": \"crc32:\"}", cases).unwrap();
-            assert_eq!(bytes, write("{\"of\": \"crc32:\"}", cases).unwrap());
+            let bytes = write("{\"of\": \"crc32:\"}", cases, &|_| "patient").unwrap();
+            assert_eq!(
+                bytes,
+                write("{\"of\": \"crc32:\"}", cases, &|_| "patient").unwrap()
+            );
             let sealed = seal::sealed(bytes).unwrap();
             assert!(seal::is_whole(&sealed));
             let (head, found) = read(Bytes::from(sealed)).unwrap();

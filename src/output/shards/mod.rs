@@ -157,7 +157,7 @@ impl ShardHead {
     /// Those of the file system; [`ErrorKind::AlreadyExists`] where something stands there and may not be replaced.
     pub fn write(&self, folder: &Path, cases: &[Case], replace: bool) -> io::Result<()> {
         let head = serde_json::to_string(self).map_err(io::Error::other)?;
-        let bytes = columns::write(&head, cases).map_err(unwritten)?;
+        let bytes = columns::write(&head, cases, &self.design.stands_for()).map_err(unwritten)?;
         write_bytes(&self.path(folder), &seal::sealed(bytes)?, replace)
     }
 

@@ -162,6 +162,19 @@ impl Design {
         }
     }
 
+    /// What a case is there for, by its number: `patient` (with usual materials; shares are of these), `least` or `most`
+    /// (a patient once more with the ends of the materials), or the name of the group of which it tells how much that
+    /// matters.
+    #[must_use]
+    pub fn stands_for(&self) -> impl Fn(u64) -> &'static str + use<> {
+        let (groups, rows) = (self.groups(), self.rows());
+        move |number| match rows.draw(number).1 {
+            Draw::A | Draw::B => "patient",
+            Draw::Mixed(group) => groups.get(group).map_or("", |group| group.name()),
+            Draw::At(level) => level_in_words(level),
+        }
+    }
+
     /// What cases come to, in whatever order they were worked out; each counts once.
     #[must_use]
     pub fn summary(&self, cases: &[Case]) -> Vary {
