@@ -18,7 +18,7 @@ fn load(scene: &str) -> LoadedScene {
     load_scene(&source, &TrackSettings::default()).unwrap()
 }
 
-fn population(scene: &str) -> Population {
+pub(crate) fn population(scene: &str) -> Population {
     let loaded = load(scene);
     let target = loaded.scene.target.clone();
     let form = loaded.vessel.measurements;

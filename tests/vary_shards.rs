@@ -6,14 +6,15 @@
 )]
 
 use crate::support::root::root;
-use nestline::output::{SHARD_COLUMNS, gather_shards};
+use nestline::output::{SHARD_COLUMNS, ShardHead, gather_shards, vary_folder};
+use nestline::rehearsal::vary::{Case, Shard};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::sync::LazyLock;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 /// Two steps of a plan on a measured vessel: a case takes no time.
 static SCENE: LazyLock<PathBuf> = LazyLock::new(|| {
@@ -247,6 +248,9 @@ fn cli_what_is_missing_foreign_or_spoilt_is_named() {
         assert_eq!(shard(&out, wrong, &[]), Some(2), "{wrong}");
     }
     says(&merge(&out, &["--cases", "3"]), &["cannot be used with"]);
+    let mut large = nestline(&out, &["--cases", "30000000", "--shard", "1/2"]);
+    let told = large.stderr(Stdio::piped()).output().unwrap();
+    says(&told, &["too large to be put together", "--shard 1/3"]);
 }
 
 /// A file with any bit changed, cut off anywhere, or of something else is told as spoilt: never taken apart, never
@@ -283,6 +287,52 @@ fn property_spoilt_shards_are_refused() {
     fs::remove_file(file(&out, 2)).unwrap();
     assert_eq!(shard(&out, "2/3", &[]), Some(0));
     assert!(fs::read(file(&out, 2)).unwrap() == whole);
+}
+
+/// A million cases: some rehearsed, the others made of them with other numbers, in ten shards. Tells bytes, seconds and
+/// memory.
+#[test]
+#[ignore = "a minute: a million cases made up"]
+fn property_a_million_cases_are_put_together() {
+    const MANY: u64 = 1_000_000;
+    let population = crate::vary::population(crate::support::scenes::SCENES[0]);
+    let some: Vec<Case> = (0..40).map(|number| population.case(number)).collect();
+    let made_up = |number: u64| {
+        let mut case = some[usize::try_from(number % 40).unwrap()].clone();
+        let share = f64::from(u32::try_from(number).unwrap()) / 1e6;
+        case.number = number;
+        case.spare_mm = case.spare_mm.map(|mm| mm + share.sin());
+        case.hub_force_n = Some(0.5 + share.cos());
+        case.reperfusion_s = case.reperfusion_s.map(|s| s + share);
+        case
+    };
+    let place = tempfile::tempdir().unwrap();
+    let (mut bytes, begun) = (0, Instant::now());
+    for number in 1..=10 {
+        let shard = Shard::new(number, 10).unwrap();
+        let cases: Vec<Case> = shard.blocks(MANY).flatten().map(made_up).collect();
+        let head = ShardHead::new(shard, MANY, "made up", population.design());
+        head.write(place.path(), &cases, false).unwrap();
+        bytes += fs::metadata(head.path(place.path())).unwrap().len();
+    }
+    let (written, begun) = (begun.elapsed(), Instant::now());
+    let (design, cases) = gather_shards(place.path()).unwrap();
+    let (read, begun) = (begun.elapsed(), Instant::now());
+    let found = design.summary(&cases);
+    let (summed, begun) = (begun.elapsed(), Instant::now());
+    let folder = vary_folder(&found, &cases).unwrap();
+    folder.write(&place.path().join("told"), false).unwrap();
+    let told = begun.elapsed();
+    let status = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let most = status.lines().find(|line| line.starts_with("VmHWM"));
+    println!(
+        "{} bytes a case; written in {written:.1?}, read in {read:.1?}, summed up in {summed:.1?}, told in {told:.1?}; {}",
+        bytes / MANY,
+        most.unwrap_or_default()
+    );
+    assert!(cases.len() == 1_000_000 && found.cases == cases.len());
+    let fails = |case: &&Case| case.ends == some[0].ends;
+    assert!(cases.iter().filter(fails).count() >= 25_000);
 }
 
 #[test]

@@ -20,6 +20,8 @@ use std::process::ExitCode;
 const FOLDER: &str = "nestline-vary";
 /// Most cases of one run: forty of them in a second, this many are a month.
 const MOST_CASES: u64 = 100_000_000;
+/// Most cases of one shard: a third of a gigabyte, read at once.
+const MOST_OF_A_SHARD: u64 = 10_000_000;
 /// What the numbers drawn mean; grows when one case no longer comes to what it came to before.
 const DRAWS: u32 = 1;
 
@@ -87,7 +89,7 @@ pub(crate) fn vary(arguments: &VaryArguments, json: bool) -> Result<ExitCode, St
     }
     check(&arguments.out, arguments.force)?;
     let asked = asked(arguments)?;
-    let store = CaseStore::open(&arguments.out, Shard::WHOLE, &asked.key).map_err(Stop::Write)?;
+    let store = CaseStore::open(&arguments.out, None, &asked.key).map_err(Stop::Write)?;
     let cases = worked_out(&asked.population, &store, Shard::WHOLE, arguments)?;
     let found = asked.population.summary(&cases);
     tell(&found, &cases, &arguments.out, arguments.force, json)
@@ -164,10 +166,17 @@ fn one_shard(
 ) -> Result<ExitCode, Stop> {
     let (out, force) = (&arguments.out, arguments.force);
     let design = asked.population.design();
+    if arguments.cases / shard.of() > MOST_OF_A_SHARD {
+        return Err(Stop::Refused(format!(
+            "a shard of more than {MOST_OF_A_SHARD} cases makes a file too large to be put together: ask for more of them (--shard {}/{})",
+            shard.number(),
+            shard.of().max(arguments.cases.div_ceil(MOST_OF_A_SHARD))
+        )));
+    }
     let head = ShardHead::new(shard, arguments.cases, &asked.key, design);
     let there = || head.stands_in(out, force).map_err(refused);
     let written = || -> Result<CaseStore, Stop> {
-        let store = CaseStore::open(out, shard, &asked.key).map_err(Stop::Write)?;
+        let store = CaseStore::open(out, Some(shard), &asked.key).map_err(Stop::Write)?;
         let cases = worked_out(&asked.population, &store, shard, arguments)?;
         head.write(out, &cases, force).map_err(Stop::Write)?;
         Ok(store)
@@ -182,7 +191,7 @@ fn one_shard(
                 _ => return Err(stop),
             },
         }
-    } else if let Ok(store) = CaseStore::open(out, shard, &asked.key) {
+    } else if let Ok(store) = CaseStore::open(out, Some(shard), &asked.key) {
         // kept by a run that was cut off at its very end
         store.remove();
     }

@@ -45,14 +45,14 @@ pub struct CaseStore {
 }
 
 impl CaseStore {
-    /// The cases of a part of a population in a folder. `key` says all that a case depends on but its number.
+    /// The cases of a population in a folder, or of one part of it. `key` says all that a case depends on but its number.
     ///
     /// # Errors
     /// [`io::ErrorKind::AlreadyExists`] where the folder keeps cases of something else; those of the file system.
-    pub fn open(out: &Path, shard: Shard, key: &str) -> io::Result<Self> {
-        let folder = out.join(match shard.of() {
-            1 => "cases".to_owned(),
-            of => format!("cases-{}-of-{of}", shard.number()),
+    pub fn open(out: &Path, shard: Option<Shard>, key: &str) -> io::Result<Self> {
+        let folder = out.join(match shard {
+            None => "cases".to_owned(),
+            Some(shard) => format!("cases-{}-of-{}", shard.number(), shard.of()),
         });
         std::fs::create_dir_all(&folder).map_err(|error| blamed(&folder, &error))?;
         let path = folder.join(KEY);
