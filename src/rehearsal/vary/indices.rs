@@ -54,14 +54,16 @@ pub struct Row {
 /// The shares of every input, in their order; none where there are fewer than two rows or the result never varies.
 #[must_use]
 pub fn importances(names: &[String], rows: &[Row], seed: u64) -> Option<Vec<Importance>> {
-    let usual = estimates(names.len(), rows.iter())?;
+    let table = Table::of(rows, names.len());
+    let usual = table.estimates(0..rows.len())?;
     let mut again: Vec<Vec<(f64, f64)>> = vec![Vec::new(); names.len()];
     for round in 0..RESAMPLED {
-        let drawn = (0..rows.len()).map(|i| {
-            let i = u64::try_from(i).unwrap_or(u64::MAX);
-            &rows[below(rows.len(), seed, round, STREAM, i)]
-        });
-        if let Some(found) = estimates(names.len(), drawn) {
+        // drawn once, passed over three times
+        let drawn: Vec<usize> = (0..rows.len())
+            .zip(0_u64..)
+            .map(|(_, i)| below(rows.len(), seed, round, STREAM, i))
+            .collect();
+        if let Some(found) = table.estimates(drawn.iter().copied()) {
             for (kept, pair) in again.iter_mut().zip(found) {
                 kept.push(pair);
             }
@@ -95,36 +97,55 @@ fn index(value: f64, again: impl Iterator<Item = f64>, rows: usize) -> Index {
     }
 }
 
-/// First-order and total share of every input.
-fn estimates<'a>(
+/// Rows with what their sums are of, worked out once: rows are drawn again hundreds of times.
+struct Table {
     inputs: usize,
-    rows: impl Iterator<Item = &'a Row> + Clone,
-) -> Option<Vec<(f64, f64)>> {
-    let n = f64::from(u32::try_from(rows.clone().count()).ok()?);
-    if n < 2.0 {
-        return None;
+    /// Results with the rows of A and of B.
+    ends: Vec<(f64, f64)>,
+    /// By row and input: squares of how far the mixed result is from B's and from A's.
+    squares: Vec<(f64, f64)>,
+}
+
+impl Table {
+    fn of(rows: &[Row], inputs: usize) -> Self {
+        let squares = rows.iter().flat_map(|r| {
+            let mixed = r.mixed.iter().take(inputs);
+            mixed.map(|mixed| (power(r.b - mixed, 2), power(r.a - mixed, 2)))
+        });
+        Self {
+            inputs,
+            ends: rows.iter().map(|r| (r.a, r.b)).collect(),
+            squares: squares.collect(),
+        }
     }
-    let mean = rows.clone().map(|r| r.a + r.b).sum::<f64>() / (2.0 * n);
-    let squares = rows
-        .clone()
-        .map(|r| power(r.a - mean, 2) + power(r.b - mean, 2));
-    let variance = squares.sum::<f64>() / (2.0 * n - 1.0);
-    if variance <= 0.0 {
-        return None;
+
+    /// First-order and total share of every input, of the rows of these indices.
+    fn estimates(&self, rows: impl Iterator<Item = usize> + Clone) -> Option<Vec<(f64, f64)>> {
+        let n = f64::from(u32::try_from(rows.clone().count()).ok()?);
+        if n < 2.0 {
+            return None;
+        }
+        let ends = || rows.clone().map(|row| self.ends[row]);
+        let mean = ends().map(|(a, b)| a + b).sum::<f64>() / (2.0 * n);
+        let squares = ends().map(|(a, b)| power(a - mean, 2) + power(b - mean, 2));
+        let variance = squares.sum::<f64>() / (2.0 * n - 1.0);
+        if variance <= 0.0 {
+            return None;
+        }
+        let mut sums = vec![(0.0, 0.0); self.inputs];
+        for row in rows {
+            let from = row * self.inputs;
+            for (sum, squares) in sums.iter_mut().zip(&self.squares[from..from + self.inputs]) {
+                sum.0 += squares.0;
+                sum.1 += squares.1;
+            }
+        }
+        let half_mean = |sum: f64| sum / (2.0 * n * variance);
+        let found = sums
+            .into_iter()
+            .map(|(same, other)| (1.0 - half_mean(same), half_mean(other)));
+        Some(found.collect())
     }
-    let half_mean = |sum: f64| sum / (2.0 * n * variance);
-    let found = (0..inputs).map(|i| {
-        let same = rows
-            .clone()
-            .map(|r| power(r.b - r.mixed[i], 2))
-            .sum::<f64>();
-        let other = rows
-            .clone()
-            .map(|r| power(r.a - r.mixed[i], 2))
-            .sum::<f64>();
-        (1.0 - half_mean(same), half_mean(other))
-    });
-    Some(found.collect())
 }
 
 #[cfg(test)]
