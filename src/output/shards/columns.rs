@@ -260,7 +260,7 @@ mod tests {
     fn cases() -> Vec<Case> {
         let of = |number: u64| {
             let share = f64::from(u32::try_from(number).unwrap()) / 7.0;
-            let there = |with: u64| (number % with != 0).then_some(share - 3.0);
+            let there = |with: u64| (!number.is_multiple_of(with)).then_some(share - 3.0);
             Case {
                 number,
                 ends: ENDS[usize::try_from(number % 4).unwrap()].1,

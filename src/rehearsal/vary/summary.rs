@@ -165,7 +165,6 @@ impl Design {
     /// What a case is there for, by its number: `patient` (with usual materials; shares are of these), `least` or `most`
     /// (a patient once more with the ends of the materials), or the name of the group of which it tells how much that
     /// matters.
-    #[must_use]
     pub fn stands_for(&self) -> impl Fn(u64) -> &'static str + use<> {
         let (groups, rows) = (self.groups(), self.rows());
         move |number| match rows.draw(number).1 {
