@@ -1,5 +1,6 @@
 //! The verbs of the command line: read, work, print. Part of the `main` layer.
 
+mod choose;
 mod each;
 mod export;
 mod handout;
@@ -18,6 +19,7 @@ mod stop;
 mod undrawn;
 mod vary;
 
+pub(crate) use choose::{ChooseArguments, choose};
 pub(crate) use export::{Exports, export};
 pub(crate) use import::{IMPORT_EXAMPLE, ImportArguments, import};
 pub(crate) use lanes::choose_lanes;
@@ -45,6 +47,7 @@ pub(crate) const EXAMPLES: &str = "Examples:
   nestline                                   the built-in default scene
   nestline run scenes/right-radial.ron       a scene of your own
   nestline compare scenes/dissection.ron     five strategies on its vessel and stack
+  nestline choose --reach guide:stent+10mm   which stacks of the cabinet do that
   nestline run --set neck.stenosis.percent=95 --each
   nestline measure vessels/left-type-3-kink.ron
   nestline check vessels/*.ron scenes/*.ron

@@ -42,6 +42,9 @@ enum Command {
     /// Rehearse a scene on many patients: how often it fails and by what, which input matters most.
     #[command(after_help = "Example: nestline vary --cases 2000 --out many")]
     Vary(cli::VaryArguments),
+    /// Try every stack of a cabinet on a scene's vessel and script: which do it, how surely, why the others do not.
+    #[command(after_help = "Example: nestline choose scenes/kinked-neck-type-3.ron --reach guide:stent+10mm")]
+    Choose(cli::ChooseArguments),
     /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
     #[command(
         after_help = "Example: nestline draft neck-first scenes/dissection.ron --out mine.ron"
@@ -119,6 +122,7 @@ fn work(arguments: &Arguments) -> Result<ExitCode, cli::Stop> {
             save,
         }) => cli::compare(scenes, changes, strategies, save, json),
         Some(Command::Vary(arguments)) => cli::vary(arguments, json),
+        Some(Command::Choose(arguments)) => cli::choose(arguments, json),
         Some(Command::Draft {
             strategy,
             scene,

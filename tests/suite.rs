@@ -10,6 +10,7 @@ mod bad_files;
 mod bare_problems;
 mod cabinet;
 mod checks;
+mod choose;
 mod cli;
 mod clock;
 mod clock_network;

@@ -8,6 +8,7 @@
 //! | a vessel file | its [`Tree`](crate::geometry::Tree), access and targets: [`Vessel`] | [`read_vessel`] |
 //! | the same | everything measured along a route | [`measure_vessel`] |
 //! | a device file | a [`Device`](crate::device::Device) or a part | [`read_device`] |
+//! | a folder of device files | its devices: a cabinet | [`read_cabinet`] |
 //! | a scene file | a [`Plan`](crate::procedure::Plan) with vessel, devices and route at hand | [`read_scene`], [`load_scene`] |
 //! | the same with values changed by path | the same | [`load_scene_with`], [`Edit`] |
 //! | a table of materials | frictions and stiffnesses with ranges: [`Materials`](crate::mechanics::Materials) | [`read_materials`] |
@@ -27,6 +28,7 @@
 //! it. [`DataError::render`] gives the text for a terminal.
 
 mod branches;
+mod cabinet;
 mod decode;
 mod device_file;
 mod document;
@@ -47,6 +49,7 @@ mod source;
 mod text;
 mod vessel_file;
 
+pub use cabinet::read_cabinet;
 pub use device_file::read_device;
 pub use document::{FileKind, file_kind};
 pub use durations_file::{default_durations, read_durations};

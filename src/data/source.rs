@@ -120,6 +120,15 @@ impl Source {
         }
     }
 
+    /// All built-in devices and parts with what `cabinet:` calls them, in order.
+    pub(super) fn built_in_devices() -> impl Iterator<Item = (String, Self)> {
+        Self::embedded().filter_map(|(path, _)| {
+            let name = shortest(path);
+            let name = name.strip_prefix(CABINET)?.to_owned();
+            Some((name, Self::Embedded(path.to_owned())))
+        })
+    }
+
     /// Paths and texts of all built-in files, in order of their paths.
     pub fn embedded() -> impl Iterator<Item = (&'static str, &'static str)> {
         FILES.iter().copied()

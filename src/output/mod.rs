@@ -2,6 +2,7 @@
 
 mod beside;
 mod centre_lines;
+mod choose_text;
 mod compare;
 mod csv_tables;
 mod edges;
@@ -41,6 +42,7 @@ mod vessel_text;
 pub mod viewer;
 
 pub use centre_lines::{CentreLines, LineFormat};
+pub use choose_text::choice_text;
 pub use compare::{comparison_text, ledger_text, what_if_text};
 pub use csv_tables::{CsvTable, case_table, comparison_tables};
 pub use everything::{

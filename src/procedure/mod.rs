@@ -80,5 +80,5 @@ pub use state::{
     Seat, State, lumen_flow, meetings,
 };
 pub use steps::{Passed, StepEffect, perform, perform_with, place_step, tell_ends, tell_forces};
-pub use strategies::{Choices, ClotBy, NeckBy, Order};
+pub use strategies::{Choices, ClotBy, NeckBy, Order, stands_in};
 pub use words::{longer_mm, samples};

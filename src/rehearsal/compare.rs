@@ -302,18 +302,13 @@ impl CompareRow {
     }
 
     fn criteria(&self) -> [usize; 4] {
-        let clot = match self.clot_stripped {
-            None | Some(Likelihood::Unlikely) => 0,
-            Some(Likelihood::Possible) => 1,
-            Some(Likelihood::Likely) => 2,
-        };
+        let clot = clot_class(self.clot_stripped);
         [self.let_go.len(), self.bare_edges, self.neck_class(), clot]
     }
 
     /// How the neck is left: as is accepted, moderately narrowed, or more.
     pub(super) fn neck_class(&self) -> usize {
-        let left = self.neck_left_percent.unwrap_or(0.0);
-        LEFT_ALIKE.iter().filter(|most| left > **most).count()
+        neck_class(self.neck_left_percent)
     }
 
     /// Whether eight courses in ten of it end before those of another plan of its class begin.
@@ -324,6 +319,21 @@ impl CompareRow {
                 (Some(own), Some(others)) => own.p90_s < others.p10_s,
                 (own, others) => own.is_some() && others.is_none(),
             }
+    }
+}
+
+/// How the neck is left (NASCET percent): as is accepted, moderately narrowed, or more.
+pub(super) fn neck_class(left_percent: Option<f64>) -> usize {
+    let left = left_percent.unwrap_or(0.0);
+    LEFT_ALIKE.iter().filter(|most| left > **most).count()
+}
+
+/// How likely clot is stripped: hardly, perhaps, or likely.
+pub(super) const fn clot_class(stripped: Option<Likelihood>) -> usize {
+    match stripped {
+        None | Some(Likelihood::Unlikely) => 0,
+        Some(Likelihood::Possible) => 1,
+        Some(Likelihood::Likely) => 2,
     }
 }
 
@@ -351,7 +361,7 @@ fn refused_outcome(plan: &Plan, passed: &[Passed], step: usize) -> Outcome {
     }
 }
 
-fn let_go(ledger: &Ledger) -> Vec<(String, usize)> {
+pub(super) fn let_go(ledger: &Ledger) -> Vec<(String, usize)> {
     let crossings = ledger.crossings.iter();
     crossings
         .flat_map(|c| c.let_go_at.iter().map(|step| (c.across.clone(), *step)))
@@ -383,7 +393,7 @@ fn bare_edges(outcome: &Outcome) -> usize {
 }
 
 /// The smallest margin of what is not meant to go in to its hub.
-fn least_reach(outcome: &Outcome) -> Option<LeastReach> {
+pub(super) fn least_reach(outcome: &Outcome) -> Option<LeastReach> {
     let row = outcome.reach.first()?;
     Some(LeastReach {
         device: row.device.clone(),

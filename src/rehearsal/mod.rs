@@ -9,6 +9,7 @@
 //! | a plan and a placer | state before, state after and effect of every step | [`walk_through`]; [`outcome_of`] makes the outcome of that |
 //! | the same, walked through | the same with the force at the hub at the least and the most known of friction and stiffness | [`follow_ranges`] before [`outcome_of`] |
 //! | a walked plan and [`Durations`](crate::procedure::Durations) | when what is done: the clock with its critical path, s | [`time`] |
+//! | a plan and the devices of a cabinet | the stacks that do its script, ranked, and why the others do not | [`choose()`](choose::choose) |
 //! | several rehearsed plans | which is better at what, and what would turn it | [`compare`](fn@compare) |
 //!
 //! An outcome is plain data with units in its names; [`output::to_json`](crate::output::to_json) writes it, and a changed meaning
@@ -22,6 +23,7 @@
 
 mod blood;
 mod briefing;
+pub mod choose;
 mod compare;
 mod compare_flip;
 mod compare_words;

@@ -1,6 +1,6 @@
 //! A rehearsal: the script walked through, and what every step of it comes to as an outcome.
 
-use super::edge_rows::{EdgeRows, crossings, stent_rows};
+use super::edge_rows::{Crossings, EdgeRow, EdgeRows, crossings, stent_rows};
 use super::how_sure::HowSure;
 use super::load_rows::{held_row, load_row};
 use super::outcome::{
@@ -53,17 +53,10 @@ pub fn rehearse_with(plan: &Plan, placer: &mut dyn Placer) -> Result<Outcome, Re
 /// The outcome of a script that has been walked through.
 #[must_use]
 pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
-    let fit_rules = FitRules::default();
     let mut gathered = Gathered::default();
     let judged = crossings(plan, passed);
-    for (i, ((step, done), judged)) in plan.script.iter().zip(passed).zip(judged).enumerate() {
-        let met = meetings(plan, &done.after, &done.effect.moves, &fit_rules);
-        let states = [&done.before, &done.after];
-        let at_edges = gathered
-            .at_edges
-            .step(plan, i + 1, states, &done.effect, judged);
-        gathered.step(plan, i + 1, step.in_words(), states, &done.effect, &met);
-        gathered.tell(at_edges);
+    for (i, (done, judged)) in passed.iter().zip(judged).enumerate() {
+        gathered.pass(plan, i + 1, done, judged);
     }
     let start = State::start(plan);
     gathered.by_rods = passed.iter().any(|p| {
@@ -72,6 +65,19 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     });
     gathered.sure = HowSure::of(plan, passed);
     gathered.finish(plan, passed.last().map_or(&start, |last| &last.after))
+}
+
+/// What one step of a script (its number from 1) comes to by itself, and the edges that it crosses: what
+/// [`outcome_of`] says of it where nothing before it is tight.
+pub(super) fn step_alone(
+    plan: &Plan,
+    number: usize,
+    done: &Passed,
+    judged: Crossings,
+) -> (Vec<StepRow>, Vec<EdgeRow>) {
+    let mut gathered = Gathered::default();
+    gathered.pass(plan, number, done, judged);
+    (gathered.steps, gathered.at_edges.edges)
 }
 
 #[derive(Default)]
@@ -92,6 +98,24 @@ fn lacks_room(finding: &Finding) -> bool {
 }
 
 impl Gathered {
+    fn pass(&mut self, plan: &Plan, number: usize, done: &Passed, judged: Crossings) {
+        let Some(step) = plan.script.get(number - 1) else {
+            return;
+        };
+        let met = meetings(
+            plan,
+            &done.after,
+            &done.effect.moves,
+            &FitRules::default(),
+        );
+        let states = [&done.before, &done.after];
+        let at_edges = self
+            .at_edges
+            .step(plan, number, states, &done.effect, judged);
+        self.step(plan, number, step.in_words(), states, &done.effect, &met);
+        self.tell(at_edges);
+    }
+
     fn step(
         &mut self,
         plan: &Plan,
@@ -411,7 +435,7 @@ fn reach_rows(plan: &Plan, steps: &[StepRow]) -> Vec<ReachRow> {
     rows
 }
 
-fn lesion_rows(plan: &Plan, state: &State) -> Vec<LesionRow> {
+pub(super) fn lesion_rows(plan: &Plan, state: &State) -> Vec<LesionRow> {
     let lesions = plan.track.lesions.iter().enumerate();
     lesions
         .map(|(i, lesion)| {

@@ -7,3 +7,4 @@ mod script;
 mod writer;
 
 pub use choices::{Choices, ClotBy, NeckBy, Order};
+pub use roles::stands_in;

@@ -1,7 +1,7 @@
 //! Which device of a stack does what, and how the script enters.
 
 use super::choices::Choices;
-use crate::device::{Accessory, DeviceClass};
+use crate::device::{Accessory, Device, DeviceClass};
 use crate::procedure::error::StrategyError;
 use crate::procedure::script::{Plan, StackDevice, Step};
 
@@ -83,7 +83,22 @@ fn missing(choices: &Choices, what: &'static str) -> StrategyError {
 
 /// A wire that microcatheters and rapid-exchange systems run over: up to 0.018 in.
 fn is_thin_wire(d: &StackDevice) -> bool {
-    d.device.class == DeviceClass::Wire && d.device.shaft_outer_mm() < 0.5
+    is_thin(&d.device)
+}
+
+fn is_thin(device: &Device) -> bool {
+    device.class == DeviceClass::Wire && device.shaft_outer_mm() < 0.5
+}
+
+/// Whether a device does the work of another in a script: of the same class, wires of the same kind (those that lead
+/// catheters to the neck, or those that microcatheters run over), guides with or without a balloon.
+#[must_use]
+pub fn stands_in(device: &Device, other: &Device) -> bool {
+    let work = |class: DeviceClass| match class {
+        DeviceClass::BalloonGuide => DeviceClass::Guide,
+        class => class,
+    };
+    work(device.class) == work(other.class) && is_thin(device) == is_thin(other)
 }
 
 /// The script's own steps up to the first that names a device which works on neck or clot.

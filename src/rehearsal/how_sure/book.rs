@@ -28,52 +28,104 @@ pub enum MarginKind {
 
 impl MarginKind {
     /// Whether a plan breaks where it falls below zero.
-    pub(super) const fn breaks(self) -> bool {
+    pub(in super::super) const fn breaks(self) -> bool {
         !matches!(self, Self::Overlap)
     }
 }
 
 /// A margin after one step, and by how much it grows with each input.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Entry {
-    pub(super) kind: MarginKind,
-    pub(super) device: usize,
+pub(in super::super) struct Entry {
+    pub(in super::super) kind: MarginKind,
+    pub(in super::super) device: usize,
     pub(super) step: usize,
-    pub(super) margin_mm: f64,
-    pub(super) form: Form,
+    pub(in super::super) margin_mm: f64,
+    pub(in super::super) form: Form,
 }
 
-/// The lengths in every device, by input.
-struct Book<'a> {
-    plan: &'a Plan,
-    inputs: &'a Inputs,
+/// The lengths in every device, by input, between two steps.
+#[derive(Debug, Clone, PartialEq)]
+pub(in super::super) struct Fed {
     /// By device: its fed length.
     fed: Vec<Form>,
     /// By device: it stopped short of where it was to go.
     stopped: Vec<bool>,
     /// Stents that were released: near and far end.
     stents: Vec<(usize, [Form; 2])>,
+}
+
+impl Fed {
+    /// Everything outside.
+    pub(in super::super) fn start(plan: &Plan, inputs: &Inputs) -> Self {
+        Self {
+            fed: vec![inputs.nothing(); plan.devices.len()],
+            stopped: vec![false; plan.devices.len()],
+            stents: Vec::new(),
+        }
+    }
+
+    /// The same after one more step (its number from 1), with the margins that it leaves.
+    pub(in super::super) fn after(
+        self,
+        plan: &Plan,
+        inputs: &Inputs,
+        step: usize,
+        done: &Passed,
+    ) -> (Self, Vec<Entry>) {
+        let mut book = Book {
+            plan,
+            inputs,
+            lengths: self,
+            entries: Vec::new(),
+        };
+        if done.effect.performed {
+            book.exchanges(step, done);
+            book.take(&plan.script[step - 1].act, step, done);
+            book.outside(step, done);
+        }
+        (book.lengths, book.entries)
+    }
+
+    /// What a catheter in place would leave outside if its tip lay so far beyond a place; none while either is
+    /// nowhere.
+    pub(in super::super) fn if_at(
+        &self,
+        plan: &Plan,
+        inputs: &Inputs,
+        device: usize,
+        place: &str,
+        after: &State,
+    ) -> Option<Form> {
+        let book = Book {
+            plan,
+            inputs,
+            lengths: self.clone(),
+            entries: Vec::new(),
+        };
+        let through = after.in_place[device]?.through;
+        let fed = book.station(place)? + &inputs.standoff();
+        Some(book.most_fed(device, through) - &fed)
+    }
+}
+
+/// One step of the book.
+struct Book<'a> {
+    plan: &'a Plan,
+    inputs: &'a Inputs,
+    lengths: Fed,
     entries: Vec<Entry>,
 }
 
 /// The margins of a script that has been walked through.
 pub(super) fn entries(plan: &Plan, inputs: &Inputs, passed: &[Passed]) -> Vec<Entry> {
-    let mut book = Book {
-        plan,
-        inputs,
-        fed: vec![inputs.nothing(); plan.devices.len()],
-        stopped: vec![false; plan.devices.len()],
-        stents: Vec::new(),
-        entries: Vec::new(),
-    };
-    for (i, (step, done)) in plan.script.iter().zip(passed).enumerate() {
-        if done.effect.performed {
-            book.exchanges(i + 1, done);
-            book.take(&step.act, i + 1, done);
-            book.outside(i + 1, done);
-        }
+    let mut lengths = Fed::start(plan, inputs);
+    let mut all = Vec::new();
+    for (i, done) in passed.iter().enumerate().take(plan.script.len()) {
+        let (then, entries) = lengths.after(plan, inputs, i + 1, done);
+        lengths = then;
+        all.extend(entries);
     }
-    book.entries
+    all
 }
 
 impl Book<'_> {
@@ -83,7 +135,7 @@ impl Book<'_> {
 
     /// The station of a tip.
     fn tip(&self, k: usize) -> Form {
-        self.fed[k].clone() - &self.inputs.standoff()
+        self.lengths.fed[k].clone() - &self.inputs.standoff()
     }
 
     /// The station of a place of the script.
@@ -92,7 +144,7 @@ impl Book<'_> {
             Place::Landmark(_) => self.inputs.landmark(self.plan, name),
             Place::End(k, DeviceEnd::Tip) => self.tip(k),
             Place::End(k, end) => {
-                let stent = self.stents.iter().rev().find(|(of, _)| *of == k);
+                let stent = self.lengths.stents.iter().rev().find(|(of, _)| *of == k);
                 match (stent, end) {
                     (Some((_, [near, _])), DeviceEnd::Proximal) => near.clone(),
                     (Some((_, [_, far])), _) => far.clone(),
@@ -108,14 +160,14 @@ impl Book<'_> {
         match (to, there) {
             (_, Some(station)) => station + &self.inputs.standoff(),
             (Where::Hub, _) => self.most_fed(k, through),
-            _ => self.fed[k].clone(),
+            _ => self.lengths.fed[k].clone(),
         }
     }
 
     /// What of a catheter, its hub and its valves lies outside.
     fn hub_offset(&self, through: Option<usize>) -> Form {
         match through {
-            Some(j) => self.inputs.device(j) + &self.inputs.hub(j) - &self.fed[j],
+            Some(j) => self.inputs.device(j) + &self.inputs.hub(j) - &self.lengths.fed[j],
             None => self.inputs.nothing(),
         }
     }
@@ -153,14 +205,14 @@ impl Book<'_> {
                 through: outer,
             } => {
                 if let (Some(k), Some(j)) = (self.index(retriever), self.index(outer)) {
-                    let wished = self.fed[j].clone();
+                    let wished = self.lengths.fed[j].clone();
                     self.feed(k, &wished, step, done);
                 }
             }
             Action::Unsheathe { retriever } => {
                 if let Some(k) = self.index(retriever) {
                     if let Some(j) = done.before.in_place[k].and_then(|at| at.through) {
-                        self.fed[j] = self.fed[k].clone();
+                        self.lengths.fed[j] = self.lengths.fed[k].clone();
                     }
                     self.overlap(k, step, &done.after);
                 }
@@ -176,7 +228,7 @@ impl Book<'_> {
 
     /// A device is fed to a place; where it is too short it stays where its hub stops it, by what it is short.
     fn feed(&mut self, k: usize, wished: &Form, step: usize, done: &Passed) {
-        self.stopped[k] = false;
+        self.lengths.stopped[k] = false;
         let name = &self.plan.devices[k].name;
         let told = done.effect.findings.iter();
         let short_mm = told.into_iter().find_map(|finding| match &finding.reason {
@@ -186,7 +238,7 @@ impl Book<'_> {
             _ => None,
         });
         let Some(short_mm) = short_mm else {
-            self.fed[k] = wished.clone();
+            self.lengths.fed[k] = wished.clone();
             return;
         };
         let through = done.after.in_place[k].and_then(|at| at.through);
@@ -203,8 +255,8 @@ impl Book<'_> {
             margin_mm: -short_mm,
             form: most.clone() - wished,
         });
-        self.fed[k] = most;
-        self.stopped[k] = true;
+        self.lengths.fed[k] = most;
+        self.lengths.stopped[k] = true;
     }
 
     /// All are fed by the length that brings the first to its place.
@@ -214,19 +266,19 @@ impl Book<'_> {
             return;
         };
         let through = done.before.in_place[lead].and_then(|at| at.through);
-        let by = self.fed_to(to, lead, through) - &self.fed[lead];
-        let before = self.fed.clone();
+        let by = self.fed_to(to, lead, through) - &self.lengths.fed[lead];
+        let before = self.lengths.fed.clone();
         for &k in &unit {
             let wished = before[k].clone() + &by;
             self.feed(k, &wished, step, done);
         }
         // the one that is too short stops them all
-        let shortest = unit.iter().copied().find(|k| self.stopped[*k]);
+        let shortest = unit.iter().copied().find(|k| self.lengths.stopped[*k]);
         if let Some(shortest) = shortest {
-            let by = self.fed[shortest].clone() - &before[shortest];
+            let by = self.lengths.fed[shortest].clone() - &before[shortest];
             for &k in &unit {
-                self.fed[k] = before[k].clone() + &by;
-                self.stopped[k] = true;
+                self.lengths.fed[k] = before[k].clone() + &by;
+                self.lengths.stopped[k] = true;
             }
         }
     }
@@ -243,7 +295,7 @@ impl Book<'_> {
             let forward = |m: &crate::procedure::Move| m.device == k && m.to_mm > m.from_mm;
             let moved = done.effect.moves.iter().any(forward);
             // a rail is held while it is pushed; what then goes over it is told by its exchange
-            if self.stopped[k]
+            if self.lengths.stopped[k]
                 || self.plan.goes_to_hub(&stacked.name)
                 || (stacked.is_rail() && !moved)
             {
@@ -258,7 +310,7 @@ impl Book<'_> {
                 device: k,
                 step,
                 margin_mm: outside_mm - stacked.grip_mm(&self.plan.rules),
-                form: self.most_fed(k, at.through) - &self.fed[k],
+                form: self.most_fed(k, at.through) - &self.lengths.fed[k],
             });
         }
     }
@@ -267,7 +319,7 @@ impl Book<'_> {
     fn exchanges(&mut self, step: usize, done: &Passed) {
         for exchange in done.effect.exchanges.iter().filter(|e| e.rapid) {
             let rail = exchange.rail;
-            if self.stopped[rail] {
+            if self.lengths.stopped[rail] {
                 continue;
             }
             let through = done.before.in_place[rail].and_then(|at| at.through);
@@ -276,7 +328,7 @@ impl Book<'_> {
                 device: rail,
                 step,
                 margin_mm: exchange.rail_outside_mm - exchange.needed_mm,
-                form: self.most_fed(rail, through) - &self.fed[rail],
+                form: self.most_fed(rail, through) - &self.lengths.fed[rail],
             });
         }
     }
@@ -285,7 +337,7 @@ impl Book<'_> {
     fn land(&mut self, k: usize, step: usize, after: &State) {
         let far = self.tip(k);
         let near = far.clone() - &self.inputs.stent(k);
-        self.stents.push((k, [near.clone(), far.clone()]));
+        self.lengths.stents.push((k, [near.clone(), far.clone()]));
         let Some(stent) = after.stents.iter().rev().find(|s| s.device == k) else {
             return;
         };

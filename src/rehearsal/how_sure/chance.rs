@@ -15,6 +15,11 @@ const RANGE: f64 = 1.96;
 /// Beyond so many spreads a margin never counts.
 const FAR: f64 = 5.0;
 
+/// Whether a margin counts beside others.
+pub(super) fn is_near(margin_mm: f64, spread_mm: f64) -> bool {
+    margin_mm <= FAR * spread_mm
+}
+
 /// A chance, and between which values it lies for what mean and spread of a few people are known to (95 of 100).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Chance {
@@ -42,7 +47,7 @@ pub(super) struct Column {
 
 /// Margins and what moves them.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Law {
+pub(in super::super) struct Law {
     margins_mm: Vec<f64>,
     pub(super) columns: Vec<Column>,
     /// By point: one value of each column, in spreads.
@@ -54,7 +59,7 @@ impl Law {
     pub(super) fn new(inputs: &[Input], margins: &[(f64, &Form)]) -> Self {
         // one margin alone is told with all that moves it, however far it is from being short
         let counts = |(margin_mm, form): &&(f64, &Form)| {
-            margins.len() == 1 || *margin_mm <= FAR * spread_mm(inputs, form)
+            margins.len() == 1 || is_near(*margin_mm, spread_mm(inputs, form))
         };
         let mut kept: Vec<(f64, &Form)> = Vec::new();
         for (margin_mm, form) in margins.iter().filter(counts) {
@@ -98,9 +103,14 @@ impl Law {
         }
     }
 
+    /// Chance that any margin is below zero, with means and spreads as published.
+    pub(in super::super) fn usual(&self) -> f64 {
+        self.below_zero(&|_| (0.0, 1.0))
+    }
+
     /// Chance that any margin is below zero, with what it is known to.
-    pub(super) fn chance(&self) -> Chance {
-        let usual = self.below_zero(&|_| (0.0, 1.0));
+    pub(in super::super) fn chance(&self) -> Chance {
+        let usual = self.usual();
         let z = normal_quantile(usual);
         let mut variance = 0.0;
         for (c, column) in self.columns.iter().enumerate() {

@@ -1,5 +1,6 @@
 //! What a length of the plan may be other than reckoned with: lengths of the vessel, of the devices, of the hub.
 
+use super::chance::{Law, is_near};
 use crate::device::Payload;
 use crate::geometry::anatomy::Known;
 use crate::math::power;
@@ -76,7 +77,7 @@ impl Input {
 
 /// All of a plan's, and where each begins.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Inputs {
+pub(in super::super) struct Inputs {
     pub(super) all: Vec<Input>,
     devices_from: usize,
     hubs_from: usize,
@@ -85,7 +86,7 @@ pub(super) struct Inputs {
 }
 
 impl Inputs {
-    pub(super) fn of(plan: &Plan) -> Self {
+    pub(in super::super) fn of(plan: &Plan) -> Self {
         let mut all: Vec<Input> = plan.lengths.iter().map(vessel_length).collect();
         let devices_from = all.len();
         all.extend(plan.devices.iter().map(|d| Input {
@@ -163,6 +164,16 @@ impl Inputs {
         spread_mm(&self.all, form)
     }
 
+    /// Whether a margin (mm) of a form is near enough to nothing to count in any chance.
+    pub(in super::super) fn counts(&self, margin_mm: f64, form: &Form) -> bool {
+        is_near(margin_mm, self.spread_mm(form))
+    }
+
+    /// What makes margins (mm) of these forms short.
+    pub(in super::super) fn law(&self, margins: &[(f64, &Form)]) -> Law {
+        Law::new(&self.all, margins)
+    }
+
     /// The station of a landmark.
     pub(super) fn landmark(&self, plan: &Plan, name: &str) -> Form {
         let mut form = self.nothing();
@@ -224,7 +235,7 @@ fn spoken(field: &str) -> &'static str {
 
 /// By how much a length grows with each input: a sum of inputs, each counted once, not at all, or taken off.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Form(pub(super) Vec<f64>);
+pub(in super::super) struct Form(pub(super) Vec<f64>);
 
 impl std::ops::Add<&Self> for Form {
     type Output = Self;

@@ -15,12 +15,12 @@ mod tell;
 pub use book::MarginKind;
 pub use chance::Chance;
 pub use inputs::RestsOn;
-pub(super) use inputs::{STANDOFF_MM, device_spread_mm};
+pub(super) use book::{Entry, Fed};
+pub(super) use inputs::{Form, Inputs, STANDOFF_MM, device_spread_mm};
 
 use crate::procedure::{Passed, Plan};
-use book::{Entry, entries};
+use book::entries;
 use chance::Law;
-use inputs::{Form, Inputs};
 use serde::{Deserialize, Serialize};
 
 /// A measurement is proposed as one to so many millimetres (from memory: what a centre line of the aorta on a
