@@ -43,7 +43,9 @@ enum Command {
     #[command(after_help = "Example: nestline vary --cases 2000 --out many")]
     Vary(cli::VaryArguments),
     /// Try every stack of a cabinet on a scene's vessel and script: which do it, how surely, why the others do not.
-    #[command(after_help = "Example: nestline choose scenes/kinked-neck-type-3.ron --reach guide:stent+10mm")]
+    #[command(
+        after_help = "Example: nestline choose scenes/kinked-neck-type-3.ron --reach guide:stent+10mm"
+    )]
     Choose(cli::ChooseArguments),
     /// Write the scene of a strategy on another scene's vessel and stack, to be edited.
     #[command(

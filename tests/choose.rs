@@ -62,7 +62,9 @@ fn every_stack(plan: &Plan, cabinet: &[Shelved]) -> Vec<(BTreeMap<String, String
     for (k, stacked) in plan.devices.iter().enumerate() {
         let others: Vec<&Shelved> = cabinet
             .iter()
-            .filter(|other| other.device != stacked.device && stands_in(&stacked.device, &other.device))
+            .filter(|other| {
+                other.device != stacked.device && stands_in(&stacked.device, &other.device)
+            })
             .collect();
         let mut more = Vec::new();
         for (names, plan) in &all {
@@ -84,26 +86,37 @@ fn standing(scene: &LoadedScene, plan: &Plan, outcome: &Outcome) -> [i64; 7] {
         ruler: true,
         ..Candidate::new("one".into(), plan.clone(), scene.durations.clone())
     };
-    let sampling = Sampling { courses: 1, ..Sampling::default() };
+    let sampling = Sampling {
+        courses: 1,
+        ..Sampling::default()
+    };
     let row = assess(&candidate, &sampling).unwrap();
     let whole = |x: f64| format!("{x:.0}").parse::<i64>().unwrap();
     let count = |n: usize| i64::try_from(n).unwrap();
     let left = row.neck_left_percent.unwrap();
-    let outside = |kind| matches!(kind, MarginKind::Reach | MarginKind::Hold | MarginKind::Exchange);
+    let outside = |kind| {
+        matches!(
+            kind,
+            MarginKind::Reach | MarginKind::Hold | MarginKind::Exchange
+        )
+    };
     let margins = outcome.sure.margins.iter().filter(|m| outside(m.kind));
     let least = margins.map(|m| m.margin_mm).min_by(f64::total_cmp).unwrap();
     [
         count(row.let_go.len()),
         i64::from(left > 30.0) + i64::from(left > 50.0),
-        row.clot_stripped.map_or(0, |stripped| match stripped.in_words() {
-            "unlikely" => 0,
-            "possible" => 1,
-            _ => 2,
-        }),
+        row.clot_stripped
+            .map_or(0, |stripped| match stripped.in_words() {
+                "unlikely" => 0,
+                "possible" => 1,
+                _ => 2,
+            }),
         -whole(100.0 * (1.0 - outcome.sure.short.unwrap().usual)),
         -whole(least),
         count(row.bare_edges),
-        row.expected.reperfusion_s.map_or(i64::MAX, |s| whole(s / 60.0)),
+        row.expected
+            .reperfusion_s
+            .map_or(i64::MAX, |s| whole(s / 60.0)),
     ]
 }
 
@@ -125,14 +138,19 @@ fn exact_the_planted_best_stack_is_found_and_all_others_as_each_by_itself() {
                 good.entry(standing).or_default().push(names.clone());
             }
             _ => {
-                let failing = outcome.steps.iter().find(|step| {
-                    step.worst() >= Some(nestline::procedure::Severity::Undecided)
-                });
+                let failing = outcome
+                    .steps
+                    .iter()
+                    .find(|step| step.worst() >= Some(nestline::procedure::Severity::Undecided));
                 *bad.entry(failing.unwrap().number).or_default() += 1;
             }
         }
     }
-    assert!(good.len() > 3 && bad.len() > 2, "{} good, {bad:?}", good.len());
+    assert!(
+        good.len() > 3 && bad.len() > 2,
+        "{} good, {bad:?}",
+        good.len()
+    );
     // what breaks, at which step
     let mut told: BTreeMap<usize, u64> = BTreeMap::new();
     for row in &found.rejected {
@@ -143,19 +161,32 @@ fn exact_the_planted_best_stack_is_found_and_all_others_as_each_by_itself() {
     // what goes through, in order
     assert_eq!(found.ranked.len(), good.len(), "{:?}", good.keys());
     for (row, (standing, stacks)) in found.ranked.iter().zip(&good) {
-        assert_eq!(row.stacks, u64::try_from(stacks.len()).unwrap(), "{standing:?}");
-        let changes = row.changes.iter().map(|c| (c.role.clone(), c.device.clone()));
+        assert_eq!(
+            row.stacks,
+            u64::try_from(stacks.len()).unwrap(),
+            "{standing:?}"
+        );
+        let changes = row
+            .changes
+            .iter()
+            .map(|c| (c.role.clone(), c.device.clone()));
         let changes: BTreeMap<String, String> = changes.collect();
-        assert!(stacks.contains(&changes), "{changes:?} is not of {standing:?}");
+        assert!(
+            stacks.contains(&changes),
+            "{changes:?} is not of {standing:?}"
+        );
         let fewest = stacks.iter().map(BTreeMap::len).min().unwrap();
         assert_eq!(changes.len(), fewest, "the fewest changes to the scene");
-        let beaten = good.keys().any(|other| {
-            other != standing && other.iter().zip(standing).all(|(a, b)| a <= b)
-        });
+        let beaten = good
+            .keys()
+            .any(|other| other != standing && other.iter().zip(standing).all(|(a, b)| a <= b));
         assert_eq!(row.front, !beaten, "{standing:?}");
     }
     let best = &found.ranked[0].changes;
-    assert!(best.iter().any(|change| change.device == "planted"), "{best:?}");
+    assert!(
+        best.iter().any(|change| change.device == "planted"),
+        "{best:?}"
+    );
 }
 
 /// Chances, margins and what is left are those of the stack rehearsed by itself, to the last bit.
@@ -175,7 +206,11 @@ fn exact_a_stack_is_worth_what_its_own_rehearsal_says() {
         let left = left.max_by(f64::total_cmp).unwrap();
         assert_eq!(row.neck_left_percent.unwrap().to_bits(), left.to_bits());
         let spare = row.spare.as_ref().unwrap();
-        let own = outcome.sure.margins.iter().filter(|m| m.device == spare.device);
+        let own = outcome
+            .sure
+            .margins
+            .iter()
+            .filter(|m| m.device == spare.device);
         let own: Vec<u64> = own.map(|m| m.margin_mm.to_bits()).collect();
         assert!(own.contains(&spare.margin_mm.to_bits()), "{spare:?}");
     }
@@ -235,18 +270,31 @@ fn exact_what_is_asked_for_has_to_spare_what_the_place_leaves() {
     assert_eq!((plain.stacks, plain.doing), (1, 1));
     let outcome = outcome_of(&scene.plan, &walk(&scene.plan));
     let own_mm = outcome.sure.reach("guide").unwrap().margin_mm;
-    for (by_mm, does) in [(10.0, true), (12.0 + own_mm - 1.0, true), (13.0 + own_mm, false)] {
+    for (by_mm, does) in [
+        (10.0, true),
+        (12.0 + own_mm - 1.0, true),
+        (13.0 + own_mm, false),
+    ] {
         asked.wish = Some(wish("guide", "stent", by_mm));
         let found = chosen(&scene, &[], &asked);
         assert_eq!(found.doing, u64::from(does), "{by_mm}");
         if does {
             let told = found.ranked[0].wish.unwrap();
-            assert!((told.spare_mm - (own_mm + 12.0 - by_mm)).abs() < 1e-9, "{told:?}");
+            assert!(
+                (told.spare_mm - (own_mm + 12.0 - by_mm)).abs() < 1e-9,
+                "{told:?}"
+            );
             let through = found.ranked[0].goes_through.usual;
-            assert!(through <= told.suffices.usual + 2e-3, "the whole is no surer than a part");
+            assert!(
+                through <= told.suffices.usual + 2e-3,
+                "the whole is no surer than a part"
+            );
         } else {
             let why = &found.rejected[0].why;
-            assert!(matches!(why, Why::DoesNotReach { device } if device == "guide"), "{why:?}");
+            assert!(
+                matches!(why, Why::DoesNotReach { device } if device == "guide"),
+                "{why:?}"
+            );
         }
     }
 }
@@ -258,9 +306,17 @@ fn exact_names_that_nothing_bears_are_refused() {
     let mut asked = by_ruler();
     asked.keep = vec!["gide".into()];
     let error = refused(&asked);
-    assert!(matches!(&error, ChooseError::UnknownDevice { name, .. } if name == "gide"), "{error}");
+    assert!(
+        matches!(&error, ChooseError::UnknownDevice { name, .. } if name == "gide"),
+        "{error}"
+    );
     asked.keep.clear();
-    for (device, place) in [("gide", "stent"), ("guide", "nowhere"), ("guide", "guide.tip"), ("selector", "stent")] {
+    for (device, place) in [
+        ("gide", "stent"),
+        ("guide", "nowhere"),
+        ("guide", "guide.tip"),
+        ("selector", "stent"),
+    ] {
         asked.wish = Some(wish(device, place, 5.0));
         let error = refused(&asked);
         let expected = match (device, place) {
@@ -283,7 +339,10 @@ fn exact_the_length_that_is_needed_is_long_enough_and_no_longer() {
         let mut plan = scene.plan.clone();
         let k = plan.device_index("guide").unwrap();
         plan.devices[k].device.set_usable_length_mm(length_mm);
-        choose(&plan, &scene.durations, &[], &asked).unwrap().shortest.unwrap()
+        choose(&plan, &scene.durations, &[], &asked)
+            .unwrap()
+            .shortest
+            .unwrap()
     };
     let needed_mm = share(900.0).needed_mm.unwrap();
     let own = |told: &nestline::rehearsal::choose::Shortest| told.all[0].reaches.usual;
@@ -304,7 +363,17 @@ fn run(arguments: &[&str], columns: usize) -> Output {
 
 /// Roles that stay as they are: what is left takes a second.
 const FEW: [&str; 12] = [
-    "--keep", "retriever", "--keep", "stent", "--keep", "selector", "--keep", "aorta-wire", "--keep", "wire", "--keep",
+    "--keep",
+    "retriever",
+    "--keep",
+    "stent",
+    "--keep",
+    "selector",
+    "--keep",
+    "aorta-wire",
+    "--keep",
+    "wire",
+    "--keep",
     "balloon",
 ];
 
@@ -321,13 +390,23 @@ fn cli_what_is_told_fits_every_width_and_one_screen() {
         if columns == 80 {
             assert!(text.lines().count() <= 60, "{text}");
         }
-        for word in ["how sure", "not a medical device", "too short", "does not fit", "in 95 of 100", "--all"] {
+        for word in [
+            "how sure",
+            "not a medical device",
+            "too short",
+            "does not fit",
+            "in 95 of 100",
+            "--all",
+        ] {
             assert!(text.contains(word), "{word}:\n{text}");
         }
     }
     let all = run(&[&arguments[..], &["--all"]].concat(), 80);
     let all = String::from_utf8(all.stdout).unwrap();
-    assert!(all.contains("What may take which role") && all.contains("guide-8f-95"), "{all}");
+    assert!(
+        all.contains("What may take which role") && all.contains("guide-8f-95"),
+        "{all}"
+    );
 }
 
 #[test]
@@ -354,7 +433,16 @@ fn cli_bad_flags_are_refused_in_words() {
 
 #[test]
 fn cli_nothing_that_does_it_ends_with_one() {
-    let keep_all = ["--keep", "guide", "--keep", "aspiration", "--keep", "microcatheter", "--keep", "sheath"];
+    let keep_all = [
+        "--keep",
+        "guide",
+        "--keep",
+        "aspiration",
+        "--keep",
+        "microcatheter",
+        "--keep",
+        "sheath",
+    ];
     let scene = ["embedded:scenes/too-short.ron", "--ruler"];
     let told = run(&[&scene[..], &FEW, &keep_all].concat(), 80);
     let text = String::from_utf8(told.stdout).unwrap();
@@ -368,7 +456,9 @@ fn look_a_choice_never_tells_the_best_without_how_sure() {
     let found = chosen(&scene, &small_cabinet(), &by_ruler());
     let text = choice_text(&found, Some(2), 100);
     assert!(text.contains("The best of them, and how sure"), "{text}");
-    let rows = text.lines().filter(|line| line.trim_start().starts_with(['1', '2']));
+    let rows = text
+        .lines()
+        .filter(|line| line.trim_start().starts_with(['1', '2']));
     // a range, not a point
     assert!(rows.clone().any(|line| line.contains('–')), "{text}");
 }

@@ -104,7 +104,9 @@ fn wish(text: &str) -> Result<Wish, Stop> {
         return Err(refuse("nothing before or behind the colon"));
     }
     if !(by_mm.abs() <= MOST_BEYOND_MM) {
-        return Err(refuse(&format!("more than {MOST_BEYOND_MM} mm from the place")));
+        return Err(refuse(&format!(
+            "more than {MOST_BEYOND_MM} mm from the place"
+        )));
     }
     Ok(Wish {
         device: device.to_owned(),

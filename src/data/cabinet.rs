@@ -55,7 +55,10 @@ fn device(source: &Source) -> Result<Option<crate::device::Device>, DataError> {
 /// Device files of a folder with what they are called, in order.
 fn files_of(folder: &Path) -> Result<Vec<(String, Source)>, DataError> {
     let unreadable = |error: std::io::Error| {
-        let message = format!("`{}` cannot be read as a folder: {error}", Source::from(folder));
+        let message = format!(
+            "`{}` cannot be read as a folder: {error}",
+            Source::from(folder)
+        );
         DataError::new(Problem::Unreadable, message)
             .with_help("name a folder with device files, or leave it out for the built-in devices")
     };
@@ -68,7 +71,9 @@ fn files_of(folder: &Path) -> Result<Vec<(String, Source)>, DataError> {
     }
     files.sort();
     let named = |path: PathBuf| {
-        let name = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
+        let name = path
+            .file_stem()
+            .map(|stem| stem.to_string_lossy().into_owned());
         (name.unwrap_or_default(), Source::from(path))
     };
     Ok(files.into_iter().map(named).collect())

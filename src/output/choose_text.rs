@@ -20,7 +20,12 @@ pub fn choice_text(choice: &Choice, told: Option<usize>, columns: u16) -> String
     wrapped(&mut out, "vessel: ", &choice.vessel, width);
     wrapped(&mut out, "", &headline(choice), width);
     if let Some(wish) = &choice.wish {
-        wrapped(&mut out, "asked for beside the script: ", &wished(wish), width);
+        wrapped(
+            &mut out,
+            "asked for beside the script: ",
+            &wished(wish),
+            width,
+        );
     }
     if told.is_none() {
         roles(&mut out, choice, width);
@@ -75,7 +80,10 @@ fn wished(wish: &Wish) -> String {
         mm if mm > 0.0 => format!("{} mm beyond", fixed(mm, 0)),
         _ => "as far as".to_owned(),
     };
-    format!("the {} reaches {by} {}, by its length", wish.device, wish.place)
+    format!(
+        "the {} reaches {by} {}, by its length",
+        wish.device, wish.place
+    )
 }
 
 fn roles(out: &mut String, choice: &Choice, width: usize) {
@@ -91,9 +99,15 @@ fn best(out: &mut String, choice: &Choice, told: Option<usize>, columns: u16) {
         return;
     }
     let width = usize::from(columns);
-    long_section(out, "The best of them, and how sure (* nothing is better in one thing and as good in the rest)", width);
+    long_section(out, "The best of them, and how sure", width);
     let header = [
-        "", "goes through, of 100", "to spare, mm", "bare edges", "neck left, %", "min to reperfusion", "equal to it",
+        "",
+        "goes through, of 100",
+        "to spare, mm",
+        "bare edges",
+        "neck left, %",
+        "min to reperfusion",
+        "equal to it",
     ];
     let mut table = Grid::new(1, &header).right([3, 4, 5, 6]);
     let rows = &choice.ranked[..told.unwrap_or(usize::MAX).min(choice.ranked.len())];
@@ -101,6 +115,9 @@ fn best(out: &mut String, choice: &Choice, told: Option<usize>, columns: u16) {
         table.row(cells(i + 1, row));
     }
     out.push_str(&table.text(columns));
+    let alike = rows
+        .iter()
+        .all(|row| row.clot_stripped == rows[0].clot_stripped);
     for (i, row) in rows.iter().enumerate() {
         let changes = match row.changes.is_empty() {
             true => "as the scene has it".to_owned(),
@@ -114,10 +131,33 @@ fn best(out: &mut String, choice: &Choice, told: Option<usize>, columns: u16) {
                 wish.suffices.range_in_words()
             ));
         }
+        if !alike {
+            line.push_str(&format!("; {}", clot(row)));
+        }
         if let Some(rods) = &row.by_rods {
             line.push_str(&format!(". {}", by_rods(rods)));
         }
         wrapped(out, "  ", &line, width);
+        if told.is_none() && !row.alike.is_empty() {
+            let roles = row.alike.iter();
+            let roles: Vec<String> = roles
+                .map(|role| format!("{} {}", role.role, role.devices.join(" or ")))
+                .collect();
+            wrapped(
+                out,
+                "    ",
+                &format!("equal to it with {}", roles.join("; ")),
+                width,
+            );
+        }
+    }
+    if alike {
+        wrapped(
+            out,
+            "  ",
+            &format!("In all of these {}.", clot(&rows[0])),
+            width,
+        );
     }
     if rows.len() < choice.ranked.len() {
         let more = choice.ranked.len() - rows.len();
@@ -130,13 +170,12 @@ fn best(out: &mut String, choice: &Choice, told: Option<usize>, columns: u16) {
 fn cells(number: usize, row: &Chosen) -> [String; 7] {
     let star = if row.front { "*" } else { "" };
     let spare = row.spare.as_ref();
-    let neck = row.neck_left_percent.map_or_else(String::new, |p| fixed(p, 0));
-    let minutes = row.reperfusion_s.map_or_else(|| "never".to_owned(), |s| fixed(s / 60.0, 0));
-    let stripped = match row.clot_stripped {
-        Likelihood::Unlikely => "",
-        Likelihood::Possible => ", clot may be stripped",
-        Likelihood::Likely => ", clot is likely stripped",
-    };
+    let neck = row
+        .neck_left_percent
+        .map_or_else(String::new, |p| fixed(p, 0));
+    let minutes = row
+        .reperfusion_s
+        .map_or_else(|| "never".to_owned(), |s| fixed(s / 60.0, 0));
     [
         format!("{number}{star}"),
         row.goes_through.range_in_words().replace(" of 100", ""),
@@ -144,14 +183,26 @@ fn cells(number: usize, row: &Chosen) -> [String; 7] {
             format!("{} ({})", fixed(spare.margin_mm, 0), spare.device)
         }),
         row.bare_edges.to_string(),
-        format!("{neck}{stripped}"),
+        neck,
         minutes,
-        stacks(row.stacks).replace(" stacks", "").replace(" stack", ""),
+        stacks(row.stacks)
+            .replace(" stacks", "")
+            .replace(" stack", ""),
     ]
 }
 
+const fn clot(row: &Chosen) -> &'static str {
+    match row.clot_stripped {
+        Likelihood::Unlikely => "clot is hardly stripped on its way out",
+        Likelihood::Possible => "clot may be stripped on its way out",
+        Likelihood::Likely => "clot is likely stripped on its way out",
+    }
+}
+
 fn devices(stack: &[StackOf]) -> String {
-    let each = stack.iter().map(|row| format!("{} {}", row.role, row.device));
+    let each = stack
+        .iter()
+        .map(|row| format!("{} {}", row.role, row.device));
     each.collect::<Vec<_>>().join(", ")
 }
 
@@ -164,6 +215,9 @@ fn by_rods(rods: &ByRods) -> String {
         }
         (verdict, None) => format!("With rods it {}", verdict.in_words()),
     };
+    if let Some(goes) = &rods.goes_through {
+        words.push_str(&format!(", goes through in {}", goes.range_in_words()));
+    }
     if let Some(spare) = &rods.spare {
         words.push_str(&format!(
             ", {} mm to spare ({})",
@@ -190,19 +244,29 @@ fn rejected(out: &mut String, choice: &Choice, told: Option<usize>, width: usize
     for row in choice.rejected.iter().take(most) {
         let mut line = format!("{}: {}", stacks(row.stacks), why(row));
         if told.is_none() {
-            line.push_str(&format!("; the first: {} ({})", row.example, devices(&row.stack)));
+            line.push_str(&format!(
+                "; the first: {} ({})",
+                row.example,
+                devices(&row.stack)
+            ));
         }
         wrapped(out, "  - ", &line, width);
     }
     if let Some(rest) = choice.rejected.get(most..).filter(|rest| !rest.is_empty()) {
         let left: u64 = rest.iter().map(|row| row.stacks).sum();
-        let line = format!("{}: {} further reasons (--all)", stacks(left), rest.len());
+        let line = format!(
+            "{}: further reasons ({}, told by --all)",
+            stacks(left),
+            rest.len()
+        );
         wrapped(out, "  - ", &line, width);
     }
 }
 
 fn why(row: &Rejected) -> String {
-    let step = row.step.map_or_else(String::new, |step| format!(" (step {step})"));
+    let step = row
+        .step
+        .map_or_else(String::new, |step| format!(" (step {step})"));
     match &row.why {
         Why::DoesNotFit { inside, around } => {
             let all: Vec<String> = inside.iter().map(|name| format!("the {name}")).collect();
@@ -221,7 +285,13 @@ fn why(row: &Rejected) -> String {
 
 fn which_guide(out: &mut String, shortest: &Shortest, all: bool, width: usize) {
     let of_100 = fixed(100.0 * shortest.wished, 0);
-    section(out, &format!("The shortest {} that reaches in {of_100} of 100", shortest.role));
+    section(
+        out,
+        &format!(
+            "The shortest {} that reaches in {of_100} of 100",
+            shortest.role
+        ),
+    );
     let reaches = |row: &crate::rehearsal::choose::ReachOf| {
         format!(
             "{}, {} cm: {}",
@@ -232,11 +302,16 @@ fn which_guide(out: &mut String, shortest: &Shortest, all: bool, width: usize) {
     };
     let mut line = match (&shortest.found, shortest.all.last()) {
         (Some(found), _) => reaches(found),
-        (None, Some(longest)) => format!("none of the cabinet; the longest is {}", reaches(longest)),
+        (None, Some(longest)) => {
+            format!("none of the cabinet; the longest is {}", reaches(longest))
+        }
         (None, None) => return,
     };
     if let Some(needed_mm) = shortest.needed_mm {
-        line.push_str(&format!(". {} cm would be enough", fixed((needed_mm / 10.0).ceil(), 0)));
+        line.push_str(&format!(
+            ". {} cm would be enough",
+            fixed((needed_mm / 10.0).ceil(), 0)
+        ));
     }
     wrapped(out, "  - ", &line, width);
     if all {

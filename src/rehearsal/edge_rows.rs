@@ -293,6 +293,11 @@ impl EdgeRows {
             });
             findings.push(slides);
         }
+        findings
+    }
+
+    /// Records what is on suction after a step.
+    pub(super) fn suction(&mut self, plan: &Plan, step: usize, after: &State) {
         for device in (0..plan.devices.len()).filter(|k| after.suction[*k]) {
             let flow = lumen_flow(plan, after, device);
             let occupants = flow.occupants.iter();
@@ -306,7 +311,6 @@ impl EdgeRows {
                 pump_kpa: PUMP_KPA,
             });
         }
-        findings
     }
 }
 

@@ -57,6 +57,7 @@ pub fn outcome_of(plan: &Plan, passed: &[Passed]) -> Outcome {
     let judged = crossings(plan, passed);
     for (i, (done, judged)) in passed.iter().zip(judged).enumerate() {
         gathered.pass(plan, i + 1, done, judged);
+        gathered.at_edges.suction(plan, i + 1, &done.after);
     }
     let start = State::start(plan);
     gathered.by_rods = passed.iter().any(|p| {
@@ -102,12 +103,7 @@ impl Gathered {
         let Some(step) = plan.script.get(number - 1) else {
             return;
         };
-        let met = meetings(
-            plan,
-            &done.after,
-            &done.effect.moves,
-            &FitRules::default(),
-        );
+        let met = meetings(plan, &done.after, &done.effect.moves, &FitRules::default());
         let states = [&done.before, &done.after];
         let at_edges = self
             .at_edges

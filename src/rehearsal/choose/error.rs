@@ -27,7 +27,9 @@ pub enum ChooseError {
         landmarks: Vec<String>,
     },
     /// A device that is to reach its own end.
-    #[error("`{place}` is an end of the `{device}` itself: it lies there wherever it is; name another place")]
+    #[error(
+        "`{place}` is an end of the `{device}` itself: it lies there wherever it is; name another place"
+    )]
     ItsOwnEnd {
         /// The device.
         device: String,

@@ -3,13 +3,12 @@
 use super::super::compare::{clot_class, neck_class};
 use super::search::Found;
 use super::weigh::Worth;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// How stacks are ordered, in words.
-pub(super) const ORDER: &str = "ordered by: how often access is let go of with work left; what the neck is left with (NASCET to 30 %, to \
-50 %, more) and how likely clot is stripped, as plans are set side by side; the share of patients in whom nothing is short, to a hundredth; the least \
-to spare, to a millimetre; how often the open retriever is drawn bare across a stent's edge; the minutes to reperfusion. A star: no other \
-stack is as good in all of these and better in one";
+pub(super) const ORDER: &str = "in this order: access let go of, neck left (to 30, to 50 %, more) and clot stripped, as plans are set side by \
+side; share of patients in whom nothing is short (to a hundredth); least to spare (mm); bare edges; minutes. *: no other stack is as good in all of \
+these and better in one";
 
 /// What stacks are ordered by, less being better; stacks that are equal in it are told as one row.
 pub(super) type Standing = [i64; 7];
@@ -23,6 +22,8 @@ pub(super) struct Group {
     /// The one with the fewest changes to the scene, among [`Found::passing`].
     pub(super) first: usize,
     pub(super) stacks: u64,
+    /// By role: the choices that stacks of this standing have.
+    pub(super) choices: Vec<BTreeSet<Option<u16>>>,
 }
 
 /// To the nearest whole number.
@@ -65,8 +66,12 @@ pub(super) fn groups(found: &Found, weighed: Vec<Worth>) -> Vec<Group> {
             front: false,
             first: stack,
             stacks: 0,
+            choices: vec![BTreeSet::new(); found.passing[stack].chosen.len()],
         });
         group.stacks += 1;
+        for (choices, choice) in group.choices.iter_mut().zip(&found.passing[stack].chosen) {
+            choices.insert(*choice);
+        }
         if changes(stack) < changes(group.first) {
             (group.first, group.worth) = (stack, worth);
         }

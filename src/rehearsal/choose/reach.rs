@@ -31,7 +31,12 @@ impl Wish {
         match plan.place(&place) {
             None => Err(ChooseError::UnknownPlace {
                 name: self.place.clone(),
-                landmarks: plan.track.landmarks.iter().map(|l| l.name.clone()).collect(),
+                landmarks: plan
+                    .track
+                    .landmarks
+                    .iter()
+                    .map(|l| l.name.clone())
+                    .collect(),
             }),
             Some(Place::End(owner, _)) if owner == device => Err(ChooseError::ItsOwnEnd {
                 device: self.device.clone(),

@@ -1,5 +1,6 @@
 //! The best few stacks with every device as a rod, and how far their forces reach.
 
+use super::super::Chance;
 use super::super::compare::{LeastReach, least_reach};
 use super::super::outcome::{Outcome, Verdict};
 use super::super::ranges::follow_ranges;
@@ -19,6 +20,8 @@ pub struct ByRods {
     pub verdict: Verdict,
     /// The first failure that stands, or else what is not known first: number of the step and what.
     pub breaks_at: Option<(usize, String)>,
+    /// Share of patients in whom nothing is short, with what rods leave outside.
+    pub goes_through: Option<Chance>,
     /// What the shortest catheter has to spare.
     pub spare: Option<LeastReach>,
     /// Largest force at any hub, N: at the least, as usual and at the most that is known of friction and stiffness; none
@@ -39,6 +42,7 @@ pub(super) fn by_rods(plan: &Plan) -> ByRods {
     ByRods {
         verdict: outcome.verdict,
         breaks_at: breaks.map(|(step, finding)| (step, finding.text.clone())),
+        goes_through: outcome.sure.short.map(|short| short.turned()),
         spare: least_reach(&outcome),
         hub_force_n: hub_forces_n(&outcome),
     }
@@ -50,6 +54,7 @@ fn refused(step: usize) -> ByRods {
     ByRods {
         verdict: Verdict::Undecided,
         breaks_at: Some((step, finding.in_words())),
+        goes_through: None,
         spare: None,
         hub_force_n: [None; 3],
     }
@@ -61,7 +66,10 @@ fn hub_forces_n(outcome: &Outcome) -> [Option<f64>; 3] {
     let rows = outcome.steps.iter().flat_map(|step| &step.devices);
     let loads: Vec<_> = rows.filter_map(|row| row.load.as_ref()).collect();
     let largest = |of: &dyn Fn(&super::super::LoadRow) -> Option<f64>| {
-        loads.iter().filter_map(|load| of(load)).max_by(f64::total_cmp)
+        loads
+            .iter()
+            .filter_map(|load| of(load))
+            .max_by(f64::total_cmp)
     };
     [
         largest(&|load| load.hub_force_least_n),

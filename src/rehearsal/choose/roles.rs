@@ -52,7 +52,11 @@ pub(super) fn roles(
         }];
         if named(&stacked.name) && !keep.contains(&stacked.name) {
             let others = shelved.iter().filter(|known| known.device != *own);
-            choices.extend(others.filter(|known| stands_in(own, &known.device)).cloned());
+            choices.extend(
+                others
+                    .filter(|known| stands_in(own, &known.device))
+                    .cloned(),
+            );
         }
         Role {
             name: stacked.name.clone(),

@@ -15,6 +15,7 @@ use super::{Asked, Wish};
 use crate::procedure::{Likelihood, Plan};
 use crate::threads::in_order;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 
 /// Version of the schema of a choice.
 pub const CHOICE_VERSION: u32 = 1;
@@ -64,6 +65,9 @@ pub struct Chosen {
     pub stack: Vec<StackOf>,
     /// Those of them that the scene has otherwise.
     pub changes: Vec<StackOf>,
+    /// Roles in which stacks that are equal to it differ, with all that takes them there: not every mixture of these is
+    /// one of them.
+    pub alike: Vec<RoleRow>,
     /// Share of patients in whom nothing is short.
     pub goes_through: Chance,
     /// The least of all lengths left outside.
@@ -195,12 +199,7 @@ pub(super) fn suffices(
 ) -> Chance {
     let near = near(inputs, slots, margins, counts);
     let margins: Vec<(f64, &Form)> = near.iter().map(|(_, mm, form)| (*mm, *form)).collect();
-    let short = inputs.law(&margins).chance();
-    Chance {
-        usual: 1.0 - short.usual,
-        from: 1.0 - short.to,
-        to: 1.0 - short.from,
-    }
+    inputs.law(&margins).chance().turned()
 }
 
 fn described(plan: &Plan, roles: &[Role], found: &Found, group: &Group) -> Chosen {
@@ -219,6 +218,7 @@ fn described(plan: &Plan, roles: &[Role], found: &Found, group: &Group) -> Chose
             .filter(|(_, choice)| changed(choice))
             .map(|(row, _)| row.clone())
             .collect(),
+        alike: alike(roles, group),
         goes_through: suffices(&inputs, slots, margins, &|_| true),
         spare: group.worth.spare.map(|(margin_mm, slot)| LeastSpare {
             device: roles[slots[slot].device].name.clone(),
@@ -238,6 +238,19 @@ fn described(plan: &Plan, roles: &[Role], found: &Found, group: &Group) -> Chose
     }
 }
 
+fn alike(roles: &[Role], group: &Group) -> Vec<RoleRow> {
+    let differing = roles.iter().zip(&group.choices);
+    let differing = differing.filter(|(_, choices)| choices.len() > 1);
+    let row = |(role, choices): (&Role, &BTreeSet<Option<u16>>)| RoleRow {
+        role: role.name.clone(),
+        devices: choices
+            .iter()
+            .map(|choice| role.choices[choice.map_or(0, usize::from)].name.clone())
+            .collect(),
+    };
+    differing.map(row).collect()
+}
+
 /// The first rows rehearsed with rods, until so many hold as were asked for, or twice as many were tried; those that do not hold
 /// stand behind the others of them.
 fn with_rods(
@@ -255,7 +268,9 @@ fn with_rods(
             let rods = row.by_rods.as_ref();
             rods.is_some_and(|rods| rods.verdict == Verdict::Passes)
         };
-        let missing = asked.best.saturating_sub(solved.iter().filter(holds).count());
+        let missing = asked
+            .best
+            .saturating_sub(solved.iter().filter(holds).count());
         let next: Vec<&Group> = groups[tried..].iter().take(missing).collect();
         let told = in_order(&next, asked.threads, |group| {
             let chosen = &found.passing[group.first].chosen;

@@ -5,12 +5,12 @@
 //! stand alike and have the same devices in play.
 
 use super::super::how_sure::{Entry, Fed, Form, Inputs, MarginKind};
+use super::ChooseError;
 use super::edges::Judged;
 use super::reach::{Wished, stack_of};
 use super::rejected::{Rejected, Why};
 use super::roles::{Role, with_choices};
 use super::step::{At, Node, Print, Record};
-use super::ChooseError;
 use crate::procedure::{Action, Likelihood, Plan, State};
 use std::collections::BTreeMap;
 
@@ -181,7 +181,10 @@ impl Search<'_> {
     ) -> Result<Vec<Stack>, ChooseError> {
         for &role in named {
             // all of them or none have this role filled
-            if stacks.first().is_none_or(|stack| stack.chosen[role].is_some()) {
+            if stacks
+                .first()
+                .is_none_or(|stack| stack.chosen[role].is_some())
+            {
                 continue;
             }
             let choices = self.roles[role].choices.len();
@@ -259,7 +262,10 @@ impl Search<'_> {
             node_of.push(number);
             let margins = record.margins.iter();
             let slots: Vec<(usize, f64)> = margins.map(|entry| self.slot_of(entry)).collect();
-            let wish = record.wish.as_ref().map(|(mm, form)| (*mm, self.wish_slot(form)));
+            let wish = record
+                .wish
+                .as_ref()
+                .map(|(mm, form)| (*mm, self.wish_slot(form)));
             slots_of.push((slots, wish));
         }
         let mut times: Numbers<(usize, Print)> = Numbers::new();
@@ -398,7 +404,9 @@ impl Search<'_> {
         }
         self.found.ends = nodes.into_iter().map(|node| node.state).collect();
         self.found.rejected = self.rejected.into_values().collect();
-        self.found.rejected.sort_by_key(|row| std::cmp::Reverse(row.stacks));
+        self.found
+            .rejected
+            .sort_by_key(|row| std::cmp::Reverse(row.stacks));
         Ok(self.found)
     }
 
@@ -410,7 +418,8 @@ impl Search<'_> {
         };
         let roles = self.roles;
         let row = self.rejected.entry((false, why.clone()));
-        let row = row.or_insert_with(|| Rejected::by_wish(why, short_mm, known_of(roles, &stack.chosen)));
+        let row =
+            row.or_insert_with(|| Rejected::by_wish(why, short_mm, known_of(roles, &stack.chosen)));
         row.stacks += 1;
     }
 }

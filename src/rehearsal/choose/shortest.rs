@@ -1,11 +1,11 @@
 //! Which guide is long enough in how many patients.
 
 use super::super::how_sure::{Form, Inputs, MarginKind};
+use super::Chance;
 use super::roles::{Role, with_choices};
 use super::rows::suffices;
 use super::search::{Found, Passing, Slot};
 use super::weigh::near;
-use super::Chance;
 use crate::device::DeviceClass;
 use crate::procedure::Plan;
 use crate::threads::in_order;
@@ -61,9 +61,8 @@ pub(super) fn shortest(
     threads: usize,
 ) -> Option<Shortest> {
     let role = guide(plan)?;
-    let counts = |slot: &Slot| {
-        slot.device == role && (slot.wished || slot.kind == MarginKind::Reach)
-    };
+    let counts =
+        |slot: &Slot| slot.device == role && (slot.wished || slot.kind == MarginKind::Reach);
     // stacks in which the guide has the same margins have the same chance
     let mut apart: BTreeMap<(Option<u16>, Vec<(usize, u64)>), &Passing> = BTreeMap::new();
     for stack in &found.passing {
@@ -78,7 +77,12 @@ pub(super) fn shortest(
     let mut all: Vec<(ReachOf, &Passing)> = Vec::new();
     let reach = in_order(&stacks, threads, |stack| {
         let inputs = Inputs::of(&with_choices(plan, roles, &stack.chosen));
-        suffices(&inputs, &found.slots, &found.margins[stack.margins], &counts)
+        suffices(
+            &inputs,
+            &found.slots,
+            &found.margins[stack.margins],
+            &counts,
+        )
     });
     for (stack, reaches) in stacks.iter().zip(reach) {
         let device = &roles[role].choices[stack.chosen[role].map_or(0, usize::from)];
@@ -106,7 +110,10 @@ pub(super) fn shortest(
     Some(Shortest {
         role: roles[role].name.clone(),
         wished: WISHED_SHARE,
-        found: all.iter().find(|row| row.reaches.usual >= WISHED_SHARE).cloned(),
+        found: all
+            .iter()
+            .find(|row| row.reaches.usual >= WISHED_SHARE)
+            .cloned(),
         needed_mm,
         all,
     })

@@ -5,9 +5,9 @@ use super::super::compare::let_go;
 use super::super::how_sure::{Form, Inputs, MarginKind, device_spread_mm};
 use super::super::run::lesion_rows;
 use super::super::walk::walk;
+use super::ChooseError;
 use super::roles::{Role, with_choices};
 use super::search::{Chosen, Found, Passing, Slot};
-use super::ChooseError;
 use crate::device::Payload;
 use crate::procedure::{Clock, Durations, Plan, ledger};
 use crate::threads::in_order;
@@ -69,7 +69,8 @@ pub(super) fn weigh(
         .iter()
         .map(|end| {
             let left = lesion_rows(plan, end).into_iter();
-            left.map(|row| row.nascet_after_percent).max_by(f64::total_cmp)
+            left.map(|row| row.nascet_after_percent)
+                .max_by(f64::total_cmp)
         })
         .collect();
     let worth = |(stack, share): (&Passing, f64)| {
@@ -88,7 +89,10 @@ pub(super) fn weigh(
 /// The least of lengths left outside.
 fn spare(slots: &[Slot], margins: &[f64]) -> Option<(f64, usize)> {
     let outside = |slot: &Slot| {
-        matches!(slot.kind, MarginKind::Reach | MarginKind::Hold | MarginKind::Exchange)
+        matches!(
+            slot.kind,
+            MarginKind::Reach | MarginKind::Hold | MarginKind::Exchange
+        )
     };
     let all = slots.iter().zip(margins).enumerate();
     all.filter(|(_, (slot, mm))| outside(slot) && mm.is_finite())
@@ -131,7 +135,12 @@ fn shares(plan: &Plan, roles: &[Role], found: &Found, threads: usize) -> Vec<f64
     }
     let shares = in_order(&solved, threads, |stack| {
         let inputs = Inputs::of(&with_choices(plan, roles, &stack.chosen));
-        let near = near(&inputs, &found.slots, &found.margins[stack.margins], &|_| true);
+        let near = near(
+            &inputs,
+            &found.slots,
+            &found.margins[stack.margins],
+            &|_| true,
+        );
         let margins: Vec<(f64, &Form)> = near.iter().map(|(_, mm, form)| (*mm, *form)).collect();
         1.0 - inputs.law(&margins).usual()
     });

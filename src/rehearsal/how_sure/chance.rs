@@ -31,6 +31,18 @@ pub struct Chance {
     pub to: f64,
 }
 
+impl Chance {
+    /// The chance that it does not happen.
+    #[must_use]
+    pub fn turned(self) -> Self {
+        Self {
+            usual: 1.0 - self.usual,
+            from: 1.0 - self.to,
+            to: 1.0 - self.from,
+        }
+    }
+}
+
 /// Inputs that count alike in every margin, and have one cause.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Column {

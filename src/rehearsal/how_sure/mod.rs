@@ -13,9 +13,9 @@ mod inputs;
 mod tell;
 
 pub use book::MarginKind;
+pub(super) use book::{Entry, Fed};
 pub use chance::Chance;
 pub use inputs::RestsOn;
-pub(super) use book::{Entry, Fed};
 pub(super) use inputs::{Form, Inputs, STANDOFF_MM, device_spread_mm};
 
 use crate::procedure::{Passed, Plan};
