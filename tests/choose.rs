@@ -4,7 +4,7 @@
 use nestline::data::{LoadedScene, Source, load_scene, read_cabinet};
 use nestline::geometry::TrackSettings;
 use nestline::output::{choice_text, to_json};
-use nestline::procedure::{CentreLine, Plan, Sampling, stands_in};
+use nestline::procedure::{CentreLine, Plan, Sampling, Severity, stands_in};
 use nestline::rehearsal::choose::{Asked, Choice, ChooseError, Chosen, Shelved, Why, Wish, choose};
 use nestline::rehearsal::{
     Candidate, MarginKind, Outcome, Verdict, assess, outcome_of, rehearse_with, walk,
@@ -129,7 +129,7 @@ fn exact_the_planted_best_stack_is_found_and_all_others_as_each_by_itself() {
     let all = every_stack(&scene.plan, &cabinet);
     assert_eq!(found.stacks, u64::try_from(all.len()).unwrap());
     let mut good: BTreeMap<[i64; 7], Vec<BTreeMap<String, String>>> = BTreeMap::new();
-    let mut bad: BTreeMap<usize, u64> = BTreeMap::new();
+    let mut bad: BTreeMap<Why, u64> = BTreeMap::new();
     for (names, plan) in &all {
         let outcome = rehearse_with(plan, &mut CentreLine).unwrap();
         match outcome.verdict {
@@ -138,11 +138,13 @@ fn exact_the_planted_best_stack_is_found_and_all_others_as_each_by_itself() {
                 good.entry(standing).or_default().push(names.clone());
             }
             _ => {
-                let failing = outcome
-                    .steps
-                    .iter()
-                    .find(|step| step.worst() >= Some(nestline::procedure::Severity::Undecided));
-                *bad.entry(failing.unwrap().number).or_default() += 1;
+                let steps = outcome.steps.iter();
+                let mut failing = steps.flat_map(|step| {
+                    let findings = step.findings.iter();
+                    let grave = findings.filter(|f| f.severity >= Severity::Undecided);
+                    grave.map(|f| Why::of(step.number, &f.reason))
+                });
+                *bad.entry(failing.next().unwrap()).or_default() += 1;
             }
         }
     }
@@ -151,13 +153,12 @@ fn exact_the_planted_best_stack_is_found_and_all_others_as_each_by_itself() {
         "{} good, {bad:?}",
         good.len()
     );
-    // what breaks, at which step
-    let mut told: BTreeMap<usize, u64> = BTreeMap::new();
-    for row in &found.rejected {
-        *told.entry(row.step.unwrap()).or_default() += row.stacks;
-    }
-    assert_eq!(told.values().sum::<u64>(), bad.values().sum::<u64>());
-    assert_eq!(told, bad, "stacks by the step at which they break");
+    // what breaks, and by what first
+    let told = found
+        .rejected
+        .iter()
+        .map(|row| (row.why.clone(), row.stacks));
+    assert_eq!(told.collect::<BTreeMap<Why, u64>>(), bad);
     // what goes through, in order
     assert_eq!(found.ranked.len(), good.len(), "{:?}", good.keys());
     for (row, (standing, stacks)) in found.ranked.iter().zip(&good) {

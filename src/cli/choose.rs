@@ -103,7 +103,7 @@ fn wish(text: &str) -> Result<Wish, Stop> {
     if device.is_empty() || place.is_empty() {
         return Err(refuse("nothing before or behind the colon"));
     }
-    if !(by_mm.abs() <= MOST_BEYOND_MM) {
+    if by_mm.is_nan() || by_mm.abs() > MOST_BEYOND_MM {
         return Err(refuse(&format!(
             "more than {MOST_BEYOND_MM} mm from the place"
         )));

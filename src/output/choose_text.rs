@@ -128,7 +128,7 @@ fn best(out: &mut String, choice: &Choice, told: Option<usize>, columns: u16) {
             line.push_str(&format!(
                 "; what was asked for has {} mm to spare and suffices in {}",
                 fixed(wish.spare_mm, 0),
-                wish.suffices.range_in_words()
+                wish.suffices.hoped_in_words()
             ));
         }
         if !alike {
@@ -178,7 +178,7 @@ fn cells(number: usize, row: &Chosen) -> [String; 7] {
         .map_or_else(|| "never".to_owned(), |s| fixed(s / 60.0, 0));
     [
         format!("{number}{star}"),
-        row.goes_through.range_in_words().replace(" of 100", ""),
+        row.goes_through.hoped_in_words().replace(" of 100", ""),
         spare.map_or_else(String::new, |spare| {
             format!("{} ({})", fixed(spare.margin_mm, 0), spare.device)
         }),
@@ -216,7 +216,7 @@ fn by_rods(rods: &ByRods) -> String {
         (verdict, None) => format!("With rods it {}", verdict.in_words()),
     };
     if let Some(goes) = &rods.goes_through {
-        words.push_str(&format!(", goes through in {}", goes.range_in_words()));
+        words.push_str(&format!(", goes through in {}", goes.hoped_in_words()));
     }
     if let Some(spare) = &rods.spare {
         words.push_str(&format!(
@@ -266,7 +266,7 @@ fn rejected(out: &mut String, choice: &Choice, told: Option<usize>, width: usize
 fn why(row: &Rejected) -> String {
     let step = row
         .step
-        .map_or_else(String::new, |step| format!(" (step {step})"));
+        .map_or_else(String::new, |step| format!(" (as at step {step})"));
     match &row.why {
         Why::DoesNotFit { inside, around } => {
             let all: Vec<String> = inside.iter().map(|name| format!("the {name}")).collect();
@@ -297,7 +297,7 @@ fn which_guide(out: &mut String, shortest: &Shortest, all: bool, width: usize) {
             "{}, {} cm: {}",
             row.device,
             fixed(row.usable_length_mm / 10.0, 0),
-            row.reaches.range_in_words()
+            row.reaches.hoped_in_words()
         )
     };
     let mut line = match (&shortest.found, shortest.all.last()) {

@@ -59,7 +59,7 @@ pub fn comparison_text(comparison: &Comparison, columns: u16) -> String {
 /// One criterion and how a plan meets it.
 type Criterion = (&'static str, fn(&CompareRow) -> String);
 
-const CRITERIA: [Criterion; 18] = [
+const CRITERIA: [Criterion; 19] = [
     ("verdict", |r| {
         let verdict = match (r.verdict, &r.breaks_at, r.undecided.first()) {
             (Verdict::Fails, Some((step, _)), _) => format!("FAILS at {step}"),
@@ -135,6 +135,10 @@ const CRITERIA: [Criterion; 18] = [
     ("clot stripped on its way out", |r| {
         let stripped = r.clot_stripped.unwrap_or(Likelihood::Unlikely);
         stripped.in_words().to_owned()
+    }),
+    ("all goes through, by lengths", |r| {
+        r.goes_through
+            .map_or_else(String::new, |share| share.hoped_in_words())
     }),
     ("smallest reach margin", |r| {
         r.least_reach.as_ref().map_or_else(String::new, |reach| {

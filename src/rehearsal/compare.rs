@@ -2,6 +2,7 @@
 
 use super::compare_flip::{Flip, flips};
 use super::compare_words;
+use super::how_sure::Chance;
 use super::outcome::{Outcome, Verdict};
 use super::run::{CAUTION, outcome_of};
 use super::timing::loads_of;
@@ -107,6 +108,9 @@ pub struct CompareRow {
     /// never is.
     #[serde(default)]
     pub clot_stripped: Option<Likelihood>,
+    /// Share of patients in whom nothing is short, as far as lengths go; none where no margin rests on lengths.
+    #[serde(default)]
+    pub goes_through: Option<Chance>,
     /// Smallest reach margin; none where every device goes in to its hub.
     pub least_reach: Option<LeastReach>,
     /// Exchanges over the whole length of a device.
@@ -152,7 +156,7 @@ pub struct Comparison {
 /// How plans are ordered.
 const ORDER: &str = "ordered by: does the plan hold; how often access is let go of with work left; how often the open \
 retriever is drawn bare across a stent's edge; what the neck is left with (NASCET to 30 %, to 50 %, more); how likely clot is \
-stripped on its way out; time to reperfusion only where eight courses in ten of one end before those of the other begin. Plans that \
+stripped on its way out; the share of patients in whom nothing is short, only where what two of them are known to does not overlap; time to reperfusion only where eight courses in ten of one end before those of the other begin. Plans that \
 differ in none of these are told in the order of their names; those that are undecided stand apart at the end, in no order of merit";
 
 /// NASCET percentages up to which what is left in the neck counts alike: what is accepted after a stent (20 to 30 %, from
@@ -250,6 +254,7 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
         edge_clearance_mm: edge_clearance_mm(&outcome),
         bare_edges: bare_edges(&outcome),
         clot_stripped: clot_stripped(&outcome),
+        goes_through: outcome.sure.short.map(Chance::turned),
         least_reach: least_reach(&outcome),
         whole_exchanges: outcome.exchanges.iter().filter(|e| !e.rapid).count(),
         rapid_exchanges: outcome.exchanges.iter().filter(|e| e.rapid).count(),
@@ -281,10 +286,12 @@ fn judge<'a>(candidate: &'a Candidate, sampling: &Sampling) -> Result<Judged<'a>
     })
 }
 
-/// The better ones first; of plans that differ in nothing but times, those that are clearly sooner.
+/// The better ones first; of plans of one class those that are clearly surer, and then those that are clearly sooner.
 fn sorted(judged: Vec<Judged<'_>>) -> Vec<Judged<'_>> {
+    let surer = |row: &CompareRow| judged.iter().filter(|o| o.row.clearly_surer(row)).count();
     let sooner = |row: &CompareRow| judged.iter().filter(|o| o.row.clearly_sooner(row)).count();
-    let behind: Vec<usize> = judged.iter().map(|j| sooner(&j.row)).collect();
+    let behind = judged.iter().map(|j| (surer(&j.row), sooner(&j.row)));
+    let behind: Vec<(usize, usize)> = behind.collect();
     let mut ranked: Vec<_> = judged.into_iter().zip(behind).collect();
     ranked.sort_by_key(|(judged, behind)| (judged.row.class(), *behind));
     ranked.into_iter().map(|(judged, _)| judged).collect()
@@ -309,6 +316,14 @@ impl CompareRow {
     /// How the neck is left: as is accepted, moderately narrowed, or more.
     pub(super) fn neck_class(&self) -> usize {
         neck_class(self.neck_left_percent)
+    }
+
+    /// Whether nothing is short in more patients than in another plan of its class, beyond what both shares are known to.
+    pub(super) fn clearly_surer(&self, other: &Self) -> bool {
+        let shares = self.goes_through.zip(other.goes_through);
+        self.class() == other.class()
+            && self.verdict != Verdict::Undecided
+            && shares.is_some_and(|(own, others)| own.from > others.to)
     }
 
     /// Whether eight courses in ten of it end before those of another plan of its class begin.

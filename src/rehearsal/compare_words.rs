@@ -113,6 +113,17 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
             "{name} falls behind because that clot is stripped on its way out is {likely}{but_sooner}."
         );
     }
+    if let (true, Some(own), Some(others)) = (
+        first.clearly_surer(other),
+        first.goes_through,
+        other.goes_through,
+    ) {
+        return format!(
+            "{name} falls behind because by lengths all goes through in {} against {}{but_sooner}.",
+            others.hoped_in_words(),
+            own.hoped_in_words()
+        );
+    }
     match ahead_s {
         Some(_) if first.clearly_sooner(other) => {
             format!(

@@ -43,7 +43,9 @@ pub enum Why {
 }
 
 impl Why {
-    pub(super) fn of(step: usize, reason: &Reason) -> Self {
+    /// What a reason that breaks a step (its number from 1) is counted as.
+    #[must_use]
+    pub fn of(step: usize, reason: &Reason) -> Self {
         match reason {
             Reason::Fit(Fit::DoesNotFit(within)) => Self::DoesNotFit {
                 inside: within.inside.clone(),
@@ -78,7 +80,7 @@ pub struct Rejected {
     pub why: Why,
     /// No failure: whether they go is not known.
     pub undecided: bool,
-    /// Number of the step where the first of them breaks, from 1; none for what the script does not ask for.
+    /// Number of the step where the first of them that was found breaks, from 1; none for what the script does not ask for.
     pub step: Option<usize>,
     /// What is said of the first of them.
     pub example: String,

@@ -43,6 +43,15 @@ impl Chance {
         }
     }
 
+    /// The same of something that is hoped for: `> 99 of 100` where nothing is known against it.
+    #[must_use]
+    pub fn hoped_in_words(&self) -> String {
+        match self.from > 1.0 - LEAST {
+            true => "> 99 of 100".to_owned(),
+            false => self.range_in_words(),
+        }
+    }
+
     /// `17–29 of 100`, for a line of a table.
     #[must_use]
     pub fn range_in_words(&self) -> String {
