@@ -27,8 +27,8 @@ fn shelf(names: &[&str]) -> Vec<Shelved> {
     all
 }
 
-/// Ten choices in four roles: some too short, some too wide, some that catch, some that leave the neck narrow; and a catheter
-/// that is longer than any of the trade, so that what it is in is the best.
+/// Some too short, some too wide, some that leave the neck narrow or clot on the way; and a guide between two of the trade: long
+/// enough to reach, short enough for the selector in it.
 fn small_cabinet() -> Vec<Shelved> {
     let mut all = shelf(&[
         "aspiration-088-110",
@@ -38,10 +38,10 @@ fn small_cabinet() -> Vec<Shelved> {
         "guide-8f-95",
         "stent-cut-open-9x40-6f-full-shaft-rx",
     ]);
-    let mut planted = shelf(&["aspiration-068-132"]).remove(0);
+    let mut planted = shelf(&["guide-8f-90"]).remove(0);
     planted.name = "planted".into();
-    planted.device.name = "A planted aspiration catheter".into();
-    planted.device.set_usable_length_mm(1390.0);
+    planted.device.name = "A planted guide".into();
+    planted.device.set_usable_length_mm(920.0);
     all.push(planted);
     all
 }
