@@ -90,8 +90,8 @@ fn wish(text: &str) -> Result<Wish, Stop> {
         let length = &rest[at + 1..];
         *sign == '+' || (*sign == '-' && length.starts_with(|c: char| c.is_ascii_digit()))
     };
-    let signs = rest.char_indices().filter(|(_, c)| matches!(c, '+' | '-'));
-    let (place, by_mm) = match signs.filter(signed).last() {
+    let mut signs = rest.char_indices().filter(|(_, c)| matches!(c, '+' | '-'));
+    let (place, by_mm) = match signs.rfind(signed) {
         None => (rest, 0.0),
         Some((at, sign)) => {
             let length = parse_length_mm(&rest[at + 1..]);

@@ -29,7 +29,7 @@ pub(super) struct Group {
 /// To the nearest whole number.
 fn whole(value: f64) -> i64 {
     // lengths and minutes of a person; nothing near 2^63
-    format!("{:.0}", value).parse().unwrap_or(i64::MAX)
+    format!("{value:.0}").parse().unwrap_or(i64::MAX)
 }
 
 fn standing(found: &Found, stack: usize, worth: &Worth) -> Standing {

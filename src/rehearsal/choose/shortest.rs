@@ -5,7 +5,7 @@ use super::Chance;
 use super::roles::{Role, with_choices};
 use super::rows::suffices;
 use super::search::{Found, Passing, Slot};
-use super::weigh::near;
+use super::weigh::{Near, near};
 use crate::device::DeviceClass;
 use crate::procedure::Plan;
 use crate::threads::in_order;
@@ -64,11 +64,11 @@ pub(super) fn shortest(
     let counts =
         |slot: &Slot| slot.device == role && (slot.wished || slot.kind == MarginKind::Reach);
     // stacks in which the guide has the same margins have the same chance
-    let mut apart: BTreeMap<(Option<u16>, Vec<(usize, u64)>), &Passing> = BTreeMap::new();
+    let mut apart: BTreeMap<(Option<u16>, Near), &Passing> = BTreeMap::new();
     for stack in &found.passing {
         let margins = found.margins[stack.margins].iter().enumerate();
         let own = margins.filter(|(i, mm)| counts(&found.slots[*i]) && mm.is_finite());
-        let own: Vec<(usize, u64)> = own.map(|(i, mm)| (i, mm.to_bits())).collect();
+        let own: Near = own.map(|(i, mm)| (i, mm.to_bits())).collect();
         if !own.is_empty() {
             apart.entry((stack.chosen[role], own)).or_insert(stack);
         }

@@ -13,6 +13,13 @@ use crate::procedure::{Clock, Durations, Plan, ledger};
 use crate::threads::in_order;
 use std::collections::BTreeMap;
 
+/// Margins by slot, mm, to the last bit.
+pub(super) type Near = Vec<(usize, u64)>;
+
+/// By role, what the spread of its lengths hangs on: that of its own length (mm, to the last bit), that it has no hub, that it
+/// carries a stent.
+type Spreads = Vec<(u64, bool, bool)>;
+
 /// What one stack that comes to the end is worth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Worth {
@@ -42,7 +49,7 @@ pub(super) fn near<'a>(
 }
 
 /// What of its devices the spread of a stack's lengths hangs on, by role.
-fn spread_of(roles: &[Role], chosen: &Chosen) -> Vec<(u64, bool, bool)> {
+fn spread_of(roles: &[Role], chosen: &Chosen) -> Spreads {
     let of = |(role, choice): (&Role, &Option<u16>)| {
         let device = &role.choices[choice.map_or(0, usize::from)].device;
         (
@@ -102,7 +109,7 @@ fn spare(slots: &[Slot], margins: &[f64]) -> Option<(f64, usize)> {
 
 /// The share of each stack; stacks with the same margins that may run short have the same.
 fn shares(plan: &Plan, roles: &[Role], found: &Found, threads: usize) -> Vec<f64> {
-    let mut numbers: BTreeMap<(usize, Vec<(u64, bool, bool)>), usize> = BTreeMap::new();
+    let mut numbers: BTreeMap<(usize, Spreads), usize> = BTreeMap::new();
     let mut first: Vec<&Passing> = Vec::new();
     let mut number_of = Vec::with_capacity(found.passing.len());
     for stack in &found.passing {
@@ -119,10 +126,10 @@ fn shares(plan: &Plan, roles: &[Role], found: &Found, threads: usize) -> Vec<f64
         let inputs = Inputs::of(&with_choices(plan, roles, &stack.chosen));
         let margins = &found.margins[stack.margins];
         let near = near(&inputs, &found.slots, margins, &|_| true);
-        let key: Vec<(usize, u64)> = near.iter().map(|(i, mm, _)| (*i, mm.to_bits())).collect();
+        let key: Near = near.iter().map(|(i, mm, _)| (*i, mm.to_bits())).collect();
         (key, spread_of(roles, &stack.chosen))
     });
-    let mut apart: BTreeMap<&(Vec<(usize, u64)>, Vec<(u64, bool, bool)>), usize> = BTreeMap::new();
+    let mut apart: BTreeMap<&(Near, Spreads), usize> = BTreeMap::new();
     let mut solved: Vec<&Passing> = Vec::new();
     let mut solved_of = Vec::with_capacity(first.len());
     for (stack, key) in first.iter().zip(&near_of) {
