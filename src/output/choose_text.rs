@@ -8,7 +8,7 @@ use crate::rehearsal::choose::{ByRods, Choice, Chosen, Rejected, Shortest, Stack
 use crate::units::fixed;
 
 /// Reasons that are told where not all are asked for.
-const REASONS: usize = 8;
+const REASONS: usize = 7;
 
 /// A choice for a terminal of `columns` characters: the best `told` stacks (none: all of them), why the others do not do it, which guide is
 /// long enough.
@@ -38,7 +38,7 @@ pub fn choice_text(choice: &Choice, told: Option<usize>, columns: u16) -> String
     section(&mut out, "How this was had");
     wrapped(&mut out, "  ", &choice.method, width);
     if told.is_some() {
-        let line = "Everything: --all; for machines: --json; one stack in full: `nestline run` with --set stack[0].file=cabinet:NAME and so on.";
+        let line = "Everything: --all; for machines: --json; a stack in full: `run --set stack[0].file=cabinet:NAME`.";
         wrapped(&mut out, "  ", line, width);
     }
     out.push('\n');

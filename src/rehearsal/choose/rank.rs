@@ -27,7 +27,7 @@ pub(super) struct Group {
 }
 
 /// To the nearest whole number.
-fn whole(value: f64) -> i64 {
+pub(super) fn whole(value: f64) -> i64 {
     // lengths and minutes of a person; nothing near 2^63
     format!("{value:.0}").parse().unwrap_or(i64::MAX)
 }

@@ -1,9 +1,10 @@
 //! What a cabinet offers, as plain data.
 
+use super::super::compare::{clot_class, neck_class};
 use super::super::how_sure::{Chance, Form, Inputs};
 use super::super::outcome::Verdict;
 use super::super::run::CAUTION;
-use super::rank::{Group, ORDER};
+use super::rank::{Group, ORDER, whole};
 use super::reach::stack_of;
 use super::rejected::Rejected;
 use super::rods::{ByRods, by_rods};
@@ -21,9 +22,8 @@ use std::collections::BTreeSet;
 pub const CHOICE_VERSION: u32 = 1;
 
 /// How stacks were tried.
-const METHOD: &str = "Fits, lengths, rails and edges are those of `run --ruler`, step by step, for every stack; shares are those of its headline: \
-patients like this one, lengths alone. The ruler overrates what has to be fed. Stacks marked so were rehearsed with every device as a rod \
-as well, their forces from the least to the most that is known of friction and stiffness.";
+const METHOD: &str = "Every stack by the steps of `run --ruler`; shares as in its headline: patients like this one, lengths alone. The ruler overrates what has to be fed. \
+With rods forces are told from the least to the most that is known of friction and stiffness, and the rows are ordered by the shares and lengths that rods leave.";
 
 /// One device in one role.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -251,8 +251,8 @@ fn alike(roles: &[Role], group: &Group) -> Vec<RoleRow> {
     differing.map(row).collect()
 }
 
-/// The first rows rehearsed with rods, until so many hold as were asked for, or twice as many were tried; those that do not hold
-/// stand behind the others of them.
+/// The first rows rehearsed with rods, until so many hold as were asked for, or twice as many were tried; these are
+/// ordered anew by what rods say, those that do not hold last.
 fn with_rods(
     plan: &Plan,
     roles: &[Role],
@@ -281,10 +281,31 @@ fn with_rods(
         }
         tried += next.len();
     }
-    rows[..tried].sort_by_key(|row| match row.by_rods.as_ref().map(|rods| rods.verdict) {
+    rows[..tried].sort_by_key(after_rods);
+    rows
+}
+
+/// How rows that were rehearsed with rods stand to each other: those that hold first, then as before, but by the shares and
+/// lengths that rods leave.
+fn after_rods(row: &Chosen) -> (u8, [usize; 3], [i64; 2]) {
+    let rods = row.by_rods.as_ref();
+    let verdict = match rods.map(|rods| rods.verdict) {
         Some(Verdict::Passes) => 0,
         Some(Verdict::Undecided) => 1,
         _ => 2,
-    });
-    rows
+    };
+    let share = rods.and_then(|rods| rods.goes_through);
+    let spare = rods.and_then(|rods| rods.spare.as_ref());
+    (
+        verdict,
+        [
+            row.let_go,
+            neck_class(row.neck_left_percent),
+            clot_class(Some(row.clot_stripped)),
+        ],
+        [
+            share.map_or(0, |share| -whole(100.0 * share.usual)),
+            spare.map_or(0, |spare| -whole(spare.margin_mm)),
+        ],
+    )
 }
