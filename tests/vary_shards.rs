@@ -64,7 +64,7 @@ static ONE_RUN: LazyLock<Vec<Vec<u8>>> = LazyLock::new(|| {
     let place = tempfile::tempdir().unwrap();
     let out = place.path().join("one");
     let done = nestline(&out, &["--cases", CASES]).status().unwrap();
-    assert!(done.success());
+    assert!(done.success(), "the other program ends well");
     told(&out)
 });
 
@@ -76,7 +76,7 @@ fn file(folder: &Path, number: u32) -> PathBuf {
 fn three(place: &Path) -> PathBuf {
     let out = place.join("many");
     for which in ["2/3", "3/3", "1/3"] {
-        assert_eq!(shard(&out, which, &[]), Some(0));
+        assert_eq!(shard(&out, which, &[]), Some(0), "shard {which}");
     }
     out
 }

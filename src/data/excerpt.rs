@@ -10,6 +10,13 @@ const AROUND: (usize, usize) = (60, 4);
 const TO_A_GAP: usize = 24;
 /// Words of a label get at least so many columns beside the place they belong to.
 const LABEL: usize = 24;
+/// Columns that the words of a label get: no word of them is cut.
+fn columns_of(words: &str) -> usize {
+    let longest = words.split(' ').map(|word| word.chars().count()).max();
+    let whole = words.chars().count();
+    whole.min(LABEL.max(longest.unwrap_or(0)))
+}
+
 /// What is drawn before the words of a label.
 const BEFORE_LABEL: usize = 4;
 /// What is drawn before lines that a label runs over.
@@ -112,7 +119,7 @@ impl Excerpt {
             .collect();
         let wanted: Vec<usize> = words
             .iter()
-            .map(|words| words.as_deref().map_or(0, |w| w.chars().count().min(LABEL)))
+            .map(|words| words.as_deref().map_or(0, columns_of))
             .collect();
         let fits = Fits {
             text,

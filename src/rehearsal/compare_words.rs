@@ -3,7 +3,7 @@
 use super::compare::CompareRow;
 use super::compare_flip::{Changed, Flip, Sooner, Stretch};
 use super::outcome::Verdict;
-use crate::procedure::Likelihood;
+use crate::procedure::{Likelihood, spoken};
 
 /// Minutes with one digit.
 fn min(s: f64) -> String {
@@ -91,7 +91,8 @@ fn against(first: &CompareRow, other: &CompareRow) -> String {
     if other.let_go.len() != first.let_go.len() {
         let (across, step) = other.let_go.first().cloned().unwrap_or_default();
         return format!(
-            "{name} falls behind because it lets go of access across {across} at step {step} with work left{but_sooner}."
+            "{name} falls behind because it lets go of access across the {} at step {step} with work left{but_sooner}.",
+            spoken(&across)
         );
     }
     if other.bare_edges != first.bare_edges {

@@ -141,10 +141,10 @@ impl FitRules {
                 format!("leaves {clearance_mm:.3} mm: tight, {comfortable_mm:.2} mm runs freely")
             }
             Verdict::DoesNotFit if clearance_mm < 0.0 => format!(
-                "is {:.3} mm too wide; {:.2} mm of clearance is needed: {:.2} mm less inside or more around",
+                "is {:.3} mm too wide: {:.2} mm less inside or more around leaves {:.2} mm",
                 -clearance_mm,
-                self.needed_mm,
-                0.01 * (100.0 * (self.needed_mm - clearance_mm)).ceil()
+                0.01 * (100.0 * (self.needed_mm - clearance_mm)).ceil(),
+                self.needed_mm
             ),
             Verdict::DoesNotFit => format!(
                 "leaves {clearance_mm:.3} mm, but {:.2} mm is needed to run",
