@@ -157,10 +157,13 @@ fn property_rounding_moves_no_path() {
     }
 }
 
+/// A problem with one of its inputs times a factor.
+type Change = fn(&mut Problem, f64);
+
 #[test]
 fn property_paths_go_on_smoothly_with_their_inputs() {
     // friction and lumen in 41 steps of half a per cent: what is told of the end has no jump
-    let swept = |change: fn(&mut Problem, f64)| {
+    let swept = |change: Change| {
         let ends: Vec<[f64; 2]> = (-20..=20)
             .map(|step| {
                 let mut posed = two_bends(5.0, 3.0);
@@ -178,7 +181,7 @@ fn property_paths_go_on_smoothly_with_their_inputs() {
             (bends.fold(0.0, f64::max), range)
         })
     };
-    let sweeps: [(&str, fn(&mut Problem, f64)); 2] = [
+    let sweeps: [(&str, Change); 2] = [
         ("friction", |posed, by| posed.friction[0].coefficient *= by),
         ("lumen", |posed, by| {
             for run in &mut posed.runs {
