@@ -73,14 +73,18 @@ export SLURM_CONF=$place/slurm.conf
 munged --foreground --force --key-file "$place/key/munge.key" --socket "$place/munge.socket" --pid-file "$place/key/pid" \
     --log-file "$place/munged.log" --seed-file "$place/key/entropy" >"$place/munged.out" 2>&1 &
 daemons+=($!)
-waits_for() {
-    local what=$1
-    shift
+comes() {
     for ((i = 0; i < 150; i++)); do
         "$@" >/dev/null 2>&1 && return
         sleep 0.2
     done
-    # a machine that forbids it, not a fault of the program
+    return 1
+}
+# daemons that do not come up are a machine that forbids them, no fault of the program
+waits_for() {
+    local what=$1
+    shift
+    comes "$@" && return
     tail -n 20 "$place"/*.log >&2 || true
     left_out "$what does not come up on this machine"
 }
@@ -103,7 +107,7 @@ echo "one run: $SECONDS s from the start"
 cp "$here/shards.sbatch" .
 sbatch --wait shards.sbatch >first.log 2>&1 &
 sent=$!
-waits_for "the second shard" test -d many/cases-2-of-3
+comes test -d many/cases-2-of-3 || { echo "slurm: the second shard does not begin" >&2; exit 1; }
 job=$(squeue --noheader --format %A,%F | head -n 1 | cut -d, -f2)
 scancel --signal=KILL --full "${job}_2"
 # its task was killed, and so the array has failed
