@@ -130,6 +130,19 @@ pub struct RodState {
     pub last_weight: f64,
 }
 
+impl RodState {
+    /// The node behind an arc length of the centre line, and which part of the way to it from the node before lies there, 0
+    /// to 1; clamped to the rod's ends.
+    pub(crate) fn place(&self, s_mm: f64) -> (usize, f64) {
+        let stations = &self.station_mm;
+        let b = stations
+            .partition_point(|t| *t <= s_mm)
+            .clamp(1, stations.len() - 1);
+        let (before, behind) = (stations[b - 1], stations[b]);
+        (b, ((s_mm - before) / (behind - before)).clamp(0.0, 1.0))
+    }
+}
+
 /// An equilibrium.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]

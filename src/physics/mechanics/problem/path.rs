@@ -2,7 +2,7 @@
 
 use super::{Posed, Problem, ProblemMove};
 use crate::geometry::Vector;
-use crate::mechanics::equilibrium::solution::{Solution, Status};
+use crate::mechanics::equilibrium::solution::Solution;
 use crate::mechanics::error::MechanicsError;
 use crate::mechanics::stack::arrangement::{StackDevice, StackProblem};
 use crate::mechanics::stack::moving::{Direction, Moving};
@@ -229,10 +229,7 @@ impl Problem {
                 walk.note(&on, (i + 1, fed_mm), now, increment)?;
             }
         }
-        let mut solution = walk.solution(&on)?.clone();
-        if solution.status == Status::Converged {
-            solution.steps = on.state().newton_steps;
-        }
+        let solution = walk.solution(&on)?.clone();
         let report = PathReport {
             rod: self.name(moved.rod),
             points: walk.points,

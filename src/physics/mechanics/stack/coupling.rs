@@ -125,14 +125,7 @@ impl Coupling {
         self.stick_mm = stick_mm;
         self.slipping.clear();
         self.slipping.extend(slips.iter().filter_map(|slip| {
-            // slip is told of the rod against its partner
-            let (other, sign) = if slip.rod == mover {
-                (slip.other, 1.0)
-            } else if slip.other == Some(mover) {
-                (Some(slip.rod), -1.0)
-            } else {
-                return None;
-            };
+            let (other, sign) = slip.seen_by(mover)?;
             Some(SlippingAt {
                 other,
                 s_mm: slip.s_mm,
@@ -228,19 +221,9 @@ impl Coupling {
         found: &Solution,
     ) {
         let stations = problem.tube.len();
-        let towards_tip = -moving.direction.sign();
-        let mut friction = std::mem::take(&mut self.friction);
-        let coefficient = |other, s_mm: f64| {
-            let mu = rods.friction_of(problem.friction, rod, other);
-            if self.slipping.is_empty() || self.stretching.is_some() {
-                return mu;
-            }
-            let slipping = self.slipping_at(other, s_mm);
-            towards_tip * slipping.friction(0.0, self.stick_mm).0 * mu
-        };
+        let coefficient = |other| rods.friction_of(problem.friction, rod, other);
         let resistance = problem.resistance;
-        friction.gather(problem.tube, found, rod, &coefficient, resistance);
-        self.friction = friction;
+        (self.friction).gather(problem.tube, found, rod, &coefficient, resistance);
         let state = &found.rods[rod];
         let on_stations =
             state.station_mm.len() - usize::from(matches!(rods.rods[rod].end, End::Tip(_)));
@@ -256,7 +239,7 @@ impl Coupling {
         }));
         let sign = moving.direction.sign();
         if self.stretching.is_some() {
-            self.stretch(rod, towards_tip, state);
+            self.stretch(rod, -sign, state);
         } else {
             self.friction
                 .sum(&self.bare_n, sign, &mut self.target_load_n[rod]);

@@ -75,8 +75,9 @@ fn misses_n(residual: &Residual) -> f64 {
     larger(residual.load_n, MILLIMETRE_N * residual.length_mm)
 }
 
-fn shapes_of(found: &Solution) -> Vec<Option<&RodState>> {
-    found.rods.iter().map(Some).collect()
+/// All of these shapes, as a solve takes them.
+pub(super) fn shapes_of(rods: &[RodState]) -> Vec<Option<&RodState>> {
+    rods.iter().map(Some).collect()
 }
 
 impl StackSolver {
@@ -216,7 +217,7 @@ impl StackSolver {
         self.coupling.restart();
         self.coupling.come_up(1.0, &way.held_at_mm);
         self.settle.ask_for(FIRST_N);
-        let near = shapes_of(&way.light);
+        let near = shapes_of(&way.light.rods);
         let first = self
             .settle_rods(way.problem.tube, &shapes, Kept::Near(&near))
             .ok()?;
@@ -299,9 +300,9 @@ impl StackSolver {
             (self.coupling)
                 .advance_together(&mut self.rods, part.tube, spring_n_per_mm, &at)
                 .ok()?;
-            let near = shapes_of(&way.light);
+            let near = shapes_of(&way.light.rods);
             at = self
-                .settle_rods(part.tube, &shapes_of(&at), Kept::Near(&near))
+                .settle_rods(part.tube, &shapes_of(&at.rods), Kept::Near(&near))
                 .ok()?;
             cost.rounds += 1;
             cost.newton_steps += at.steps;

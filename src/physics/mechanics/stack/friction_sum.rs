@@ -59,14 +59,13 @@ fn bends(solution: &Solution, k: usize, out: &mut Vec<Vector>) {
 }
 
 impl FrictionAccumulation {
-    /// Lists the contacts of rod `k` with their friction coefficients, by partner and station, and what else holds it
-    /// back.
+    /// Lists the contacts of rod `k` with their friction coefficients, and what else holds it back.
     pub(crate) fn gather(
         &mut self,
         tube: &[TubeStation],
         solution: &Solution,
         k: usize,
-        friction: &dyn Fn(Option<usize>, f64) -> f64,
+        friction: &dyn Fn(Option<usize>) -> f64,
         resistance: Resistance<'_>,
     ) {
         bends(solution, k, &mut self.bend);
@@ -87,12 +86,7 @@ impl FrictionAccumulation {
                 continue;
             }
             let s = contact.station_mm;
-            let b = rod
-                .station_mm
-                .partition_point(|t| *t <= s)
-                .clamp(1, nodes - 1);
-            let (sa, sb) = (rod.station_mm[b - 1], rod.station_mm[b]);
-            let part = ((s - sa) / (sb - sa)).clamp(0.0, 1.0);
+            let (b, part) = rod.place(s);
             let bend = self.bend[b - 1] * (1.0 - part) + self.bend[b] * part;
             let load_n = rod.load_n[b - 1] * (1.0 - part) + rod.load_n[b] * part;
             let rub = SlidingContact {
@@ -100,7 +94,7 @@ impl FrictionAccumulation {
                 s_mm: s,
                 share: 1.0,
                 other,
-                friction: friction(other, s),
+                friction: friction(other),
                 force_n: size,
                 // the wall carries what the load presses on it: -tau times the turn
                 slope: -bend.dot(&force) / size * contact.length_mm,

@@ -7,6 +7,7 @@
 
 use super::arrangement::{Drive, StackDevice, StackProblem};
 use super::coupling::Stretching;
+use super::follow_up::shapes_of;
 use super::slip::{Before, Slip};
 use super::solver::{Kept, StackSolver};
 use super::state::StackState;
@@ -45,10 +46,6 @@ pub struct Increment {
     pub stretched_mm: f64,
     /// Rounds between loads, drag and shape.
     pub rounds: usize,
-}
-
-fn shapes_of(rods: &[RodState]) -> Vec<Option<&RodState>> {
-    rods.iter().map(Some).collect()
 }
 
 impl StackPath {
@@ -112,12 +109,11 @@ impl StackPath {
         fed_mm: f64,
         halvings: usize,
     ) -> Result<Increment, MechanicsError> {
-        let start = self.clone();
+        // one that is lost leaves the path where it was
         match self.feed_at_once(problem, fed_mm) {
             Err(MechanicsError::LoadsNotSettled { .. }) if halvings > 0 => {}
             ended => return ended,
         }
-        *self = start;
         let half_mm = 0.5 * fed_mm;
         let first = self.feed_in_parts(problem, half_mm, halvings - 1)?;
         let second = self.feed_in_parts(problem, half_mm, halvings - 1)?;

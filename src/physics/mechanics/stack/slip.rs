@@ -30,6 +30,17 @@ pub(crate) struct Slip {
 }
 
 impl Slip {
+    /// The partner of rod `k`, and the sign with which it slips along that; none where `k` takes no part.
+    pub(crate) fn seen_by(&self, k: usize) -> Option<(Option<usize>, f64)> {
+        if self.rod == k {
+            Some((self.other, 1.0))
+        } else if self.other == Some(k) {
+            Some((Some(self.rod), -1.0))
+        } else {
+            None
+        }
+    }
+
     fn size_mm(&self) -> f64 {
         let [a, b] = self.slip_mm;
         (a * a + b * b).sqrt()
@@ -73,10 +84,7 @@ fn arc_mm(rod: &RodState, s_mm: f64) -> f64 {
 
 /// A quantity known by node, linear between nodes.
 fn between(rod: &RodState, s_mm: f64, of: impl Fn(usize) -> f64) -> f64 {
-    let nodes = rod.station_mm.len();
-    let b = (rod.station_mm.partition_point(|t| *t <= s_mm)).clamp(1, nodes - 1);
-    let (sa, sb) = (rod.station_mm[b - 1], rod.station_mm[b]);
-    let part = ((s_mm - sa) / (sb - sa)).clamp(0.0, 1.0);
+    let (b, part) = rod.place(s_mm);
     of(b - 1) + (of(b) - of(b - 1)) * part
 }
 
@@ -230,11 +238,7 @@ impl Before {
             return;
         };
         for slip in slips {
-            let sign = if slip.rod == k {
-                1.0
-            } else if slip.other == Some(k) {
-                -1.0
-            } else {
+            let Some((_, sign)) = slip.seen_by(k) else {
                 continue;
             };
             let stretched_mm = between(now, slip.s_mm, |i| stretch_mm[i.min(last)]);
